@@ -1,0 +1,65 @@
+/*
+ * web_server: HTTP on a TCP port of loopback or on a Unix socket (libmicrohttpd, external epoll in
+ * the daemon's loop). It carries requests and answers; what they mean is the daemon's.
+ */
+#ifndef LINK_WEB_SERVER_H
+#define LINK_WEB_SERVER_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#define WEB_BODY_BYTES_MAX (4 * 1024 * 1024) /* on the Unix socket; 64 KiB on the page port */
+
+struct web_request {
+    const char *method, *path; /* decoded path, "/api/systems" */
+    const void *body;
+    size_t body_length;
+    const char *content_type; /* or NULL */
+    bool from_operator;       /* came over the operator socket: may change things */
+    void *connection;         /* for web_query and web_header */
+};
+/** Value of a query parameter, decoded, or NULL. Valid during the call. */
+const char *web_query(const struct web_request *request, const char *name);
+/** Value of a header or cookie, or NULL. Valid during the call. */
+const char *web_header(const struct web_request *request, const char *name);
+const char *web_cookie(const struct web_request *request, const char *name);
+
+struct web_answer {
+    int status;
+    const char *content_type; /* a literal */
+    char *body;               /* taken over, freed with free() */
+    size_t body_length;
+    const char *static_body;  /* instead of body: never freed (embedded files) */
+    struct {
+        const char *name; /* a literal */
+        char *value;      /* taken over, freed with free() */
+    } headers[8];
+    size_t header_count;
+};
+
+typedef void web_handler(void *context, const struct web_request *request,
+                         struct web_answer *answer);
+
+struct web_server;
+
+/** Listens on address:port. Port 0 takes a free one (web_server_port tells). NULL with `why`. */
+struct web_server *web_server_create_tcp(const char *address, int port, web_handler *handler,
+                                         void *context, char *why, size_t why_size);
+/** Listens on a Unix socket (made with mode 0660, an old one replaced). NULL with `why`. */
+struct web_server *web_server_create_socket(const char *path, web_handler *handler, void *context,
+                                            char *why, size_t why_size);
+void web_server_destroy(struct web_server *server); /* NULL does nothing */
+
+/** Descriptor to poll for reading. */
+int web_server_descriptor(const struct web_server *server);
+int web_server_port(const struct web_server *server);
+/** Handles what is ready. */
+void web_server_turn(struct web_server *server);
+/** Milliseconds until a turn is needed at the latest, -1: none. */
+int web_server_timeout_ms(const struct web_server *server);
+
+/** Further Host names that are answered; loopback names always are, anything else gets 421. */
+void web_server_allow_hosts(struct web_server *server, char *const *hosts, size_t count);
+
+#endif

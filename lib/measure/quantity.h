@@ -1,0 +1,52 @@
+/*
+ * quantity: the kinds of things a point can measure, with the range that is physically possible.
+ * A table; pure.
+ */
+#ifndef MEASURE_QUANTITY_H
+#define MEASURE_QUANTITY_H
+
+#include "measure/unit.h"
+
+#include <stdbool.h>
+
+enum quantity {
+    QUANTITY_SUCTION,           /* riser U-tube, positive when the riser is below the room */
+    QUANTITY_FIELD,             /* sub-slab at a test hole, positive when the soil is below the room */
+    QUANTITY_VELOCITY_PRESSURE, /* in the pipe */
+    QUANTITY_AIRFLOW,
+    QUANTITY_FAN_POWER,
+    QUANTITY_FAN_CURRENT,
+    QUANTITY_RADON,
+    QUANTITY_INDOOR_TEMPERATURE,
+    QUANTITY_OUTDOOR_TEMPERATURE,
+    QUANTITY_BAROMETRIC_PRESSURE,
+    QUANTITY_HUMIDITY,
+    QUANTITY_WATER_LEVEL,
+    QUANTITY_BATTERY, /* % or V, by the unit of its point */
+    QUANTITY_COUNT
+};
+
+struct quantity_info {
+    const char *name;         /* the contract's word: "velocity-pressure" */
+    enum dimension dimension; /* of its unit; a battery may also be DIMENSION_VOLTAGE */
+    double lowest, highest;   /* SI: outside is impossible, the reading is refused */
+    double noise_floor;       /* SI: a live sensor moves at least this much within two days; 0: it
+                                 may honestly stand still (water level, battery) */
+};
+
+/** Row of the table; never NULL for a valid enum. */
+const struct quantity_info *quantity_info(enum quantity quantity);
+
+/** Finds by the contract's word; false when there is none. */
+bool quantity_find(const char *name, enum quantity *quantity);
+
+/** May a point of this quantity be in units of this dimension? */
+bool quantity_allows(enum quantity quantity, enum dimension dimension);
+
+/**
+ * Is a value in SI of that dimension possible? False also for the error codes that sensors send
+ * (-999, 65535 and their like are outside every range; 85.0 degC is a power-on value).
+ */
+bool quantity_plausible(enum quantity quantity, enum dimension dimension, double si);
+
+#endif

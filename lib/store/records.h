@@ -1,0 +1,158 @@
+/*
+ * records: everything in the store that is neither a series nor a message: alarms and their
+ * trackers, commissioning, visits, service states, refusals, unclaimed topics, and small notes.
+ *
+ * Strings handed in are borrowed. Strings handed out in a struct belong to it; free it with the
+ * function named. A list callback gets a row that is valid only during the call; a callback that
+ * returns false ends the list.
+ */
+#ifndef STORE_RECORDS_H
+#define STORE_RECORDS_H
+
+#include "store/store.h"
+
+/* ---- alarms: one row an occurrence, kept for good ---- */
+
+struct record_alarm {
+    int64_t id; /* 1, 2, 3, … given by the monitor */
+    const char *system, *point; /* "" where the scope is wider */
+    const char *condition, *state, *priority;
+    int64_t since_ms;        /* when the condition began */
+    int64_t raised_ms;       /* event time at which the on-delay was over */
+    int64_t returned_ms;     /* TIMESTAMP_NONE while it stands */
+    int64_t acknowledged_ms; /* TIMESTAMP_NONE */
+    const char *acknowledged_by, *note; /* or NULL */
+    int64_t shelved_until_ms; /* TIMESTAMP_NONE */
+    const char *shelved_by, *shelved_why;
+    double value, setpoint; /* SI, NaN: none */
+    const char *unit;       /* SI word or "" */
+    bool told;              /* a message about the raise is in the outbox */
+    bool open;              /* in `alarms`, not only in the history */
+    int64_t reminded_ms, escalated_ms; /* TIMESTAMP_NONE */
+    const char *details;    /* JSON: diagnosis, check, bring, text; or NULL */
+};
+
+enum store_status record_alarm_put(struct store *store, const struct record_alarm *alarm);
+enum store_status record_alarm_delete(struct store *store, int64_t id);
+enum store_status record_alarm_highest(struct store *store, int64_t *id); /* 0 when none */
+
+struct record_alarm_filter {
+    bool only_open;
+    const char *system;   /* NULL: all */
+    const char *point;    /* NULL: all */
+    const char *condition; /* NULL: all */
+    int64_t since_ms;     /* raised or standing at or after; TIMESTAMP_NONE: all */
+    int64_t limit;        /* 0: no limit */
+};
+/** Newest raised first. */
+enum store_status record_alarm_list(struct store *store, const struct record_alarm_filter *filter,
+                                    bool (*row)(void *context, const struct record_alarm *alarm),
+                                    void *context);
+/** One alarm by number; STORE_NOT_FOUND. */
+enum store_status record_alarm_get(struct store *store, int64_t id,
+                                   bool (*row)(void *context, const struct record_alarm *alarm),
+                                   void *context);
+
+/* ---- trackers: where a delay that runs stands; only rows that are not at rest ---- */
+
+struct record_tracker {
+    const char *system, *point, *condition;
+    int phase;        /* enum alarm_phase of the monitor */
+    int64_t since_ms; /* when the phase began, event time */
+    int64_t alarm;    /* alarm number or 0 */
+};
+enum store_status record_tracker_put(struct store *store, const struct record_tracker *tracker);
+enum store_status record_tracker_delete(struct store *store, const char *system, const char *point,
+                                        const char *condition);
+enum store_status record_tracker_list(struct store *store,
+                                      bool (*row)(void *context,
+                                                  const struct record_tracker *tracker),
+                                      void *context);
+
+/* ---- commissioning records and learned baselines ---- */
+
+struct record_commissioning {
+    int64_t id;
+    const char *system;
+    int64_t from_ms;
+    int64_t recorded_ms;
+    const char *by;
+    const char *origin; /* "commissioned" or "learned" */
+    const char *text;   /* the record as JSON, SI values: {"points":{"suction":274.0},…} */
+};
+enum store_status record_commissioning_add(struct store *store,
+                                           const struct record_commissioning *record, int64_t *id);
+/** Of one system (NULL: all), oldest first. */
+enum store_status record_commissioning_list(
+    struct store *store, const char *system,
+    bool (*row)(void *context, const struct record_commissioning *record), void *context);
+
+/* ---- visits ---- */
+
+struct record_visit {
+    int64_t id;
+    const char *system;
+    int64_t on_ms, recorded_ms;
+    const char *by, *found, *did;
+    const char *text; /* JSON: further facts such as measured values and reasons answered; or NULL */
+};
+enum store_status record_visit_add(struct store *store, const struct record_visit *visit,
+                                   int64_t *id);
+enum store_status record_visit_list(struct store *store, const char *system,
+                                    bool (*row)(void *context, const struct record_visit *visit),
+                                    void *context);
+
+/* ---- out of service ---- */
+
+struct record_service {
+    const char *system;
+    int64_t from_ms, until_ms;
+    const char *by, *why;
+};
+enum store_status record_service_put(struct store *store, const struct record_service *service);
+enum store_status record_service_delete(struct store *store, const char *system);
+enum store_status record_service_list(struct store *store,
+                                      bool (*row)(void *context,
+                                                  const struct record_service *service),
+                                      void *context);
+
+/* ---- refused messages: a bounded table, a row per (topic, reason) ---- */
+
+#define RECORD_REFUSED_ROWS 1000
+#define RECORD_EXAMPLE_BYTES 256
+
+/** Counts one refusal; keeps the first example; drops the row not seen for longest beyond the bound. */
+enum store_status record_refused_add(struct store *store, const char *topic, const char *reason,
+                                     int64_t now_ms, int64_t times, const void *example,
+                                     size_t example_length);
+struct record_refused {
+    const char *topic, *reason;
+    int64_t count, first_ms, last_ms;
+    const void *example;
+    size_t example_length;
+};
+enum store_status record_refused_list(struct store *store,
+                                      bool (*row)(void *context,
+                                                  const struct record_refused *refused),
+                                      void *context);
+
+/* ---- topics that no point claims: a bounded table ---- */
+
+#define RECORD_UNCLAIMED_ROWS 1000
+
+enum store_status record_unclaimed_add(struct store *store, const char *topic, int64_t now_ms,
+                                       int64_t times, const void *example, size_t example_length);
+/** Same row struct; `reason` is "". */
+enum store_status record_unclaimed_list(struct store *store,
+                                        bool (*row)(void *context,
+                                                    const struct record_refused *unclaimed),
+                                        void *context);
+enum store_status record_unclaimed_delete(struct store *store, const char *topic);
+
+/* ---- notes: small named values of the daemon ("broker session seen", "last digest of office") ---- */
+
+enum store_status record_note_put(struct store *store, const char *name, const char *value);
+/** Writes the value, null-terminated; STORE_NOT_FOUND. */
+enum store_status record_note_get(struct store *store, const char *name, char *value, size_t size);
+
+#endif

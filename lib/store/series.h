@@ -1,0 +1,99 @@
+/*
+ * series: readings, hourly rollups and daily values of points in the store.
+ *
+ * A reading stands for the time since the one before, at most one interval of its point. That span
+ * is shared among the hours it covers, so that an hour's `value_ms` and `covered_ms` add up exactly
+ * over any number of whole hours.
+ */
+#ifndef STORE_SERIES_H
+#define STORE_SERIES_H
+
+#include "measure/reading.h"
+#include "store/store.h"
+
+/** Row number of a point: made on first use, stable for good. */
+enum store_status series_key(struct store *store, const char *system, const char *point,
+                             int64_t *key);
+/** The same without making one: STORE_NOT_FOUND. */
+enum store_status series_find(struct store *store, const char *system, const char *point,
+                              int64_t *key);
+
+enum series_append { SERIES_NEW, SERIES_SAME, SERIES_CONFLICT };
+
+/** Where a reading came from; kept with it. */
+enum series_origin { SERIES_FROM_SENSOR, SERIES_FROM_IMPORT, SERIES_BY_HAND };
+
+/**
+ * Adds one reading. `certainly_new` (the time is after the newest of its point) skips the look for
+ * a twin. *result tells a repeat (equal value) from a conflict (other value; the first is kept).
+ */
+enum store_status series_append(struct store *store, int64_t key, const struct reading *reading,
+                                enum series_origin origin, bool certainly_new,
+                                enum series_append *result);
+
+/** Newest reading of a point: STORE_NOT_FOUND when there is none. */
+enum store_status series_newest(struct store *store, int64_t key, struct reading *reading);
+
+/** Newest reading before an instant: STORE_NOT_FOUND when there is none. */
+enum store_status series_before(struct store *store, int64_t key, int64_t time_ms,
+                                struct reading *reading);
+
+/** Oldest reading at or after an instant: STORE_NOT_FOUND when there is none. */
+enum store_status series_after(struct store *store, int64_t key, int64_t time_ms,
+                               struct reading *reading);
+
+/**
+ * Readings with from <= time < to in order of time, at most `capacity`; *count is set to how many.
+ * To page on, ask again from the last time + 1.
+ */
+enum store_status series_read(struct store *store, int64_t key, int64_t from_ms, int64_t to_ms,
+                              struct reading *readings, size_t capacity, size_t *count);
+
+struct series_hour {
+    int64_t hour_ms;   /* start of the UTC hour */
+    int64_t count;     /* readings whose time lies in the hour */
+    double value_ms;   /* sum of value x time it stands for, within the hour */
+    int64_t covered_ms;
+    double lowest, highest; /* of the readings that count; NaN when count is 0 */
+};
+
+/** Writes (inserts or replaces) one rollup row. */
+enum store_status series_hour_put(struct store *store, int64_t key, const struct series_hour *hour);
+
+/** Rollups with from <= hour < to, in order, at most `capacity`. */
+enum store_status series_hours(struct store *store, int64_t key, int64_t from_ms, int64_t to_ms,
+                               struct series_hour *hours, size_t capacity, size_t *count);
+
+/** Computes the rollups of all hours touched by [from, to] anew from the readings. */
+enum store_status series_hours_rebuild(struct store *store, int64_t key, int64_t interval_ms,
+                                       int64_t from_ms, int64_t to_ms);
+
+struct series_day {
+    int64_t local_day;   /* days since 1970-01-01 on the calendar of the system's time zone */
+    int64_t start_ms, end_ms;
+    int64_t count;
+    double median;       /* of the readings of the day */
+    double mean;         /* time-weighted */
+    int64_t covered_ms;
+};
+
+/** Writes one daily row. */
+enum store_status series_day_put(struct store *store, int64_t key, const struct series_day *day);
+enum store_status series_days(struct store *store, int64_t key, int64_t from_day, int64_t to_day,
+                              struct series_day *days, size_t capacity, size_t *count);
+/** Newest daily row: STORE_NOT_FOUND when there is none. */
+enum store_status series_newest_day(struct store *store, int64_t key, int64_t *local_day);
+/** Forgets daily rows with from <= day <= to, so that they are computed anew. */
+enum store_status series_days_forget(struct store *store, int64_t key, int64_t from_day,
+                                     int64_t to_day);
+
+/**
+ * Deletes at most `most` readings older than `before_ms` (of any point), hours and days are kept.
+ * *deleted tells how many. Call again while it equals `most`.
+ */
+enum store_status series_expire(struct store *store, int64_t before_ms, int most, int *deleted);
+
+/** Number of readings in all; counted cheaply. */
+enum store_status series_count(struct store *store, int64_t *readings);
+
+#endif

@@ -1,0 +1,81 @@
+/*
+ * store: the one SQLite file. WAL, synchronous=FULL, one transaction for all that one turn of the
+ * loop caused; statements prepared once. This header owns opening, transactions, integrity and
+ * backup; series.h, records.h and outbox.h read and write what it holds.
+ */
+#ifndef STORE_STORE_H
+#define STORE_STORE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+struct store;
+
+enum store_status {
+    STORE_OK = 0,
+    STORE_NOT_FOUND,  /* no such row */
+    STORE_FAILING,    /* disk full, input/output error, busy, read-only: nothing was kept; roll back,
+                         close, open again later */
+    STORE_DAMAGED,    /* the file is corrupt */
+    STORE_FOREIGN,    /* not a subslabd store (application_id), or not a database */
+    STORE_NEWER,      /* written by a newer program */
+    STORE_LOCKED,     /* another daemon holds it */
+    STORE_OUT_OF_MEMORY
+};
+
+enum store_mode {
+    STORE_READ_WRITE, /* the daemon: creates, upgrades, takes the lock file */
+    STORE_READ_ONLY   /* the operator tool: verify, backup */
+};
+
+struct store_options {
+    enum store_mode mode;
+    int busy_timeout_ms;     /* default 2000 when 0 */
+    const char *vfs;         /* NULL: the default; tests name a failing one */
+};
+
+/**
+ * Opens `path`. On failure returns the reason and writes one sentence for a person (what, where,
+ * what to do next) into `why`. A damaged file is left untouched: the caller decides.
+ */
+enum store_status store_open(const char *path, const struct store_options *options,
+                             struct store **store, char *why, size_t why_size);
+/** Rolls back what is open, checkpoints, closes, releases the lock. NULL does nothing. */
+void store_close(struct store *store);
+
+/** Sets a damaged store aside as PATH.damaged-YYYYMMDDTHHMMSSZ (with its WAL). STORE_OK when moved. */
+enum store_status store_set_aside(const char *path, int64_t now_ms, char *moved_to, size_t size);
+
+enum store_status store_begin(struct store *store);
+enum store_status store_commit(struct store *store); /* not OK: rolled back */
+void store_rollback(struct store *store);
+/** Is anything uncommitted? The intake asserts that it is not before it acknowledges. */
+bool store_in_transaction(const struct store *store);
+
+/** What the last failing call said, for a person: "disk is full (/var/lib/subslabd/subslab.db)". */
+const char *store_error(const struct store *store);
+
+/** Bytes of file and WAL. */
+void store_size(const struct store *store, int64_t *file_bytes, int64_t *wal_bytes);
+
+/** Moves WAL pages into the file without blocking anybody. */
+void store_checkpoint(struct store *store);
+
+/** A cheap read that touches the file: is it still there and readable? For health and watchdog. */
+enum store_status store_probe(struct store *store);
+
+/**
+ * Full integrity check: SQLite's own, foreign keys, and rollups against their readings. Calls
+ * `progress` (may be NULL) now and then; each finding is handed to `finding`. STORE_OK when sound.
+ */
+enum store_status store_verify(struct store *store,
+                               void (*finding)(void *context, const char *text),
+                               void (*progress)(void *context, double done), void *context);
+
+/** Online copy while others write. `progress` may be NULL. Refuses to overwrite a file. */
+enum store_status store_backup(struct store *store, const char *to,
+                               void (*progress)(void *context, double done), void *context,
+                               char *why, size_t why_size);
+
+#endif

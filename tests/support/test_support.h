@@ -1,0 +1,38 @@
+/*
+ * test_support: what every Check test shares. A test program lists its cases in a TCase and ends
+ * with `return run_test_case(tcase);`, which runs it, prints each failure and closes with the line
+ * `N passed, N failed` that tests/run.sh adds up.
+ */
+#ifndef TEST_SUPPORT_H
+#define TEST_SUPPORT_H
+
+#include <check.h>
+#include <stddef.h>
+#include <stdint.h>
+
+/** Runs one TCase (takes it over) and returns main's exit status. */
+int run_test_case(TCase *tcase);
+
+/** Runs several TCases (takes them over) and returns main's exit status. */
+int run_test_cases(TCase *const tcases[], size_t count);
+
+/**
+ * The seed of this run's random tests: the environment's TEST_SEED, else the time. Printed once, so
+ * that a failure can be repeated.
+ */
+uint64_t test_seed(void);
+
+/** A small pseudo-random generator (splitmix64), so that a seed gives the same run everywhere. */
+struct test_random {
+    uint64_t state;
+};
+uint64_t test_random_next(struct test_random *random);
+/** Uniform in [0, 1). */
+double test_random_unit(struct test_random *random);
+/** Standard normal (Box-Muller). */
+double test_random_normal(struct test_random *random);
+
+/** Whole content of a file, null-terminated; the caller frees. Fails the test when unreadable. */
+char *test_read_file(const char *path, size_t *length);
+
+#endif
