@@ -49,13 +49,13 @@ enum condition_scope { SCOPE_POINT, SCOPE_SYSTEM, SCOPE_FLEET, SCOPE_DAEMON };
 
 /** What is compared with the setpoint. */
 enum condition_measure {
-    MEASURE_VALUE,        /* the newest reading */
-    MEASURE_MEAN_24H,     /* time-weighted mean of the last 24 h, coverage at least half */
-    MEASURE_DAILY,        /* decided once a local day by analysis */
-    MEASURE_AGE,          /* time since the newest reading */
-    MEASURE_UNCHANGED,    /* time since the value last moved */
-    MEASURE_DATE,         /* a date has come */
-    MEASURE_EVENT         /* the daemon says so */
+    MEASURE_VALUE,     /* the newest reading */
+    MEASURE_MEAN_24H,  /* time-weighted mean of the last 24 h, coverage at least half */
+    MEASURE_DAILY,     /* decided once a local day by analysis */
+    MEASURE_AGE,       /* time since the newest reading */
+    MEASURE_UNCHANGED, /* time since the value last moved */
+    MEASURE_DATE,      /* a date has come */
+    MEASURE_EVENT      /* the daemon says so */
 };
 
 enum condition_side { SIDE_BELOW, SIDE_ABOVE };
@@ -90,7 +90,7 @@ struct condition_info {
     struct setpoint deadband;
     int64_t on_delay_ms, off_delay_ms;
     enum priority priority;
-    unsigned hears; /* HEARS_ bits; high priority is heard by all three */
+    unsigned hears;      /* HEARS_ bits; high priority is heard by all three */
     uint64_t suppresses; /* bit per enum condition that is suppressed by design while this stands */
 };
 
