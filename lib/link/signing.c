@@ -1,0 +1,115 @@
+/*
+ * HMAC is built here from the library's SHA-256 MAC interface in parts, so that a body is never
+ * copied to be signed.
+ */
+#include "link/signing.h"
+
+#include <inttypes.h>
+#include <openssl/core_names.h>
+#include <openssl/crypto.h>
+#include <openssl/evp.h>
+#include <openssl/params.h>
+#include <stdio.h>
+#include <string.h>
+
+#define KEY_LENGTH_MIN 24
+#define KEY_LENGTH_MAX 64
+
+static const char alphabet[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+
+/* Strict: padded, no foreign bytes, unused bits zero. Returns the length, 0 when malformed. */
+static size_t base64_decode(const char *text, size_t length, unsigned char *bytes, size_t size) {
+    if (length == 0 || length % 4 != 0)
+        return 0;
+    size_t padding = text[length - 1] != '=' ? 0 : text[length - 2] != '=' ? 1 : 2;
+    size_t written = 0;
+    uint32_t group = 0;
+    for (size_t i = 0; i < length; i++) {
+        const char *at = i >= length - padding ? alphabet : memchr(alphabet, text[i], 64);
+        if (!at)
+            return 0;
+        group = group << 6 | (uint32_t)(at - alphabet);
+        if (i % 4 != 3)
+            continue;
+        size_t keep = i == length - 1 ? 3 - padding : 3;
+        if (written + keep > size || (keep < 3 && (group & (keep == 2 ? 0xFFu : 0xFFFFu))))
+            return 0;
+        for (size_t k = 0; k < keep; k++)
+            bytes[written++] = (unsigned char)(group >> (16 - 8 * k));
+        group = 0;
+    }
+    return written;
+}
+
+bool signing_key_parse(const char *secret, struct signing_key *key) {
+    static const char prefix[] = "whsec_";
+    if (strncmp(secret, prefix, sizeof prefix - 1) != 0)
+        return false;
+    secret += sizeof prefix - 1;
+    size_t length = strlen(secret);
+    while (length > 0 && strchr(" \t\r\n", secret[length - 1]))
+        length--;
+    struct signing_key parsed = {.length = 0};
+    parsed.length = base64_decode(secret, length, parsed.bytes, KEY_LENGTH_MAX);
+    bool good = parsed.length >= KEY_LENGTH_MIN;
+    if (good)
+        *key = parsed;
+    signing_key_clear(&parsed);
+    return good;
+}
+
+void signing_key_clear(struct signing_key *key) {
+    OPENSSL_cleanse(key, sizeof *key);
+}
+
+void signing_base64(const void *bytes, size_t length, char *text) {
+    const unsigned char *from = bytes;
+    for (size_t i = 0; i < length; i += 3) {
+        size_t left = length - i;
+        uint32_t group = (uint32_t)from[i] << 16 | (left > 1 ? (uint32_t)from[i + 1] << 8 : 0) |
+                         (left > 2 ? from[i + 2] : 0);
+        *text++ = alphabet[group >> 18];
+        *text++ = alphabet[group >> 12 & 63];
+        *text++ = left > 1 ? alphabet[group >> 6 & 63] : '=';
+        *text++ = left > 2 ? alphabet[group & 63] : '=';
+    }
+    *text = '\0';
+}
+
+bool signing_hmac(const void *key, size_t key_length, const void *const parts[],
+                  const size_t lengths[], size_t count, unsigned char digest[SIGNING_DIGEST_SIZE]) {
+    bool good = false;
+    char name[] = "SHA256";
+    OSSL_PARAM parameters[] = {OSSL_PARAM_construct_utf8_string(OSSL_MAC_PARAM_DIGEST, name, 0),
+                               OSSL_PARAM_construct_end()};
+    EVP_MAC *mac = EVP_MAC_fetch(NULL, "HMAC", NULL);
+    EVP_MAC_CTX *context = mac ? EVP_MAC_CTX_new(mac) : NULL;
+    if (!context || !EVP_MAC_init(context, key, key_length, parameters))
+        goto out;
+    for (size_t i = 0; i < count; i++)
+        if (!EVP_MAC_update(context, parts[i], lengths[i]))
+            goto out;
+    size_t written = 0;
+    unsigned char result[SIGNING_DIGEST_SIZE];
+    good = EVP_MAC_final(context, result, &written, sizeof result) && written == sizeof result;
+    if (good)
+        memcpy(digest, result, sizeof result);
+out:
+    EVP_MAC_CTX_free(context);
+    EVP_MAC_free(mac);
+    return good;
+}
+
+bool signing_sign(const struct signing_key *key, const char *id, int64_t timestamp_s,
+                  const void *body, size_t length, char signature[SIGNING_TEXT_SIZE]) {
+    char timestamp[32];
+    snprintf(timestamp, sizeof timestamp, ".%" PRId64 ".", timestamp_s);
+    const void *parts[] = {id, timestamp, body};
+    const size_t lengths[] = {strlen(id), strlen(timestamp), length};
+    unsigned char digest[SIGNING_DIGEST_SIZE];
+    if (!signing_hmac(key->bytes, key->length, parts, lengths, 3, digest))
+        return false;
+    memcpy(signature, "v1,", 3);
+    signing_base64(digest, sizeof digest, signature + 3);
+    return true;
+}
