@@ -15,6 +15,7 @@
 #define MINUTES(n) ((n)*DURATION_MINUTE_MS)
 #define HOURS(n) ((n)*DURATION_HOUR_MS)
 #define DAYS(n) ((n)*DURATION_DAY_MS)
+#define DEFAULT_OFF_DELAY_MS MINUTES(10)
 #define QUANTITY_BIT(q) (UINT32_C(1) << QUANTITY_##q)
 #define CONDITION_BIT(c) (UINT64_C(1) << CONDITION_##c)
 #define OF_BASELINE(x)                                                                             \
@@ -176,16 +177,17 @@ static void apply_one(struct condition_rule *rule, const struct condition_overri
         rule->setpoint = override->setpoint;
     if (override->has_deadband)
         rule->deadband = override->deadband;
+    if (override->has_off_delay) {
+        rule->off_delay_ms = override->off_delay_ms;
+        rule->off_delay_given = true;
+    }
     if (override->has_on_delay) {
         rule->on_delay_ms = override->on_delay_ms;
-        /* A shortened on-delay shortens the default off-delay with it: ten minutes or one on-delay.
-         */
-        if (!override->has_off_delay && info->measure == MEASURE_VALUE &&
-            rule->off_delay_ms > rule->on_delay_ms)
-            rule->off_delay_ms = rule->on_delay_ms;
+        /* The default off-delay is ten minutes, or one on-delay if that is shorter. */
+        if (!rule->off_delay_given && info->off_delay_ms == DEFAULT_OFF_DELAY_MS)
+            rule->off_delay_ms =
+                rule->on_delay_ms < DEFAULT_OFF_DELAY_MS ? rule->on_delay_ms : DEFAULT_OFF_DELAY_MS;
     }
-    if (override->has_off_delay)
-        rule->off_delay_ms = override->off_delay_ms;
     if (override->has_priority)
         rule->priority = override->priority;
     if (override->has_enabled)

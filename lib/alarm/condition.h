@@ -118,6 +118,7 @@ struct condition_rule {
     int64_t on_delay_ms, off_delay_ms;
     enum priority priority;
     bool enabled;
+    bool off_delay_given; /* by a setting: a shortened on-delay no longer shortens it */
 };
 struct condition_rule condition_rule_default(enum condition condition);
 void condition_rule_apply(struct condition_rule *rule, const struct condition_override *overrides,

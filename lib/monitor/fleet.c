@@ -1,0 +1,307 @@
+#include "monitor/fleet.h"
+
+#include <assert.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Open addressing, power of two, at most half full; FNV-1a over the text. */
+struct fleet_index {
+    size_t *slots; /* index + 1, 0: empty */
+    size_t mask;
+};
+
+/* Points of one quantity without settings of their own share a list, which keeps tens of thousands
+   of alike points small. */
+struct fleet_rule_set {
+    struct fleet_rule_set *next;
+    size_t count;
+    struct condition_rule rules[];
+};
+
+static uint64_t text_hash(const char *text) {
+    uint64_t hash = UINT64_C(1469598103934665603);
+    for (; *text; text++)
+        hash = (hash ^ (unsigned char)*text) * UINT64_C(1099511628211);
+    return hash ^ (hash >> 29);
+}
+
+static struct fleet_index *index_create(size_t count) {
+    struct fleet_index *index = calloc(1, sizeof *index);
+    size_t size = 16;
+    while (size < count * 2)
+        size *= 2;
+    if (!index)
+        return NULL;
+    index->slots = calloc(size, sizeof *index->slots);
+    index->mask = size - 1;
+    if (index->slots)
+        return index;
+    free(index);
+    return NULL;
+}
+
+static void index_destroy(struct fleet_index *index) {
+    if (index)
+        free(index->slots);
+    free(index);
+}
+
+typedef const char *index_key(const struct fleet *fleet, size_t i);
+
+/* The slot that holds `text`, or the empty one where it would go. */
+static size_t *index_slot(const struct fleet *fleet, const struct fleet_index *index,
+                          index_key *key, const char *text) {
+    size_t slot = (size_t)text_hash(text) & index->mask;
+    while (index->slots[slot] && strcmp(key(fleet, index->slots[slot] - 1), text) != 0)
+        slot = (slot + 1) & index->mask;
+    return &index->slots[slot];
+}
+
+static const char *topic_key(const struct fleet *fleet, size_t i) {
+    return fleet->points[i].description->topic;
+}
+
+static const char *id_key(const struct fleet *fleet, size_t i) {
+    return fleet->systems[i].description->id;
+}
+
+static bool judged_on(enum condition condition, enum quantity quantity) {
+    const struct condition_info *info = condition_info(condition);
+    if (info->scope != SCOPE_POINT)
+        return false;
+    if (condition == CONDITION_SENSOR_STUCK)
+        return quantity_info(quantity)->noise_floor > 0.0;
+    return info->quantities == 0 || (info->quantities >> quantity & 1U);
+}
+
+static struct fleet_rule_set *rule_set_make(struct fleet *fleet,
+                                            const struct point_description *point,
+                                            const struct system_description *system) {
+    struct fleet_rule_set *set =
+        calloc(1, sizeof *set + CONDITION_COUNT * sizeof(struct condition_rule));
+    if (!set)
+        return NULL;
+    for (size_t c = 0; c < CONDITION_COUNT; c++) {
+        if (!judged_on((enum condition)c, point->quantity))
+            continue;
+        struct condition_rule rule = condition_rule_default((enum condition)c);
+        condition_rule_apply(&rule, fleet->settings->conditions, fleet->settings->condition_count);
+        condition_rule_apply(&rule, system->conditions, system->condition_count);
+        condition_rule_apply(&rule, point->conditions, point->condition_count);
+        set->rules[set->count++] = rule;
+    }
+    set->next = fleet->rule_sets;
+    fleet->rule_sets = set;
+    return set;
+}
+
+static bool give_rules(struct fleet *fleet, struct fleet_point *point) {
+    const struct system_description *system = fleet->systems[point->system].description;
+    bool own = point->description->condition_count > 0 || system->condition_count > 0;
+    struct fleet_rule_set **shared = &fleet->shared_rules[point->description->quantity];
+    struct fleet_rule_set *set = own ? NULL : *shared;
+    if (!set)
+        set = rule_set_make(fleet, point->description, system);
+    if (!set)
+        return false;
+    if (!own)
+        *shared = set;
+    point->rules = set->rules;
+    point->rule_count = set->count;
+    return true;
+}
+
+/* Zones are few: a list, each made once. */
+static const struct time_zone *zone_of(struct fleet *fleet, const char *name,
+                                       fleet_zone_source *zone_source, void *context) {
+    for (size_t i = 0; i < fleet->zone_count; i++) {
+        if (strcmp(time_zone_name(fleet->zones[i]), name) == 0)
+            return fleet->zones[i];
+    }
+    struct time_zone *zone =
+        strcmp(name, "UTC") == 0 ? time_zone_create_utc() : zone_source(context, name);
+    if (!zone)
+        return NULL;
+    struct time_zone **zones =
+        realloc(fleet->zones, (fleet->zone_count + 1) * sizeof(struct time_zone *));
+    if (!zones) {
+        time_zone_destroy(zone);
+        return NULL;
+    }
+    fleet->zones = zones;
+    fleet->zones[fleet->zone_count++] = zone;
+    return zone;
+}
+
+static void link_topic(struct fleet *fleet, size_t point) {
+    size_t *slot = index_slot(fleet, fleet->topics, topic_key, topic_key(fleet, point));
+    fleet->points[point].next_same_topic = *slot ? *slot - 1 : FLEET_NONE;
+    *slot = point + 1;
+}
+
+static bool add_system(struct fleet *fleet, const struct system_description *description,
+                       fleet_zone_source *zone_source, void *context,
+                       struct settings_errors *errors) {
+    struct fleet_system *system = &fleet->systems[fleet->system_count];
+    system->description = description;
+    system->first_point = fleet->point_count;
+    system->point_count = description->point_count;
+    system->zone = zone_of(fleet, description->time_zone, zone_source, context);
+    if (!system->zone) {
+        settings_errors_add(errors,
+                            "%s:1: time_zone: \"%s\" is not a known time zone; allowed: an IANA "
+                            "name such as America/Denver, or UTC",
+                            description->file, description->time_zone);
+        return false;
+    }
+    *index_slot(fleet, fleet->ids, id_key, description->id) = fleet->system_count + 1;
+    for (size_t i = 0; i < description->point_count; i++) {
+        struct fleet_point *point = &fleet->points[fleet->point_count];
+        point->description = &description->points[i];
+        point->system = fleet->system_count;
+        if (!give_rules(fleet, point))
+            return false;
+        link_topic(fleet, fleet->point_count++);
+    }
+    fleet->system_count++;
+    return true;
+}
+
+static bool reserve(struct fleet *fleet, struct system_description **descriptions, size_t count) {
+    size_t points = 0;
+    for (size_t i = 0; i < count; i++)
+        points += descriptions[i]->point_count;
+    fleet->systems = calloc(count + 1, sizeof *fleet->systems);
+    fleet->points = calloc(points + 1, sizeof *fleet->points);
+    fleet->topics = index_create(points);
+    fleet->ids = index_create(count);
+    return fleet->systems && fleet->points && fleet->topics && fleet->ids;
+}
+
+struct fleet *fleet_create(struct settings *settings, struct system_description **descriptions,
+                           size_t count, fleet_zone_source *zone_source, void *context,
+                           struct settings_errors *errors) {
+    struct fleet *fleet = calloc(1, sizeof *fleet);
+    if (!fleet)
+        return NULL;
+    fleet->settings = settings;
+    bool good = reserve(fleet, descriptions, count);
+    for (size_t i = 0; i < count && good; i++)
+        good = add_system(fleet, descriptions[i], zone_source, context, errors);
+    if (good) {
+        fleet->descriptions = descriptions;
+        return fleet;
+    }
+    fleet->settings = NULL; /* taken over only on success */
+    fleet->system_count = 0;
+    fleet_destroy(fleet);
+    return NULL;
+}
+
+void fleet_destroy(struct fleet *fleet) {
+    if (!fleet)
+        return;
+    for (size_t i = 0; fleet->descriptions && i < fleet->system_count; i++)
+        system_description_free(fleet->descriptions[i]);
+    free(fleet->descriptions);
+    settings_free(fleet->settings);
+    for (size_t i = 0; i < fleet->zone_count; i++)
+        time_zone_destroy(fleet->zones[i]);
+    while (fleet->rule_sets) {
+        struct fleet_rule_set *next = fleet->rule_sets->next;
+        free(fleet->rule_sets);
+        fleet->rule_sets = next;
+    }
+    index_destroy(fleet->topics);
+    index_destroy(fleet->ids);
+    free(fleet->zones);
+    free(fleet->systems);
+    free(fleet->points);
+    free(fleet);
+}
+
+size_t fleet_topic(const struct fleet *fleet, const char *topic) {
+    return *index_slot(fleet, fleet->topics, topic_key, topic) - 1; /* 0 wraps to FLEET_NONE */
+}
+
+size_t fleet_find_system(const struct fleet *fleet, const char *id) {
+    return *index_slot(fleet, fleet->ids, id_key, id) - 1;
+}
+
+size_t fleet_find_point(const struct fleet *fleet, size_t system, const char *id) {
+    const struct fleet_system *owner = &fleet->systems[system];
+    for (size_t i = owner->first_point; i < owner->first_point + owner->point_count; i++) {
+        if (strcmp(fleet->points[i].description->id, id) == 0)
+            return i;
+    }
+    return FLEET_NONE;
+}
+
+size_t fleet_point_of(const struct fleet *fleet, size_t system, enum quantity quantity) {
+    const struct fleet_system *owner = &fleet->systems[system];
+    for (size_t i = owner->first_point; i < owner->first_point + owner->point_count; i++) {
+        if (fleet->points[i].description->quantity == quantity)
+            return i;
+    }
+    return FLEET_NONE;
+}
+
+const struct settings_contact *fleet_contact(const struct fleet *fleet, const char *id) {
+    for (size_t i = 0; i < fleet->settings->contact_count; i++) {
+        if (strcmp(fleet->settings->contacts[i].id, id) == 0)
+            return &fleet->settings->contacts[i];
+    }
+    return NULL;
+}
+
+bool fleet_concerns(const struct fleet *fleet, const struct settings_contact *contact,
+                    size_t system) {
+    if (system == FLEET_NONE)
+        return contact->role == ROLE_CONTRACTOR;
+    const struct system_description *description = fleet->systems[system].description;
+    if (description->contact_count == 0)
+        return contact->role == ROLE_CONTRACTOR;
+    for (size_t i = 0; i < description->contact_count; i++) {
+        if (strcmp(description->contacts[i], contact->id) == 0)
+            return true;
+    }
+    return false;
+}
+
+struct condition_rule fleet_rule(const struct fleet *fleet, size_t system,
+                                 enum condition condition) {
+    struct condition_rule rule = condition_rule_default(condition);
+    condition_rule_apply(&rule, fleet->settings->conditions, fleet->settings->condition_count);
+    if (system != FLEET_NONE) {
+        const struct system_description *description = fleet->systems[system].description;
+        condition_rule_apply(&rule, description->conditions, description->condition_count);
+    }
+    return rule;
+}
+
+const struct condition_rule *fleet_point_rule(const struct fleet *fleet, size_t point,
+                                              enum condition condition) {
+    const struct fleet_point *owner = &fleet->points[point];
+    for (size_t i = 0; i < owner->rule_count; i++) {
+        if (owner->rules[i].condition == condition)
+            return &owner->rules[i];
+    }
+    return NULL;
+}
+
+int64_t fleet_silent_after_ms(const struct fleet *fleet, size_t point) {
+    const struct condition_rule *rule = fleet_point_rule(fleet, point, CONDITION_SENSOR_SILENT);
+    if (rule && rule->setpoint.kind == SETPOINT_DURATION)
+        return (int64_t)rule->setpoint.number;
+    int64_t three = 3 * fleet->points[point].description->every_ms;
+    const int64_t least_ms = INT64_C(30) * 60 * 1000;
+    return three > least_ms ? three : least_ms;
+}
+
+const char *fleet_system_id(const struct fleet *fleet, size_t system) {
+    return system == FLEET_NONE ? "" : fleet->systems[system].description->id;
+}
+
+const char *fleet_point_id(const struct fleet *fleet, size_t point) {
+    return point == FLEET_NONE ? "" : fleet->points[point].description->id;
+}
