@@ -11,7 +11,11 @@
 
 #define TIMESTAMP_NONE INT64_MIN
 
-/** RFC 3339 date-time with an offset or Z; false (result untouched) for anything else. */
+/**
+ * RFC 3339 section 5.6 date-time with an offset or Z, years 0000 to 9999, a blank allowed for the
+ * T; digits beyond milliseconds are cut. ":60" only at the end of a day of UTC. False (result
+ * untouched) for anything else.
+ */
 bool timestamp_parse(const char *text, size_t length, int64_t *time_ms);
 
 /** "2026-03-12" to year, month, day; false when there is no such day. */

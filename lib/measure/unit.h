@@ -40,7 +40,10 @@ enum unit_status {
     UNIT_WRONG_DIMENSION /* a known unit of another kind */
 };
 
-/** The unit of a spelling (case matters only where SI needs it), or NULL. Never to be freed. */
+/**
+ * The unit of a spelling, or NULL. Never to be freed. Case matters only where SI needs it; blanks,
+ * dots behind letters and signs such as the degree are understood: "in. w.c.", "m³/h", "°F".
+ */
 const struct unit *unit_find(const char *spelling, size_t length);
 
 double unit_to_si(const struct unit *unit, double value);
@@ -49,12 +52,13 @@ double unit_from_si(const struct unit *unit, double si);
 double unit_difference_to_si(const struct unit *unit, double difference);
 
 /**
- * Reads "0.6 inH2O" or "4pCi/L" into SI; result written only on UNIT_OK. `end` may be NULL; else it
- * is set to the first byte after the text used. Trailing text other than blanks is UNIT_UNKNOWN.
+ * Reads "0.6 inH2O" or "4pCi/L" into SI; result written only on UNIT_OK. Everything behind the
+ * number is the unit: none, or trailing text that is no part of one, is UNIT_UNKNOWN.
  */
 enum unit_status unit_parse(const char *text, enum dimension dimension, double *si);
 
-/** The contract's SI word of a dimension: "Pa", "Bq/m3", "m3/s", "W", "A", "degC", "%", "V", "m". */
+/** The contract's SI word of a dimension: "Pa", "Bq/m3", "m3/s", "W", "A", "degC", "%", "V", "m".
+ */
 const char *unit_si_word(enum dimension dimension);
 
 /**
@@ -65,15 +69,17 @@ const struct unit *unit_shown(enum dimension dimension, enum unit_system system)
 
 /**
  * Writes a number a person would write, with its unit: "0.62 inH2O", "154 Pa", "1.3 pCi/L".
- * Three significant digits, no exponent, never "-0". NaN gives "unknown". Returns text, null-
- * terminated within `size`.
+ * Three significant digits and three decimals at most, trailing zeros dropped, no exponent, never
+ * "-0". A barometric pressure (50 kPa or more) is written in inHg or kPa. NaN and infinity give
+ * "unknown". Returns text, null-terminated within `size`.
  */
 char *unit_format(char *text, size_t size, double si, enum dimension dimension,
                   enum unit_system system);
 
 /**
  * A plain decimal number at the start of text (no hex, no NaN, no infinity, '.' as decimal mark
- * whatever the locale). Sets *end behind it. UNIT_OK, UNIT_NOT_A_NUMBER or UNIT_NOT_FINITE.
+ * whatever the locale), correctly rounded. "+5", ".5" and "5." are numbers, "-0" is 0. Sets *end
+ * behind it (end may be NULL). UNIT_OK, UNIT_NOT_A_NUMBER (nothing written) or UNIT_NOT_FINITE.
  */
 enum unit_status unit_parse_number(const char *text, size_t length, double *value,
                                    const char **end);
