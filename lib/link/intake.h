@@ -35,7 +35,10 @@ struct intake_callbacks {
     void *context;
     /** One message; called from within intake_read. The bytes are valid only during the call. */
     void (*message)(void *context, const struct intake_message *message);
-    /** Connected (session_present tells whether the broker kept our session), or lost and why. */
+    /**
+     * Connected: every subscription is granted (session_present tells whether the broker kept our
+     * session; its queued messages can arrive before this call). Or a connection lost, and why.
+     */
     void (*connected)(void *context, bool session_present);
     void (*disconnected)(void *context, const char *why);
     /** A line for the log. */
@@ -83,5 +86,14 @@ void intake_stop(struct intake *intake);
 enum intake_state intake_state(const struct intake *intake);
 /** Why it is not connected, for people; "" when it is. Owned by the intake. */
 const char *intake_why(const struct intake *intake);
+
+/** Since intake_create. */
+struct intake_counters {
+    uint64_t messages, bytes; /* handed over; bytes of payload */
+    uint64_t connections;     /* reached INTAKE_CONNECTED */
+    uint64_t losses;          /* lost after that */
+    uint64_t failed_tries;    /* tries that never got that far */
+};
+void intake_count(const struct intake *intake, struct intake_counters *counters);
 
 #endif
