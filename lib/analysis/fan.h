@@ -1,0 +1,170 @@
+/*
+ * fan: what speed a fan runs at, told from what it does to the air.
+ *
+ * A fan at speed ratio s (1 = the speed of its curve) with curve f follows the fan laws
+ * (ANSI/AMCA 99, ISO 5801): flow ~ s, pressure ~ s^2 rho, power ~ s^3 rho. So at any moment
+ *
+ *     suction + loss_after_gauge * Q^2 = density_ratio * s^2 * f(Q / s)
+ *
+ * With x = Q / s this is f(x) / x^2 = const: the left side falls strictly along any usable curve,
+ * so there is exactly one answer, and a point past either end of the curve is told instead of
+ * guessed.
+ *
+ * The ratio given to people is relative to commissioning, s(today) / s(commissioning). Errors that
+ * are the same on both days (pipe size, centreline factor, sensor scale, the maker's curve) cancel
+ * exactly while the ground is unchanged (then x is the same) and partly otherwise; so uncertainty
+ * comes in two kinds, `common` and `separate`, and is carried to the ratio by numeric sensitivities
+ * (JCGM 100:2008, 5.1.3 note 2): a common error is put into both days at once.
+ *
+ * Pure: no I/O, no clock, no allocation. SI units. Missing values are NaN.
+ */
+#ifndef ANALYSIS_FAN_H
+#define ANALYSIS_FAN_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#define FAN_CURVE_POINTS_MAX 32
+
+/** Results are written only on FAN_OK. */
+enum fan_status {
+    FAN_OK = 0,
+    FAN_INPUT_MISSING, /* a needed value is NaN or infinite */
+    FAN_OUT_OF_RANGE,  /* negative suction or flow, power or baseline not above 0 */
+    FAN_BAD_CURVE,    /* under two points, equal flows, negative numbers, or f(x)/x^2 not falling */
+    FAN_BEFORE_CURVE, /* the point lies left of the curve's first flow */
+    FAN_BEYOND_CURVE  /* the point lies right of the curve's last flow */
+};
+
+/** A sentence fit for "why" in an answer, without a full stop. Never NULL. */
+const char *fan_status_text(enum fan_status status);
+
+struct fan_point {
+    double flow_m3_s, pressure_pa;
+};
+
+/** A curve ready for use; fill with fan_curve_make. Plain data, may be copied. */
+struct fan_curve {
+    size_t count;
+    struct fan_point points[FAN_CURVE_POINTS_MAX]; /* ascending flow */
+    double slopes_pa_per_m3_s[FAN_CURVE_POINTS_MAX];
+};
+
+/**
+ * Takes 2 to FAN_CURVE_POINTS_MAX points in any order. Between points the curve is the monotone
+ * cubic of Steffen, Astronomy and Astrophysics 239 (1990) 443: through every point, no overshoot.
+ * FAN_OK, FAN_INPUT_MISSING or FAN_BAD_CURVE.
+ */
+enum fan_status fan_curve_make(struct fan_curve *curve, const struct fan_point *points,
+                               size_t count);
+
+/** Pressure of the curve at a flow, at speed ratio 1. FAN_BEFORE_CURVE, FAN_BEYOND_CURVE outside.
+ */
+enum fan_status fan_curve_pressure(const struct fan_curve *curve, double flow_m3_s,
+                                   double *pressure_pa);
+
+/** The fan laws: a point of the curve moved to another speed and density ratio. */
+struct fan_point fan_point_at_speed(struct fan_point point, double speed_ratio,
+                                    double density_ratio);
+/** Power at another speed and density: P s^3 density_ratio. */
+double fan_power_at_speed(double power_w, double speed_ratio, double density_ratio);
+
+/** What a fan works against: p = resistance * Q^exponent before the gauge, loss * Q^2 after it. */
+struct fan_load {
+    double resistance, exponent; /* Pa per (m3/s)^exponent; exponent 1 to 2 */
+    double loss_after_gauge;     /* Pa per (m3/s)^2 */
+};
+
+/**
+ * Where fan and load meet: flow, and suction at the gauge. FAN_BEFORE_CURVE or FAN_BEYOND_CURVE
+ * when they meet outside the curve.
+ */
+enum fan_status fan_operating_point(const struct fan_curve *curve, double speed_ratio,
+                                    double density_ratio, const struct fan_load *load,
+                                    struct fan_point *point);
+
+/** What was measured at one time. */
+struct fan_state {
+    double suction_pa;    /* at the gauge, positive */
+    double flow_m3_s;     /* NaN: not measured */
+    double power_w;       /* NaN: not measured */
+    double density_ratio; /* air in the fan to the air of the curve; NaN counts as 1 */
+};
+
+/** Speed relative to the curve by inverting the fan laws. */
+enum fan_status fan_speed(const struct fan_curve *curve, const struct fan_state *state,
+                          double loss_after_gauge, double *speed_ratio);
+
+/** Standard uncertainties. `common` is the same error on both days, `separate` is not. */
+struct fan_uncertainty {
+    double suction_common, suction_separate; /* relative */
+    double suction_zero_pa;                  /* separate: zero drift of the gauge */
+    double flow_common, flow_separate; /* relative: pipe size and centreline factor are common */
+    double power_separate;             /* relative */
+    double density_separate;           /* relative */
+    double curve_scale,
+        curve_tilt; /* relative, common: the whole curve, and one end to the other */
+};
+
+/**
+ * From the calibration uncertainty of the sensors (relative; NaN: 0.03 suction, 0.05 flow, 0.02
+ * power). Same instrument on both days: its scale error is common, and a third of it is taken as
+ * drift in between (no source). Other instruments, such as a hand-held one at commissioning:
+ * all of it is separate.
+ */
+struct fan_uncertainty fan_uncertainty_make(double suction_relative, double flow_relative,
+                                            double power_relative, bool same_instruments);
+
+enum fan_method {
+    FAN_METHOD_CURVE,  /* flow, suction and curve: the strong one */
+    FAN_METHOD_BOUNDS, /* flow and suction, no usable curve */
+    FAN_METHOD_POWER   /* power alone: weak */
+};
+
+/** "flow, suction and the fan curve" and so on. */
+const char *fan_method_text(enum fan_method method);
+
+struct fan_speed_ratio {
+    double ratio;                /* 1 at commissioning */
+    double lower, upper;         /* 95 %, coverage factor 2; for bounds also the whole bound */
+    double standard_uncertainty; /* NaN for FAN_METHOD_BOUNDS */
+    enum fan_method method;
+};
+
+/** Curve method. Needs suction and flow of both days. */
+enum fan_status fan_ratio_from_curve(const struct fan_curve *curve, const struct fan_state *now,
+                                     const struct fan_state *then, double loss_after_gauge,
+                                     const struct fan_uncertainty *uncertainty,
+                                     struct fan_speed_ratio *result);
+
+/**
+ * What flow and suction say without a curve. For any curve that does not rise with flow, the speed
+ * ratio lies between Q/Q0 and sqrt(p/p0): if x = Q/s is above x0, then s < Q/Q0 by definition of x
+ * and p/s^2 = f(x) <= f(x0) = p0 gives s >= sqrt(p/p0); below x0 the other way round. While the
+ * ground is unchanged and turbulent the two are equal. The ratio is their geometric mean.
+ */
+enum fan_status fan_ratio_from_bounds(const struct fan_state *now, const struct fan_state *then,
+                                      double loss_after_gauge,
+                                      const struct fan_uncertainty *uncertainty,
+                                      struct fan_speed_ratio *result);
+
+/**
+ * s = (P/P0)^(1/3), the cube law. Power also moves with the operating point at the same speed, by
+ * some tenths over a curve (reasoning, no source), so 12 % standard uncertainty of power is added;
+ * with suction on both days, less the nearer it is to s^2.
+ */
+enum fan_status fan_ratio_from_power(const struct fan_state *now, const struct fan_state *then,
+                                     const struct fan_uncertainty *uncertainty,
+                                     struct fan_speed_ratio *result);
+
+/**
+ * The best of the three that the measurements allow: curve, else bounds, else power. `curve` may be
+ * NULL. With suction alone FAN_INPUT_MISSING: no claim. When the curve method fails because the
+ * point lies outside the curve, the bounds are used; `method` says so.
+ */
+enum fan_status fan_ratio(const struct fan_curve *curve, const struct fan_state *now,
+                          const struct fan_state *then, double loss_after_gauge,
+                          const struct fan_uncertainty *uncertainty,
+                          struct fan_speed_ratio *result);
+
+#endif

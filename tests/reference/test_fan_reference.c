@@ -1,0 +1,125 @@
+/*
+ * Fan laws, operating points and stack effect against values from outside. Fan laws: ANSI/AMCA 99
+ * and ISO 5801. Operating points: algebra, and scipy 1.10.1 `brentq` for the one without a closed
+ * form. Stack effect: hydrostatics, worked by hand.
+ */
+#include "analysis/fan.h"
+#include "analysis/ground.h"
+#include "test_support.h"
+
+#include <math.h>
+
+/* A fine table of p = 400 (1 - (Q/0.08)^power), so that interpolation adds next to nothing. */
+static struct fan_curve tabled(double power) {
+    struct fan_point points[FAN_CURVE_POINTS_MAX];
+    for (int i = 0; i < FAN_CURVE_POINTS_MAX; i++) {
+        double flow = 0.08 * i / (FAN_CURVE_POINTS_MAX - 1);
+        points[i] = (struct fan_point){flow, fmax(0.0, 400.0 * (1.0 - pow(flow / 0.08, power)))};
+    }
+    struct fan_curve curve;
+    ck_assert_int_eq(fan_curve_make(&curve, points, FAN_CURVE_POINTS_MAX), FAN_OK);
+    return curve;
+}
+
+/* ANSI/AMCA 99, ISO 5801: Q ~ N, p ~ N^2, P ~ N^3; density: p ~ rho, P ~ rho, Q unchanged. */
+START_TEST(fan_laws) {
+    struct fan_point slower = fan_point_at_speed((struct fan_point){100.0, 150.0}, 0.9, 1.0);
+    ck_assert_double_eq_tol(slower.flow_m3_s, 90.0, 1e-12);
+    ck_assert_double_eq_tol(slower.pressure_pa, 121.5, 1e-12);
+    ck_assert_double_eq_tol(fan_power_at_speed(75.0, 0.9, 1.0), 54.675, 1e-12);
+    slower = fan_point_at_speed((struct fan_point){1.0, 1.0}, 0.8, 1.0);
+    ck_assert_double_eq_tol(slower.flow_m3_s, 0.8, 1e-15);
+    ck_assert_double_eq_tol(slower.pressure_pa, 0.64, 1e-15);
+    ck_assert_double_eq_tol(fan_power_at_speed(1.0, 0.8, 1.0), 0.512, 1e-15);
+    struct fan_point thin = fan_point_at_speed((struct fan_point){100.0, 150.0}, 1.0, 0.8);
+    ck_assert_double_eq_tol(thin.flow_m3_s, 100.0, 1e-12);
+    ck_assert_double_eq_tol(thin.pressure_pa, 120.0, 1e-12);
+}
+END_TEST
+
+static const struct {
+    const char *source;
+    double curve_power;
+    struct fan_load load;
+    double flow_m3_s, pressure_pa, relative;
+} points[] = {
+    {"algebra, Q = sqrt(p0 / (K + p0/Qm^2))",
+     2.0,
+     {60000.0, 2.0, 0.0},
+     2.0 / 35.0,
+     195.9183673,
+     5e-4},
+    {"the same, four times the resistance",
+     2.0,
+     {240000.0, 2.0, 0.0},
+     0.0363636364,
+     317.3553719,
+     5e-4},
+    {"algebra, linear fan and system", 1.0, {5000.0, 1.0, 0.0}, 0.04, 200.0, 1e-9},
+    {"scipy brentq", 1.0, {20000.0, 1.5, 0.0}, 0.0435929913, 182.0350435, 1e-8},
+};
+
+START_TEST(operating_points) {
+    struct fan_curve curve = tabled(points[_i].curve_power);
+    struct fan_point point;
+    ck_assert_int_eq(fan_operating_point(&curve, 1.0, 1.0, &points[_i].load, &point), FAN_OK);
+    ck_assert_msg(fabs(point.flow_m3_s / points[_i].flow_m3_s - 1.0) < points[_i].relative,
+                  "%s: flow %.10g", points[_i].source, point.flow_m3_s);
+    ck_assert_msg(fabs(point.pressure_pa / points[_i].pressure_pa - 1.0) <
+                      2.0 * points[_i].relative,
+                  "%s: pressure %.10g", points[_i].source, point.pressure_pa);
+    /* and back: speed 1 from the published pair */
+    struct fan_state state = {points[_i].pressure_pa, points[_i].flow_m3_s, NAN, 1.0};
+    double speed = 0.0;
+    ck_assert_int_eq(fan_speed(&curve, &state, 0.0, &speed), FAN_OK);
+    ck_assert_double_eq_tol(speed, 1.0, points[_i].relative);
+}
+END_TEST
+
+/* Logarithm of the ratios, worked with Python. */
+START_TEST(exponent_from_two_points) {
+    struct ground_state one = {100.0, 0.03}, other = {250.0, 0.05};
+    double exponent = 0.0, resistance = 0.0;
+    ck_assert_int_eq(ground_exponent(&one, &other, &exponent), GROUND_OK);
+    ck_assert_double_eq_tol(exponent, 1.793744654, 1e-9);
+    ck_assert_int_eq(ground_resistance(&one, exponent, &resistance), GROUND_OK);
+    ck_assert_double_eq_tol(resistance, 53908.2965, 1e-3);
+}
+END_TEST
+
+/* The curves and the fan laws: 196 -> 317 Pa and 0.057 -> 0.036 m3/s for four times the resistance.
+ */
+START_TEST(directions_of_the_signatures) {
+    struct fan_curve curve = tabled(2.0);
+    struct fan_load load = {60000.0, 2.0, 0.0}, blocked = load, leaking = load, discharge = load;
+    blocked.resistance *= 4.0;
+    leaking.resistance /= 4.0;
+    discharge.loss_after_gauge = 100000.0;
+    struct fan_point usual, point;
+    ck_assert_int_eq(fan_operating_point(&curve, 1.0, 1.0, &load, &usual), FAN_OK);
+    ck_assert_int_eq(fan_operating_point(&curve, 1.0, 1.0, &blocked, &point), FAN_OK);
+    ck_assert(point.pressure_pa > usual.pressure_pa && point.flow_m3_s < usual.flow_m3_s);
+    ck_assert_int_eq(fan_operating_point(&curve, 1.0, 1.0, &leaking, &point), FAN_OK);
+    ck_assert(point.pressure_pa < usual.pressure_pa && point.flow_m3_s > usual.flow_m3_s);
+    ck_assert_int_eq(fan_operating_point(&curve, 0.8, 1.0, &load, &point), FAN_OK);
+    ck_assert(point.pressure_pa < usual.pressure_pa && point.flow_m3_s < usual.flow_m3_s);
+    ck_assert_int_eq(fan_operating_point(&curve, 1.0, 1.0, &discharge, &point), FAN_OK);
+    ck_assert(point.pressure_pa < usual.pressure_pa && point.flow_m3_s < usual.flow_m3_s);
+}
+END_TEST
+
+/* Hydrostatics: 1.2 * 9.80665 * 5 * 31 / 263.15. */
+START_TEST(stack_effect) {
+    ck_assert_double_eq_tol(ground_stack_pressure_pa(5.0, 21.0, -10.0), 6.931548, 1e-6);
+}
+END_TEST
+
+int main(void) {
+    TCase *reference = tcase_create("fan reference");
+    tcase_add_test(reference, fan_laws);
+    tcase_add_loop_test(reference, operating_points, 0, sizeof(points) / sizeof(points[0]));
+    tcase_add_test(reference, exponent_from_two_points);
+    tcase_add_test(reference, directions_of_the_signatures);
+    tcase_add_test(reference, stack_effect);
+    return run_test_case(reference);
+}

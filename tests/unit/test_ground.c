@@ -1,0 +1,92 @@
+#include "analysis/ground.h"
+#include "test_support.h"
+
+#include <math.h>
+
+START_TEST(resistance_ratio_is_found_again) {
+    struct ground_uncertainty uncertainty = ground_uncertainty_default();
+    for (double factor = 0.5; factor < 2.1; factor *= 1.3)
+        for (double exponent = 1.0; exponent < 2.1; exponent += 0.25) {
+            struct ground_state then = {350.0, 0.03}, now = {0.0, 0.025};
+            double resistance = 0.0;
+            ck_assert_int_eq(ground_resistance(&then, exponent, &resistance), GROUND_OK);
+            now.suction_pa = factor * resistance * pow(now.flow_m3_s, exponent);
+            struct ground_ratio ratio;
+            ck_assert_int_eq(ground_resistance_ratio(&now, &then, exponent, &uncertainty, &ratio),
+                             GROUND_OK);
+            ck_assert_double_eq_tol(ratio.ratio, factor, 1e-9);
+            ck_assert(ratio.lower < factor && factor < ratio.upper);
+            double known_width = log(ratio.upper / ratio.lower);
+            ck_assert_int_eq(ground_resistance_ratio(&now, &then, NAN, &uncertainty, &ratio),
+                             GROUND_OK);
+            ck_assert(ratio.lower < factor && factor < ratio.upper);
+            if (exponent < 1.6) /* the unknown exponent can only widen it */
+                ck_assert(log(ratio.upper / ratio.lower) > known_width);
+        }
+}
+END_TEST
+
+START_TEST(scale_errors_cancel_and_speed_leaves_it_alone) {
+    struct ground_uncertainty uncertainty = ground_uncertainty_default();
+    struct ground_state then = {300.0 * 1.1, 0.03 * 0.9};
+    struct ground_state now = {300.0 * 0.64 * 1.1, 0.03 * 0.8 * 0.9}; /* speed 0.8, turbulent */
+    struct ground_ratio ratio;
+    ck_assert_int_eq(ground_resistance_ratio(&now, &then, 2.0, &uncertainty, &ratio), GROUND_OK);
+    ck_assert_double_eq_tol(ratio.ratio, 1.0, 1e-12);
+}
+END_TEST
+
+static const struct {
+    struct ground_state now, then;
+    double exponent;
+    enum ground_status expected;
+} refused[] = {
+    {{NAN, 0.03}, {300.0, 0.03}, 1.5, GROUND_INPUT_MISSING},
+    {{300.0, 0.03}, {300.0, NAN}, 1.5, GROUND_INPUT_MISSING},
+    {{-1.0, 0.03}, {300.0, 0.03}, 1.5, GROUND_OUT_OF_RANGE},
+    {{300.0, 0.03}, {300.0, 0.03}, 2.5, GROUND_OUT_OF_RANGE},
+    {{300.0, 0.0}, {300.0, 0.03}, 1.5, GROUND_TOO_SMALL},
+    {{0.0, 0.02}, {300.0, 0.03}, 1.5, GROUND_TOO_SMALL},
+};
+
+START_TEST(refused_input_leaves_the_result_untouched) {
+    struct ground_uncertainty uncertainty = ground_uncertainty_default();
+    struct ground_ratio ratio = {-1.0, -1.0, -1.0};
+    ck_assert_int_eq(ground_resistance_ratio(&refused[_i].now, &refused[_i].then,
+                                             refused[_i].exponent, &uncertainty, &ratio),
+                     refused[_i].expected);
+    ck_assert_double_eq(ratio.ratio, -1.0);
+    ck_assert_uint_gt(strlen(ground_status_text(refused[_i].expected)), 5);
+}
+END_TEST
+
+START_TEST(coupling_follows_the_hole_and_not_the_riser) {
+    struct ground_uncertainty uncertainty = ground_uncertainty_default();
+    struct ground_ratio ratio;
+    ck_assert_int_eq(ground_coupling_ratio(3.0, 150.0, 6.0, 300.0, &uncertainty, &ratio),
+                     GROUND_OK);
+    ck_assert_double_eq_tol(ratio.ratio, 1.0, 1e-12);
+    ck_assert(ratio.lower < 1.0 && ratio.upper > 1.0);
+    ck_assert_int_eq(ground_coupling_ratio(1.0, 300.0, 10.0, 300.0, &uncertainty, &ratio),
+                     GROUND_OK);
+    ck_assert_double_eq_tol(ratio.ratio, 0.1, 1e-12);
+    ck_assert(ratio.upper < 0.5);
+    ck_assert_int_eq(ground_coupling_ratio(-0.5, 300.0, 10.0, 300.0, &uncertainty, &ratio),
+                     GROUND_OK);
+    ck_assert(ratio.ratio < 0.0);
+    ck_assert_int_eq(ground_coupling_ratio(1.0, 0.0, 10.0, 300.0, &uncertainty, &ratio),
+                     GROUND_TOO_SMALL);
+    ck_assert_int_eq(ground_coupling_ratio(NAN, 300.0, 10.0, 300.0, &uncertainty, &ratio),
+                     GROUND_INPUT_MISSING);
+}
+END_TEST
+
+int main(void) {
+    TCase *ground = tcase_create("ground");
+    tcase_add_test(ground, resistance_ratio_is_found_again);
+    tcase_add_test(ground, scale_errors_cancel_and_speed_leaves_it_alone);
+    tcase_add_loop_test(ground, refused_input_leaves_the_result_untouched, 0,
+                        sizeof(refused) / sizeof(refused[0]));
+    tcase_add_test(ground, coupling_follows_the_hole_and_not_the_riser);
+    return run_test_case(ground);
+}
