@@ -18,6 +18,15 @@ enum store_status series_key(struct store *store, const char *system, const char
 enum store_status series_find(struct store *store, const char *system, const char *point,
                               int64_t *key);
 
+/**
+ * Tells how often a point reports: up to this long a reading stands for the time before it. Kept
+ * with the point, so that the operator tool's check can judge rollups without the settings. Cheap
+ * when nothing changed; call it at start and when the settings changed, before readings arrive.
+ */
+enum store_status series_set_interval(struct store *store, int64_t key, int64_t interval_ms);
+/** The interval last told, 0 when none was. STORE_NOT_FOUND: no such point. */
+enum store_status series_interval(struct store *store, int64_t key, int64_t *interval_ms);
+
 enum series_append { SERIES_NEW, SERIES_SAME, SERIES_CONFLICT };
 
 /** Where a reading came from; kept with it. */
@@ -64,7 +73,12 @@ enum store_status series_hour_put(struct store *store, int64_t key, const struct
 enum store_status series_hours(struct store *store, int64_t key, int64_t from_ms, int64_t to_ms,
                                struct series_hour *hours, size_t capacity, size_t *count);
 
-/** Computes the rollups of all hours touched by [from, to] anew from the readings. */
+/**
+ * Computes the rollups of all hours touched by [from, to] anew from the readings; an hour without
+ * any loses its row. After a reading that came late at `t`, ask for [t - interval, t + interval]:
+ * it has hours of its own, and it shortens the span of the reading after it. Hours whose readings
+ * have been deleted for age are left as they are.
+ */
 enum store_status series_hours_rebuild(struct store *store, int64_t key, int64_t interval_ms,
                                        int64_t from_ms, int64_t to_ms);
 
@@ -79,6 +93,7 @@ struct series_day {
 
 /** Writes one daily row. */
 enum store_status series_day_put(struct store *store, int64_t key, const struct series_day *day);
+/** Daily rows with from <= day < to, in order, at most `capacity`. */
 enum store_status series_days(struct store *store, int64_t key, int64_t from_day, int64_t to_day,
                               struct series_day *days, size_t capacity, size_t *count);
 /** Newest daily row: STORE_NOT_FOUND when there is none. */

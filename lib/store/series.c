@@ -1,0 +1,358 @@
+/*
+ * series: points and their readings. Rollups are in series_rollup.c.
+ *
+ * A reading goes in with INSERT OR IGNORE: the key (point, time) is looked up by the insert anyway,
+ * so a twin costs nothing until there is one.
+ */
+#include "store/series.h"
+
+#include "measure/timestamp.h"
+#include "store/series_rollup.h"
+#include "store/store_sqlite.h"
+
+#include <assert.h>
+#include <math.h>
+
+/* ---- points ---- */
+
+enum store_status series_find(struct store *store, const char *system, const char *point,
+                              int64_t *key) {
+    sqlite3_stmt *find;
+    enum store_status status =
+        store_statement(store, STATEMENT_POINT_FIND,
+                        "SELECT key FROM points WHERE system = ?1 AND point = ?2", &find);
+    if (status != STORE_OK)
+        return status;
+    store_bind_text(find, 1, system);
+    store_bind_text(find, 2, point);
+    status = store_row(store, find);
+    if (status != STORE_OK)
+        return status;
+    *key = sqlite3_column_int64(find, 0);
+    sqlite3_reset(find);
+    return STORE_OK;
+}
+
+enum store_status series_key(struct store *store, const char *system, const char *point,
+                             int64_t *key) {
+    enum store_status status = series_find(store, system, point, key);
+    if (status != STORE_NOT_FOUND)
+        return status;
+    sqlite3_stmt *add;
+    status = store_statement(store, STATEMENT_POINT_ADD,
+                             "INSERT INTO points (system, point) VALUES (?1, ?2)", &add);
+    if (status != STORE_OK)
+        return status;
+    store_bind_text(add, 1, system);
+    store_bind_text(add, 2, point);
+    status = store_run(store, add);
+    if (status == STORE_OK)
+        *key = sqlite3_last_insert_rowid(store->db);
+    return status;
+}
+
+enum store_status series_point_info(struct store *store, int64_t key, struct series_point *info) {
+    sqlite3_stmt *find;
+    enum store_status status = store_statement(
+        store, STATEMENT_POINT_INFO,
+        "SELECT interval_ms, interval_from_ms, expired_ms FROM points WHERE key = ?1", &find);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(find, 1, key);
+    status = store_row(store, find);
+    if (status != STORE_OK)
+        return status;
+    info->interval_ms = sqlite3_column_int64(find, 0);
+    info->interval_from_ms = store_column_time(find, 1);
+    info->expired_ms = store_column_time(find, 2);
+    sqlite3_reset(find);
+    return STORE_OK;
+}
+
+enum store_status series_interval(struct store *store, int64_t key, int64_t *interval_ms) {
+    struct series_point info;
+    enum store_status status = series_point_info(store, key, &info);
+    if (status == STORE_OK)
+        *interval_ms = info.interval_ms;
+    return status;
+}
+
+enum store_status series_set_interval(struct store *store, int64_t key, int64_t interval_ms) {
+    struct series_point info;
+    enum store_status status = series_point_info(store, key, &info);
+    if (status != STORE_OK || info.interval_ms == interval_ms)
+        return status;
+    /* Rollups up to here were made with the old interval. */
+    struct reading newest = {TIMESTAMP_NONE, 0};
+    status = series_newest(store, key, &newest);
+    if (status != STORE_OK && status != STORE_NOT_FOUND)
+        return status;
+    sqlite3_stmt *set;
+    status = store_statement(
+        store, STATEMENT_POINT_INTERVAL,
+        "UPDATE points SET interval_ms = ?2, interval_from_ms = ?3 WHERE key = ?1", &set);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(set, 1, key);
+    sqlite3_bind_int64(set, 2, interval_ms);
+    store_bind_time(set, 3, newest.time_ms);
+    return store_run(store, set);
+}
+
+/* ---- adding ---- */
+
+static enum store_status compare_twin(struct store *store, int64_t key,
+                                      const struct reading *reading, enum series_append *result) {
+    sqlite3_stmt *twin;
+    enum store_status status =
+        store_statement(store, STATEMENT_READING_TWIN,
+                        "SELECT value FROM readings WHERE point = ?1 AND time_ms = ?2", &twin);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(twin, 1, key);
+    sqlite3_bind_int64(twin, 2, reading->time_ms);
+    status = store_row(store, twin);
+    if (status == STORE_NOT_FOUND) /* refused as a twin, yet there is none */
+        return store_failure(store, SQLITE_CORRUPT);
+    if (status != STORE_OK)
+        return status;
+    double kept = sqlite3_column_double(twin, 0);
+    sqlite3_reset(twin);
+    *result = kept == reading->value ? SERIES_SAME : SERIES_CONFLICT;
+    return STORE_OK;
+}
+
+static enum store_status append(struct store *store, int64_t key, const struct reading *reading,
+                                enum series_origin origin, enum series_append *result) {
+    sqlite3_stmt *add;
+    enum store_status status = store_statement(
+        store, STATEMENT_READING_ADD,
+        "INSERT OR IGNORE INTO readings (point, time_ms, value, origin) VALUES (?1, ?2, ?3, ?4)",
+        &add);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(add, 1, key);
+    sqlite3_bind_int64(add, 2, reading->time_ms);
+    sqlite3_bind_double(add, 3, reading->value);
+    sqlite3_bind_int(add, 4, (int)origin);
+    status = store_run(store, add);
+    if (status != STORE_OK)
+        return status;
+    if (sqlite3_changes(store->db) == 0)
+        return compare_twin(store, key, reading, result);
+    store->readings++;
+    *result = SERIES_NEW;
+    return STORE_OK;
+}
+
+enum store_status series_append(struct store *store, int64_t key, const struct reading *reading,
+                                enum series_origin origin, bool certainly_new,
+                                enum series_append *result) {
+    (void)certainly_new; /* the insert looks anyway */
+    assert(isfinite(reading->value));
+    bool own;
+    enum series_append answer = SERIES_NEW;
+    enum store_status status = store_scope_begin(store, &own);
+    if (status != STORE_OK)
+        return status;
+    status = store_scope_end(store, own, append(store, key, reading, origin, &answer));
+    if (status == STORE_OK)
+        *result = answer;
+    return status;
+}
+
+/* ---- reading ---- */
+
+static enum store_status one_reading(struct store *store, enum store_statement slot,
+                                     const char *sql, int64_t key, int64_t time_ms,
+                                     struct reading *reading) {
+    sqlite3_stmt *find;
+    enum store_status status = store_statement(store, slot, sql, &find);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(find, 1, key);
+    if (sqlite3_bind_parameter_count(find) > 1)
+        sqlite3_bind_int64(find, 2, time_ms);
+    status = store_row(store, find);
+    if (status != STORE_OK)
+        return status;
+    reading->time_ms = sqlite3_column_int64(find, 0);
+    reading->value = sqlite3_column_double(find, 1);
+    sqlite3_reset(find);
+    return STORE_OK;
+}
+
+enum store_status series_newest(struct store *store, int64_t key, struct reading *reading) {
+    return one_reading(store, STATEMENT_READING_NEWEST,
+                       "SELECT time_ms, value FROM readings WHERE point = ?1 "
+                       "ORDER BY time_ms DESC LIMIT 1",
+                       key, 0, reading);
+}
+
+enum store_status series_before(struct store *store, int64_t key, int64_t time_ms,
+                                struct reading *reading) {
+    return one_reading(store, STATEMENT_READING_BEFORE,
+                       "SELECT time_ms, value FROM readings WHERE point = ?1 AND time_ms < ?2 "
+                       "ORDER BY time_ms DESC LIMIT 1",
+                       key, time_ms, reading);
+}
+
+enum store_status series_after(struct store *store, int64_t key, int64_t time_ms,
+                               struct reading *reading) {
+    return one_reading(store, STATEMENT_READING_AFTER,
+                       "SELECT time_ms, value FROM readings WHERE point = ?1 AND time_ms >= ?2 "
+                       "ORDER BY time_ms LIMIT 1",
+                       key, time_ms, reading);
+}
+
+enum store_status series_read(struct store *store, int64_t key, int64_t from_ms, int64_t to_ms,
+                              struct reading *readings, size_t capacity, size_t *count) {
+    *count = 0;
+    sqlite3_stmt *range;
+    enum store_status status = store_statement(
+        store, STATEMENT_READING_RANGE,
+        "SELECT time_ms, value FROM readings WHERE point = ?1 AND time_ms >= ?2 AND time_ms < ?3 "
+        "ORDER BY time_ms LIMIT ?4",
+        &range);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(range, 1, key);
+    sqlite3_bind_int64(range, 2, from_ms);
+    sqlite3_bind_int64(range, 3, to_ms);
+    sqlite3_bind_int64(range, 4, (int64_t)capacity);
+    size_t got = 0;
+    while ((status = store_row(store, range)) == STORE_OK) {
+        readings[got].time_ms = sqlite3_column_int64(range, 0);
+        readings[got].value = sqlite3_column_double(range, 1);
+        got++;
+    }
+    if (status != STORE_NOT_FOUND)
+        return status;
+    *count = got;
+    return STORE_OK;
+}
+
+enum store_status series_count(struct store *store, int64_t *readings) {
+    if (store->broken != STORE_OK)
+        return store->broken;
+    if (store->writable) { /* the only writer knows */
+        *readings = store->readings;
+        return STORE_OK;
+    }
+    sqlite3_stmt *get;
+    enum store_status status = store_statement(
+        store, STATEMENT_TOTAL_GET, "SELECT value FROM totals WHERE name = 'readings'", &get);
+    if (status == STORE_OK)
+        status = store_row(store, get);
+    if (status != STORE_OK)
+        return status;
+    *readings = sqlite3_column_int64(get, 0);
+    sqlite3_reset(get);
+    return STORE_OK;
+}
+
+/* ---- retention ---- */
+
+/* Key of the next point after `key`; STORE_NOT_FOUND behind the last. */
+static enum store_status next_point(struct store *store, int64_t *key) {
+    sqlite3_stmt *next;
+    enum store_status status =
+        store_statement(store, STATEMENT_POINT_NEXT,
+                        "SELECT key FROM points WHERE key > ?1 ORDER BY key LIMIT 1", &next);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(next, 1, *key);
+    status = store_row(store, next);
+    if (status != STORE_OK)
+        return status;
+    *key = sqlite3_column_int64(next, 0);
+    sqlite3_reset(next);
+    return STORE_OK;
+}
+
+/* Newest of the `most` oldest readings of a point that are too old; *found is how many. */
+static enum store_status find_old(struct store *store, int64_t key, int64_t before_ms, int most,
+                                  int64_t *last_ms, int *found) {
+    sqlite3_stmt *old;
+    enum store_status status =
+        store_statement(store, STATEMENT_READING_OLD,
+                        "SELECT max(time_ms), count(*) FROM (SELECT time_ms FROM readings "
+                        "WHERE point = ?1 AND time_ms < ?2 ORDER BY time_ms LIMIT ?3)",
+                        &old);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(old, 1, key);
+    sqlite3_bind_int64(old, 2, before_ms);
+    sqlite3_bind_int(old, 3, most);
+    status = store_row(store, old);
+    if (status != STORE_OK)
+        return status;
+    *last_ms = sqlite3_column_int64(old, 0);
+    *found = sqlite3_column_int(old, 1);
+    sqlite3_reset(old);
+    return STORE_OK;
+}
+
+static enum store_status delete_old(struct store *store, int64_t key, int64_t last_ms) {
+    sqlite3_stmt *delete, *mark;
+    enum store_status status =
+        store_statement(store, STATEMENT_READING_DELETE,
+                        "DELETE FROM readings WHERE point = ?1 AND time_ms <= ?2", &delete);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(delete, 1, key);
+    sqlite3_bind_int64(delete, 2, last_ms);
+    status = store_run(store, delete);
+    if (status != STORE_OK)
+        return status;
+    store->readings -= sqlite3_changes(store->db);
+    status = store_statement(store, STATEMENT_POINT_EXPIRED,
+                             "UPDATE points SET expired_ms = max(?2, coalesce(expired_ms, ?2)) "
+                             "WHERE key = ?1",
+                             &mark);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(mark, 1, key);
+    sqlite3_bind_int64(mark, 2, last_ms);
+    return store_run(store, mark);
+}
+
+/* One full circle over the points, beginning where the last call stopped. */
+static enum store_status expire(struct store *store, int64_t before_ms, int most, int *deleted) {
+    int64_t key = store->expire_key, begin = key;
+    bool around = false;
+    while (*deleted < most) {
+        enum store_status status = next_point(store, &key);
+        if (status == STORE_NOT_FOUND && !around) {
+            around = true;
+            key = 0;
+            continue;
+        }
+        if (status == STORE_NOT_FOUND || (status == STORE_OK && around && key > begin))
+            break;
+        int64_t last_ms = 0;
+        int found = 0;
+        if (status == STORE_OK)
+            status = find_old(store, key, before_ms, most - *deleted, &last_ms, &found);
+        if (status == STORE_OK && found > 0)
+            status = delete_old(store, key, last_ms);
+        if (status != STORE_OK)
+            return status;
+        *deleted += found;
+    }
+    store->expire_key = *deleted < most ? 0 : key > 0 ? key - 1 : 0; /* that point may have more */
+    return STORE_OK;
+}
+
+enum store_status series_expire(struct store *store, int64_t before_ms, int most, int *deleted) {
+    bool own;
+    int gone = 0;
+    *deleted = 0;
+    enum store_status status = store_scope_begin(store, &own);
+    if (status != STORE_OK)
+        return status;
+    status = store_scope_end(store, own, expire(store, before_ms, most, &gone));
+    if (status == STORE_OK)
+        *deleted = gone;
+    return status;
+}

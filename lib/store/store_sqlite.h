@@ -1,0 +1,148 @@
+/*
+ * store_sqlite: what the files of this folder share: the connection, its prepared statements and
+ * the mapping of SQLite's codes. Private to lib/store; nobody else sees an SQLite type.
+ */
+#ifndef STORE_STORE_SQLITE_H
+#define STORE_STORE_SQLITE_H
+
+#include "store/store.h"
+
+#include <sqlite3.h>
+
+#define STORE_APPLICATION_ID 0x53754277 /* "SuBw" */
+#define STORE_PATH_MAX 4096
+
+/* One slot a statement: prepared at first use, kept until the store closes. */
+enum store_statement {
+    STATEMENT_BEGIN,
+    STATEMENT_COMMIT,
+    STATEMENT_PROBE,
+    STATEMENT_TOTAL_GET,
+    STATEMENT_TOTAL_SET,
+    STATEMENT_POINT_FIND,
+    STATEMENT_POINT_ADD,
+    STATEMENT_POINT_NEXT,
+    STATEMENT_POINT_INFO,
+    STATEMENT_POINT_INTERVAL,
+    STATEMENT_POINT_EXPIRED,
+    STATEMENT_READING_ADD,
+    STATEMENT_READING_TWIN,
+    STATEMENT_READING_NEWEST,
+    STATEMENT_READING_BEFORE,
+    STATEMENT_READING_AFTER,
+    STATEMENT_READING_RANGE,
+    STATEMENT_READING_SCAN,
+    STATEMENT_READING_OLD,
+    STATEMENT_READING_DELETE,
+    STATEMENT_HOUR_PUT,
+    STATEMENT_HOUR_RANGE,
+    STATEMENT_HOUR_DELETE,
+    STATEMENT_DAY_PUT,
+    STATEMENT_DAY_RANGE,
+    STATEMENT_DAY_NEWEST,
+    STATEMENT_DAY_FORGET,
+    STATEMENT_ALARM_PUT,
+    STATEMENT_ALARM_DELETE,
+    STATEMENT_ALARM_HIGHEST,
+    STATEMENT_ALARM_GET,
+    STATEMENT_ALARM_LIST,
+    STATEMENT_ALARM_LIST_OPEN,
+    STATEMENT_ALARM_LIST_SYSTEM,
+    STATEMENT_ALARM_LIST_OPEN_SYSTEM,
+    STATEMENT_TRACKER_PUT,
+    STATEMENT_TRACKER_DELETE,
+    STATEMENT_TRACKER_LIST,
+    STATEMENT_COMMISSIONING_ADD,
+    STATEMENT_COMMISSIONING_LIST,
+    STATEMENT_VISIT_ADD,
+    STATEMENT_VISIT_LIST,
+    STATEMENT_SERVICE_PUT,
+    STATEMENT_SERVICE_DELETE,
+    STATEMENT_SERVICE_LIST,
+    STATEMENT_REFUSED_AGAIN,
+    STATEMENT_REFUSED_ADD,
+    STATEMENT_REFUSED_BOUND,
+    STATEMENT_REFUSED_LIST,
+    STATEMENT_UNCLAIMED_AGAIN,
+    STATEMENT_UNCLAIMED_ADD,
+    STATEMENT_UNCLAIMED_BOUND,
+    STATEMENT_UNCLAIMED_LIST,
+    STATEMENT_UNCLAIMED_DELETE,
+    STATEMENT_NOTE_PUT,
+    STATEMENT_NOTE_GET,
+    STATEMENT_OUTBOX_INSERT,
+    STATEMENT_OUTBOX_CONTACT,
+    STATEMENT_OUTBOX_DUE,
+    STATEMENT_OUTBOX_GET,
+    STATEMENT_OUTBOX_NEXT,
+    STATEMENT_OUTBOX_PAIR,
+    STATEMENT_OUTBOX_DONE,
+    STATEMENT_OUTBOX_RETRY,
+    STATEMENT_OUTBOX_HEAD_CLEAR,
+    STATEMENT_OUTBOX_HEAD_SET,
+    STATEMENT_OUTBOX_FIND,
+    STATEMENT_OUTBOX_AGAIN,
+    STATEMENT_OUTBOX_HASTEN,
+    STATEMENT_OUTBOX_LIST,
+    STATEMENT_OUTBOX_LIST_FAILED,
+    STATEMENT_OUTBOX_WAITING,
+    STATEMENT_OUTBOX_CREATED,
+    STATEMENT_OUTBOX_EXPIRE,
+    STATEMENT_COUNT
+};
+
+struct store {
+    sqlite3 *db;
+    sqlite3_stmt *statements[STATEMENT_COUNT];
+    char path[STORE_PATH_MAX];
+    const char *vfs;
+    int lock_descriptor; /* -1: none */
+    bool writable;
+    bool in_transaction;
+    enum store_status transaction_status; /* first failure since begin: the rest is refused */
+    enum store_status broken;             /* the handle must not be used for writing any more */
+    int64_t readings;                     /* running total, including what is uncommitted */
+    int64_t readings_committed;
+    int64_t expire_key; /* where series_expire goes on */
+    char error[STORE_PATH_MAX + 200];
+};
+
+/** Maps an SQLite result code. */
+enum store_status store_status_of(int code);
+
+/** Notes a failure for store_error, the open transaction and the handle; returns its status. */
+enum store_status store_failure(struct store *store, int code);
+
+/** The prepared statement of a slot; `sql` must be the same at every call. */
+enum store_status store_statement(struct store *store, enum store_statement slot, const char *sql,
+                                  sqlite3_stmt **statement);
+
+/** Steps once: STORE_OK when there is a row; otherwise the statement has been reset. */
+enum store_status store_row(struct store *store, sqlite3_stmt *statement);
+
+/** Steps a statement that gives no rows to its end and resets it. */
+enum store_status store_run(struct store *store, sqlite3_stmt *statement);
+
+/** A transaction of our own unless the caller already has one. */
+enum store_status store_scope_begin(struct store *store, bool *own);
+enum store_status store_scope_end(struct store *store, bool own, enum store_status status);
+
+/** Brings the schema of a connection from `version` to the newest, in one transaction. */
+int store_upgrade(sqlite3 *db, int version);
+int store_newest_version(void);
+
+/** Settings of every connection of ours. */
+int store_configure(sqlite3 *db, int busy_timeout_ms);
+
+/** Makes directory entries of `path` durable; false with errno. */
+bool store_sync_folder(const char *path);
+
+/** Text and numbers where "none" is NULL. A text is borrowed until the statement is reset. */
+void store_bind_text(sqlite3_stmt *statement, int column, const char *text);
+void store_bind_time(sqlite3_stmt *statement, int column, int64_t time_ms);
+void store_bind_number(sqlite3_stmt *statement, int column, double number);
+const char *store_column_text(sqlite3_stmt *statement, int column);
+int64_t store_column_time(sqlite3_stmt *statement, int column);
+double store_column_number(sqlite3_stmt *statement, int column);
+
+#endif

@@ -1,0 +1,50 @@
+/*
+ * store_upgrade: the schema's versions. A new version adds one .sql file and one row below; all
+ * steps that a file lacks run in one transaction together with the new version number, so that a
+ * kill leaves either the old schema or the new one.
+ */
+#include "store/store_sqlite.h"
+
+#include "store_schema.h"
+
+#include <stdio.h>
+
+struct step {
+    int version; /* the one this step leads to */
+    const unsigned char *sql;
+};
+
+static const struct step steps[] = {{1, embedded_schema_sql}};
+
+#define STEP_COUNT (sizeof steps / sizeof steps[0])
+
+int store_newest_version(void) {
+    return steps[STEP_COUNT - 1].version;
+}
+
+static int run_steps(sqlite3 *db, int version) {
+    for (size_t i = 0; i < STEP_COUNT; i++) {
+        if (steps[i].version <= version)
+            continue;
+        int code = sqlite3_exec(db, (const char *)steps[i].sql, NULL, NULL, NULL);
+        if (code != SQLITE_OK)
+            return sqlite3_extended_errcode(db);
+    }
+    char sql[100];
+    snprintf(sql, sizeof sql, "PRAGMA application_id=%d; PRAGMA user_version=%d",
+             STORE_APPLICATION_ID, store_newest_version());
+    return sqlite3_exec(db, sql, NULL, NULL, NULL);
+}
+
+int store_upgrade(sqlite3 *db, int version) {
+    if (version == store_newest_version())
+        return SQLITE_OK;
+    int code = sqlite3_exec(db, "BEGIN IMMEDIATE", NULL, NULL, NULL);
+    if (code == SQLITE_OK)
+        code = run_steps(db, version);
+    if (code == SQLITE_OK)
+        code = sqlite3_exec(db, "COMMIT", NULL, NULL, NULL);
+    if (code != SQLITE_OK)
+        sqlite3_exec(db, "ROLLBACK", NULL, NULL, NULL);
+    return code;
+}
