@@ -12,6 +12,7 @@
 #include "measure/timestamp.h"
 
 #include <stdbool.h>
+#include <stddef.h>
 #include <stdint.h>
 
 enum alarm_state {
@@ -42,10 +43,13 @@ struct alarm {
     bool suppressed;     /* by design: a cause that explains it stands */
     bool out_of_service; /* its system is */
     bool told;           /* the raise is in the outbox */
+    bool return_told;    /* so is the return */
+    bool changed;        /* since it was last written to the store */
     bool history;        /* came and went before anybody was told: needs no acknowledgement */
     int64_t reminded_ms, escalated_ms;
     int64_t hold_until_ms; /* event time before which it is not told: its cause has just returned */
     char *details;         /* JSON text of diagnosis, check, bring; or NULL */
+    struct alarm *next_of_system; /* the alarm book's list */
 };
 
 bool alarm_stands(const struct alarm *alarm);

@@ -173,8 +173,12 @@ struct condition_rule condition_rule_default(enum condition condition) {
 
 static void apply_one(struct condition_rule *rule, const struct condition_override *override) {
     const struct condition_info *info = condition_info(rule->condition);
-    if (override->has_setpoint)
+    if (override->has_setpoint) {
         rule->setpoint = override->setpoint;
+        /* A limit in the quantity's own unit is the whole limit. */
+        if (override->setpoint.kind == SETPOINT_VALUE)
+            rule->second_setpoint = (struct setpoint){SETPOINT_NONE, 0.0};
+    }
     if (override->has_deadband)
         rule->deadband = override->deadband;
     if (override->has_off_delay) {

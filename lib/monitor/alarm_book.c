@@ -1,0 +1,360 @@
+#include "monitor/alarm_book.h"
+
+#include "measure/duration.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+/* Alarms stand in one array, and for look-ups in a list per system (the last one is the fleet's and
+   the daemon's), so that a whole region going silent stays linear. */
+struct alarm_book {
+    const struct fleet *fleet;
+    struct alarm **alarms;
+    struct alarm **heads;
+    size_t count, capacity;
+    int64_t highest_id;
+    bool changed;
+};
+
+struct alarm_book *alarm_book_create(const struct fleet *fleet) {
+    struct alarm_book *book = calloc(1, sizeof *book);
+    if (!book)
+        return NULL;
+    book->fleet = fleet;
+    book->heads = calloc(fleet->system_count + 1, sizeof(struct alarm *));
+    if (book->heads)
+        return book;
+    free(book);
+    return NULL;
+}
+
+static struct alarm **head_of(const struct alarm_book *book, size_t system) {
+    return &book->heads[system == FLEET_NONE ? book->fleet->system_count : system];
+}
+
+void alarm_book_destroy(struct alarm_book *book) {
+    if (!book)
+        return;
+    for (size_t i = 0; i < book->count; i++) {
+        alarm_clear(book->alarms[i]);
+        free(book->alarms[i]);
+    }
+    free(book->alarms);
+    free(book->heads);
+    free(book);
+}
+
+static struct alarm *add(struct alarm_book *book, const struct alarm *facts) {
+    if (book->count == book->capacity) {
+        size_t capacity = book->capacity ? book->capacity * 2 : 16;
+        struct alarm **grown = realloc(book->alarms, capacity * sizeof(struct alarm *));
+        if (!grown)
+            return NULL;
+        book->alarms = grown;
+        book->capacity = capacity;
+    }
+    struct alarm *alarm = malloc(sizeof *alarm);
+    if (!alarm)
+        return NULL;
+    *alarm = *facts;
+    struct alarm **head = head_of(book, alarm->system);
+    alarm->next_of_system = *head;
+    *head = alarm;
+    book->alarms[book->count++] = alarm;
+    return alarm;
+}
+
+bool alarm_book_load(struct alarm_book *book, const struct alarm *alarm) {
+    alarm_book_number_from(book, alarm->id);
+    return add(book, alarm) != NULL;
+}
+
+void alarm_book_number_from(struct alarm_book *book, int64_t highest_id) {
+    if (highest_id > book->highest_id)
+        book->highest_id = highest_id;
+}
+
+void alarm_book_touch(struct alarm_book *book, struct alarm *alarm) {
+    alarm->changed = true;
+    book->changed = true;
+}
+
+static bool same_place(const struct alarm *alarm, size_t system, size_t point,
+                       enum condition condition) {
+    return alarm->condition == condition && alarm->system == system && alarm->point == point;
+}
+
+struct alarm *alarm_book_standing(const struct alarm_book *book, size_t system, size_t point,
+                                  enum condition condition) {
+    for (struct alarm *alarm = *head_of(book, system); alarm; alarm = alarm->next_of_system) {
+        if (same_place(alarm, system, point, condition) && alarm_stands(alarm))
+            return alarm;
+    }
+    return NULL;
+}
+
+/* ---- suppression by design ---- */
+
+static bool same_quantity(const struct fleet *fleet, size_t a, size_t b) {
+    return a != FLEET_NONE && b != FLEET_NONE &&
+           fleet->points[a].description->quantity == fleet->points[b].description->quantity;
+}
+
+/* Two risers of one system fail on their own: within a quantity only the same point explains. */
+static bool explains(const struct fleet *fleet, const struct alarm *cause,
+                     const struct alarm *effect) {
+    const struct condition_info *info = condition_info(cause->condition);
+    if (cause == effect || !alarm_stands(cause) || !(info->suppresses >> effect->condition & 1U))
+        return false;
+    if (info->scope == SCOPE_FLEET)
+        return true;
+    if (cause->system != effect->system)
+        return false;
+    return !same_quantity(fleet, cause->point, effect->point) || cause->point == effect->point;
+}
+
+static bool explained(const struct alarm_book *book, const struct alarm *effect) {
+    const size_t places[] = {effect->system, FLEET_NONE};
+    for (size_t i = effect->system == FLEET_NONE; i < 2; i++) {
+        for (const struct alarm *cause = *head_of(book, places[i]); cause;
+             cause = cause->next_of_system) {
+            if (explains(book->fleet, cause, effect))
+                return true;
+        }
+    }
+    return false;
+}
+
+static int64_t hold_ms(const struct alarm_book *book, const struct alarm *alarm) {
+    const int64_t least_ms = DURATION_MINUTE_MS;
+    if (alarm->point == FLEET_NONE)
+        return least_ms;
+    return least_ms + 2 * book->fleet->points[alarm->point].description->every_ms;
+}
+
+static void review_one(struct alarm_book *book, struct alarm *alarm, int64_t at_ms) {
+    bool now = alarm_stands(alarm) && explained(book, alarm);
+    if (!alarm_stands(alarm) || now == alarm->suppressed)
+        return;
+    alarm->suppressed = now;
+    if (!now)
+        alarm->hold_until_ms = at_ms + hold_ms(book, alarm);
+    alarm_book_touch(book, alarm);
+}
+
+/* After a cause came or went. What a returned cause had explained gets two intervals to follow it
+   before people are told. */
+static void review_suppression(struct alarm_book *book, const struct alarm *cause, int64_t at_ms) {
+    const struct condition_info *info = condition_info(cause->condition);
+    if (info->suppresses == 0)
+        return;
+    if (info->scope == SCOPE_FLEET) {
+        for (size_t i = 0; i < book->count; i++)
+            review_one(book, book->alarms[i], at_ms);
+        return;
+    }
+    for (struct alarm *alarm = *head_of(book, cause->system); alarm; alarm = alarm->next_of_system)
+        review_one(book, alarm, at_ms);
+}
+
+/* ---- raise and return ---- */
+
+static void supersede(struct alarm_book *book, const struct alarm *facts) {
+    for (struct alarm *old = *head_of(book, facts->system); old; old = old->next_of_system) {
+        if (same_place(old, facts->system, facts->point, facts->condition) && !alarm_stands(old)) {
+            old->history = true;
+            old->shelved_until_ms = TIMESTAMP_NONE;
+            alarm_book_touch(book, old);
+        }
+    }
+}
+
+static struct alarm *open_alarm(struct alarm_book *book, const struct alarm *facts) {
+    struct alarm *alarm = add(book, facts);
+    if (!alarm)
+        return NULL;
+    alarm->id = ++book->highest_id;
+    alarm->returned_ms = TIMESTAMP_NONE;
+    alarm->acknowledged_ms = TIMESTAMP_NONE;
+    alarm->shelved_until_ms = TIMESTAMP_NONE;
+    alarm->reminded_ms = TIMESTAMP_NONE;
+    alarm->escalated_ms = TIMESTAMP_NONE;
+    alarm->hold_until_ms = INT64_MIN;
+    alarm_book_touch(book, alarm);
+    return alarm;
+}
+
+struct alarm *alarm_book_raise(struct alarm_book *book, const struct alarm *facts) {
+    struct alarm *standing =
+        alarm_book_standing(book, facts->system, facts->point, facts->condition);
+    if (standing)
+        return standing;
+    supersede(book, facts);
+    struct alarm *alarm = open_alarm(book, facts);
+    if (!alarm)
+        return NULL;
+    alarm->suppressed = explained(book, alarm);
+    review_suppression(book, alarm, alarm->raised_ms);
+    return alarm;
+}
+
+void alarm_book_return(struct alarm_book *book, size_t system, size_t point,
+                       enum condition condition, int64_t at_ms) {
+    struct alarm *alarm = alarm_book_standing(book, system, point, condition);
+    if (!alarm)
+        return;
+    alarm->returned_ms = at_ms;
+    alarm->history = !alarm->told;
+    alarm_book_touch(book, alarm);
+    review_suppression(book, alarm, at_ms);
+}
+
+bool alarm_book_history(struct alarm_book *book, const struct alarm *facts, int64_t returned_ms) {
+    struct alarm *alarm = open_alarm(book, facts);
+    if (!alarm)
+        return false;
+    alarm->returned_ms = returned_ms;
+    alarm->history = true;
+    return true;
+}
+
+struct alarm *alarm_book_find(const struct alarm_book *book, int64_t id) {
+    for (size_t i = 0; i < book->count; i++) {
+        if (book->alarms[i]->id == id)
+            return book->alarms[i];
+    }
+    return NULL;
+}
+
+size_t alarm_book_count(const struct alarm_book *book) {
+    return book->count;
+}
+
+const struct alarm *alarm_book_at(const struct alarm_book *book, size_t i) {
+    return book->alarms[i];
+}
+
+/* ---- what people do ---- */
+
+static bool copy_text(char **to, const char *from) {
+    char *copy = from ? strdup(from) : NULL;
+    if (from && !copy)
+        return false;
+    free(*to);
+    *to = copy;
+    return true;
+}
+
+bool alarm_book_acknowledge(struct alarm_book *book, struct alarm *alarm, const char *by,
+                            const char *note, int64_t now_ms) {
+    if (!copy_text(&alarm->acknowledged_by, by) || !copy_text(&alarm->note, note))
+        return false;
+    alarm->acknowledged_ms = now_ms;
+    alarm_book_touch(book, alarm);
+    return true;
+}
+
+bool alarm_book_shelve(struct alarm_book *book, struct alarm *alarm, int64_t until_ms,
+                       const char *by, const char *why) {
+    if (!copy_text(&alarm->shelved_by, by) || !copy_text(&alarm->shelved_why, why))
+        return false;
+    alarm->shelved_until_ms = until_ms;
+    alarm_book_touch(book, alarm);
+    return true;
+}
+
+void alarm_book_unshelve(struct alarm_book *book, struct alarm *alarm) {
+    alarm->shelved_until_ms = TIMESTAMP_NONE;
+    if (alarm_stands(alarm)) {
+        alarm->acknowledged_ms = TIMESTAMP_NONE;
+        alarm->told = false;
+    } else {
+        alarm->history = true;
+    }
+    alarm_book_touch(book, alarm);
+}
+
+void alarm_book_set_out_of_service(struct alarm_book *book, size_t system, bool out) {
+    for (struct alarm *alarm = *head_of(book, system); alarm; alarm = alarm->next_of_system) {
+        if (alarm->out_of_service == out)
+            continue;
+        alarm->out_of_service = out;
+        alarm_book_touch(book, alarm);
+    }
+}
+
+int64_t alarm_book_expire(struct alarm_book *book, int64_t now_ms) {
+    int64_t next_ms = INT64_MAX;
+    for (size_t i = 0; i < book->count; i++) {
+        struct alarm *alarm = book->alarms[i];
+        if (alarm->shelved_until_ms == TIMESTAMP_NONE)
+            continue;
+        if (alarm->shelved_until_ms <= now_ms)
+            alarm_book_unshelve(book, alarm);
+        else if (alarm->shelved_until_ms < next_ms)
+            next_ms = alarm->shelved_until_ms;
+    }
+    return next_ms;
+}
+
+/* ---- telling and writing ---- */
+
+static bool tell_one(struct alarm_book *book, struct alarm *alarm, int64_t now_ms,
+                     const struct alarm_book_listener *listener) {
+    if (!alarm_stands(alarm)) {
+        if (alarm->told && !alarm->return_told && !alarm->history) {
+            alarm->return_told = true;
+            alarm_book_touch(book, alarm);
+            listener->tell(listener->context, alarm, ALARM_NOTICE_RETURNED);
+        }
+        return false;
+    }
+    if (alarm->told || !alarm_annunciates(alarm))
+        return false;
+    if (alarm->hold_until_ms > now_ms || !listener->ready(listener->context, alarm))
+        return true;
+    alarm->told = true;
+    alarm_book_touch(book, alarm);
+    listener->tell(listener->context, alarm, ALARM_NOTICE_RAISED);
+    return false;
+}
+
+bool alarm_book_tell(struct alarm_book *book, int64_t now_ms,
+                     const struct alarm_book_listener *listener) {
+    bool waits = false;
+    for (size_t i = 0; i < book->count; i++)
+        waits |= tell_one(book, book->alarms[i], now_ms, listener);
+    return waits;
+}
+
+static void forget(struct alarm_book *book, struct alarm *alarm) {
+    struct alarm **link = head_of(book, alarm->system);
+    while (*link != alarm)
+        link = &(*link)->next_of_system;
+    *link = alarm->next_of_system;
+    alarm_clear(alarm);
+    free(alarm);
+}
+
+bool alarm_book_flush(struct alarm_book *book,
+                      bool (*put)(void *context, const struct alarm *alarm), void *context) {
+    if (!book->changed)
+        return true;
+    size_t kept = 0;
+    for (size_t i = 0; i < book->count; i++) {
+        if (book->alarms[i]->changed && !put(context, book->alarms[i]))
+            return false;
+    }
+    for (size_t i = 0; i < book->count; i++) {
+        struct alarm *alarm = book->alarms[i];
+        alarm->changed = false;
+        if (alarm_open(alarm)) {
+            book->alarms[kept++] = alarm;
+        } else {
+            forget(book, alarm);
+        }
+    }
+    book->count = kept;
+    book->changed = false;
+    return true;
+}

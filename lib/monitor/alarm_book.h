@@ -1,0 +1,80 @@
+/*
+ * alarm_book: the alarms that are open, what people do with them, and who must be told what.
+ *
+ * There is at most one open alarm for a (system, point, condition); a recurrence closes the
+ * returned one before it. A raise is told once, when it is certain to stand (see alarm_book_tell);
+ * one that returns before it was told becomes a line of history. What a standing cause explains is
+ * suppressed by design (the `suppresses` column of the conditions). Pure.
+ */
+#ifndef MONITOR_ALARM_BOOK_H
+#define MONITOR_ALARM_BOOK_H
+
+#include "alarm/alarm.h"
+#include "monitor/fleet.h"
+
+struct alarm_book;
+
+struct alarm_book *alarm_book_create(const struct fleet *fleet);
+void alarm_book_destroy(struct alarm_book *book); /* NULL does nothing */
+
+/** Takes over a stored open alarm (the struct is copied, its strings change hands). */
+bool alarm_book_load(struct alarm_book *book, const struct alarm *alarm);
+/** Numbers go on after this one. */
+void alarm_book_number_from(struct alarm_book *book, int64_t highest_id);
+
+/**
+ * A condition holds: opens an alarm with the given facts (system, point, condition, priority,
+ * since, raised, value, setpoint, baseline; subject is taken over). Returns it, NULL when out of
+ * memory. Owned by the book.
+ */
+struct alarm *alarm_book_raise(struct alarm_book *book, const struct alarm *facts);
+/** The standing alarm of a condition, NULL when none stands. */
+struct alarm *alarm_book_standing(const struct alarm_book *book, size_t system, size_t point,
+                                  enum condition condition);
+/** The condition is over; does nothing when no alarm stands. */
+void alarm_book_return(struct alarm_book *book, size_t system, size_t point,
+                       enum condition condition, int64_t at_ms);
+
+/** An occurrence already over that nobody was told of: one line of history. */
+bool alarm_book_history(struct alarm_book *book, const struct alarm *facts, int64_t returned_ms);
+
+struct alarm *alarm_book_find(const struct alarm_book *book, int64_t id);
+size_t alarm_book_count(const struct alarm_book *book);
+/** i-th open alarm (also some that are closed and not yet written: ask alarm_open). */
+const struct alarm *alarm_book_at(const struct alarm_book *book, size_t i);
+/** Marks an alarm as changed from outside (details, reminders). */
+void alarm_book_touch(struct alarm_book *book, struct alarm *alarm);
+
+/** What people do. Strings are copied. False when out of memory. */
+bool alarm_book_acknowledge(struct alarm_book *book, struct alarm *alarm, const char *by,
+                            const char *note, int64_t now_ms);
+bool alarm_book_shelve(struct alarm_book *book, struct alarm *alarm, int64_t until_ms,
+                       const char *by, const char *why);
+/** Ends a shelving: what still stands asks for acknowledgement again. */
+void alarm_book_unshelve(struct alarm_book *book, struct alarm *alarm);
+/** A system goes out of service or returns: its alarms follow. */
+void alarm_book_set_out_of_service(struct alarm_book *book, size_t system, bool out);
+
+/** Ends the shelvings whose time is over. Returns the next such instant, INT64_MAX: none. */
+int64_t alarm_book_expire(struct alarm_book *book, int64_t now_ms);
+
+enum alarm_notice { ALARM_NOTICE_RAISED, ALARM_NOTICE_RETURNED, ALARM_NOTICE_ACKNOWLEDGED };
+
+struct alarm_book_listener {
+    void *context;
+    /** May a raise be told now? Else it waits. Not asked for returns. */
+    bool (*ready)(void *context, const struct alarm *alarm);
+    void (*tell)(void *context, struct alarm *alarm, enum alarm_notice notice);
+};
+/** Tells what waits to be told. True when a raise still waits. */
+bool alarm_book_tell(struct alarm_book *book, int64_t now_ms,
+                     const struct alarm_book_listener *listener);
+
+/**
+ * Hands every changed alarm to `put`, then forgets the closed ones. Stops and returns false when
+ * `put` does.
+ */
+bool alarm_book_flush(struct alarm_book *book,
+                      bool (*put)(void *context, const struct alarm *alarm), void *context);
+
+#endif

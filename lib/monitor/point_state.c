@@ -1,0 +1,54 @@
+#include "monitor/point_state.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+const struct point_baseline *point_state_baseline(const struct point_state *state,
+                                                  int64_t time_ms) {
+    for (size_t i = state->baseline_count; i > 0; i--) {
+        if (state->baselines[i - 1].from_ms <= time_ms)
+            return &state->baselines[i - 1];
+    }
+    return NULL;
+}
+
+static size_t baseline_place(const struct point_state *state, int64_t from_ms) {
+    size_t place = 0;
+    while (place < state->baseline_count && state->baselines[place].from_ms < from_ms)
+        place++;
+    return place;
+}
+
+bool point_state_add_baseline(struct point_state *state, int64_t from_ms, double value,
+                              const char *by, bool learned) {
+    char *name = strdup(by);
+    size_t place = baseline_place(state, from_ms);
+    if (!name)
+        return false;
+    bool same = place < state->baseline_count && state->baselines[place].from_ms == from_ms;
+    if (same) {
+        free(state->baselines[place].by);
+    } else {
+        struct point_baseline *grown =
+            realloc(state->baselines, (state->baseline_count + 1) * sizeof *grown);
+        if (!grown) {
+            free(name);
+            return false;
+        }
+        state->baselines = grown;
+        memmove(&grown[place + 1], &grown[place], (state->baseline_count - place) * sizeof *grown);
+        state->baseline_count++;
+    }
+    state->baselines[place] = (struct point_baseline){from_ms, value, name, learned};
+    return true;
+}
+
+void point_state_clear(struct point_state *state) {
+    for (size_t i = 0; i < state->baseline_count; i++)
+        free(state->baselines[i].by);
+    free(state->baselines);
+    free(state->window);
+    state->baselines = NULL;
+    state->baseline_count = 0;
+    state->window = NULL;
+}

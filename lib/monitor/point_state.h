@@ -1,0 +1,48 @@
+/*
+ * point_state: what the monitor remembers of one point: its newest reading, the running hour, the
+ * last 24 h, its baselines and its trackers. Data only; judge.h works on it.
+ */
+#ifndef MONITOR_POINT_STATE_H
+#define MONITOR_POINT_STATE_H
+
+#include "alarm/tracker.h"
+#include "analysis/rollup.h"
+#include "measure/reading.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+/** A value to compare with, from an instant on. */
+struct point_baseline {
+    int64_t from_ms;
+    double value; /* SI */
+    char *by;     /* owned */
+    bool learned; /* from a period of readings, not measured at commissioning */
+};
+
+struct point_state {
+    int64_t newest_ms; /* event time of the newest reading, TIMESTAMP_NONE: none yet */
+    double newest_value;
+    int64_t heard_ms;           /* when a reading last arrived, by our clock */
+    int64_t unchanged_since_ms; /* since when newest_value has not moved */
+    double level;               /* slow mean of credible values, for steps of a unit mix-up */
+    int level_count;
+    int suspect_count;                /* consecutive readings that match a unit mix-up */
+    struct rollup_hour hour;          /* running hour */
+    bool hour_changed;                /* since it was last handed out */
+    struct rollup_window *window;     /* only where a rule needs the 24 h mean */
+    struct point_baseline *baselines; /* by from_ms */
+    size_t baseline_count;
+    struct tracker *trackers; /* one per rule of the point, in their order */
+};
+
+/** Baseline in force at an instant, NULL when there is none. */
+const struct point_baseline *point_state_baseline(const struct point_state *state, int64_t time_ms);
+/** Adds one, kept sorted; a record of the same instant replaces. False when out of memory. */
+bool point_state_add_baseline(struct point_state *state, int64_t from_ms, double value,
+                              const char *by, bool learned);
+/** Frees what the state owns (not the trackers, which are the monitor's). */
+void point_state_clear(struct point_state *state);
+
+#endif
