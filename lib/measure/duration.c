@@ -8,7 +8,7 @@
 #include <string.h>
 
 #define WEEK_MS (7 * DURATION_DAY_MS)
-#define SPAN_MAX_MS 9.0e18 /* below INT64_MAX */
+#define SPAN_MAX_MS 9.2e18 /* below INT64_MAX */
 
 /* "m" is left out: minute, month and metre all claim it. */
 static const struct {

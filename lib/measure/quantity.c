@@ -34,7 +34,7 @@ static const struct quantity_info table[QUANTITY_COUNT] = {
     [QUANTITY_BAROMETRIC_PRESSURE] = {"barometric-pressure", DIMENSION_PRESSURE, 50000.0, 115000.0,
                                       0.1},
     [QUANTITY_HUMIDITY] = {"humidity", DIMENSION_RATIO, 0.0, 105.0, 0.001},
-    [QUANTITY_WATER_LEVEL] = {"water-level", DIMENSION_LENGTH, -10.0, 30.0, 0.0},
+    [QUANTITY_WATER_LEVEL] = {"water-level", DIMENSION_LENGTH, -5.0, 10.0, 0.0},
     [QUANTITY_BATTERY] = {"battery", DIMENSION_RATIO, 0.0, 110.0, 0.0},
 };
 

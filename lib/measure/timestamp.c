@@ -120,7 +120,7 @@ bool timestamp_parse(const char *text, size_t length, int64_t *time_ms) {
 
 char *timestamp_format(char *text, size_t size, int64_t time_ms) {
     int64_t days = floor_divide(time_ms, DAY_MS);
-    int of_day = (int)(time_ms - days * DAY_MS);
+    int of_day = (int)(time_ms % DAY_MS + (time_ms % DAY_MS < 0 ? DAY_MS : 0));
     int year, month, day;
     timestamp_civil_from_days(days, &year, &month, &day);
     int second = of_day / 1000, ms = of_day % 1000;
