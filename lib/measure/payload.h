@@ -6,6 +6,10 @@
  * pointer: a number stands for itself, an object is read at "/value" (and "/time" when present and
  * the binding names none), an array is SenML. Several SenML records are several readings.
  *
+ * A number may have a unit behind it ("0.62 inH2O", plain text alone) and may be a JSON text
+ * ("0.62"). Of members with the same name the last one counts. A SenML pack has its own times, so a
+ * time pointer is not looked at there. A SenML record with base fields alone is no reading.
+ *
  * Pure: no I/O, no clock (time of arrival is an argument). Memory: the JSON parser allocates within
  * the 64 KiB bound of its input; nesting is checked before parsing, so the stack is bounded.
  */
@@ -33,19 +37,19 @@ enum payload_time_unit {
 /** How the messages of one point are to be read. Strings are borrowed, NULL where not set. */
 struct payload_binding {
     enum quantity quantity;
-    const struct unit *unit;   /* what the sensor sends */
+    const struct unit *unit;   /* what the sensor sends; never NULL */
     const char *value_pointer; /* JSON Pointer */
     const char *time_pointer;  /* JSON Pointer */
     const char *senml_name;    /* take only SenML records whose resolved name is or ends in this */
     enum payload_time_unit time_unit;
-    double scale, offset;      /* scale first, then offset, both in the sensor's unit */
-    int64_t keep_ms;           /* older than this is REFUSAL_TOO_OLD; 0: any age */
+    double scale, offset; /* scale first, then offset, both in the sensor's unit */
+    int64_t keep_ms;      /* older than this is REFUSAL_TOO_OLD; 0: any age */
 };
 
 struct payload_reading {
     struct reading reading; /* SI; time of arrival where the message has none of its own */
-    bool has_own_time;
-    bool unit_converted; /* SenML stated another unit than the point's */
+    bool has_own_time;   /* false also for a SenML time told from "now": it moves with each copy */
+    bool unit_converted; /* SenML or plain text stated another unit than the point's */
 };
 
 struct payload_result {
