@@ -32,7 +32,7 @@ static json_t *time_or_null(int64_t time_ms) {
                                      : json_string(timestamp_format(text, sizeof text, time_ms));
 }
 
-static json_t *list_of(const struct event_list *list) {
+static json_t *list_of(const struct text_list *list) {
     json_t *array = json_array();
     for (size_t i = 0; array && i < list->count; i++)
         if (json_array_append_new(array, string_or_null(list->items[i])) != 0) {

@@ -9,9 +9,9 @@
 #ifndef ALARM_EVENT_H
 #define ALARM_EVENT_H
 
+#include "alarm/text_list.h"
 #include "measure/timestamp.h"
 
-#include <stddef.h>
 #include <stdint.h>
 
 #define EVENT_TYPE_RAISED "subslab.alarm.raised"
@@ -23,11 +23,6 @@
 #define EVENT_TYPE_VISIT_DUE "subslab.visit.due"
 #define EVENT_TYPE_TEST "subslab.test"
 
-struct event_list {
-    const char *const *items;
-    size_t count;
-};
-
 /** The alarm object of `alarms --json`. Strings are borrowed; NULL becomes null. */
 struct event_alarm {
     int64_t id;
@@ -38,7 +33,7 @@ struct event_alarm {
     const char *unit;                         /* SI word; "" or NULL: null */
     const char *cause;                        /* NULL: the diagnosis is null */
     double confidence;                        /* 0 to 1, NaN: null */
-    struct event_list evidence, check, bring;
+    struct text_list evidence, check, bring;
     const char *text;
 };
 

@@ -5,7 +5,6 @@
 
 #include <jansson.h>
 #include <math.h>
-#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -30,86 +29,89 @@ const char *template_name_text(enum template_name name) {
     return names[name];
 }
 
-static char *string_literal(const char *text) {
-    char *repaired = text_repair(text);
-    json_t *string = repaired ? json_string(repaired) : NULL;
-    char *literal = string ? json_dumps(string, JSON_ENCODE_ANY) : NULL;
-    json_decref(string);
-    free(repaired);
-    return literal;
-}
-
-static char *number_literal(double number) {
-    json_t *real = json_real(number);
-    char *literal = real ? json_dumps(real, JSON_ENCODE_ANY | JSON_REAL_PRECISION(12)) : NULL;
-    json_decref(real);
-    return literal;
-}
-
+/* The JSON of a value; NULL when out of memory. */
 static char *literal_of(const struct template_values *values, enum template_name name) {
-    if (kinds[name] == NUMBER)
-        return isfinite(values->value) ? number_literal(values->value) : strdup("null");
-    return values->strings[name] ? string_literal(values->strings[name]) : strdup("null");
+    json_t *json = NULL;
+    const char *text = values->strings[name];
+    if (kinds[name] == NUMBER) {
+        json = isfinite(values->value) ? json_real(values->value) : json_null();
+    } else if (text) {
+        char *repaired = text_repair(text);
+        json = repaired ? json_string(repaired) : NULL;
+        free(repaired);
+    } else {
+        json = json_null();
+    }
+    char *literal = json ? json_dumps(json, JSON_ENCODE_ANY | JSON_REAL_PRECISION(12)) : NULL;
+    json_decref(json);
+    return literal;
 }
 
-/* The name within the braces at `open`, blanks left out; the place behind them, NULL without. */
-static const char *placeholder(const char *open, const char **name, size_t *length) {
-    const char *close = strstr(open, "}}");
-    if (!close)
+static bool add_value(struct text_buffer *out, enum template_name name, bool in_quotes,
+                      const struct template_values *values) {
+    char *literal = literal_of(values, name);
+    if (!literal)
+        return false;
+    size_t length = strlen(literal);
+    if (!in_quotes)
+        text_buffer_add(out, literal);
+    else if (literal[0] == '"')
+        text_buffer_add_bytes(out, literal + 1, length - 2);
+    else if (strcmp(literal, "null") != 0) /* nothing is an empty place within a string */
+        text_buffer_add(out, literal);
+    free(literal);
+    return true;
+}
+
+/* Follows JSON's quotes through literal text; a backslash hides the byte behind it. */
+static bool quotes_after(bool in_quotes, const char *text, size_t length) {
+    for (size_t i = 0; i < length; i++) {
+        if (in_quotes && text[i] == '\\')
+            i++;
+        else if (text[i] == '"')
+            in_quotes = !in_quotes;
+    }
+    return in_quotes;
+}
+
+/* Fills the placeholder at `open`; the place behind it, NULL with `why` when that fails. */
+static const char *fill_one(struct text_buffer *out, const char *open, bool in_quotes,
+                            const struct template_values *values, char *why, size_t why_size) {
+    const char *from = open + 2, *close = strstr(from, "}}"), *to = close;
+    enum template_name name;
+    if (!close) {
+        snprintf(why, why_size, "a placeholder is opened with {{ and not closed with }}");
         return NULL;
-    const char *from = open + 2, *to = close;
+    }
     while (from < to && *from == ' ')
         from++;
     while (to > from && to[-1] == ' ')
         to--;
-    *name = from;
-    *length = (size_t)(to - from);
+    if (!template_name_find(from, (size_t)(to - from), &name)) {
+        snprintf(why, why_size, "unknown placeholder {{%.*s}}",
+                 (int)(to - from < 40 ? to - from : 40), from);
+        return NULL;
+    }
+    if (!add_value(out, name, in_quotes, values)) {
+        snprintf(why, why_size, "out of memory");
+        return NULL;
+    }
     return close + 2;
-}
-
-static bool say(char *why, size_t size, const char *format, ...)
-    __attribute__((format(printf, 3, 4)));
-static bool say(char *why, size_t size, const char *format, ...) {
-    va_list arguments;
-    va_start(arguments, format);
-    vsnprintf(why, size, format, arguments);
-    va_end(arguments);
-    return false;
 }
 
 static bool fill(struct text_buffer *out, const char *text, const struct template_values *values,
                  char *why, size_t why_size) {
+    bool in_quotes = false;
     const char *open;
     while ((open = strstr(text, "{{"))) {
-        const char *name = NULL;
-        size_t length = 0;
-        const char *behind = placeholder(open, &name, &length);
-        enum template_name found;
-        if (!behind)
-            return say(why, why_size, "a placeholder is opened with {{ and not closed with }}");
-        if (!template_name_find(name, length, &found))
-            return say(why, why_size, "unknown placeholder {{%.*s}}",
-                       (int)(length < 40 ? length : 40), name);
-        char *literal = literal_of(values, found);
-        if (!literal)
-            return say(why, why_size, "out of memory");
-        text_buffer_add_bytes(out, text, (size_t)(open - text));
-        text_buffer_add(out, literal);
-        free(literal);
-        text = behind;
+        size_t length = (size_t)(open - text);
+        text_buffer_add_bytes(out, text, length);
+        in_quotes = quotes_after(in_quotes, text, length);
+        text = fill_one(out, open, in_quotes, values, why, why_size);
+        if (!text)
+            return false;
     }
     text_buffer_add(out, text);
-    return true;
-}
-
-static bool is_json(const char *body, char *why, size_t why_size) {
-    json_error_t error;
-    json_t *json = json_loads(body, 0, &error);
-    if (!json)
-        return say(why, why_size,
-                   "not JSON once filled in (line %d: %.80s); a placeholder brings its own quotes",
-                   error.line, error.text);
-    json_decref(json);
     return true;
 }
 
@@ -121,12 +123,16 @@ char *template_render(const char *template_text, const struct template_values *v
         return NULL;
     }
     char *body = text_buffer_take(&out);
-    if (!body) {
-        say(why, why_size, "out of memory");
-        return NULL;
-    }
-    if (is_json(body, why, why_size))
+    json_error_t error = {.line = 0};
+    json_t *json = body ? json_loads(body, 0, &error) : NULL;
+    if (json) {
+        json_decref(json);
         return body;
+    }
+    if (body)
+        snprintf(why, why_size, "not JSON once filled in (line %d: %.80s)", error.line, error.text);
+    else
+        snprintf(why, why_size, "out of memory");
     free(body);
     return NULL;
 }
@@ -134,7 +140,7 @@ char *template_render(const char *template_text, const struct template_values *v
 bool template_check(const char *template_text, char *why, size_t why_size) {
     struct template_values values = {.value = 1.5};
     for (int i = 0; i < TEMPLATE_NAME_COUNT; i++)
-        values.strings[i] = "a \"b\"";
+        values.strings[i] = "a \"b\"\n\\";
     char *body = template_render(template_text, &values, why, why_size);
     free(body);
     return body != NULL;

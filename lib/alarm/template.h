@@ -1,8 +1,9 @@
 /*
- * template: a contact's own JSON body with placeholders, such as {"text": {{text}}}. A placeholder
- * becomes a whole JSON value: a string with its quotes, a number, or null where there is nothing.
- * So it stands where a value stands, never inside quotes, and no value can break out of the body.
- * The result is JSON (RFC 8259), checked. Pure.
+ * template: a contact's own JSON body with placeholders (template_names.h), such as
+ * {"text": {{text}}}. Outside quotes a placeholder becomes a whole JSON value: a string with its
+ * quotes, a number, or null where there is nothing. Inside a JSON string it becomes the escaped
+ * characters alone. Either way no value can break out of the body, and the result is JSON
+ * (RFC 8259), checked. Pure.
  */
 #ifndef ALARM_TEMPLATE_H
 #define ALARM_TEMPLATE_H
@@ -12,7 +13,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-/** Indexed by enum template_name. A string may be NULL: null. Borrowed. */
+/** Indexed by enum template_name; borrowed. NULL: null. Lists are newline-joined. */
 struct template_values {
     const char *strings[TEMPLATE_NAME_COUNT];
     double value; /* of TEMPLATE_VALUE; NaN: null */
