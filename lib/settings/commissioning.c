@@ -1,0 +1,235 @@
+/*
+ * A commissioning record: the part of system_description.h about `subslabctl commission`.
+ */
+#include "measure/time_zone.h"
+#include "measure/timestamp.h"
+#include "settings/checked_text.h"
+#include "settings/key_table.h"
+#include "settings/system_description.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define AT(field) offsetof(struct commissioning, field)
+#define ROWS(rows) (rows), sizeof(rows) / sizeof((rows)[0])
+
+struct record_context {
+    const struct system_description *system;
+    const struct time_zone *zone;
+};
+
+/* A date begins at local midnight; a full time is what it is. */
+static bool read_instant(struct key_reader *reader, const struct key_path *path,
+                         const struct yaml_tree_node *node, int64_t *time_ms) {
+    static const char allowed[] = "a date such as 2025-10-03, or a time with its offset such as "
+                                  "2025-10-03T14:30:00-06:00";
+    const struct record_context *context = reader->context;
+    const char *text = key_scalar(reader, path, node, allowed);
+    int year = 0, month = 0, day = 0;
+    if (!text)
+        return false;
+    size_t length = strlen(text);
+    if (timestamp_parse_date(text, length, &year, &month, &day)) {
+        *time_ms =
+            time_zone_day_start_ms(context->zone, timestamp_days_from_civil(year, month, day));
+        return true;
+    }
+    if (timestamp_parse(text, length, time_ms))
+        return true;
+    key_error(reader, path, node->line, "%.60s is not a date; allowed: %s", text, allowed);
+    return false;
+}
+
+static void read_date(struct key_reader *reader, const struct key_path *path,
+                      const struct yaml_tree_node *node, void *target) {
+    struct commissioning *record = target;
+    read_instant(reader, path, node, &record->from_ms);
+}
+
+static void read_next_calibration(struct key_reader *reader, const struct key_path *path,
+                                  const struct yaml_tree_node *node, void *target) {
+    struct commissioning *record = target;
+    if (read_instant(reader, path, node, &record->next_calibration_ms) &&
+        record->from_ms != TIMESTAMP_NONE && record->next_calibration_ms <= record->from_ms)
+        key_error(reader, path, node->line, "is not after date; allowed: a later date");
+}
+
+static const struct point_description *find_point(const struct system_description *system,
+                                                  const char *id) {
+    for (size_t i = 0; i < system->point_count; i++)
+        if (strcmp(system->points[i].id, id) == 0)
+            return &system->points[i];
+    return NULL;
+}
+
+static void refuse_unknown_point(struct key_reader *reader, const struct key_path *path,
+                                 const struct yaml_tree_entry *entry,
+                                 const struct system_description *system) {
+    const char **ids = key_allocate(reader, system->point_count, sizeof(*ids));
+    if (!ids)
+        return;
+    for (size_t i = 0; i < system->point_count; i++)
+        ids[i] = system->points[i].id;
+    const char *nearest = key_nearest(entry->key, ids, system->point_count);
+    key_error(reader, path, entry->line, "is no point of %s%s%s%s; allowed: its points' ids",
+              system->id, nearest ? "; did you mean \"" : "", nearest ? nearest : "",
+              nearest ? "\"?" : "");
+    free(ids);
+}
+
+/* Quantities whose limits are parts of the baseline: without a level above 0 these mean nothing. */
+static bool must_be_positive(enum quantity quantity) {
+    switch (quantity) {
+    case QUANTITY_SUCTION:
+    case QUANTITY_FIELD:
+    case QUANTITY_VELOCITY_PRESSURE:
+    case QUANTITY_AIRFLOW:
+    case QUANTITY_FAN_POWER:
+    case QUANTITY_FAN_CURRENT:
+        return true;
+    default:
+        return false;
+    }
+}
+
+static bool read_value(struct key_reader *reader, const struct key_path *path,
+                       const struct yaml_tree_node *node, const struct point_description *point,
+                       double *si) {
+    enum dimension dimension = point->binding.unit->dimension;
+    const char *quantity = quantity_info(point->quantity)->name;
+    const char *text = key_scalar(reader, path, node, "a value with a unit");
+    if (!text)
+        return false;
+    enum unit_status status = unit_parse(text, dimension, si);
+    if (status == UNIT_WRONG_DIMENSION)
+        key_error(reader, path, node->line,
+                  "%.60s has a unit of another kind; allowed for %s: %s and the like", text,
+                  quantity, unit_si_word(dimension));
+    else if (status != UNIT_OK)
+        key_error(reader, path, node->line,
+                  "%.60s is not a value with a unit; allowed for %s: %s and the like", text,
+                  quantity, unit_si_word(dimension));
+    else if (!quantity_plausible(point->quantity, dimension, *si))
+        key_error(reader, path, node->line, "%.60s is impossible for %s; allowed: a possible value",
+                  text, quantity);
+    else if (must_be_positive(point->quantity) && *si <= 0.0)
+        key_error(reader, path, node->line,
+                  "%.60s can be no baseline of %s; allowed: above 0, or leave the point out", text,
+                  quantity);
+    else
+        return true;
+    return false;
+}
+
+static void read_points(struct key_reader *reader, const struct key_path *path,
+                        const struct yaml_tree_node *node, void *target) {
+    const struct record_context *context = reader->context;
+    struct commissioning *record = target;
+    if (!key_is(reader, path, node, YAML_TREE_MAP, "a map of point ids and values"))
+        return;
+    if (node->count > context->system->point_count + 1000) { /* the rest is not worth naming */
+        key_error(reader, path, node->line, "has more points than the system");
+        return;
+    }
+    record->values = key_allocate(reader, node->count, sizeof *record->values);
+    for (size_t i = 0; record->values && i < node->count; i++) {
+        const struct yaml_tree_entry *entry = &node->entries[i];
+        struct key_path here = {.up = path, .name = entry->key};
+        const struct point_description *point = find_point(context->system, entry->key);
+        double si = 0.0;
+        if (!point) {
+            refuse_unknown_point(reader, &here, entry, context->system);
+            continue;
+        }
+        if (!read_value(reader, &here, &entry->value, point, &si))
+            continue;
+        struct commissioning_value *value = &record->values[record->value_count];
+        value->value = si;
+        value->point = key_copy(reader, point->id);
+        if (value->point)
+            record->value_count++;
+    }
+}
+
+/* The table reads `date` before `next_calibration`, which must be later. */
+static const struct key_row record_rows[] = {
+    {.key = "date",
+     .kind = KEY_PART,
+     .required = true,
+     .allowed = "a date such as 2025-10-03",
+     .read = read_date},
+    {.key = "by",
+     .kind = KEY_TEXT,
+     .offset = AT(by),
+     .required = true,
+     .allowed = "who measured",
+     .check = checked_text_line},
+    {.key = "instruments",
+     .kind = KEY_TEXT,
+     .offset = AT(instruments),
+     .allowed = "one line of text",
+     .check = checked_text_line},
+    {.key = "next_calibration", .kind = KEY_PART, .read = read_next_calibration},
+    {.key = "radon_before",
+     .kind = KEY_VALUE,
+     .offset = AT(radon_before_bq_m3),
+     .what = "a radon concentration",
+     .allowed = "0 to 1000000 Bq/m3, such as 9.1 pCi/L",
+     .highest = 1e6,
+     .dimension = DIMENSION_RADON},
+    {.key = "radon_after",
+     .kind = KEY_VALUE,
+     .offset = AT(radon_after_bq_m3),
+     .what = "a radon concentration",
+     .allowed = "0 to 1000000 Bq/m3, such as 1.2 pCi/L",
+     .highest = 1e6,
+     .dimension = DIMENSION_RADON},
+    {.key = "ground_exponent",
+     .kind = KEY_NUMBER,
+     .offset = AT(ground_exponent),
+     .what = "an exponent of pressure over flow",
+     .allowed = "1 (laminar) to 2 (turbulent)",
+     .lowest = 1.0,
+     .highest = 2.0},
+    {.key = "points", .kind = KEY_PART, .read = read_points},
+    {.key = "notes",
+     .kind = KEY_TEXT,
+     .offset = AT(notes),
+     .allowed = "text",
+     .check = checked_text_note},
+};
+
+struct commissioning *commissioning_parse(const char *file, const char *text, size_t length,
+                                          const struct system_description *system,
+                                          const struct time_zone *zone,
+                                          struct settings_errors *errors) {
+    struct yaml_tree_node *root = yaml_tree_parse(file, text, length, errors);
+    if (!root)
+        return NULL;
+    const struct record_context context = {.system = system, .zone = zone};
+    struct key_reader reader = {.file = file, .errors = errors, .context = &context};
+    struct commissioning *record = key_allocate(&reader, 1, sizeof *record);
+    if (record) {
+        record->from_ms = record->next_calibration_ms = TIMESTAMP_NONE;
+        record->radon_before_bq_m3 = record->radon_after_bq_m3 = record->ground_exponent = NAN;
+        key_map_read(&reader, NULL, root, ROWS(record_rows), record);
+    }
+    yaml_tree_free(root);
+    if (key_reader_finish(&reader))
+        return record;
+    commissioning_free(record);
+    return NULL;
+}
+
+void commissioning_free(struct commissioning *record) {
+    if (!record)
+        return;
+    for (size_t i = 0; i < record->value_count; i++)
+        free(record->values[i].point);
+    free(record->values);
+    free(record->by);
+    free(record->instruments);
+    free(record->notes);
+    free(record);
+}

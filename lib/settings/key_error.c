@@ -1,0 +1,122 @@
+/*
+ * The errors of key_table.h: the path of a key, the nearest known word, the order of lines.
+ */
+#include "settings/key_table.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define PATH_BYTES 400
+#define WORD_BYTES 64 /* longer words are near to nothing */
+
+struct key_error_line {
+    int line;
+    size_t order; /* qsort keeps no order of its own */
+    char *text;
+};
+
+static size_t print_path(const struct key_path *path, char *text, size_t size) {
+    size_t used = path->up ? print_path(path->up, text, size) : 0;
+    int length;
+    if (path->in_brackets && path->name)
+        length = snprintf(text + used, size - used, "[%s]", path->name);
+    else if (path->in_brackets)
+        length = snprintf(text + used, size - used, "[%zu]", path->index + 1);
+    else
+        length = snprintf(text + used, size - used, "%s%s", used ? "." : "", path->name);
+    used += length > 0 ? (size_t)length : 0;
+    return used < size ? used : size - 1;
+}
+
+static void keep(struct key_reader *reader, int line, char *text) {
+    struct key_error_line *lines = realloc(reader->lines, (reader->line_count + 1) * sizeof *lines);
+    if (!lines) {
+        free(text);
+        return;
+    }
+    reader->lines = lines;
+    lines[reader->line_count] =
+        (struct key_error_line){.line = line, .order = reader->line_count, .text = text};
+    reader->line_count++;
+}
+
+void key_error(struct key_reader *reader, const struct key_path *path, int line, const char *format,
+               ...) {
+    if (reader->error_count++ >= KEY_ERRORS_MAX)
+        return;
+    char where[PATH_BYTES] = "", *what = NULL, *text = NULL;
+    if (path)
+        print_path(path, where, sizeof where);
+    va_list arguments;
+    va_start(arguments, format);
+    int length = vasprintf(&what, format, arguments);
+    va_end(arguments);
+    if (length < 0)
+        return;
+    if (asprintf(&text, "%s:%d: %s%s%s", reader->file, line, where, path ? ": " : "", what) >= 0)
+        keep(reader, line, text);
+    free(what);
+}
+
+static int compare_lines(const void *a, const void *b) {
+    const struct key_error_line *x = a, *y = b;
+    if (x->line != y->line)
+        return x->line < y->line ? -1 : 1;
+    return (x->order > y->order) - (x->order < y->order);
+}
+
+bool key_reader_finish(struct key_reader *reader) {
+    bool good = reader->error_count == 0;
+    if (reader->line_count > 1)
+        qsort(reader->lines, reader->line_count, sizeof *reader->lines, compare_lines);
+    for (size_t i = 0; i < reader->line_count; i++) {
+        settings_errors_add(reader->errors, "%s", reader->lines[i].text);
+        free(reader->lines[i].text);
+    }
+    if (reader->error_count > KEY_ERRORS_MAX)
+        settings_errors_add(reader->errors, "%s: %zu more errors are not listed", reader->file,
+                            reader->error_count - KEY_ERRORS_MAX);
+    free(reader->lines);
+    reader->lines = NULL;
+    reader->line_count = reader->error_count = 0;
+    return good;
+}
+
+/* Levenshtein distance with two rows; Wagner and Fischer (1974). */
+static size_t distance(const char *a, const char *b) {
+    size_t above[WORD_BYTES + 1], here[WORD_BYTES + 1] = {0};
+    size_t length_a = strlen(a), length_b = strlen(b);
+    for (size_t j = 0; j <= length_b; j++)
+        above[j] = j;
+    for (size_t i = 1; i <= length_a; i++) {
+        here[0] = i;
+        for (size_t j = 1; j <= length_b; j++) {
+            size_t change = above[j - 1] + (a[i - 1] != b[j - 1]);
+            size_t drop = above[j] + 1, insert = here[j - 1] + 1;
+            size_t least = change < drop ? change : drop;
+            here[j] = least < insert ? least : insert;
+        }
+        memcpy(above, here, sizeof above);
+    }
+    return above[length_b];
+}
+
+const char *key_nearest(const char *wrong, const char *const *words, size_t count) {
+    const char *nearest = NULL;
+    size_t least = strlen(wrong) / 3 + 2; /* further away it is another word, not a slip */
+    if (strlen(wrong) > WORD_BYTES)
+        return NULL;
+    for (size_t i = 0; i < count; i++) {
+        if (strlen(words[i]) > WORD_BYTES)
+            continue;
+        size_t far = distance(wrong, words[i]);
+        /* A short word all of whose letters would change is no hint. */
+        if (far < least && far < strlen(words[i])) {
+            least = far;
+            nearest = words[i];
+        }
+    }
+    return nearest;
+}

@@ -1,0 +1,127 @@
+/*
+ * key_table: maps of a settings file read by tables.
+ *
+ * A table has one row per key: what kind of value it takes, where it goes, its range, its default.
+ * key_map_read walks it, so that every key is checked the same way and every error has the same
+ * form: "FILE:LINE: key: what is wrong; allowed: what is allowed". The default of a row is written
+ * as a person would write it and read by the same code. Errors are gathered in the reader and
+ * handed over sorted by line. Pure.
+ */
+#ifndef SETTINGS_KEY_TABLE_H
+#define SETTINGS_KEY_TABLE_H
+
+#include "measure/unit.h"
+#include "settings/settings.h"
+#include "settings/yaml_tree.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#define KEY_ERRORS_MAX 200 /* of one file; more are only counted */
+
+struct key_error_line;
+
+/** One file being read. Zero it, set file and errors; end with key_reader_finish. */
+struct key_reader {
+    const char *file;
+    struct settings_errors *errors;
+    const void *context; /* for the read functions of rows */
+    struct key_error_line *lines;
+    size_t line_count, error_count;
+};
+
+/** Hands the errors over to reader->errors, sorted by line. True when there were none. */
+bool key_reader_finish(struct key_reader *reader);
+
+/** Where a value stands: a chain of frames on the stack, outermost last. Prints "a.b[c].d". */
+struct key_path {
+    const struct key_path *up; /* NULL: outermost */
+    const char *name;          /* a key, or NULL: in brackets the index */
+    bool in_brackets;
+    size_t index; /* shown from 1 */
+};
+
+/** Adds one error. The text is cleaned of control characters, so it is safe in a log. */
+void key_error(struct key_reader *reader, const struct key_path *path, int line, const char *format,
+               ...) __attribute__((format(printf, 4, 5)));
+
+enum key_kind {
+    KEY_TEXT,      /* char *, checked by `check` */
+    KEY_INTEGER,   /* int */
+    KEY_UINT32,    /* uint32_t */
+    KEY_SWITCH,    /* bool: yes, no, true, false, on, off */
+    KEY_SPAN,      /* int64_t ms; "none" is 0 where lowest is 0 */
+    KEY_SPAN_S,    /* int, whole seconds, from a span */
+    KEY_VALUE,     /* double SI of `dimension` */
+    KEY_NUMBER,    /* double */
+    KEY_FRACTION,  /* double: "0.1" or "10 %" */
+    KEY_WORD,      /* int: the value of one of `words` */
+    KEY_WORD_TEXT, /* char *: one of `words` */
+    KEY_PART       /* whatever `read` makes of it */
+};
+
+struct key_word {
+    const char *word; /* NULL ends the list */
+    int value;
+};
+
+/**
+ * Reads a part into the same target as its table. `node` is NULL when the key is not given and the
+ * row has a default: then it sets the defaults of its inside.
+ */
+typedef void key_read_function(struct key_reader *reader, const struct key_path *path,
+                               const struct yaml_tree_node *node, void *target);
+
+struct key_row {
+    const char *key;
+    enum key_kind kind;
+    size_t offset;          /* of the field in the target */
+    bool required;          /* missing is an error */
+    bool secret;            /* never repeat the value in an error */
+    const char *otherwise;  /* the default as written; NULL: the field stays as it is */
+    const char *what;       /* "a port": completes "70000 is not …" */
+    const char *allowed;    /* completes "; allowed: …" */
+    double lowest, highest; /* numbers, inclusive, as stored */
+    enum dimension dimension;
+    const struct key_word *words;
+    const char *(*check)(const char *text); /* as in checked_text.h */
+    key_read_function *read;
+};
+
+/**
+ * Reads a map by its table, in the order of the table. `node` NULL: only defaults. Unknown keys
+ * name the nearest known key. The target's text fields must be NULL before and belong to the
+ * target.
+ */
+void key_map_read(struct key_reader *reader, const struct key_path *path,
+                  const struct yaml_tree_node *node, const struct key_row *rows, size_t count,
+                  void *target);
+
+/** The text of a scalar that has one, else NULL after an error. */
+const char *key_scalar(struct key_reader *reader, const struct key_path *path,
+                       const struct yaml_tree_node *node, const char *allowed);
+
+/** True when `node` is of that kind, else false after an error. */
+bool key_is(struct key_reader *reader, const struct key_path *path,
+            const struct yaml_tree_node *node, enum yaml_tree_kind kind, const char *allowed);
+
+/** A list of checked texts, at least one; the caller owns the result. */
+void key_text_list(struct key_reader *reader, const struct key_path *path,
+                   const struct yaml_tree_node *node, const char *(*check)(const char *text),
+                   const char *allowed, char ***list, size_t *count);
+
+/** A copy of a text; NULL after an error when memory is short. */
+char *key_copy(struct key_reader *reader, const char *text);
+/** Zeroed memory; NULL after an error when memory is short. count 0 gives one element. */
+void *key_allocate(struct key_reader *reader, size_t count, size_t size);
+
+/** "70 %" gives 0.70; false when it isn't a number with a percent sign. */
+bool key_percent_parse(const char *text, double *fraction);
+/** A number and nothing else but blanks. */
+bool key_number_parse(const char *text, double *number);
+
+/** The word of `words` nearest to `wrong` (Levenshtein distance), or NULL when none is near. */
+const char *key_nearest(const char *wrong, const char *const *words, size_t count);
+
+#endif

@@ -1,0 +1,21 @@
+/*
+ * point_settings: one entry of `points:` in a system file. Pure.
+ */
+#ifndef SETTINGS_POINT_SETTINGS_H
+#define SETTINGS_POINT_SETTINGS_H
+
+#include "settings/key_table.h"
+#include "settings/system_description.h"
+
+/**
+ * Reads a point of `system`, whose id and conditions are already read. reader->context is the
+ * struct settings, or NULL.
+ */
+void point_settings_read(struct key_reader *reader, const struct key_path *list,
+                         const struct yaml_tree_node *node, size_t index,
+                         const struct system_description *system, struct point_description *point);
+
+/** Frees what the point holds. */
+void point_settings_clear(struct point_description *point);
+
+#endif

@@ -1,0 +1,36 @@
+#include "settings/settings.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+
+/* When memory is short the line is lost, but never the failure: the parsers return NULL anyway. */
+void settings_errors_add(struct settings_errors *errors, const char *format, ...) {
+    char *line = NULL;
+    va_list arguments;
+    va_start(arguments, format);
+    int length = vasprintf(&line, format, arguments);
+    va_end(arguments);
+    if (length < 0)
+        return;
+    char **lines = realloc(errors->lines, (errors->count + 1) * sizeof *lines);
+    if (!lines) {
+        free(line);
+        return;
+    }
+    /* Parts of the line come from the file: no terminal escape or line break may get through. */
+    for (char *at = line; *at; at++)
+        if ((unsigned char)*at < 0x20 || *at == 0x7F)
+            *at = '?';
+    errors->lines = lines;
+    errors->lines[errors->count++] = line;
+}
+
+void settings_errors_free(struct settings_errors *errors) {
+    if (!errors)
+        return;
+    for (size_t i = 0; i < errors->count; i++)
+        free(errors->lines[i]);
+    free(errors->lines);
+    *errors = (struct settings_errors){0};
+}
