@@ -6,6 +6,7 @@
 #include "measure/utf8.h"
 
 #include <jansson.h>
+#include <string.h>
 
 static json_t *library(const struct json_node *node) {
     return (json_t *)node;
@@ -55,6 +56,8 @@ enum refusal json_node_parse(const char *bytes, size_t length, size_t depth_max,
                              struct json_node **root) {
     if (!utf8_valid(bytes, length))
         return REFUSAL_INVALID_UTF8;
+    if (length > 0 && memchr(bytes, '\0', length)) /* the library skips one behind a number */
+        return REFUSAL_MALFORMED;
     if (deeper_than(bytes, length, depth_max))
         return REFUSAL_TOO_DEEP;
     json_error_t error;

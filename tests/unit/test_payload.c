@@ -1,0 +1,623 @@
+/*
+ * payload: every shape of message, every reason for refusing one, and messages meant to hurt.
+ * Expected values are by hand from the definitions 1 inH2O = 249.08891 Pa and 1 pCi/L = 37 Bq/m3
+ * (NIST SP 811 (2008) appendix B.8); times from RFC 3339 section 5.8 and `date -u`.
+ */
+#include "measure/payload.h"
+#include "measure/payload_value.h"
+
+#include "test_support.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define ARRIVAL_MS INT64_C(1700000000000) /* 2023-11-14T22:13:20Z */
+#define YEAR_MS INT64_C(31556952000)
+#define INH2O_PA 249.08891
+
+#define BYTES(literal) literal, sizeof(literal) - 1
+
+static struct payload_binding bound(enum quantity quantity, const char *unit) {
+    const struct unit *found = unit_find(unit, strlen(unit));
+    ck_assert_ptr_nonnull(found);
+    return (struct payload_binding){
+        .quantity = quantity, .unit = found, .scale = 1.0, .keep_ms = 10 * YEAR_MS};
+}
+
+static struct payload_result decode(const struct payload_binding *binding, const char *text,
+                                    struct payload_reading *reading) {
+    return payload_decode(binding, text, strlen(text), ARRIVAL_MS, reading, 1);
+}
+
+static struct payload_reading taken(const struct payload_binding *binding, const char *text) {
+    struct payload_reading reading = {.has_own_time = false};
+    struct payload_result result = decode(binding, text, &reading);
+    ck_assert_msg(result.count == 1 && result.refusal == REFUSAL_NONE && result.refused == 0,
+                  "%s: %s", text, refusal_word(result.refusal));
+    return reading;
+}
+
+static void refused(const struct payload_binding *binding, const char *bytes, size_t length,
+                    enum refusal refusal) {
+    struct payload_reading reading = {.reading = {-1, -1}};
+    char *copy =
+        malloc(length ? length : 1); /* exactly as long, so that a read beyond it is seen */
+    ck_assert_ptr_nonnull(copy);
+    memcpy(copy, bytes, length);
+    struct payload_result result = payload_decode(binding, copy, length, ARRIVAL_MS, &reading, 1);
+    free(copy);
+    ck_assert_msg(result.refusal == refusal, "%.60s: %s instead of %s", bytes,
+                  refusal_word(result.refusal), refusal_word(refusal));
+    ck_assert_uint_eq(result.count, 0);
+    ck_assert_uint_eq(result.refused, 1);
+    ck_assert_int_eq(reading.reading.time_ms, -1);
+    ck_assert_double_eq(reading.reading.value, -1);
+}
+
+START_TEST(plain_numbers) {
+    static const struct {
+        const char *text;
+        double pa;
+    } cases[] = {{"154", 154},    {"154.5", 154.5}, {" \t\r\n154\n", 154},
+                 {"1.54e2", 154}, {"1.54E+2", 154}, {"-12.5", -12.5},
+                 {"0", 0},        {"0.000", 0},     {"15400000e-5", 154},
+                 {"+154", 154},   {"000154", 154}};
+    struct payload_binding binding = bound(QUANTITY_SUCTION, "Pa");
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct payload_reading reading = taken(&binding, cases[i].text);
+        ck_assert_double_eq(reading.reading.value, cases[i].pa);
+        ck_assert_int_eq(reading.reading.time_ms, ARRIVAL_MS);
+        ck_assert(!reading.has_own_time && !reading.unit_converted);
+    }
+}
+END_TEST
+
+START_TEST(zero_has_no_sign) {
+    static const char *const texts[] = {
+        "-0",       "-0.0",   "-0e5", "{\"value\":-0.0}", "\"-0\"", "[{\"n\":\"a\",\"v\":-0}]",
+        "-0 inH2O", "-1e-999"};
+    struct payload_binding binding = bound(QUANTITY_SUCTION, "Pa");
+    for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
+        struct payload_reading reading = taken(&binding, texts[i]);
+        ck_assert_double_eq(reading.reading.value, 0);
+        ck_assert_msg(!signbit(reading.reading.value), "%s", texts[i]);
+    }
+    binding.scale = -1;
+    ck_assert(!signbit(taken(&binding, "0").reading.value));
+}
+END_TEST
+
+START_TEST(a_unit_behind_the_number) {
+    struct payload_binding inches = bound(QUANTITY_SUCTION, "inH2O");
+    struct payload_reading reading = taken(&inches, "0.62 inH2O");
+    ck_assert_double_eq_tol(reading.reading.value, 0.62 * INH2O_PA, 1e-12);
+    ck_assert(!reading.unit_converted);
+    reading = taken(&inches, " 154.5Pa\n");
+    ck_assert_double_eq(reading.reading.value, 154.5);
+    ck_assert(reading.unit_converted);
+    struct payload_binding radon = bound(QUANTITY_RADON, "Bq/m3");
+    ck_assert_double_eq(taken(&radon, "4 pCi/L").reading.value, 148);
+    struct payload_binding warm = bound(QUANTITY_INDOOR_TEMPERATURE, "degF");
+    ck_assert_double_eq(taken(&warm, "21.5 \xC2\xB0"
+                                     "C")
+                            .reading.value,
+                        21.5);
+    ck_assert_double_eq_tol(taken(&warm, "70").reading.value, 190.0 / 9.0, 1e-12);
+}
+END_TEST
+
+START_TEST(scale_then_offset_in_the_unit_of_the_sensor) {
+    struct payload_binding binding = bound(QUANTITY_SUCTION, "inH2O");
+    binding.scale = 2;
+    binding.offset = 0.5;
+    double expected = (0.25 * 2 + 0.5) * INH2O_PA;
+    ck_assert_double_eq_tol(taken(&binding, "0.25").reading.value, expected, 1e-12);
+    char pascals[96]; /* the same stated in another unit: to the sensor's unit first */
+    snprintf(pascals, sizeof pascals, "[{\"n\":\"a\",\"u\":\"Pa\",\"v\":%.17g}]", 0.25 * INH2O_PA);
+    struct payload_reading reading = taken(&binding, pascals);
+    ck_assert_double_eq_tol(reading.reading.value, expected, 1e-9);
+    ck_assert(reading.unit_converted);
+    binding = bound(QUANTITY_OUTDOOR_TEMPERATURE, "degF");
+    binding.offset = 2; /* 2 degF, not 2 degC */
+    ck_assert_double_eq_tol(taken(&binding, "30").reading.value, 0, 1e-12);
+}
+END_TEST
+
+START_TEST(json_values) {
+    static const struct {
+        const char *text, *pointer;
+        double pa;
+    } cases[] = {
+        {"{\"value\":154}", NULL, 154},
+        {" {\"value\" : 154.0} ", NULL, 154},
+        {"{\"value\":\" 154 \"}", NULL, 154},
+        {"\"154\"", NULL, 154},
+        {"{\"value\":1,\"value\":154}", NULL, 154}, /* the last one counts */
+        {"{\"pressure\":{\"inwc\":154}}", "/pressure/inwc", 154},
+        {"{\"a/b\":[1,154]}", "/a~1b/1", 154},
+        {"[1,[154]]", "/1/0", 154},
+        {"154", "", 154},
+        {"\"154\"", "", 154},
+        {"{\"x\":154,\"n\":123456789012345678901234567890}", "/x", 154}, /* beyond 64 bit */
+        {"{\"value\":100000000000000000000e-18}", NULL, 100},
+        {"{\"value\":154,\"note\":\"\\u0000\\u20AC \xE2\x82\xAC\"}", NULL, 154},
+    };
+    struct payload_binding binding = bound(QUANTITY_SUCTION, "Pa");
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        binding.value_pointer = cases[i].pointer;
+        struct payload_reading reading = taken(&binding, cases[i].text);
+        ck_assert_double_eq(reading.reading.value, cases[i].pa);
+        ck_assert_int_eq(reading.reading.time_ms, ARRIVAL_MS);
+        ck_assert(!reading.has_own_time);
+    }
+}
+END_TEST
+
+START_TEST(times) {
+    static const struct {
+        const char *time;
+        enum payload_time_unit unit;
+        int64_t time_ms;
+    } cases[] = {
+        {"\"2023-11-14T22:13:20Z\"", PAYLOAD_TIME_AUTOMATIC, 1700000000000},
+        {"\"2023-11-14T15:13:20.250-07:00\"", PAYLOAD_TIME_AUTOMATIC, 1700000000250},
+        {"\"2023-11-14T22:13:20Z\"", PAYLOAD_TIME_SECONDS, 1700000000000},
+        {"1699999999", PAYLOAD_TIME_AUTOMATIC, 1699999999000},
+        {"1699999999.125", PAYLOAD_TIME_AUTOMATIC, 1699999999125},
+        {"1699999999125", PAYLOAD_TIME_AUTOMATIC, 1699999999125},
+        {"1699999999125.4", PAYLOAD_TIME_AUTOMATIC, 1699999999125},
+        {"\"1699999999\"", PAYLOAD_TIME_AUTOMATIC, 1699999999000},
+        {"1.6e9", PAYLOAD_TIME_SECONDS, 1600000000000},
+        {"1.6e12", PAYLOAD_TIME_MILLISECONDS, 1600000000000},
+        {"1700000300", PAYLOAD_TIME_AUTOMATIC, 1700000300000}, /* 5 min ahead, no more */
+    };
+    struct payload_binding binding = bound(QUANTITY_SUCTION, "Pa");
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        char text[128];
+        binding.time_unit = cases[i].unit;
+        binding.value_pointer = binding.time_pointer = NULL;
+        snprintf(text, sizeof text, "{\"value\":154,\"time\":%s}", cases[i].time);
+        struct payload_reading reading = taken(&binding, text);
+        ck_assert_msg(reading.reading.time_ms == cases[i].time_ms, "%s", text);
+        ck_assert(reading.has_own_time);
+        binding.value_pointer = "/0";
+        binding.time_pointer = "/1/ts";
+        snprintf(text, sizeof text, "[154,{\"ts\":%s}]", cases[i].time);
+        reading = taken(&binding, text);
+        ck_assert_msg(reading.reading.time_ms == cases[i].time_ms, "%s", text);
+    }
+}
+END_TEST
+
+START_TEST(time_is_looked_for_only_where_it_is_expected) {
+    struct payload_binding binding = bound(QUANTITY_SUCTION, "Pa");
+    binding.value_pointer = "/value";
+    struct payload_reading reading = taken(&binding, "{\"value\":154,\"time\":\"noon\"}");
+    ck_assert(!reading.has_own_time);
+    ck_assert_int_eq(reading.reading.time_ms, ARRIVAL_MS);
+    binding.value_pointer = NULL;
+    binding.time_pointer = "/ts";
+    reading = taken(&binding, "{\"value\":154,\"time\":\"noon\",\"ts\":1.6e9}");
+    ck_assert_int_eq(reading.reading.time_ms, 1600000000000);
+}
+END_TEST
+
+START_TEST(any_age_without_a_limit) {
+    struct payload_binding binding = bound(QUANTITY_SUCTION, "Pa");
+    binding.keep_ms = 0;
+    struct payload_reading reading =
+        taken(&binding, "{\"value\":154,\"time\":\"1985-04-12T23:20:50.52Z\"}");
+    ck_assert_int_eq(reading.reading.time_ms, 482196050520); /* RFC 3339 section 5.8 */
+}
+END_TEST
+
+struct refused_case {
+    const char *bytes;
+    size_t length;
+    enum refusal refusal;
+};
+
+/* For a suction point in Pa without pointers. */
+static const struct refused_case refused_cases[] = {
+    {BYTES(""), REFUSAL_EMPTY},
+    {BYTES(" \t\r\n"), REFUSAL_EMPTY},
+    /* neither a number nor JSON */
+    {BYTES("hello"), REFUSAL_MALFORMED},
+    {BYTES("-"), REFUSAL_MALFORMED},
+    {BYTES("--1"), REFUSAL_MALFORMED},
+    {BYTES("."), REFUSAL_MALFORMED},
+    {BYTES("e5"), REFUSAL_MALFORMED},
+    {BYTES("1,5"), REFUSAL_MALFORMED},
+    {BYTES("1.2.3"), REFUSAL_MALFORMED},
+    {BYTES("1 2"), REFUSAL_MALFORMED},
+    {BYTES("154;"), REFUSAL_MALFORMED},
+    {BYTES("0x1F"), REFUSAL_MALFORMED},
+    {BYTES("0X1p3"), REFUSAL_MALFORMED},
+    {BYTES("154\0"), REFUSAL_MALFORMED},
+    {BYTES("154 Pa\0"), REFUSAL_MALFORMED},
+    {BYTES("\0"), REFUSAL_MALFORMED},
+    {BYTES("\xEF\xBB\xBF"
+           "154"),
+     REFUSAL_MALFORMED}, /* byte order mark */
+    {BYTES("{"), REFUSAL_MALFORMED},
+    {BYTES("{\"value\":154"), REFUSAL_MALFORMED},
+    {BYTES("{\"value\":154}}"), REFUSAL_MALFORMED},
+    {BYTES("{\"value\":154} 1"), REFUSAL_MALFORMED},
+    {BYTES("{value:154}"), REFUSAL_MALFORMED},
+    {BYTES("{'value':154}"), REFUSAL_MALFORMED},
+    {BYTES("{\"value\":154,}"), REFUSAL_MALFORMED},
+    {BYTES("{\"value\":0154}"), REFUSAL_MALFORMED},
+    {BYTES("{\"value\":+154}"), REFUSAL_MALFORMED},
+    {BYTES("{\"value\":.5}"), REFUSAL_MALFORMED},
+    {BYTES("{\"value\":NaN}"), REFUSAL_MALFORMED},
+    {BYTES("{\"value\":Infinity}"), REFUSAL_MALFORMED},
+    {BYTES("{\"value\":-Infinity}"), REFUSAL_MALFORMED},
+    {BYTES("{\"value\":0x1F}"), REFUSAL_MALFORMED},
+    {BYTES("{\"value\":154,\"x\":\"\\ud800\"}"), REFUSAL_MALFORMED}, /* half a surrogate pair */
+    {BYTES("{\"\\u0000\":1,\"value\":154}"), REFUSAL_MALFORMED},
+    {BYTES("{\"value\":154\0}"), REFUSAL_MALFORMED},
+    {BYTES("TRUE"), REFUSAL_MALFORMED},
+    /* not UTF-8: a lone byte, overlong, a surrogate, beyond U+10FFFF, cut short */
+    {BYTES("{\"value\":154,\"x\":\"\xFF\"}"), REFUSAL_INVALID_UTF8},
+    {BYTES("{\"value\":154,\"x\":\"\xC0\xAF\"}"), REFUSAL_INVALID_UTF8},
+    {BYTES("{\"value\":154,\"x\":\"\xE0\x80\xAF\"}"), REFUSAL_INVALID_UTF8},
+    {BYTES("{\"value\":154,\"x\":\"\xED\xA0\x80\"}"), REFUSAL_INVALID_UTF8},
+    {BYTES("{\"value\":154,\"x\":\"\xF4\x90\x80\x80\"}"), REFUSAL_INVALID_UTF8},
+    {BYTES("{\"value\":154,\"x\":\"\xE2\x82\"}"), REFUSAL_INVALID_UTF8},
+    {BYTES("\xE2\x82"), REFUSAL_INVALID_UTF8},
+    {BYTES("154 \xB0"
+           "C"),
+     REFUSAL_INVALID_UTF8},
+    /* nothing where the value should be */
+    {BYTES("{}"), REFUSAL_VALUE_MISSING},
+    {BYTES("[]"), REFUSAL_VALUE_MISSING},
+    {BYTES("{\"Value\":154}"), REFUSAL_VALUE_MISSING},
+    {BYTES("{\"value \":154}"), REFUSAL_VALUE_MISSING},
+    {BYTES("[{\"n\":\"a\"}]"), REFUSAL_VALUE_MISSING},
+    /* a value, but no number */
+    {BYTES("true"), REFUSAL_NOT_A_NUMBER},
+    {BYTES("null"), REFUSAL_NOT_A_NUMBER},
+    {BYTES("\"\""), REFUSAL_NOT_A_NUMBER},
+    {BYTES("\"abc\""), REFUSAL_NOT_A_NUMBER},
+    {BYTES("{\"value\":true}"), REFUSAL_NOT_A_NUMBER},
+    {BYTES("{\"value\":false}"), REFUSAL_NOT_A_NUMBER},
+    {BYTES("{\"value\":null}"), REFUSAL_NOT_A_NUMBER},
+    {BYTES("{\"value\":[154]}"), REFUSAL_NOT_A_NUMBER},
+    {BYTES("{\"value\":{\"value\":154}}"), REFUSAL_NOT_A_NUMBER},
+    {BYTES("{\"value\":\"\"}"), REFUSAL_NOT_A_NUMBER},
+    {BYTES("{\"value\":\"154 Pa\"}"), REFUSAL_NOT_A_NUMBER},
+    {BYTES("{\"value\":\"154\\u0000\"}"), REFUSAL_NOT_A_NUMBER},
+    {BYTES("{\"value\":\"0x1F\"}"), REFUSAL_NOT_A_NUMBER},
+    /* not finite */
+    {BYTES("1e999"), REFUSAL_NOT_FINITE},
+    {BYTES("-1e309"), REFUSAL_NOT_FINITE},
+    {BYTES("nan"), REFUSAL_NOT_FINITE},
+    {BYTES("NaN"), REFUSAL_NOT_FINITE},
+    {BYTES("-Infinity"), REFUSAL_NOT_FINITE},
+    {BYTES("+inf"), REFUSAL_NOT_FINITE},
+    {BYTES("{\"value\":1e999}"), REFUSAL_NOT_FINITE},
+    {BYTES("{\"value\":-1e999}"), REFUSAL_NOT_FINITE},
+    {BYTES("{\"value\":\"1e999\"}"), REFUSAL_NOT_FINITE},
+    {BYTES("{\"value\":\"NaN\"}"), REFUSAL_NOT_FINITE},
+    {BYTES("[{\"n\":\"a\",\"v\":1e999}]"), REFUSAL_NOT_FINITE},
+    {BYTES("1.7e308 inH2O"), REFUSAL_NOT_FINITE},
+    /* impossible */
+    {BYTES("1e300"), REFUSAL_OUT_OF_RANGE},
+    {BYTES("65535"), REFUSAL_OUT_OF_RANGE},
+    {BYTES("-99999"), REFUSAL_OUT_OF_RANGE},
+    {BYTES("{\"value\":123456789012345678901234567890}"), REFUSAL_OUT_OF_RANGE},
+    {BYTES("400 inH2O"), REFUSAL_OUT_OF_RANGE},
+    /* units */
+    {BYTES("154 furlong"), REFUSAL_UNKNOWN_UNIT},
+    {BYTES("154 x"), REFUSAL_UNKNOWN_UNIT},
+    {BYTES("154 Pa 3"), REFUSAL_UNKNOWN_UNIT},
+    {BYTES("154 pCi/L"), REFUSAL_WRONG_UNIT},
+    {BYTES("15.4 degC"), REFUSAL_WRONG_UNIT},
+    {BYTES("50 %"), REFUSAL_WRONG_UNIT},
+    {BYTES("[{\"n\":\"a\",\"u\":\"Cel\",\"v\":15}]"), REFUSAL_WRONG_UNIT},
+    {BYTES("[{\"n\":\"a\",\"u\":\"lon\",\"v\":15}]"), REFUSAL_UNKNOWN_UNIT},
+    /* times */
+    {BYTES("{\"value\":154,\"time\":\"2023-11-14T22:13:20\"}"), REFUSAL_TIME_MALFORMED},
+    {BYTES("{\"value\":154,\"time\":\"2023-02-29T00:00:00Z\"}"), REFUSAL_TIME_MALFORMED},
+    {BYTES("{\"value\":154,\"time\":\"noon\"}"), REFUSAL_TIME_MALFORMED},
+    {BYTES("{\"value\":154,\"time\":\"\"}"), REFUSAL_TIME_MALFORMED},
+    {BYTES("{\"value\":154,\"time\":\"2023-11-14T22:13:20Z\\u0000\"}"), REFUSAL_TIME_MALFORMED},
+    {BYTES("{\"value\":154,\"time\":null}"), REFUSAL_TIME_MALFORMED},
+    {BYTES("{\"value\":154,\"time\":{}}"), REFUSAL_TIME_MALFORMED},
+    {BYTES("{\"value\":154,\"time\":0}"), REFUSAL_TIME_MALFORMED},
+    {BYTES("{\"value\":154,\"time\":-1700000000}"), REFUSAL_TIME_MALFORMED},
+    {BYTES("{\"value\":154,\"time\":1700000000000000}"), REFUSAL_TIME_MALFORMED},    /* us */
+    {BYTES("{\"value\":154,\"time\":1700000000000000000}"), REFUSAL_TIME_MALFORMED}, /* ns */
+    {BYTES("{\"value\":154,\"time\":9223372036854775807}"), REFUSAL_TIME_MALFORMED},
+    {BYTES("{\"value\":154,\"time\":946684799}"), REFUSAL_TIME_MALFORMED}, /* before 2000 */
+    {BYTES("{\"value\":154,\"time\":1700000301}"), REFUSAL_TIME_IN_FUTURE},
+    {BYTES("{\"value\":154,\"time\":1700000300001}"), REFUSAL_TIME_IN_FUTURE},
+    {BYTES("{\"value\":154,\"time\":4291747200}"), REFUSAL_TIME_IN_FUTURE}, /* 2105-12-31 */
+    {BYTES("{\"value\":154,\"time\":\"2106-02-07T06:28:16Z\"}"), REFUSAL_TIME_IN_FUTURE},
+    {BYTES("{\"value\":154,\"time\":\"9999-12-31T23:59:59Z\"}"), REFUSAL_TIME_IN_FUTURE},
+    {BYTES("{\"value\":154,\"time\":\"2013-11-01T00:00:00Z\"}"), REFUSAL_TOO_OLD},
+    {BYTES("{\"value\":154,\"time\":\"1970-01-01T00:00:00Z\"}"), REFUSAL_TOO_OLD},
+    {BYTES("[{\"n\":\"a\",\"v\":1,\"t\":268435456}]"), REFUSAL_TOO_OLD},
+    /* SenML of a kind we don't know */
+    {BYTES("[{\"n\":\"a\",\"v\":1,\"x_\":1}]"), REFUSAL_UNKNOWN_SENML},
+    {BYTES("[{\"bver\":11,\"n\":\"a\",\"v\":1}]"), REFUSAL_UNKNOWN_SENML},
+};
+
+START_TEST(each_refusal_has_its_reason) {
+    struct payload_binding binding = bound(QUANTITY_SUCTION, "Pa");
+    for (size_t i = 0; i < sizeof refused_cases / sizeof refused_cases[0]; i++)
+        refused(&binding, refused_cases[i].bytes, refused_cases[i].length,
+                refused_cases[i].refusal);
+}
+END_TEST
+
+/* Every reason that a message alone can have is in the table or in a test of its own below. */
+START_TEST(each_reason_is_tested) {
+    bool seen[REFUSAL_COUNT] = {[REFUSAL_NONE] = true,
+                                [REFUSAL_TOO_LARGE] = true, /* size_limit */
+                                [REFUSAL_TOO_DEEP] = true,  /* depth_limit */
+                                [REFUSAL_CONFLICT] = true /* the store's */};
+    for (size_t i = 0; i < sizeof refused_cases / sizeof refused_cases[0]; i++)
+        seen[refused_cases[i].refusal] = true;
+    for (int i = 0; i < REFUSAL_COUNT; i++)
+        ck_assert_msg(seen[i], "%s", refusal_word((enum refusal)i));
+}
+END_TEST
+
+START_TEST(pointers_that_lead_nowhere) {
+    struct payload_binding binding = bound(QUANTITY_SUCTION, "Pa");
+    binding.value_pointer = "/pressure/inwc";
+    refused(&binding, BYTES("{\"pressure\":154}"), REFUSAL_VALUE_MISSING);
+    refused(&binding, BYTES("{\"value\":154}"), REFUSAL_VALUE_MISSING);
+    refused(&binding, BYTES("154"), REFUSAL_VALUE_MISSING);
+    refused(&binding, BYTES("[{\"n\":\"a\",\"v\":154}]"), REFUSAL_VALUE_MISSING);
+    binding.value_pointer = "no-slash";
+    refused(&binding, BYTES("{\"no-slash\":154}"), REFUSAL_VALUE_MISSING);
+    binding.value_pointer = NULL;
+    binding.time_pointer = "/ts";
+    refused(&binding, BYTES("{\"value\":154}"), REFUSAL_TIME_MALFORMED);
+    refused(&binding, BYTES("{\"value\":154,\"time\":1700000000}"), REFUSAL_TIME_MALFORMED);
+    refused(&binding, BYTES("154"), REFUSAL_TIME_MALFORMED);
+    refused(&binding, BYTES("\"154\""), REFUSAL_TIME_MALFORMED);
+}
+END_TEST
+
+START_TEST(declared_time_units_are_not_guessed) {
+    struct payload_binding binding = bound(QUANTITY_SUCTION, "Pa");
+    binding.time_unit = PAYLOAD_TIME_SECONDS;
+    refused(&binding, BYTES("{\"value\":1,\"time\":1700000000000}"), REFUSAL_TIME_MALFORMED);
+    binding.time_unit = PAYLOAD_TIME_MILLISECONDS;
+    refused(&binding, BYTES("{\"value\":1,\"time\":1700000000}"), REFUSAL_TOO_OLD);
+    refused(&binding, BYTES("{\"value\":1,\"time\":1e300}"), REFUSAL_TIME_MALFORMED);
+}
+END_TEST
+
+/* Codes that sensors send in place of a value (common practice, no source). */
+START_TEST(error_codes_of_sensors) {
+    static const struct {
+        enum quantity quantity;
+        const char *unit, *text;
+    } cases[] = {
+        {QUANTITY_SUCTION, "Pa", "-999"},
+        {QUANTITY_SUCTION, "inH2O", "65535"},
+        {QUANTITY_RADON, "Bq/m3", "65535"},
+        {QUANTITY_RADON, "pCi/L", "-1"},
+        {QUANTITY_INDOOR_TEMPERATURE, "degC", "85.0"},
+        {QUANTITY_INDOOR_TEMPERATURE, "degF", "185"},
+        {QUANTITY_OUTDOOR_TEMPERATURE, "degC", "-127"},
+        {QUANTITY_HUMIDITY, "%", "-999"},
+        {QUANTITY_BAROMETRIC_PRESSURE, "hPa", "65535"},
+        {QUANTITY_BATTERY, "V", "65535"},
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct payload_binding binding = bound(cases[i].quantity, cases[i].unit);
+        refused(&binding, cases[i].text, strlen(cases[i].text), REFUSAL_OUT_OF_RANGE);
+    }
+}
+END_TEST
+
+START_TEST(size_limit) {
+    struct payload_binding binding = bound(QUANTITY_SUCTION, "Pa");
+    char *text = malloc(PAYLOAD_BYTES_MAX + 1);
+    ck_assert_ptr_nonnull(text);
+    memset(text, ' ', PAYLOAD_BYTES_MAX + 1);
+    memcpy(text, "154", 3);
+    struct payload_reading reading;
+    struct payload_result result =
+        payload_decode(&binding, text, PAYLOAD_BYTES_MAX, ARRIVAL_MS, &reading, 1);
+    ck_assert_uint_eq(result.count, 1);
+    refused(&binding, text, PAYLOAD_BYTES_MAX + 1, REFUSAL_TOO_LARGE);
+    memset(text, ' ', PAYLOAD_BYTES_MAX);
+    refused(&binding, text, PAYLOAD_BYTES_MAX, REFUSAL_EMPTY);
+    memset(text, '9', PAYLOAD_BYTES_MAX);
+    refused(&binding, text, PAYLOAD_BYTES_MAX, REFUSAL_NOT_FINITE);
+    free(text);
+    ck_assert_int_eq(payload_decode(&binding, NULL, 0, ARRIVAL_MS, &reading, 1).refusal,
+                     REFUSAL_EMPTY);
+}
+END_TEST
+
+static size_t nested(char *text, char bracket, size_t depth, const char *middle) {
+    size_t used = 0;
+    for (size_t i = 0; i < depth; i++) {
+        text[used++] = bracket;
+        if (bracket == '{') {
+            memcpy(text + used, "\"a\":", 4);
+            used += 4;
+        }
+    }
+    memcpy(text + used, middle, strlen(middle));
+    used += strlen(middle);
+    for (size_t i = 0; i < depth; i++)
+        text[used++] = bracket == '[' ? ']' : '}';
+    return used;
+}
+
+START_TEST(depth_limit) {
+    static char text[PAYLOAD_BYTES_MAX];
+    struct payload_binding binding = bound(QUANTITY_SUCTION, "Pa");
+    char pointer[128] = "";
+    for (int i = 0; i < 32; i++)
+        strcat(pointer, "/a");
+    binding.value_pointer = pointer;
+    struct payload_reading reading;
+    size_t length = nested(text, '{', 32, "154");
+    ck_assert_uint_eq(payload_decode(&binding, text, length, ARRIVAL_MS, &reading, 1).count, 1);
+    refused(&binding, text, nested(text, '{', 33, "154"), REFUSAL_TOO_DEEP);
+    refused(&binding, text, nested(text, '[', 33, "154"), REFUSAL_TOO_DEEP);
+    refused(&binding, text, nested(text, '[', 10000, "154"), REFUSAL_TOO_DEEP);
+    memset(text, '[', sizeof text);
+    refused(&binding, text, sizeof text, REFUSAL_TOO_DEEP);
+    binding.value_pointer = NULL; /* brackets inside a text are no nesting */
+    char quoted[256] = "{\"x\":\"\\\"";
+    for (int i = 0; i < 50; i++)
+        strcat(quoted, "[{");
+    strcat(quoted, "\",\"value\":154}");
+    ck_assert_double_eq(taken(&binding, quoted).reading.value, 154);
+}
+END_TEST
+
+/* As many members, records and empty arrays as 64 KiB can hold. */
+START_TEST(crowded_documents) {
+    static char text[PAYLOAD_BYTES_MAX + 64];
+    struct payload_binding binding = bound(QUANTITY_SUCTION, "Pa");
+    size_t used = 1;
+    text[0] = '{';
+    for (unsigned i = 0; used < PAYLOAD_BYTES_MAX - 32; i++)
+        used += (size_t)sprintf(text + used, "\"%x\":0,", i);
+    used += (size_t)sprintf(text + used, "\"value\":154}");
+    struct payload_reading reading;
+    ck_assert_uint_eq(payload_decode(&binding, text, used, ARRIVAL_MS, &reading, 1).count, 1);
+    used = 1;
+    text[0] = '[';
+    while (used < PAYLOAD_BYTES_MAX - 8)
+        used += (size_t)sprintf(text + used, "[],");
+    used += (size_t)sprintf(text + used, "[]]");
+    struct payload_result result = payload_decode(&binding, text, used, ARRIVAL_MS, &reading, 1);
+    ck_assert_uint_eq(result.refused, (used - 1) / 3);
+    ck_assert_int_eq(result.refusal, REFUSAL_MALFORMED);
+}
+END_TEST
+
+START_TEST(records_beyond_the_capacity_are_counted) {
+    struct payload_binding binding = bound(QUANTITY_SUCTION, "Pa");
+    const char *text = "[{\"n\":\"a\",\"v\":1},{\"v\":2,\"n\":\"a\"},{\"v\":3,\"n\":\"a\"}]";
+    struct payload_reading readings[2];
+    struct payload_result result =
+        payload_decode(&binding, text, strlen(text), ARRIVAL_MS, readings, 2);
+    ck_assert_uint_eq(result.count, 2);
+    ck_assert_uint_eq(result.refused, 1);
+    ck_assert_int_eq(result.refusal, REFUSAL_TOO_LARGE);
+    ck_assert_double_eq(readings[1].reading.value, 2);
+    result = payload_decode(&binding, "1", 1, ARRIVAL_MS, NULL, 0);
+    ck_assert_uint_eq(result.count, 0);
+    ck_assert_int_eq(result.refusal, REFUSAL_TOO_LARGE);
+}
+END_TEST
+
+START_TEST(records_of_other_points_are_passed_over) {
+    struct payload_binding binding = bound(QUANTITY_SUCTION, "Pa");
+    binding.senml_name = "pressure";
+    const char *text = "[{\"bn\":\"box/\",\"n\":\"label\",\"vs\":\"x\"},{\"n\":\"pressure\",\"u\":"
+                       "\"Pa\",\"v\":5},{\"n\":\"temp\",\"u\":\"Cel\",\"v\":\"?\"}]";
+    ck_assert_double_eq(taken(&binding, text).reading.value, 5);
+    binding.senml_name = "box/pressure";
+    ck_assert_double_eq(taken(&binding, text).reading.value, 5);
+    static const char *const others[] = {"a box/pressure", "ressure/", "Pressure"};
+    for (size_t i = 0; i < 3; i++) {
+        binding.senml_name = others[i];
+        struct payload_reading reading;
+        struct payload_result result = decode(&binding, text, &reading);
+        ck_assert_uint_eq(result.count + result.refused, 0);
+        ck_assert_int_eq(result.refusal, REFUSAL_NONE);
+    }
+}
+END_TEST
+
+START_TEST(printed_numbers_come_back_exactly) {
+    static const char *const shapes[] = {"%.17g", "{\"value\":%.17g}", "\"%.17g\"",
+                                         "[{\"n\":\"a\",\"v\":%.17g}]", "%.17g Pa"};
+    struct payload_binding binding = bound(QUANTITY_SUCTION, "Pa");
+    struct test_random random = {test_seed()};
+    for (int i = 0; i < 100000; i++) {
+        double magnitude = ldexp(1.0, (int)(test_random_next(&random) % 1000) - 990);
+        double value = (test_random_unit(&random) - 0.3) * (i % 2 ? 1000.0 : magnitude);
+        char text[96];
+        /* Each shape is a literal of the table above. */
+#pragma GCC diagnostic push
+#pragma GCC diagnostic ignored "-Wformat-nonliteral"
+        snprintf(text, sizeof text, shapes[i % 5], value);
+#pragma GCC diagnostic pop
+        ck_assert_msg(taken(&binding, text).reading.value == value, "%s", text);
+    }
+}
+END_TEST
+
+/* Whatever the bytes: no crash, and the counts add up. */
+START_TEST(damaged_messages) {
+    static const char *const texts[] = {
+        "154.25 inH2O", "{\"value\":\"1.5e2\",\"time\":\"2023-11-14T22:13:20Z\"}",
+        "[{\"bn\":\"a:\",\"bt\":1.7e9,\"bu\":\"Pa\",\"n\":\"b\",\"v\":1},{\"v\":2,\"t\":-1}]"};
+    struct payload_binding binding = bound(QUANTITY_SUCTION, "Pa");
+    struct test_random random = {test_seed()};
+    for (int i = 0; i < 60000; i++) {
+        char text[128];
+        size_t length = strlen(texts[i % 3]);
+        memcpy(text, texts[i % 3], length);
+        for (unsigned n = 1 + (unsigned)(test_random_next(&random) % 3); n > 0; n--)
+            text[test_random_next(&random) % length] =
+                (char)(n % 2 ? test_random_next(&random)
+                             : (uint64_t) "{}[]\",:0-_.e"[test_random_next(&random) % 12]);
+        length -= test_random_next(&random) % (length / 4);
+        struct payload_reading readings[2];
+        struct payload_result result =
+            payload_decode(&binding, text, length, ARRIVAL_MS, readings, 2);
+        ck_assert_uint_le(result.count, 2);
+        ck_assert((result.refused > 0) == (result.refusal != REFUSAL_NONE));
+        for (size_t k = 0; k < result.count; k++)
+            ck_assert(isfinite(readings[k].reading.value));
+    }
+}
+END_TEST
+
+START_TEST(refusals_have_words) {
+    static const char *const words[REFUSAL_COUNT] = {
+        "none",          "empty",         "too-large",      "too-deep",       "malformed",
+        "invalid-utf8",  "value-missing", "not-a-number",   "not-finite",     "out-of-range",
+        "unknown-unit",  "wrong-unit",    "time-malformed", "time-in-future", "too-old",
+        "unknown-senml", "conflict"};
+    for (int i = 0; i < REFUSAL_COUNT; i++) {
+        ck_assert_str_eq(refusal_word((enum refusal)i), words[i]);
+        ck_assert_uint_gt(strlen(refusal_text((enum refusal)i)), 4);
+    }
+    ck_assert_str_eq(refusal_word(REFUSAL_COUNT), "unknown");
+}
+END_TEST
+
+int main(void) {
+    TCase *tcase = tcase_create("payload");
+    tcase_add_test(tcase, plain_numbers);
+    tcase_add_test(tcase, zero_has_no_sign);
+    tcase_add_test(tcase, a_unit_behind_the_number);
+    tcase_add_test(tcase, scale_then_offset_in_the_unit_of_the_sensor);
+    tcase_add_test(tcase, json_values);
+    tcase_add_test(tcase, times);
+    tcase_add_test(tcase, time_is_looked_for_only_where_it_is_expected);
+    tcase_add_test(tcase, any_age_without_a_limit);
+    tcase_add_test(tcase, each_refusal_has_its_reason);
+    tcase_add_test(tcase, each_reason_is_tested);
+    tcase_add_test(tcase, pointers_that_lead_nowhere);
+    tcase_add_test(tcase, declared_time_units_are_not_guessed);
+    tcase_add_test(tcase, error_codes_of_sensors);
+    tcase_add_test(tcase, size_limit);
+    tcase_add_test(tcase, depth_limit);
+    tcase_add_test(tcase, crowded_documents);
+    tcase_add_test(tcase, records_beyond_the_capacity_are_counted);
+    tcase_add_test(tcase, records_of_other_points_are_passed_over);
+    tcase_add_test(tcase, printed_numbers_come_back_exactly);
+    tcase_add_test(tcase, damaged_messages);
+    tcase_add_test(tcase, refusals_have_words);
+    return run_test_case(tcase);
+}
