@@ -12,7 +12,8 @@
 #define WEB_BODY_BYTES_MAX (4 * 1024 * 1024) /* on the Unix socket; 64 KiB on the page port */
 
 struct web_request {
-    const char *method, *path; /* decoded path, "/api/systems" */
+    const char *method; /* "GET" or "POST"; HEAD comes as GET, its body is left out on the way */
+    const char *path;   /* decoded path, "/api/systems" */
     const void *body;
     size_t body_length;
     const char *content_type; /* or NULL */
@@ -30,7 +31,7 @@ struct web_answer {
     const char *content_type; /* a literal */
     char *body;               /* taken over, freed with free() */
     size_t body_length;
-    const char *static_body;  /* instead of body: never freed (embedded files) */
+    const char *static_body; /* instead of body: never freed (embedded files) */
     struct {
         const char *name; /* a literal */
         char *value;      /* taken over, freed with free() */
@@ -38,6 +39,12 @@ struct web_answer {
     size_t header_count;
 };
 
+/*
+ * Every answer gets the security headers (no sniffing, no referrer, no framing, scripts and styles
+ * from here only) and Cache-Control: no-store; of these a handler's own header replaces only
+ * Cache-Control, for embedded files. Answered without the handler: 400 bad percent codes, 405 other
+ * methods, 413 body too large, 414 address too long, 421 foreign Host.
+ */
 typedef void web_handler(void *context, const struct web_request *request,
                          struct web_answer *answer);
 
@@ -46,7 +53,10 @@ struct web_server;
 /** Listens on address:port. Port 0 takes a free one (web_server_port tells). NULL with `why`. */
 struct web_server *web_server_create_tcp(const char *address, int port, web_handler *handler,
                                          void *context, char *why, size_t why_size);
-/** Listens on a Unix socket (made with mode 0660, an old one replaced). NULL with `why`. */
+/**
+ * Listens on a Unix socket (made with mode 0660). A socket that nobody listens on any more is
+ * replaced; anything else at that path is left alone. NULL with `why`.
+ */
 struct web_server *web_server_create_socket(const char *path, web_handler *handler, void *context,
                                             char *why, size_t why_size);
 void web_server_destroy(struct web_server *server); /* NULL does nothing */
@@ -61,5 +71,15 @@ int web_server_timeout_ms(const struct web_server *server);
 
 /** Further Host names that are answered; loopback names always are, anything else gets 421. */
 void web_server_allow_hosts(struct web_server *server, char *const *hosts, size_t count);
+
+/**
+ * Seconds after which a connection is closed: on which nothing moves (default 10), and whose
+ * request is not there in whole (default 30), however busily it drips. For new connections; tests
+ * use less.
+ */
+void web_server_set_patience(struct web_server *server, unsigned idle_s, unsigned request_s);
+
+/** Open connections, for metrics. */
+size_t web_server_connections(const struct web_server *server);
 
 #endif

@@ -1,0 +1,583 @@
+/*
+ * libmicrohttpd with its own epoll descriptor, which the daemon's loop polls; no threads. A request
+ * is collected whole, then the handler runs in one go.
+ *
+ * The library closes a connection on which nothing moves for a while. That alone does not help
+ * against one that sends a byte now and then, so each connection also has a time by which its
+ * request must be complete, and one by which its answer must be taken.
+ */
+#include "link/web_server.h"
+
+#include "link/web_socket.h"
+
+#include <assert.h>
+#include <limits.h>
+#include <microhttpd.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+#include <sys/socket.h>
+#include <sys/stat.h>
+#include <time.h>
+#include <unistd.h>
+
+#define PAGE_BODY_BYTES_MAX (64 * 1024)
+#define TARGET_BYTES_MAX 2048 /* path and query as sent */
+#define CONNECTIONS_MAX 64
+#define CONNECTIONS_PER_ADDRESS_MAX 16
+#define CONNECTION_MEMORY_BYTES (32 * 1024) /* headers of one request */
+#define IDLE_S 10
+#define REQUEST_S 30
+#define ANSWER_S 300
+
+/** One per open connection, in a list. */
+struct visitor {
+    struct visitor *next, *previous;
+    struct MHD_Connection *connection;
+    time_t since_s; /* monotonic: the connection began, or its last answer was out */
+    bool answering;
+};
+
+struct web_server {
+    struct MHD_Daemon *daemon;
+    web_handler *handler;
+    void *context;
+    bool is_operator;
+    size_t body_bytes_max;
+    int port;
+    char **hosts;
+    size_t host_count;
+    char *socket_path;
+    dev_t socket_device;
+    ino_t socket_inode;
+    struct visitor *visitors;
+    size_t visitor_count;
+    unsigned idle_s, request_s;
+};
+
+/** One request on its way in. */
+struct incoming {
+    bool begun;
+    int refusal; /* HTTP status to answer instead of asking the handler, 0: none */
+    char *body;
+    size_t length, capacity;
+};
+
+static time_t monotonic_s(void) {
+    struct timespec now;
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    return now.tv_sec;
+}
+
+/* ---- connections ---- */
+
+static void visitor_begin(struct web_server *server, struct MHD_Connection *connection,
+                          void **slot) {
+    struct visitor *visitor = calloc(1, sizeof(*visitor));
+    *slot = visitor;
+    if (!visitor)
+        return; /* the library's own limits still hold */
+    visitor->connection = connection;
+    visitor->since_s = monotonic_s();
+    visitor->next = server->visitors;
+    if (visitor->next)
+        visitor->next->previous = visitor;
+    server->visitors = visitor;
+    server->visitor_count++;
+    MHD_set_connection_option(connection, MHD_CONNECTION_OPTION_TIMEOUT, server->idle_s);
+}
+
+static void visitor_end(struct web_server *server, struct visitor *visitor) {
+    if (!visitor)
+        return;
+    if (visitor->previous)
+        visitor->previous->next = visitor->next;
+    else
+        server->visitors = visitor->next;
+    if (visitor->next)
+        visitor->next->previous = visitor->previous;
+    server->visitor_count--;
+    free(visitor);
+}
+
+static void on_connection(void *context, struct MHD_Connection *connection, void **slot,
+                          enum MHD_ConnectionNotificationCode what) {
+    struct web_server *server = context;
+    if (what == MHD_CONNECTION_NOTIFY_STARTED) {
+        visitor_begin(server, connection, slot);
+    } else {
+        visitor_end(server, *slot);
+        *slot = NULL;
+    }
+}
+
+static struct visitor *visitor_of(struct MHD_Connection *connection) {
+    const union MHD_ConnectionInfo *info =
+        MHD_get_connection_info(connection, MHD_CONNECTION_INFO_SOCKET_CONTEXT);
+    return info ? info->socket_context : NULL;
+}
+
+/** Closes what takes too long: the library sees the end of the connection in its next turn. */
+static void close_the_slow(struct web_server *server) {
+    time_t now_s = monotonic_s();
+    for (struct visitor *visitor = server->visitors; visitor; visitor = visitor->next) {
+        time_t limit_s = visitor->answering ? ANSWER_S : (time_t)server->request_s;
+        if (now_s - visitor->since_s < limit_s)
+            continue;
+        const union MHD_ConnectionInfo *info =
+            MHD_get_connection_info(visitor->connection, MHD_CONNECTION_INFO_CONNECTION_FD);
+        if (info)
+            shutdown(info->connect_fd, SHUT_RDWR);
+    }
+}
+
+/* ---- checks before the handler ---- */
+
+static bool is_hex(char letter) {
+    return (letter >= '0' && letter <= '9') || (letter >= 'a' && letter <= 'f') ||
+           (letter >= 'A' && letter <= 'F');
+}
+
+/** 0, or the status that refuses this request target (RFC 3986 section 2.1, RFC 9112 section 3.2).
+ */
+static int check_target(const char *target) {
+    if (strlen(target) > TARGET_BYTES_MAX)
+        return MHD_HTTP_URI_TOO_LONG;
+    if (target[0] != '/')
+        return MHD_HTTP_BAD_REQUEST;
+    for (const char *at = target; *at; at++) {
+        if ((unsigned char)*at <= ' ' || *at == 0x7f)
+            return MHD_HTTP_BAD_REQUEST;
+        if (*at == '%' && (!is_hex(at[1]) || !is_hex(at[2]) || (at[1] == '0' && at[2] == '0')))
+            return MHD_HTTP_BAD_REQUEST;
+    }
+    return 0;
+}
+
+static bool same_name(const char *name, const char *host, size_t length) {
+    return strlen(name) == length && strncasecmp(name, host, length) == 0;
+}
+
+/** A Host header is a name or address and perhaps a port (RFC 9110 section 7.2). */
+static bool host_is_ours(const struct web_server *server, const char *host) {
+    static const char *const loopback[] = {"localhost", "127.0.0.1", "[::1]"};
+    const char *after = host[0] == '[' ? strchr(host, ']') : NULL;
+    size_t length = after ? (size_t)(after - host) + 1 : strcspn(host, ":");
+    const char *port = host + length;
+    if (*port && (*port != ':' || strspn(port + 1, "0123456789") != strlen(port + 1)))
+        return false;
+    for (size_t i = 0; i < sizeof(loopback) / sizeof(loopback[0]); i++) {
+        if (same_name(loopback[i], host, length))
+            return true;
+    }
+    for (size_t i = 0; i < server->host_count; i++) {
+        if (same_name(server->hosts[i], host, length))
+            return true;
+    }
+    return false;
+}
+
+static enum MHD_Result count_host(void *context, enum MHD_ValueKind kind, const char *name,
+                                  const char *value) {
+    (void)kind;
+    (void)value;
+    if (strcasecmp(name, "Host") == 0)
+        (*(int *)context)++;
+    return MHD_YES;
+}
+
+static int check_host(const struct web_server *server, struct MHD_Connection *connection) {
+    if (server->is_operator)
+        return 0; /* a Unix socket has no name to be confused about */
+    int hosts = 0;
+    MHD_get_connection_values(connection, MHD_HEADER_KIND, count_host, &hosts);
+    if (hosts > 1)
+        return MHD_HTTP_BAD_REQUEST;
+    const char *host = MHD_lookup_connection_value(connection, MHD_HEADER_KIND, "Host");
+    return host && host_is_ours(server, host) ? 0 : MHD_HTTP_MISDIRECTED_REQUEST;
+}
+
+static int check_method(const char *method) {
+    static const char *const known[] = {"GET", "HEAD", "POST"};
+    for (size_t i = 0; i < sizeof(known) / sizeof(known[0]); i++) {
+        if (strcmp(method, known[i]) == 0)
+            return 0;
+    }
+    return MHD_HTTP_METHOD_NOT_ALLOWED;
+}
+
+/** A body announced as too large is refused before it is sent. */
+static int check_length(const struct web_server *server, struct MHD_Connection *connection) {
+    const char *text = MHD_lookup_connection_value(connection, MHD_HEADER_KIND, "Content-Length");
+    if (!text)
+        return 0;
+    unsigned long long length = strtoull(text, NULL, 10);
+    return length > server->body_bytes_max ? MHD_HTTP_CONTENT_TOO_LARGE : 0;
+}
+
+/* ---- answers ---- */
+
+static const char *const security_headers[][2] = {
+    {"X-Content-Type-Options", "nosniff"},
+    {"Referrer-Policy", "no-referrer"},
+    {"Content-Security-Policy",
+     "default-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'; "
+     "object-src 'none'"},
+    {"X-Frame-Options", "DENY"},
+    {"Cross-Origin-Opener-Policy", "same-origin"},
+    {"Cross-Origin-Resource-Policy", "same-origin"},
+};
+
+static bool add_headers(struct MHD_Response *response, const struct web_answer *answer) {
+    bool has_cache_control = false;
+    for (size_t i = 0; i < sizeof(security_headers) / sizeof(security_headers[0]); i++) {
+        if (MHD_add_response_header(response, security_headers[i][0], security_headers[i][1]) ==
+            MHD_NO)
+            return false;
+    }
+    for (size_t i = 0; i < answer->header_count; i++) {
+        if (strcasecmp(answer->headers[i].name, "Cache-Control") == 0)
+            has_cache_control = true;
+        if (!answer->headers[i].value ||
+            MHD_add_response_header(response, answer->headers[i].name, answer->headers[i].value) ==
+                MHD_NO) /* such as a line break in it */
+            return false;
+    }
+    if (!has_cache_control &&
+        MHD_add_response_header(response, "Cache-Control", "no-store") == MHD_NO)
+        return false;
+    return !answer->content_type ||
+           MHD_add_response_header(response, "Content-Type", answer->content_type) == MHD_YES;
+}
+
+static struct MHD_Response *make_response(struct web_answer *answer) {
+    struct MHD_Response *response;
+    if (answer->static_body) {
+        response = MHD_create_response_from_buffer(
+            answer->body_length, (void *)(uintptr_t)answer->static_body, MHD_RESPMEM_PERSISTENT);
+    } else {
+        size_t length = answer->body ? answer->body_length : 0;
+        response = MHD_create_response_from_buffer(length, answer->body, MHD_RESPMEM_MUST_FREE);
+        if (response)
+            answer->body = NULL; /* the library frees it now */
+    }
+    if (response && !add_headers(response, answer)) {
+        MHD_destroy_response(response);
+        response = NULL;
+    }
+    return response;
+}
+
+static void answer_free(struct web_answer *answer) {
+    free(answer->body);
+    for (size_t i = 0; i < answer->header_count; i++)
+        free(answer->headers[i].value);
+}
+
+static enum MHD_Result send_answer(struct MHD_Connection *connection, struct web_answer *answer) {
+    assert(answer->header_count <= sizeof(answer->headers) / sizeof(answer->headers[0]));
+    struct MHD_Response *response = make_response(answer);
+    unsigned status = (unsigned)answer->status;
+    if (!response || answer->status < 200 || answer->status > 599) {
+        static const char text[] = "The answer could not be made.\n";
+        struct web_answer failure = {.content_type = "text/plain; charset=utf-8",
+                                     .static_body = text,
+                                     .body_length = sizeof(text) - 1};
+        if (response)
+            MHD_destroy_response(response);
+        response = make_response(&failure);
+        status = MHD_HTTP_INTERNAL_SERVER_ERROR;
+    }
+    answer_free(answer);
+    if (!response)
+        return MHD_NO;
+    enum MHD_Result result = MHD_queue_response(connection, status, response);
+    MHD_destroy_response(response);
+    struct visitor *visitor = visitor_of(connection);
+    if (visitor) {
+        visitor->answering = true;
+        visitor->since_s = monotonic_s();
+    }
+    return result;
+}
+
+static const struct {
+    int status;
+    const char *text;
+} refusals[] = {
+    {MHD_HTTP_BAD_REQUEST, "This request is not well formed.\n"},
+    {MHD_HTTP_METHOD_NOT_ALLOWED, "Only GET, HEAD and POST are answered here.\n"},
+    {MHD_HTTP_CONTENT_TOO_LARGE, "The body is too large.\n"},
+    {MHD_HTTP_URI_TOO_LONG, "The address is too long.\n"},
+    {MHD_HTTP_MISDIRECTED_REQUEST, "This host name is not answered here.\n"},
+};
+
+static enum MHD_Result send_refusal(struct MHD_Connection *connection, int status) {
+    struct web_answer answer = {.status = status, .content_type = "text/plain; charset=utf-8"};
+    for (size_t i = 0; i < sizeof(refusals) / sizeof(refusals[0]); i++) {
+        if (refusals[i].status == status)
+            answer.static_body = refusals[i].text;
+    }
+    answer.body_length = answer.static_body ? strlen(answer.static_body) : 0;
+    if (status == MHD_HTTP_METHOD_NOT_ALLOWED) {
+        answer.headers[0].name = "Allow";
+        answer.headers[0].value = strdup("GET, HEAD, POST");
+        answer.header_count = 1;
+    }
+    return send_answer(connection, &answer);
+}
+
+/* ---- requests ---- */
+
+/** The library calls this with the request target as sent; what it returns stays with the request.
+ */
+static void *on_target(void *context, const char *target, struct MHD_Connection *connection) {
+    (void)context;
+    (void)connection;
+    struct incoming *incoming = calloc(1, sizeof(*incoming));
+    if (incoming)
+        incoming->refusal = check_target(target);
+    return incoming;
+}
+
+static void on_completed(void *context, struct MHD_Connection *connection, void **slot,
+                         enum MHD_RequestTerminationCode how) {
+    (void)context;
+    (void)how;
+    struct incoming *incoming = *slot;
+    if (incoming)
+        free(incoming->body);
+    free(incoming);
+    *slot = NULL;
+    struct visitor *visitor = visitor_of(connection);
+    if (visitor) {
+        visitor->answering = false;
+        visitor->since_s = monotonic_s();
+    }
+}
+
+/** False: drop the connection. A body that grows too large is read on for a while, then refused. */
+static bool take_body(const struct web_server *server, struct incoming *incoming, const char *data,
+                      size_t length) {
+    size_t wanted = incoming->length + length;
+    if (wanted > server->body_bytes_max) {
+        incoming->refusal = MHD_HTTP_CONTENT_TOO_LARGE;
+        incoming->length = wanted;
+        return wanted <= 2 * server->body_bytes_max;
+    }
+    if (wanted + 1 > incoming->capacity) {
+        size_t capacity = incoming->capacity ? incoming->capacity : 1024;
+        while (capacity < wanted + 1)
+            capacity *= 2;
+        char *grown = realloc(incoming->body, capacity);
+        if (!grown)
+            return false;
+        incoming->body = grown;
+        incoming->capacity = capacity;
+    }
+    memcpy(incoming->body + incoming->length, data, length);
+    incoming->length = wanted;
+    incoming->body[wanted] = '\0'; /* a convenience: parsers of text find an end */
+    return true;
+}
+
+static enum MHD_Result run_handler(struct web_server *server, struct MHD_Connection *connection,
+                                   const char *path, const char *method,
+                                   const struct incoming *incoming) {
+    const struct web_request request = {
+        .method = strcmp(method, "HEAD") == 0 ? "GET" : method,
+        .path = path,
+        .body = incoming->body ? incoming->body : "",
+        .body_length = incoming->length,
+        .content_type = MHD_lookup_connection_value(connection, MHD_HEADER_KIND, "Content-Type"),
+        .from_operator = server->is_operator,
+        .connection = connection,
+    };
+    struct web_answer answer = {0};
+    server->handler(server->context, &request, &answer);
+    return send_answer(connection, &answer);
+}
+
+static enum MHD_Result on_request(void *context, struct MHD_Connection *connection,
+                                  const char *path, const char *method, const char *version,
+                                  const char *data, size_t *length, void **slot) {
+    (void)version;
+    struct web_server *server = context;
+    struct incoming *incoming = *slot;
+    if (!incoming)
+        return MHD_NO; /* out of memory */
+    if (!incoming->begun) {
+        incoming->begun = true;
+        if (!incoming->refusal)
+            incoming->refusal = check_host(server, connection);
+        if (!incoming->refusal)
+            incoming->refusal = check_method(method);
+        if (!incoming->refusal)
+            incoming->refusal = check_length(server, connection);
+        return incoming->refusal ? send_refusal(connection, incoming->refusal) : MHD_YES;
+    }
+    if (*length > 0) {
+        bool taken = take_body(server, incoming, data, *length);
+        *length = 0;
+        return taken ? MHD_YES : MHD_NO;
+    }
+    if (incoming->refusal)
+        return send_refusal(connection, incoming->refusal);
+    return run_handler(server, connection, path, method, incoming);
+}
+
+static const char *look_up(const struct web_request *request, enum MHD_ValueKind kind,
+                           const char *name) {
+    const char *value = NULL;
+    size_t length = 0;
+    if (MHD_lookup_connection_value_n(request->connection, kind, name, strlen(name), &value,
+                                      &length) == MHD_NO)
+        return NULL;
+    return value ? value : ""; /* "?all" has a name and no value */
+}
+
+const char *web_query(const struct web_request *request, const char *name) {
+    return look_up(request, MHD_GET_ARGUMENT_KIND, name);
+}
+
+const char *web_header(const struct web_request *request, const char *name) {
+    return look_up(request, MHD_HEADER_KIND, name);
+}
+
+const char *web_cookie(const struct web_request *request, const char *name) {
+    return look_up(request, MHD_COOKIE_KIND, name);
+}
+
+/* ---- life ---- */
+
+static void ignore_log(void *context, const char *format, va_list arguments) {
+    (void)context;
+    (void)format;
+    (void)arguments;
+}
+
+static bool start_daemon(struct web_server *server, int descriptor) {
+    unsigned per_address = server->is_operator ? 0 : CONNECTIONS_PER_ADDRESS_MAX; /* 0: no limit */
+    server->daemon = MHD_start_daemon(
+        MHD_USE_EPOLL | MHD_USE_ERROR_LOG, 0, NULL, NULL, on_request, server,
+        MHD_OPTION_EXTERNAL_LOGGER, ignore_log, NULL, MHD_OPTION_LISTEN_SOCKET, descriptor,
+        MHD_OPTION_CONNECTION_LIMIT, (unsigned)CONNECTIONS_MAX, MHD_OPTION_PER_IP_CONNECTION_LIMIT,
+        per_address, MHD_OPTION_CONNECTION_TIMEOUT, (unsigned)IDLE_S,
+        MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)CONNECTION_MEMORY_BYTES,
+        MHD_OPTION_STRICT_FOR_CLIENT, 1, MHD_OPTION_URI_LOG_CALLBACK, on_target, server,
+        MHD_OPTION_NOTIFY_COMPLETED, on_completed, server, MHD_OPTION_NOTIFY_CONNECTION,
+        on_connection, server, MHD_OPTION_END);
+    return server->daemon != NULL;
+}
+
+/** Takes over the descriptor. */
+static struct web_server *create(int descriptor, bool is_operator, web_handler *handler,
+                                 void *context, char *why, size_t why_size) {
+    if (descriptor < 0)
+        return NULL;
+    struct web_server *server = calloc(1, sizeof(*server));
+    if (server) {
+        server->handler = handler;
+        server->context = context;
+        server->is_operator = is_operator;
+        server->body_bytes_max = is_operator ? WEB_BODY_BYTES_MAX : PAGE_BODY_BYTES_MAX;
+        server->port = web_socket_port(descriptor);
+        server->idle_s = IDLE_S;
+        server->request_s = REQUEST_S;
+        if (start_daemon(server, descriptor))
+            return server;
+        free(server);
+    }
+    snprintf(why, why_size, "the HTTP server cannot be started");
+    close(descriptor);
+    return NULL;
+}
+
+struct web_server *web_server_create_tcp(const char *address, int port, web_handler *handler,
+                                         void *context, char *why, size_t why_size) {
+    return create(web_socket_listen_tcp(address, port, why, why_size), false, handler, context, why,
+                  why_size);
+}
+
+struct web_server *web_server_create_socket(const char *path, web_handler *handler, void *context,
+                                            char *why, size_t why_size) {
+    struct web_server *server =
+        create(web_socket_listen_unix(path, why, why_size), true, handler, context, why, why_size);
+    struct stat made;
+    if (server && lstat(path, &made) == 0) {
+        server->socket_path = strdup(path);
+        server->socket_device = made.st_dev;
+        server->socket_inode = made.st_ino;
+    }
+    return server;
+}
+
+static void forget_hosts(struct web_server *server) {
+    for (size_t i = 0; i < server->host_count; i++)
+        free(server->hosts[i]);
+    free(server->hosts);
+    server->hosts = NULL;
+    server->host_count = 0;
+}
+
+/** Removes our socket, unless another process has put its own there meanwhile. */
+static void remove_socket(const struct web_server *server) {
+    struct stat there;
+    if (server->socket_path && lstat(server->socket_path, &there) == 0 &&
+        there.st_dev == server->socket_device && there.st_ino == server->socket_inode)
+        unlink(server->socket_path);
+}
+
+void web_server_destroy(struct web_server *server) {
+    if (!server)
+        return;
+    remove_socket(server);
+    MHD_stop_daemon(server->daemon); /* closes the listening socket too */
+    forget_hosts(server);
+    free(server->socket_path);
+    free(server);
+}
+
+int web_server_descriptor(const struct web_server *server) {
+    const union MHD_DaemonInfo *info =
+        MHD_get_daemon_info(server->daemon, MHD_DAEMON_INFO_EPOLL_FD);
+    return info ? info->epoll_fd : -1;
+}
+
+int web_server_port(const struct web_server *server) {
+    return server->port;
+}
+
+void web_server_turn(struct web_server *server) {
+    close_the_slow(server);
+    MHD_run(server->daemon);
+}
+
+int web_server_timeout_ms(const struct web_server *server) {
+    MHD_UNSIGNED_LONG_LONG timeout_ms = 0;
+    int result = server->visitors ? 1000 : -1; /* someone to watch over */
+    if (MHD_get_timeout(server->daemon, &timeout_ms) == MHD_YES &&
+        (result < 0 || timeout_ms < (MHD_UNSIGNED_LONG_LONG)result))
+        result = timeout_ms > INT_MAX ? INT_MAX : (int)timeout_ms;
+    return result;
+}
+
+void web_server_allow_hosts(struct web_server *server, char *const *hosts, size_t count) {
+    forget_hosts(server);
+    server->hosts = calloc(count + 1, sizeof(*server->hosts));
+    for (size_t i = 0; server->hosts && i < count; i++) {
+        server->hosts[server->host_count] = strdup(hosts[i]);
+        if (server->hosts[server->host_count])
+            server->host_count++;
+    }
+}
+
+void web_server_set_patience(struct web_server *server, unsigned idle_s, unsigned request_s) {
+    server->idle_s = idle_s;
+    server->request_s = request_s;
+}
+
+size_t web_server_connections(const struct web_server *server) {
+    return server->visitor_count;
+}
