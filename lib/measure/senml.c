@@ -3,7 +3,7 @@
 #include <math.h>
 #include <string.h>
 
-#define YEAR_0_MS -62167219200000.0     /* 0000-01-01T00:00:00Z */
+#define YEAR_0_MS (-62167219200000.0)   /* 0000-01-01T00:00:00Z */
 #define YEAR_10000_MS 253402300800000.0 /* 10000-01-01T00:00:00Z */
 
 static const char *const understood_labels[] = {"bn", "bt", "bu", "bv", "bs", "bver", "n", "u",

@@ -15,17 +15,17 @@
 
 static const struct {
     enum quantity quantity;
-    const char *unit, *value_pointer, *time_pointer, *senml_name;
     enum payload_time_unit time_unit;
+    const char *unit, *value_pointer, *time_pointer, *senml_name;
     double scale, offset;
     int64_t keep_ms;
 } bindings[] = {
-    {QUANTITY_SUCTION, "Pa", NULL, NULL, NULL, PAYLOAD_TIME_AUTOMATIC, 1, 0, 10 * YEAR_MS},
-    {QUANTITY_SUCTION, "inH2O", "/a/0", "/t", NULL, PAYLOAD_TIME_SECONDS, 2, -0.5, 0},
-    {QUANTITY_OUTDOOR_TEMPERATURE, "degF", "/a~1b", NULL, NULL, PAYLOAD_TIME_MILLISECONDS, 1, 0, 0},
-    {QUANTITY_HUMIDITY, "%", NULL, "/ts", "humidity", PAYLOAD_TIME_AUTOMATIC, 1, 0, YEAR_MS},
-    {QUANTITY_BATTERY, "V", "", NULL, ":b", PAYLOAD_TIME_AUTOMATIC, 0.001, 0, YEAR_MS},
-    {QUANTITY_RADON, "pCi/L", NULL, NULL, NULL, PAYLOAD_TIME_SECONDS, 1, 0, 0},
+    {QUANTITY_SUCTION, PAYLOAD_TIME_AUTOMATIC, "Pa", NULL, NULL, NULL, 1, 0, 10 * YEAR_MS},
+    {QUANTITY_SUCTION, PAYLOAD_TIME_SECONDS, "inH2O", "/a/0", "/t", NULL, 2, -0.5, 0},
+    {QUANTITY_OUTDOOR_TEMPERATURE, PAYLOAD_TIME_MILLISECONDS, "degF", "/a~1b", NULL, NULL, 1, 0, 0},
+    {QUANTITY_HUMIDITY, PAYLOAD_TIME_AUTOMATIC, "%", NULL, "/ts", "humidity", 1, 0, YEAR_MS},
+    {QUANTITY_BATTERY, PAYLOAD_TIME_AUTOMATIC, "V", "", NULL, ":b", 0.001, 0, YEAR_MS},
+    {QUANTITY_RADON, PAYLOAD_TIME_SECONDS, "pCi/L", NULL, NULL, NULL, 1, 0, 0},
 };
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
