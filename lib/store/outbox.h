@@ -33,14 +33,19 @@ enum store_status outbox_insert(struct store *store, const struct outbox_message
 
 /**
  * Rows due at `now_ms`, at most `capacity`, high priority first, at most one per (contact, system),
- * none of the contacts in `busy` (borrowed ids). Free each with outbox_message_free.
+ * none of the contacts in `busy` (borrowed ids). Free each with outbox_message_free. Within one
+ * priority every contact has its turn before any has a second one.
  */
 enum store_status outbox_due(struct store *store, int64_t now_ms, const char *const *busy,
                              size_t busy_count, struct outbox_message **messages, size_t capacity,
                              size_t *count);
 void outbox_message_free(struct outbox_message *message);
 
-/** Earliest not_before of all waiting rows; INT64_MAX when none waits. */
+/**
+ * Earliest not_before of the waiting rows that may go next, the first of each contact and system;
+ * INT64_MAX when none waits. (What stands behind another row cannot go before it.) A row whose
+ * contact is busy counts too.
+ */
 enum store_status outbox_next(struct store *store, int64_t *not_before_ms);
 
 enum store_status outbox_sent(struct store *store, int64_t row, int64_t now_ms, const char *answer);
@@ -48,7 +53,13 @@ enum store_status outbox_retry(struct store *store, int64_t row, int64_t not_bef
                                const char *answer);
 enum store_status outbox_failed(struct store *store, int64_t row, int64_t now_ms,
                                 const char *answer);
-/** By the event id: makes a failed or sent row wait again. STORE_NOT_FOUND when there is none. */
+/**
+ * Makes the waiting rows of a contact and system go no later than `not_before_ms`: for what quiet
+ * hours held back and a message of high priority now stands behind.
+ */
+enum store_status outbox_hasten(struct store *store, const char *contact, const char *system,
+                                int64_t not_before_ms);
+/** By the event id, a row that waits is due at once: makes a failed or sent row wait again. STORE_NOT_FOUND when there is none. */
 enum store_status outbox_again(struct store *store, const char *id, int64_t now_ms);
 
 /** Newest rows first, optionally only failed ones; *messages is an array to be freed one by one. */

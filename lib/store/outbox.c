@@ -1,0 +1,484 @@
+/*
+ * outbox: messages that wait or went. Of the waiting rows of one contact and system only the
+ * earliest may go; it is marked `head`, and everything that is asked often looks at heads alone, by
+ * contact. So 10 000 rows that wait for a contact that is down cost a contact that works nothing.
+ */
+#include "store/outbox.h"
+
+#include "store/store_sqlite.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#define PRIORITIES 3 /* enum priority: low, medium, high */
+
+#define COLUMNS                                                                                    \
+    "row, id, contact, system, type, content_type, body, alarm, priority, created_ms, "            \
+    "not_before_ms, state, tries, done_ms, last_answer"
+
+/* ---- rows to structs ---- */
+
+static size_t text_size(sqlite3_stmt *statement, int column) {
+    return sqlite3_column_text(statement, column)
+               ? (size_t)sqlite3_column_bytes(statement, column) + 1
+               : 0;
+}
+
+/* Copies a text to *free_space and moves that on; NULL stays NULL. */
+static const char *copy_text(sqlite3_stmt *statement, int column, char **free_space) {
+    size_t size = text_size(statement, column);
+    if (size == 0)
+        return NULL;
+    char *copy = *free_space;
+    memcpy(copy, sqlite3_column_text(statement, column), size);
+    *free_space += size;
+    return copy;
+}
+
+/* One block: the struct with its texts behind it. NULL: out of memory. */
+static struct outbox_message *message_of(sqlite3_stmt *statement) {
+    static const int texts[] = {2, 3, 4, 5, 6, 14};
+    size_t size = sizeof(struct outbox_message);
+    for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++)
+        size += text_size(statement, texts[i]);
+    struct outbox_message *message = calloc(1, size);
+    if (!message)
+        return NULL;
+    char *space = (char *)(message + 1);
+    const char *id = store_column_text(statement, 1);
+    if (id)
+        strncpy(message->id, id, sizeof message->id - 1);
+    message->row = sqlite3_column_int64(statement, 0);
+    message->contact = copy_text(statement, 2, &space);
+    message->system = copy_text(statement, 3, &space);
+    message->type = copy_text(statement, 4, &space);
+    message->content_type = copy_text(statement, 5, &space);
+    message->body = copy_text(statement, 6, &space);
+    message->alarm = sqlite3_column_int64(statement, 7);
+    message->priority = sqlite3_column_int(statement, 8);
+    message->created_ms = sqlite3_column_int64(statement, 9);
+    message->not_before_ms = sqlite3_column_int64(statement, 10);
+    message->state = (enum outbox_state)sqlite3_column_int(statement, 11);
+    message->tries = sqlite3_column_int(statement, 12);
+    message->done_ms = sqlite3_column_int64(statement, 13);
+    message->last_answer = copy_text(statement, 14, &space);
+    return message;
+}
+
+void outbox_message_free(struct outbox_message *message) {
+    free(message);
+}
+
+/* Steps a statement over COLUMNS to its end; on failure nothing is handed out. */
+static enum store_status collect(struct store *store, sqlite3_stmt *statement,
+                                 struct outbox_message **messages, size_t capacity, size_t *count) {
+    enum store_status status = STORE_OK;
+    size_t begin = *count;
+    while (*count < capacity && (status = store_row(store, statement)) == STORE_OK) {
+        messages[*count] = message_of(statement);
+        if (!messages[*count]) {
+            status = STORE_OUT_OF_MEMORY;
+            break;
+        }
+        (*count)++;
+    }
+    sqlite3_reset(statement);
+    if (status == STORE_OK || status == STORE_NOT_FOUND)
+        return STORE_OK;
+    while (*count > begin)
+        outbox_message_free(messages[--*count]);
+    return status;
+}
+
+/* ---- heads ---- */
+
+static enum store_status run_for_pair(struct store *store, enum store_statement slot,
+                                      const char *sql, const char *contact, const char *system) {
+    sqlite3_stmt *statement;
+    enum store_status status = store_statement(store, slot, sql, &statement);
+    if (status != STORE_OK)
+        return status;
+    store_bind_text(statement, 1, contact);
+    store_bind_text(statement, 2, system);
+    return store_run(store, statement);
+}
+
+static enum store_status mark_head(struct store *store, const char *contact, const char *system) {
+    enum store_status status =
+        run_for_pair(store, STATEMENT_OUTBOX_HEAD_CLEAR,
+                     "UPDATE outbox SET head = 0 WHERE head = 1 AND row IN (SELECT row FROM outbox "
+                     "WHERE state = 0 AND contact = ?1 AND system = ?2)",
+                     contact, system);
+    if (status != STORE_OK)
+        return status;
+    return run_for_pair(store, STATEMENT_OUTBOX_HEAD_SET,
+                        "UPDATE outbox SET head = 1 WHERE row = (SELECT row FROM outbox WHERE "
+                        "state = 0 AND contact = ?1 AND system = ?2 ORDER BY row LIMIT 1)",
+                        contact, system);
+}
+
+/* ---- writing ---- */
+
+enum store_status outbox_insert(struct store *store, const struct outbox_message *message,
+                                int64_t *row) {
+    sqlite3_stmt *insert;
+    enum store_status status = store_statement(
+        store, STATEMENT_OUTBOX_INSERT,
+        "INSERT INTO outbox (id, contact, system, type, content_type, body, alarm, priority, "
+        "created_ms, not_before_ms, state, head, tries, done_ms, last_answer) "
+        "VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?11 = 0 AND NOT EXISTS (SELECT 1 "
+        "FROM outbox WHERE state = 0 AND contact = ?2 AND system = ?3), ?12, ?13, ?14)",
+        &insert);
+    if (status != STORE_OK)
+        return status;
+    const char *const texts[] = {message->id,   message->contact,      message->system,
+                                 message->type, message->content_type, message->body};
+    for (int i = 0; i < 6; i++)
+        store_bind_text(insert, i + 1, texts[i] ? texts[i] : "");
+    sqlite3_bind_int64(insert, 7, message->alarm);
+    sqlite3_bind_int(insert, 8, message->priority);
+    sqlite3_bind_int64(insert, 9, message->created_ms);
+    sqlite3_bind_int64(insert, 10, message->not_before_ms);
+    sqlite3_bind_int(insert, 11, (int)message->state);
+    sqlite3_bind_int(insert, 12, message->tries);
+    sqlite3_bind_int64(insert, 13, message->done_ms);
+    store_bind_text(insert, 14, message->last_answer);
+    status = store_run(store, insert);
+    if (status == STORE_OK && row)
+        *row = sqlite3_last_insert_rowid(store->db);
+    return status;
+}
+
+/* A row leaves the waiting ones; the next of its contact and system becomes the head. */
+static enum store_status finish(struct store *store, int64_t row, enum outbox_state state,
+                                int64_t now_ms, const char *answer) {
+    sqlite3_stmt *done;
+    enum store_status status = store_statement(
+        store, STATEMENT_OUTBOX_DONE,
+        "UPDATE outbox SET state = ?2, head = 0, done_ms = ?3, last_answer = ?4, tries = tries + 1 "
+        "WHERE row = ?1 RETURNING contact, system",
+        &done);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(done, 1, row);
+    sqlite3_bind_int(done, 2, (int)state);
+    sqlite3_bind_int64(done, 3, now_ms);
+    store_bind_text(done, 4, answer);
+    status = store_row(store, done);
+    if (status != STORE_OK)
+        return status;
+    char *contact = strdup(store_column_text(done, 0)),
+         *system = strdup(store_column_text(done, 1));
+    status = store_run(store, done);
+    if (status == STORE_OK)
+        status = contact && system ? mark_head(store, contact, system)
+                                   : store_failure(store, SQLITE_NOMEM);
+    free(contact);
+    free(system);
+    return status;
+}
+
+static enum store_status finish_in_scope(struct store *store, int64_t row, enum outbox_state state,
+                                         int64_t now_ms, const char *answer) {
+    bool own;
+    enum store_status status = store_scope_begin(store, &own);
+    if (status != STORE_OK)
+        return status;
+    return store_scope_end(store, own, finish(store, row, state, now_ms, answer));
+}
+
+enum store_status outbox_sent(struct store *store, int64_t row, int64_t now_ms,
+                              const char *answer) {
+    return finish_in_scope(store, row, OUTBOX_SENT, now_ms, answer);
+}
+
+enum store_status outbox_failed(struct store *store, int64_t row, int64_t now_ms,
+                                const char *answer) {
+    return finish_in_scope(store, row, OUTBOX_FAILED, now_ms, answer);
+}
+
+enum store_status outbox_retry(struct store *store, int64_t row, int64_t not_before_ms,
+                               const char *answer) {
+    sqlite3_stmt *retry;
+    enum store_status status =
+        store_statement(store, STATEMENT_OUTBOX_RETRY,
+                        "UPDATE outbox SET not_before_ms = ?2, last_answer = ?3, tries = tries + 1 "
+                        "WHERE row = ?1 AND state = 0",
+                        &retry);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(retry, 1, row);
+    sqlite3_bind_int64(retry, 2, not_before_ms);
+    store_bind_text(retry, 3, answer);
+    status = store_run(store, retry);
+    if (status != STORE_OK)
+        return status;
+    return sqlite3_changes(store->db) > 0 ? STORE_OK : STORE_NOT_FOUND;
+}
+
+enum store_status outbox_hasten(struct store *store, const char *contact, const char *system,
+                                int64_t not_before_ms) {
+    sqlite3_stmt *hasten;
+    enum store_status status = store_statement(
+        store, STATEMENT_OUTBOX_HASTEN,
+        "UPDATE outbox SET not_before_ms = ?3 WHERE state = 0 AND contact = ?1 AND system = ?2 "
+        "AND not_before_ms > ?3",
+        &hasten);
+    if (status != STORE_OK)
+        return status;
+    store_bind_text(hasten, 1, contact);
+    store_bind_text(hasten, 2, system);
+    sqlite3_bind_int64(hasten, 3, not_before_ms);
+    return store_run(store, hasten);
+}
+
+static enum store_status again_row(struct store *store, int64_t row, int64_t now_ms) {
+    sqlite3_stmt *again;
+    enum store_status status = store_statement(
+        store, STATEMENT_OUTBOX_AGAIN,
+        "UPDATE outbox SET state = 0, not_before_ms = ?2, done_ms = 0 WHERE row = ?1", &again);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(again, 1, row);
+    sqlite3_bind_int64(again, 2, now_ms);
+    return store_run(store, again);
+}
+
+/* The newest row of an event id. */
+static enum store_status again(struct store *store, const char *id, int64_t now_ms) {
+    sqlite3_stmt *find;
+    enum store_status status = store_statement(
+        store, STATEMENT_OUTBOX_FIND,
+        "SELECT row, contact, system FROM outbox WHERE id = ?1 ORDER BY row DESC LIMIT 1", &find);
+    if (status != STORE_OK)
+        return status;
+    store_bind_text(find, 1, id);
+    status = store_row(store, find);
+    if (status != STORE_OK)
+        return status;
+    int64_t row = sqlite3_column_int64(find, 0);
+    char *contact = strdup(store_column_text(find, 1)),
+         *system = strdup(store_column_text(find, 2));
+    sqlite3_reset(find);
+    status = contact && system ? again_row(store, row, now_ms) : store_failure(store, SQLITE_NOMEM);
+    if (status == STORE_OK)
+        status = mark_head(store, contact, system);
+    free(contact);
+    free(system);
+    return status;
+}
+
+enum store_status outbox_again(struct store *store, const char *id, int64_t now_ms) {
+    bool own;
+    enum store_status status = store_scope_begin(store, &own);
+    if (status != STORE_OK)
+        return status;
+    return store_scope_end(store, own, again(store, id, now_ms));
+}
+
+enum store_status outbox_expire(struct store *store, int64_t before_ms, int most, int *deleted) {
+    sqlite3_stmt *expire;
+    *deleted = 0;
+    enum store_status status = store_statement(
+        store, STATEMENT_OUTBOX_EXPIRE,
+        "DELETE FROM outbox WHERE row IN (SELECT row FROM outbox WHERE state = 1 AND done_ms < ?1 "
+        "ORDER BY done_ms LIMIT ?2)",
+        &expire);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(expire, 1, before_ms);
+    sqlite3_bind_int(expire, 2, most);
+    status = store_run(store, expire);
+    if (status == STORE_OK)
+        *deleted = sqlite3_changes(store->db);
+    return status;
+}
+
+/* ---- what is due ---- */
+
+struct contacts {
+    char **names; /* those with a waiting row that are not busy */
+    size_t count, room;
+};
+
+static void contacts_free(struct contacts *contacts) {
+    for (size_t i = 0; i < contacts->count; i++)
+        free(contacts->names[i]);
+    free(contacts->names);
+}
+
+static bool is_among(const char *name, const char *const *names, size_t count) {
+    for (size_t i = 0; i < count; i++)
+        if (strcmp(name, names[i]) == 0)
+            return true;
+    return false;
+}
+
+static bool contacts_add(struct contacts *contacts, const char *name) {
+    if (contacts->count == contacts->room) {
+        size_t room = contacts->room ? 2 * contacts->room : 16;
+        char **names = realloc(contacts->names, room * sizeof *names);
+        if (!names)
+            return false;
+        contacts->names = names;
+        contacts->room = room;
+    }
+    char *copy = strdup(name);
+    if (copy)
+        contacts->names[contacts->count++] = copy;
+    return copy != NULL;
+}
+
+/* Jumps from contact to contact through the index, so rows behind one cost nothing. */
+static enum store_status find_contacts(struct store *store, const char *const *busy,
+                                       size_t busy_count, struct contacts *contacts) {
+    sqlite3_stmt *next;
+    enum store_status status =
+        store_statement(store, STATEMENT_OUTBOX_CONTACT,
+                        "SELECT contact FROM outbox INDEXED BY outbox_due WHERE head = 1 AND "
+                        "contact > ?1 ORDER BY contact LIMIT 1",
+                        &next);
+    char *after = strdup("");
+    while (status == STORE_OK && after) {
+        sqlite3_bind_text(next, 1, after, -1, SQLITE_TRANSIENT);
+        status = store_row(store, next);
+        free(after);
+        after = NULL;
+        if (status != STORE_OK)
+            break;
+        const char *name = store_column_text(next, 0);
+        bool added = is_among(name, busy, busy_count) || contacts_add(contacts, name);
+        after = added ? strdup(name) : NULL;
+        sqlite3_reset(next);
+        if (!after)
+            status = store_failure(store, SQLITE_NOMEM);
+    }
+    free(after);
+    return status == STORE_NOT_FOUND ? STORE_OK : status;
+}
+
+static enum store_status due_of(struct store *store, const char *contact, int priority,
+                                int64_t now_ms, size_t turn, struct outbox_message **messages,
+                                size_t *count) {
+    sqlite3_stmt *due;
+    enum store_status status =
+        store_statement(store, STATEMENT_OUTBOX_DUE,
+                        "SELECT " COLUMNS " FROM outbox INDEXED BY outbox_due WHERE head = 1 AND "
+                        "contact = ?1 AND priority = ?2 AND not_before_ms <= ?3 "
+                        "ORDER BY not_before_ms, row LIMIT 1 OFFSET ?4",
+                        &due);
+    if (status != STORE_OK)
+        return status;
+    store_bind_text(due, 1, contact);
+    sqlite3_bind_int(due, 2, priority);
+    sqlite3_bind_int64(due, 3, now_ms);
+    sqlite3_bind_int64(due, 4, (int64_t)turn);
+    return collect(store, due, messages, *count + 1, count);
+}
+
+static enum store_status due_of_priority(struct store *store, const struct contacts *contacts,
+                                         int priority, int64_t now_ms,
+                                         struct outbox_message **messages, size_t capacity,
+                                         size_t *count) {
+    bool more = true;
+    for (size_t turn = 0; more && *count < capacity; turn++) {
+        more = false;
+        for (size_t i = 0; i < contacts->count && *count < capacity; i++) {
+            size_t before = *count;
+            enum store_status status =
+                due_of(store, contacts->names[i], priority, now_ms, turn, messages, count);
+            if (status != STORE_OK)
+                return status;
+            more = more || *count > before;
+        }
+    }
+    return STORE_OK;
+}
+
+enum store_status outbox_due(struct store *store, int64_t now_ms, const char *const *busy,
+                             size_t busy_count, struct outbox_message **messages, size_t capacity,
+                             size_t *count) {
+    struct contacts contacts = {NULL, 0, 0};
+    *count = 0;
+    enum store_status status = find_contacts(store, busy, busy_count, &contacts);
+    for (int priority = PRIORITIES - 1; status == STORE_OK && priority >= 0; priority--)
+        status = due_of_priority(store, &contacts, priority, now_ms, messages, capacity, count);
+    contacts_free(&contacts);
+    if (status != STORE_OK)
+        while (*count > 0)
+            outbox_message_free(messages[--*count]);
+    return status;
+}
+
+enum store_status outbox_next(struct store *store, int64_t *not_before_ms) {
+    sqlite3_stmt *next;
+    enum store_status status = store_statement(
+        store, STATEMENT_OUTBOX_NEXT,
+        "SELECT not_before_ms FROM outbox WHERE head = 1 ORDER BY not_before_ms LIMIT 1", &next);
+    if (status == STORE_OK)
+        status = store_row(store, next);
+    if (status == STORE_NOT_FOUND)
+        *not_before_ms = INT64_MAX;
+    if (status != STORE_OK)
+        return status == STORE_NOT_FOUND ? STORE_OK : status;
+    *not_before_ms = sqlite3_column_int64(next, 0);
+    sqlite3_reset(next);
+    return STORE_OK;
+}
+
+/* ---- looking ---- */
+
+enum store_status outbox_list(struct store *store, bool only_failed,
+                              struct outbox_message **messages, size_t capacity, size_t *count) {
+    sqlite3_stmt *list;
+    *count = 0;
+    enum store_status status =
+        only_failed
+            ? store_statement(store, STATEMENT_OUTBOX_LIST_FAILED,
+                              "SELECT " COLUMNS " FROM outbox WHERE state = 2 ORDER BY row DESC",
+                              &list)
+            : store_statement(store, STATEMENT_OUTBOX_LIST,
+                              "SELECT " COLUMNS " FROM outbox ORDER BY row DESC", &list);
+    return status == STORE_OK ? collect(store, list, messages, capacity, count) : status;
+}
+
+enum store_status outbox_counts(struct store *store, int64_t counts[3]) {
+    sqlite3_stmt *get;
+    enum store_status status = store_statement(
+        store, STATEMENT_OUTBOX_GET,
+        "SELECT value FROM totals WHERE name BETWEEN 'outbox 0' AND 'outbox 2' ORDER BY name",
+        &get);
+    if (status != STORE_OK)
+        return status;
+    int64_t got[3] = {0, 0, 0};
+    for (int i = 0; i < 3; i++) {
+        status = store_row(store, get);
+        if (status != STORE_OK)
+            return status == STORE_NOT_FOUND ? store_failure(store, SQLITE_CORRUPT) : status;
+        got[i] = sqlite3_column_int64(get, 0);
+    }
+    sqlite3_reset(get);
+    memcpy(counts, got, sizeof got);
+    return STORE_OK;
+}
+
+enum store_status outbox_waiting(struct store *store, const char *contact, int64_t *rows,
+                                 int64_t *oldest_ms) {
+    sqlite3_stmt *waiting;
+    enum store_status status =
+        store_statement(store, STATEMENT_OUTBOX_WAITING,
+                        "SELECT count(*), coalesce((SELECT created_ms FROM outbox WHERE row = "
+                        "min(waiting.row)), 0) "
+                        "FROM outbox AS waiting WHERE state = 0 AND contact = ?1",
+                        &waiting);
+    if (status != STORE_OK)
+        return status;
+    store_bind_text(waiting, 1, contact);
+    status = store_row(store, waiting);
+    if (status != STORE_OK)
+        return status;
+    *rows = sqlite3_column_int64(waiting, 0);
+    *oldest_ms = sqlite3_column_int64(waiting, 1);
+    sqlite3_reset(waiting);
+    return STORE_OK;
+}

@@ -1,0 +1,161 @@
+/*
+ * records_refused: two bounded tables of the same kind, refused messages and unclaimed topics. Rows
+ * come from what strangers send, so their number and the length of what is kept have bounds; the
+ * row not seen for longest makes room.
+ */
+#include "store/records.h"
+
+#include "store/store_sqlite.h"
+
+#include <string.h>
+
+#define TOPIC_BYTES 1024 /* a longer topic is cut, on a whole character of UTF-8 */
+
+static int topic_length(const char *topic) {
+    size_t length = strnlen(topic, TOPIC_BYTES + 1);
+    if (length <= TOPIC_BYTES)
+        return (int)length;
+    length = TOPIC_BYTES;
+    while (length > 0 && ((unsigned char)topic[length] & 0xC0) == 0x80)
+        length--;
+    return (int)length;
+}
+
+struct table {
+    enum store_statement again, add, bound, list;
+    const char *again_sql, *add_sql, *bound_sql, *list_sql;
+    int rows;
+};
+
+/* Parameters of all: 1 topic, 2 time, 3 times, 4 example, 5 reason (refused only). */
+static const struct table refused_table = {
+    STATEMENT_REFUSED_AGAIN,
+    STATEMENT_REFUSED_ADD,
+    STATEMENT_REFUSED_BOUND,
+    STATEMENT_REFUSED_LIST,
+    "UPDATE refused SET count = count + ?3, last_ms = max(last_ms, ?2), first_ms = min(first_ms, "
+    "?2) WHERE topic = ?1 AND reason = ?5",
+    "INSERT INTO refused (topic, reason, count, first_ms, last_ms, example) "
+    "VALUES (?1, ?5, ?3, ?2, ?2, ?4)",
+    "DELETE FROM refused WHERE (topic, reason) IN (SELECT topic, reason FROM refused ORDER BY "
+    "last_ms LIMIT max(0, (SELECT count(*) FROM refused) - ?1))",
+    "SELECT topic, reason, count, first_ms, last_ms, example FROM refused ORDER BY last_ms DESC, "
+    "topic, reason",
+    RECORD_REFUSED_ROWS};
+
+static const struct table unclaimed_table = {
+    STATEMENT_UNCLAIMED_AGAIN,
+    STATEMENT_UNCLAIMED_ADD,
+    STATEMENT_UNCLAIMED_BOUND,
+    STATEMENT_UNCLAIMED_LIST,
+    "UPDATE unclaimed SET count = count + ?3, last_ms = max(last_ms, ?2), first_ms = "
+    "min(first_ms, ?2) WHERE topic = ?1",
+    "INSERT INTO unclaimed (topic, count, first_ms, last_ms, example) VALUES (?1, ?3, ?2, ?2, ?4)",
+    "DELETE FROM unclaimed WHERE topic IN (SELECT topic FROM unclaimed ORDER BY last_ms "
+    "LIMIT max(0, (SELECT count(*) FROM unclaimed) - ?1))",
+    "SELECT topic, '', count, first_ms, last_ms, example FROM unclaimed ORDER BY last_ms DESC, "
+    "topic",
+    RECORD_UNCLAIMED_ROWS};
+
+/* Room is made before a row comes, so that the new one is never the one to go. */
+static enum store_status make_room(struct store *store, const struct table *table) {
+    sqlite3_stmt *bound;
+    enum store_status status = store_statement(store, table->bound, table->bound_sql, &bound);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int(bound, 1, table->rows - 1);
+    return store_run(store, bound);
+}
+
+static enum store_status run_counting(struct store *store, enum store_statement slot,
+                                      const char *sql, const struct record_refused *one) {
+    sqlite3_stmt *statement;
+    enum store_status status = store_statement(store, slot, sql, &statement);
+    if (status != STORE_OK)
+        return status;
+    size_t bytes =
+        one->example_length < RECORD_EXAMPLE_BYTES ? one->example_length : RECORD_EXAMPLE_BYTES;
+    sqlite3_bind_text(statement, 1, one->topic, topic_length(one->topic), SQLITE_STATIC);
+    sqlite3_bind_int64(statement, 2, one->last_ms);
+    sqlite3_bind_int64(statement, 3, one->count);
+    sqlite3_bind_blob(statement, 4, one->example ? one->example : "", (int)bytes, SQLITE_STATIC);
+    if (one->reason)
+        store_bind_text(statement, 5, one->reason);
+    return store_run(store, statement);
+}
+
+static enum store_status count_one(struct store *store, const struct table *table,
+                                   const struct record_refused *one) {
+    enum store_status status = run_counting(store, table->again, table->again_sql, one);
+    if (status != STORE_OK || sqlite3_changes(store->db) > 0)
+        return status;
+    status = make_room(store, table);
+    return status == STORE_OK ? run_counting(store, table->add, table->add_sql, one) : status;
+}
+
+static enum store_status count_in_scope(struct store *store, const struct table *table,
+                                        const struct record_refused *one) {
+    bool own;
+    enum store_status status = store_scope_begin(store, &own);
+    if (status != STORE_OK)
+        return status;
+    return store_scope_end(store, own, count_one(store, table, one));
+}
+
+static enum store_status list(struct store *store, const struct table *table,
+                              bool (*row)(void *context, const struct record_refused *refused),
+                              void *context) {
+    sqlite3_stmt *rows;
+    enum store_status status = store_statement(store, table->list, table->list_sql, &rows);
+    while (status == STORE_OK && (status = store_row(store, rows)) == STORE_OK) {
+        struct record_refused one = {.topic = store_column_text(rows, 0),
+                                     .reason = store_column_text(rows, 1),
+                                     .count = sqlite3_column_int64(rows, 2),
+                                     .first_ms = sqlite3_column_int64(rows, 3),
+                                     .last_ms = sqlite3_column_int64(rows, 4),
+                                     .example = sqlite3_column_blob(rows, 5)};
+        one.example_length = (size_t)sqlite3_column_bytes(rows, 5);
+        if (!row(context, &one)) {
+            sqlite3_reset(rows);
+            break;
+        }
+    }
+    return status == STORE_NOT_FOUND ? STORE_OK : status;
+}
+
+enum store_status record_refused_add(struct store *store, const char *topic, const char *reason,
+                                     int64_t now_ms, int64_t times, const void *example,
+                                     size_t example_length) {
+    struct record_refused one = {topic, reason, times, now_ms, now_ms, example, example_length};
+    return count_in_scope(store, &refused_table, &one);
+}
+
+enum store_status record_refused_list(struct store *store,
+                                      bool (*row)(void *context,
+                                                  const struct record_refused *refused),
+                                      void *context) {
+    return list(store, &refused_table, row, context);
+}
+
+enum store_status record_unclaimed_add(struct store *store, const char *topic, int64_t now_ms,
+                                       int64_t times, const void *example, size_t example_length) {
+    struct record_refused one = {topic, NULL, times, now_ms, now_ms, example, example_length};
+    return count_in_scope(store, &unclaimed_table, &one);
+}
+
+enum store_status record_unclaimed_list(struct store *store,
+                                        bool (*row)(void *context,
+                                                    const struct record_refused *unclaimed),
+                                        void *context) {
+    return list(store, &unclaimed_table, row, context);
+}
+
+enum store_status record_unclaimed_delete(struct store *store, const char *topic) {
+    sqlite3_stmt *delete;
+    enum store_status status = store_statement(store, STATEMENT_UNCLAIMED_DELETE,
+                                               "DELETE FROM unclaimed WHERE topic = ?1", &delete);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_text(delete, 1, topic, topic_length(topic), SQLITE_STATIC);
+    return store_run(store, delete);
+}

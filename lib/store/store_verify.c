@@ -1,0 +1,294 @@
+/*
+ * store_verify: everything that can be checked in a store. SQLite's own check of its pages and
+ * indexes, references between tables, running totals, and the hourly rollups, each computed again
+ * from its readings. Runs in one read transaction, so a daemon may go on writing.
+ *
+ * A rollup is compared as far as it can be known: hours whose readings have been deleted for age
+ * not at all; hours before the point's interval last changed by count, lowest and highest only.
+ */
+#include "store/store_sqlite.h"
+
+#include "measure/timestamp.h"
+#include "store/series_rollup.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+#define FINDINGS_MAX 1000  /* what is told; the rest is only counted */
+#define PAGES_SHARE 0.4    /* of the progress */
+#define SUM_TOLERANCE 1e-9 /* relative: the daemon adds in another order */
+#define PROGRESS_OPERATIONS 100000
+
+struct verify {
+    struct store *store;
+    void (*finding)(void *context, const char *text);
+    void (*progress)(void *context, double done);
+    void *context;
+    long findings;
+    double operations, operations_expected;
+};
+
+__attribute__((format(printf, 2, 3))) static void found(struct verify *verify, const char *format,
+                                                        ...) {
+    char text[600];
+    va_list arguments;
+    va_start(arguments, format);
+    vsnprintf(text, sizeof text, format, arguments);
+    va_end(arguments);
+    verify->findings++;
+    if (verify->finding && verify->findings <= FINDINGS_MAX)
+        verify->finding(verify->context, text);
+}
+
+static void tell_progress(struct verify *verify, double done) {
+    if (verify->progress)
+        verify->progress(verify->context, done);
+}
+
+static int page_progress(void *context) {
+    struct verify *verify = context;
+    verify->operations += PROGRESS_OPERATIONS;
+    double done = verify->operations / verify->operations_expected;
+    tell_progress(verify, PAGES_SHARE * (done < 1 ? done : 1));
+    return 0;
+}
+
+/* Runs a query; every row becomes a finding by `tell`. */
+static enum store_status findings_of(struct verify *verify, const char *sql,
+                                     void (*tell)(struct verify *verify, sqlite3_stmt *row)) {
+    sqlite3_stmt *rows;
+    int code = sqlite3_prepare_v2(verify->store->db, sql, -1, &rows, NULL);
+    if (code == SQLITE_OK) {
+        while ((code = sqlite3_step(rows)) == SQLITE_ROW)
+            tell(verify, rows);
+        sqlite3_finalize(rows);
+    }
+    if (code == SQLITE_DONE || code == SQLITE_OK)
+        return STORE_OK;
+    enum store_status status = store_status_of(code);
+    if (status == STORE_DAMAGED)
+        found(verify, "the file cannot be read on: %s", sqlite3_errmsg(verify->store->db));
+    return status;
+}
+
+static void tell_page(struct verify *verify, sqlite3_stmt *row) {
+    const char *text = store_column_text(row, 0);
+    if (!text || strcmp(text, "ok") != 0)
+        found(verify, "%s", text ? text : "integrity check without an answer");
+}
+
+static void tell_reference(struct verify *verify, sqlite3_stmt *row) {
+    found(verify, "a row of %s belongs to no row of %s", store_column_text(row, 0),
+          store_column_text(row, 2));
+}
+
+static void tell_total(struct verify *verify, sqlite3_stmt *row) {
+    found(verify, "the running total of %s says %lld, there are %lld", store_column_text(row, 0),
+          (long long)sqlite3_column_int64(row, 1), (long long)sqlite3_column_int64(row, 2));
+}
+
+static void tell_head(struct verify *verify, sqlite3_stmt *row) {
+    found(verify, "outbox: the next message to %s about \"%s\" is marked wrongly",
+          store_column_text(row, 0), store_column_text(row, 1));
+}
+
+static const char totals_sql[] =
+    "SELECT name, value, (SELECT count(*) FROM readings) AS counted FROM totals "
+    "WHERE name = 'readings' AND value <> counted UNION ALL "
+    "SELECT name, value, (SELECT count(*) FROM outbox WHERE 'outbox ' || state = name) AS counted "
+    "FROM totals WHERE name LIKE 'outbox %' AND value <> counted";
+
+static const char heads_sql[] =
+    "SELECT contact, system FROM outbox GROUP BY contact, system "
+    "HAVING coalesce(min(CASE WHEN state = 0 THEN row END), 0) <> "
+    "coalesce(min(CASE WHEN head = 1 THEN row END), 0) OR sum(head = 1) > 1";
+
+/* ---- rollups ---- */
+
+struct rollup_check {
+    struct verify *verify;
+    const char *system, *point;
+    sqlite3_stmt *kept; /* the point's hours in order */
+    bool has_kept;
+    int64_t exact_from_ms; /* sums are comparable from this hour on */
+};
+
+static void found_hour(struct rollup_check *check, int64_t hour_ms, const char *what) {
+    char when[40];
+    found(check->verify, "rollup of %s/%s, hour %s: %s", check->system, check->point,
+          timestamp_format(when, sizeof when, hour_ms), what);
+}
+
+static enum store_status next_kept(struct rollup_check *check) {
+    int code = sqlite3_step(check->kept);
+    check->has_kept = code == SQLITE_ROW;
+    return code == SQLITE_ROW || code == SQLITE_DONE ? STORE_OK : store_status_of(code);
+}
+
+static bool close_to(double a, double b, double scale) {
+    return fabs(a - b) <= SUM_TOLERANCE * scale + 1e-6;
+}
+
+static void compare_hour(struct rollup_check *check, const struct series_hour *hour) {
+    sqlite3_stmt *kept = check->kept;
+    char what[200];
+    long long count = sqlite3_column_int64(kept, 1), covered = sqlite3_column_int64(kept, 3);
+    double value_ms = sqlite3_column_double(kept, 2);
+    if (count != hour->count) {
+        snprintf(what, sizeof what, "%lld readings noted, %lld found", count,
+                 (long long)hour->count);
+        found_hour(check, hour->hour_ms, what);
+    } else if (count > 0 && (store_column_number(kept, 4) != hour->lowest ||
+                             store_column_number(kept, 5) != hour->highest)) {
+        found_hour(check, hour->hour_ms, "lowest or highest differs from the readings");
+    }
+    if (hour->hour_ms < check->exact_from_ms)
+        return;
+    if (covered != hour->covered_ms) {
+        snprintf(what, sizeof what, "%lld ms covered noted, %lld found", covered,
+                 (long long)hour->covered_ms);
+        found_hour(check, hour->hour_ms, what);
+    } else if (!close_to(value_ms, hour->value_ms,
+                         fmax(fabs(hour->value_ms), fmax(fabs(hour->lowest), fabs(hour->highest)) *
+                                                        (double)hour->covered_ms))) {
+        snprintf(what, sizeof what, "sum %.17g noted, %.17g found", value_ms, hour->value_ms);
+        found_hour(check, hour->hour_ms, what);
+    }
+}
+
+/* Hours that are noted but have no readings. */
+static enum store_status skip_kept_before(struct rollup_check *check, int64_t hour_ms) {
+    enum store_status status = STORE_OK;
+    while (status == STORE_OK && check->has_kept &&
+           sqlite3_column_int64(check->kept, 0) < hour_ms) {
+        int64_t hour = sqlite3_column_int64(check->kept, 0);
+        if (hour >= check->exact_from_ms || sqlite3_column_int64(check->kept, 1) > 0)
+            found_hour(check, hour, "noted, but there are no readings");
+        status = next_kept(check);
+    }
+    return status;
+}
+
+static enum store_status check_hour(void *context, const struct series_hour *hour) {
+    struct rollup_check *check = context;
+    enum store_status status = skip_kept_before(check, hour->hour_ms);
+    if (status != STORE_OK)
+        return status;
+    if (!check->has_kept || sqlite3_column_int64(check->kept, 0) != hour->hour_ms) {
+        if (hour->hour_ms >= check->exact_from_ms || hour->count > 0)
+            found_hour(check, hour->hour_ms, "missing");
+        return STORE_OK;
+    }
+    compare_hour(check, hour);
+    return next_kept(check);
+}
+
+static enum store_status check_rollups(struct rollup_check *check, int64_t key) {
+    struct store *store = check->verify->store;
+    struct series_point info;
+    struct reading newest;
+    enum store_status status = series_point_info(store, key, &info);
+    if (status == STORE_OK)
+        status = series_newest(store, key, &newest);
+    if (status != STORE_OK || info.interval_ms <= 0)
+        return status == STORE_NOT_FOUND ? STORE_OK : status;
+    int64_t from_ms = info.expired_ms == TIMESTAMP_NONE
+                          ? -(INT64_C(1) << 60) / SERIES_HOUR_MS * SERIES_HOUR_MS
+                          : series_hour_of(info.expired_ms) + SERIES_HOUR_MS;
+    check->exact_from_ms = info.interval_from_ms == TIMESTAMP_NONE
+                               ? from_ms
+                               : series_hour_of(info.interval_from_ms) + SERIES_HOUR_MS;
+    sqlite3_bind_int64(check->kept, 1, key);
+    sqlite3_bind_int64(check->kept, 2, from_ms);
+    status = next_kept(check);
+    if (status == STORE_OK)
+        status = series_rollup_run(store, key, info.interval_ms, info.expired_ms, from_ms,
+                                   series_hour_of(newest.time_ms), check_hour, check);
+    if (status == STORE_OK)
+        status = skip_kept_before(check, INT64_MAX);
+    sqlite3_reset(check->kept);
+    return status;
+}
+
+static enum store_status check_points(struct verify *verify, sqlite3_stmt *points,
+                                      struct rollup_check *check) {
+    int code;
+    while ((code = sqlite3_step(points)) == SQLITE_ROW) {
+        check->system = store_column_text(points, 1);
+        check->point = store_column_text(points, 2);
+        enum store_status status = check_rollups(check, sqlite3_column_int64(points, 0));
+        if (status != STORE_OK)
+            return status;
+        double done = sqlite3_column_double(points, 3);
+        tell_progress(verify, PAGES_SHARE + (1 - PAGES_SHARE) * done);
+    }
+    return code == SQLITE_DONE ? STORE_OK : store_status_of(code);
+}
+
+static enum store_status verify_rollups(struct verify *verify) {
+    sqlite3 *db = verify->store->db;
+    sqlite3_stmt *points = NULL, *hours = NULL;
+    int code = sqlite3_prepare_v2(
+        db,
+        "SELECT key, system, point, 1.0 * key / (SELECT max(key) FROM points) FROM points "
+        "ORDER BY key",
+        -1, &points, NULL);
+    if (code == SQLITE_OK)
+        code = sqlite3_prepare_v2(db,
+                                  "SELECT hour_ms, count, value_ms, covered_ms, lowest, highest "
+                                  "FROM hours WHERE point = ?1 AND hour_ms >= ?2 ORDER BY hour_ms",
+                                  -1, &hours, NULL);
+    enum store_status status = store_status_of(code);
+    struct rollup_check check = {.verify = verify, .kept = hours};
+    if (code == SQLITE_OK)
+        status = check_points(verify, points, &check);
+    sqlite3_finalize(points);
+    sqlite3_finalize(hours);
+    return status;
+}
+
+/* ---- all of it ---- */
+
+static enum store_status verify_all(struct verify *verify) {
+    sqlite3 *db = verify->store->db;
+    sqlite3_progress_handler(db, PROGRESS_OPERATIONS, page_progress, verify);
+    enum store_status status = findings_of(verify, "PRAGMA integrity_check(1000)", tell_page);
+    sqlite3_progress_handler(db, 0, NULL, NULL);
+    if (status == STORE_OK && verify->findings == 0)
+        status = findings_of(verify, "PRAGMA foreign_key_check", tell_reference);
+    if (status == STORE_OK && verify->findings == 0)
+        status = findings_of(verify, totals_sql, tell_total);
+    if (status == STORE_OK && verify->findings == 0)
+        status = findings_of(verify, heads_sql, tell_head);
+    tell_progress(verify, PAGES_SHARE);
+    if (status == STORE_OK && verify->findings == 0)
+        status = verify_rollups(verify);
+    return status;
+}
+
+enum store_status store_verify(struct store *store,
+                               void (*finding)(void *context, const char *text),
+                               void (*progress)(void *context, double done), void *context) {
+    struct verify verify = {.store = store,
+                            .finding = finding,
+                            .progress = progress,
+                            .context = context,
+                            .operations_expected = 20.0 * (double)store->readings + 1e6};
+    bool own = !store->in_transaction;
+    if (own && sqlite3_exec(store->db, "BEGIN", NULL, NULL, NULL) != SQLITE_OK)
+        return store_failure(store, sqlite3_extended_errcode(store->db));
+    enum store_status status = verify_all(&verify);
+    if (own && !sqlite3_get_autocommit(store->db))
+        sqlite3_exec(store->db, "COMMIT", NULL, NULL, NULL);
+    if (verify.findings > FINDINGS_MAX && finding) {
+        char text[80];
+        snprintf(text, sizeof text, "and %ld more", verify.findings - FINDINGS_MAX);
+        finding(context, text);
+    }
+    if (status != STORE_OK && status != STORE_DAMAGED)
+        return status;
+    tell_progress(&verify, 1.0);
+    return verify.findings > 0 ? STORE_DAMAGED : status;
+}
