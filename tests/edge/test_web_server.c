@@ -479,6 +479,16 @@ END_TEST
 
 /* ---- many and slow connections ---- */
 
+/** Until the server has noticed that every client is gone (its limit per address is 16). */
+static void wait_until_empty(void) {
+    for (int64_t until_ms = now_ms() + 5000; now_ms() < until_ms; usleep(10000)) {
+        usleep(50000);
+        if (web_server_connections(running.server) == 0)
+            return;
+    }
+    ck_abort_msg("connections stay open");
+}
+
 START_TEST(an_address_gets_sixteen_connections_and_they_come_free_again) {
     start_tcp();
     int open[100];
@@ -498,16 +508,6 @@ START_TEST(an_address_gets_sixteen_connections_and_they_come_free_again) {
     stop();
 }
 END_TEST
-
-/** Until the server has noticed that every client is gone (its limit per address is 16). */
-static void wait_until_empty(void) {
-    for (int64_t until_ms = now_ms() + 5000; now_ms() < until_ms; usleep(10000)) {
-        usleep(50000);
-        if (web_server_connections(running.server) == 0)
-            return;
-    }
-    ck_abort_msg("connections stay open");
-}
 
 /** Milliseconds until the server closes; sends one byte of `drip` each `every_ms` until then. */
 static int64_t time_to_close(int descriptor, const char *drip, int every_ms) {
