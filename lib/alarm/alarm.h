@@ -48,7 +48,8 @@ struct alarm {
     bool history;        /* came and went before anybody was told: needs no acknowledgement */
     int64_t reminded_ms, escalated_ms;
     int64_t hold_until_ms; /* event time before which it is not told: its cause has just returned */
-    char *details;         /* JSON text of diagnosis, check, bring; or NULL */
+    int64_t waits_since_ms;       /* when it was first held back; TIMESTAMP_NONE: not yet */
+    char *details;                /* JSON text of diagnosis, check, bring; or NULL */
     struct alarm *next_of_system; /* the alarm book's list */
 };
 

@@ -16,6 +16,9 @@ struct alarm_book {
     bool changed;
 };
 
+/* A sender whose clock runs minutes late and never pauses must not hide its alarms for good. */
+static const int64_t longest_wait_ms = DURATION_MINUTE_MS;
+
 struct alarm_book *alarm_book_create(const struct fleet *fleet) {
     struct alarm_book *book = calloc(1, sizeof *book);
     if (!book)
@@ -125,20 +128,23 @@ static bool explained(const struct alarm_book *book, const struct alarm *effect)
     return false;
 }
 
-static int64_t hold_ms(const struct alarm_book *book, const struct alarm *alarm) {
-    const int64_t least_ms = DURATION_MINUTE_MS;
+static int64_t hold_ms(const struct alarm_book *book, const struct alarm *cause,
+                       const struct alarm *alarm) {
+    if (condition_info(cause->condition)->scope == SCOPE_FLEET)
+        return 15 * DURATION_MINUTE_MS; /* a region comes back house by house */
     if (alarm->point == FLEET_NONE)
-        return least_ms;
-    return least_ms + 2 * book->fleet->points[alarm->point].description->every_ms;
+        return DURATION_MINUTE_MS;
+    return DURATION_MINUTE_MS + 2 * book->fleet->points[alarm->point].description->every_ms;
 }
 
-static void review_one(struct alarm_book *book, struct alarm *alarm, int64_t at_ms) {
+static void review_one(struct alarm_book *book, const struct alarm *cause, struct alarm *alarm,
+                       int64_t at_ms) {
     bool now = alarm_stands(alarm) && explained(book, alarm);
     if (!alarm_stands(alarm) || now == alarm->suppressed)
         return;
     alarm->suppressed = now;
     if (!now)
-        alarm->hold_until_ms = at_ms + hold_ms(book, alarm);
+        alarm->hold_until_ms = at_ms + hold_ms(book, cause, alarm);
     alarm_book_touch(book, alarm);
 }
 
@@ -150,11 +156,11 @@ static void review_suppression(struct alarm_book *book, const struct alarm *caus
         return;
     if (info->scope == SCOPE_FLEET) {
         for (size_t i = 0; i < book->count; i++)
-            review_one(book, book->alarms[i], at_ms);
+            review_one(book, cause, book->alarms[i], at_ms);
         return;
     }
     for (struct alarm *alarm = *head_of(book, cause->system); alarm; alarm = alarm->next_of_system)
-        review_one(book, alarm, at_ms);
+        review_one(book, cause, alarm, at_ms);
 }
 
 /* ---- raise and return ---- */
@@ -180,6 +186,7 @@ static struct alarm *open_alarm(struct alarm_book *book, const struct alarm *fac
     alarm->reminded_ms = TIMESTAMP_NONE;
     alarm->escalated_ms = TIMESTAMP_NONE;
     alarm->hold_until_ms = INT64_MIN;
+    alarm->waits_since_ms = TIMESTAMP_NONE;
     alarm_book_touch(book, alarm);
     return alarm;
 }
@@ -232,6 +239,10 @@ size_t alarm_book_count(const struct alarm_book *book) {
 
 const struct alarm *alarm_book_at(const struct alarm_book *book, size_t i) {
     return book->alarms[i];
+}
+
+const struct alarm *alarm_book_of_system(const struct alarm_book *book, size_t system) {
+    return *head_of(book, system);
 }
 
 /* ---- what people do ---- */
@@ -311,7 +322,12 @@ static bool tell_one(struct alarm_book *book, struct alarm *alarm, int64_t now_m
     }
     if (alarm->told || !alarm_annunciates(alarm))
         return false;
-    if (alarm->hold_until_ms > now_ms || !listener->ready(listener->context, alarm))
+    if (alarm->hold_until_ms > now_ms)
+        return true;
+    if (alarm->waits_since_ms == TIMESTAMP_NONE)
+        alarm->waits_since_ms = now_ms;
+    if (!listener->ready(listener->context, alarm) &&
+        now_ms - alarm->waits_since_ms < longest_wait_ms)
         return true;
     alarm->told = true;
     alarm_book_touch(book, alarm);

@@ -42,6 +42,8 @@ struct alarm *alarm_book_find(const struct alarm_book *book, int64_t id);
 size_t alarm_book_count(const struct alarm_book *book);
 /** i-th open alarm (also some that are closed and not yet written: ask alarm_open). */
 const struct alarm *alarm_book_at(const struct alarm_book *book, size_t i);
+/** First alarm of a system (FLEET_NONE: of the fleet and the daemon); go on with next_of_system. */
+const struct alarm *alarm_book_of_system(const struct alarm_book *book, size_t system);
 /** Marks an alarm as changed from outside (details, reminders). */
 void alarm_book_touch(struct alarm_book *book, struct alarm *alarm);
 
@@ -62,7 +64,7 @@ enum alarm_notice { ALARM_NOTICE_RAISED, ALARM_NOTICE_RETURNED, ALARM_NOTICE_ACK
 
 struct alarm_book_listener {
     void *context;
-    /** May a raise be told now? Else it waits. Not asked for returns. */
+    /** May a raise be told now? Else it waits, a minute at most. Not asked for returns. */
     bool (*ready)(void *context, const struct alarm *alarm);
     void (*tell)(void *context, struct alarm *alarm, enum alarm_notice notice);
 };

@@ -277,7 +277,7 @@ void judge_reading(const struct judge *judge, size_t point, struct point_state *
     const struct view view = {judge, point, state};
     judge_expire(judge, point, state, reading->time_ms);
     if (state->newest_ms != TIMESTAMP_NONE &&
-        reading->time_ms - state->newest_ms > fleet_silent_after_ms(judge->fleet, point))
+        reading->time_ms - state->newest_ms > state->silent_after_ms)
         judge_silent(judge, point, state);
     bool mixed_up = looks_mixed_up(&view, reading->value);
     take(&view, reading);
@@ -299,7 +299,7 @@ void judge_expire(const struct judge *judge, size_t point, struct point_state *s
         const struct condition_rule *rule = rule_at(&view, i);
         int64_t deadline_ms = tracker_deadline_ms(tracker, rule->on_delay_ms, rule->off_delay_ms);
         if (deadline_ms > time_ms || state->newest_ms == TIMESTAMP_NONE ||
-            deadline_ms - state->newest_ms > fleet_silent_after_ms(judge->fleet, point))
+            deadline_ms - state->newest_ms > state->silent_after_ms)
             continue;
         int64_t at_ms = time_ms;
         enum tracker_event event =
@@ -338,9 +338,8 @@ void judge_silent(const struct judge *judge, size_t point, struct point_state *s
     size_t i = rule_of(judge, point, CONDITION_SENSOR_SILENT);
     if (i == FLEET_NONE || state->newest_ms == TIMESTAMP_NONE)
         return;
-    set_standing(&view, i, true, state->newest_ms,
-                 state->newest_ms + fleet_silent_after_ms(judge->fleet, point), state->newest_value,
-                 NAN);
+    set_standing(&view, i, true, state->newest_ms, state->newest_ms + state->silent_after_ms,
+                 state->newest_value, NAN);
 }
 
 void judge_event(const struct judge *judge, size_t point, struct point_state *state,

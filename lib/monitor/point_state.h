@@ -24,6 +24,7 @@ struct point_baseline {
 struct point_state {
     int64_t newest_ms; /* event time of the newest reading, TIMESTAMP_NONE: none yet */
     double newest_value;
+    int64_t silent_after_ms;    /* how long it may be without a reading */
     int64_t heard_ms;           /* when a reading last arrived, by our clock */
     int64_t unchanged_since_ms; /* since when newest_value has not moved */
     double level;               /* slow mean of credible values, for steps of a unit mix-up */

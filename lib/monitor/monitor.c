@@ -1,0 +1,671 @@
+#include "monitor/monitor_private.h"
+
+#include "measure/duration.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const int64_t live_lag_ms =
+    60 * DURATION_SECOND_MS;                            /* so fresh, or within its interval: live */
+static const int64_t quiet_ms = 2 * DURATION_SECOND_MS; /* a backlog has ended when so quiet */
+static const int64_t scan_every_ms = DURATION_SECOND_MS;
+static const int64_t dates_every_ms = DURATION_MINUTE_MS;
+
+/* ---- lists and small helpers ---- */
+
+void monitor_list_add(struct monitor *monitor, struct list *list, const void *item, size_t size) {
+    if (list->count == list->capacity) {
+        size_t capacity = list->capacity ? list->capacity * 2 : 64;
+        void *grown = realloc(list->items, capacity * size);
+        if (!grown) {
+            monitor->out_of_memory = true;
+            return;
+        }
+        list->items = grown;
+        list->capacity = capacity;
+    }
+    memcpy((char *)list->items + list->count++ * size, item, size);
+}
+
+void monitor_moved_other(struct monitor *monitor, size_t system, enum condition condition,
+                         const struct tracker *tracker) {
+    const struct monitor_tracker moved = {system, FLEET_NONE, condition, *tracker};
+    monitor_list_add(monitor, &monitor->moved_other, &moved, sizeof moved);
+}
+
+static bool is_out_of_service(const struct monitor *monitor, size_t system) {
+    return system != FLEET_NONE && monitor->systems[system].out_until_ms != TIMESTAMP_NONE;
+}
+
+void monitor_raise(struct monitor *monitor, size_t system, size_t point, enum condition condition,
+                   int64_t since_ms, int64_t raised_ms, double value, double setpoint,
+                   const char *subject) {
+    struct alarm facts = {
+        .system = system,
+        .point = point,
+        .condition = condition,
+        .priority = fleet_rule(monitor->fleet, system, condition).priority,
+        .since_ms = since_ms,
+        .raised_ms = raised_ms,
+        .value = value,
+        .setpoint = setpoint,
+        .baseline = NAN,
+        .out_of_service = is_out_of_service(monitor, system),
+        .subject = subject ? strdup(subject) : NULL,
+    };
+    if (!alarm_book_raise(monitor->book, &facts))
+        monitor->out_of_memory = true;
+}
+
+/* ---- what the judge reports ---- */
+
+static void on_finding(void *context, size_t point, const struct judge_finding *finding) {
+    struct monitor *monitor = context;
+    size_t system = monitor->fleet->points[point].system;
+    enum condition condition = finding->rule->condition;
+    if (finding->event == TRACKER_RETURN) {
+        alarm_book_return(monitor->book, system, point, condition, finding->at_ms);
+        return;
+    }
+    struct alarm facts = {
+        .system = system,
+        .point = point,
+        .condition = condition,
+        .priority = finding->rule->priority,
+        .since_ms = finding->since_ms,
+        .raised_ms = finding->at_ms,
+        .value = finding->value,
+        .setpoint = finding->setpoint,
+        .baseline = finding->baseline,
+        .out_of_service = is_out_of_service(monitor, system),
+    };
+    if (!alarm_book_raise(monitor->book, &facts))
+        monitor->out_of_memory = true;
+}
+
+static void on_moved(void *context, size_t point, size_t rule) {
+    struct monitor *monitor = context;
+    const struct point_rule moved = {point, rule};
+    monitor_list_add(monitor, &monitor->moved, &moved, sizeof moved);
+    enum tracker_phase phase = monitor->points[point].trackers[rule].phase;
+    if ((phase == TRACKER_PENDING || phase == TRACKER_CLEARING) && !monitor->is_running[point]) {
+        monitor->is_running[point] = true;
+        monitor_list_add(monitor, &monitor->running, &point, sizeof point);
+    }
+}
+
+static void on_hour(void *context, size_t point, const struct rollup_hour *hour) {
+    struct monitor *monitor = context;
+    const struct closed_hour closed = {point, *hour};
+    monitor_list_add(monitor, &monitor->hours, &closed, sizeof closed);
+}
+
+/* ---- making and ending ---- */
+
+static size_t rules_in_all(const struct fleet *fleet) {
+    size_t count = 0;
+    for (size_t i = 0; i < fleet->point_count; i++)
+        count += fleet->points[i].rule_count;
+    return count;
+}
+
+static bool needs_window(const struct fleet_point *point) {
+    for (size_t i = 0; i < point->rule_count; i++) {
+        if (condition_info(point->rules[i].condition)->measure == MEASURE_MEAN_24H &&
+            point->rules[i].enabled)
+            return true;
+    }
+    return false;
+}
+
+static bool set_up_point(struct monitor *monitor, size_t i, struct tracker *trackers) {
+    struct point_state *state = &monitor->points[i];
+    *state = (struct point_state){
+        .newest_ms = TIMESTAMP_NONE,
+        .newest_value = NAN,
+        .heard_ms = INT64_MIN / 2,
+        .silent_after_ms = fleet_silent_after_ms(monitor->fleet, i),
+        .hour = {.hour_ms = INT64_MIN},
+        .trackers = trackers,
+    };
+    if (!needs_window(&monitor->fleet->points[i]))
+        return true;
+    state->window = malloc(sizeof *state->window);
+    if (state->window)
+        rollup_window_clear(state->window);
+    return state->window != NULL;
+}
+
+static bool set_up(struct monitor *monitor) {
+    const struct fleet *fleet = monitor->fleet;
+    monitor->book = alarm_book_create(fleet);
+    monitor->points = calloc(fleet->point_count + 1, sizeof *monitor->points);
+    monitor->trackers = calloc(rules_in_all(fleet) + 1, sizeof *monitor->trackers);
+    monitor->systems = calloc(fleet->system_count + 1, sizeof *monitor->systems);
+    monitor->is_running = calloc(fleet->point_count + 1, sizeof *monitor->is_running);
+    if (!monitor->book || !monitor->points || !monitor->trackers || !monitor->systems ||
+        !monitor->is_running)
+        return false;
+    struct tracker *trackers = monitor->trackers;
+    for (size_t i = 0; i < fleet->point_count; i++) {
+        if (!set_up_point(monitor, i, trackers))
+            return false;
+        trackers += fleet->points[i].rule_count;
+    }
+    const struct monitor_dates none = {TIMESTAMP_NONE, TIMESTAMP_NONE, TIMESTAMP_NONE};
+    for (size_t s = 0; s < fleet->system_count; s++) {
+        monitor->systems[s].out_until_ms = TIMESTAMP_NONE;
+        monitor->systems[s].dates = none;
+    }
+    return true;
+}
+
+struct monitor *monitor_create(const struct fleet *fleet) {
+    struct monitor *monitor = calloc(1, sizeof *monitor);
+    if (!monitor)
+        return NULL;
+    monitor->fleet = fleet;
+    monitor->scanned_ms = monitor->dates_ms = INT64_MIN / 2;
+    monitor->judge = (struct judge){fleet, monitor, on_finding, on_moved, on_hour};
+    if (set_up(monitor))
+        return monitor;
+    monitor_destroy(monitor);
+    return NULL;
+}
+
+void monitor_destroy(struct monitor *monitor) {
+    if (!monitor)
+        return;
+    for (size_t i = 0; monitor->points && i < monitor->fleet->point_count; i++)
+        point_state_clear(&monitor->points[i]);
+    alarm_book_destroy(monitor->book);
+    free(monitor->points);
+    free(monitor->trackers);
+    free(monitor->systems);
+    free(monitor->is_running);
+    free(monitor->running.items);
+    free(monitor->hours.items);
+    free(monitor->changed_points.items);
+    free(monitor->moved.items);
+    free(monitor->moved_other.items);
+    free(monitor);
+}
+
+const struct fleet *monitor_fleet(const struct monitor *monitor) {
+    return monitor->fleet;
+}
+
+struct alarm_book *monitor_alarms(struct monitor *monitor) {
+    return monitor->book;
+}
+
+const struct point_state *monitor_point(const struct monitor *monitor, size_t point) {
+    return &monitor->points[point];
+}
+
+/* ---- start-up ---- */
+
+void monitor_load_newest(struct monitor *monitor, size_t point, const struct reading *newest,
+                         int64_t unchanged_since_ms, const struct rollup_hour *hour) {
+    struct point_state *state = &monitor->points[point];
+    state->newest_ms = newest->time_ms;
+    state->newest_value = newest->value;
+    state->unchanged_since_ms = unchanged_since_ms;
+    state->level = newest->value;
+    state->hour = *hour;
+}
+
+bool monitor_wants_hours(const struct monitor *monitor, size_t point) {
+    return monitor->points[point].window != NULL;
+}
+
+void monitor_load_hour(struct monitor *monitor, size_t point, const struct rollup_hour *hour) {
+    if (monitor->points[point].window)
+        rollup_window_add_hour(monitor->points[point].window, hour);
+}
+
+bool monitor_load_baseline(struct monitor *monitor, size_t point, int64_t from_ms, double value,
+                           const char *by, bool learned) {
+    return point_state_add_baseline(&monitor->points[point], from_ms, value, by, learned);
+}
+
+static const struct {
+    enum condition condition;
+    enum system_tracker tracker;
+} system_trackers[] = {
+    {CONDITION_SYSTEM_SILENT, SYSTEM_TRACKER_SILENT},
+    {CONDITION_FAN_WEAK, SYSTEM_TRACKER_FAN_WEAK},
+    {CONDITION_GROUND_CHANGED, SYSTEM_TRACKER_GROUND_CHANGED},
+    {CONDITION_RETEST_DUE, SYSTEM_TRACKER_RETEST},
+    {CONDITION_VISIT_DUE, SYSTEM_TRACKER_VISIT},
+    {CONDITION_CALIBRATION_DUE, SYSTEM_TRACKER_CALIBRATION},
+};
+
+static struct tracker *wider_tracker(struct monitor *monitor, size_t system,
+                                     enum condition condition) {
+    if (condition == CONDITION_FLEET_SILENT)
+        return &monitor->fleet_silent;
+    if (system == FLEET_NONE)
+        return &monitor->daemon_trackers[condition];
+    for (size_t i = 0; i < sizeof system_trackers / sizeof system_trackers[0]; i++) {
+        if (system_trackers[i].condition == condition)
+            return &monitor->systems[system].trackers[system_trackers[i].tracker];
+    }
+    return NULL;
+}
+
+static void load_point_tracker(struct monitor *monitor, const struct monitor_tracker *stored) {
+    const struct fleet_point *owner = &monitor->fleet->points[stored->point];
+    for (size_t i = 0; i < owner->rule_count; i++) {
+        if (owner->rules[i].condition != stored->condition)
+            continue;
+        monitor->points[stored->point].trackers[i] = stored->tracker;
+        bool runs =
+            stored->tracker.phase == TRACKER_PENDING || stored->tracker.phase == TRACKER_CLEARING;
+        if (runs && !monitor->is_running[stored->point]) {
+            monitor->is_running[stored->point] = true;
+            monitor_list_add(monitor, &monitor->running, &stored->point, sizeof stored->point);
+        }
+    }
+}
+
+void monitor_load_tracker(struct monitor *monitor, const struct monitor_tracker *stored) {
+    if (stored->point != FLEET_NONE) {
+        load_point_tracker(monitor, stored);
+        return;
+    }
+    struct tracker *tracker = wider_tracker(monitor, stored->system, stored->condition);
+    if (tracker)
+        *tracker = stored->tracker;
+}
+
+/* ---- dates ---- */
+
+void monitor_set_dates(struct monitor *monitor, size_t system, const struct monitor_dates *dates) {
+    monitor->systems[system].dates = *dates;
+    monitor->dates_ms = INT64_MIN / 2; /* look at them at the next turn */
+}
+
+const struct monitor_dates *monitor_dates(const struct monitor *monitor, size_t system) {
+    return &monitor->systems[system].dates;
+}
+
+static int64_t after(int64_t from_ms, int64_t span_ms) {
+    return from_ms == TIMESTAMP_NONE || span_ms <= 0 ? INT64_MAX : from_ms + span_ms;
+}
+
+int64_t monitor_due_ms(const struct monitor *monitor, size_t system, enum condition condition) {
+    const struct system_description *description = monitor->fleet->systems[system].description;
+    const struct settings *settings = monitor->fleet->settings;
+    const struct monitor_dates *dates = &monitor->systems[system].dates;
+    if (condition == CONDITION_RETEST_DUE)
+        return after(dates->tested_ms, description->retest_every_ms >= 0
+                                           ? description->retest_every_ms
+                                           : settings->retest_every_ms);
+    if (condition == CONDITION_VISIT_DUE)
+        return after(dates->visited_ms, description->visit_every_ms >= 0
+                                            ? description->visit_every_ms
+                                            : settings->visit_every_ms);
+    return dates->next_calibration_ms == TIMESTAMP_NONE ? INT64_MAX : dates->next_calibration_ms;
+}
+
+static void judge_date(struct monitor *monitor, size_t system, enum condition condition,
+                       int64_t now_ms) {
+    struct tracker *tracker = wider_tracker(monitor, system, condition);
+    int64_t due_ms = monitor_due_ms(monitor, system, condition);
+    bool stands = tracker->phase == TRACKER_STANDING, due = due_ms <= now_ms;
+    if (due == stands || (due && !fleet_rule(monitor->fleet, system, condition).enabled))
+        return;
+    *tracker = (struct tracker){due_ms, due_ms, due ? TRACKER_STANDING : TRACKER_REST};
+    monitor_moved_other(monitor, system, condition, tracker);
+    if (due)
+        monitor_raise(monitor, system, FLEET_NONE, condition, due_ms, due_ms, NAN, NAN, NULL);
+    else
+        alarm_book_return(monitor->book, system, FLEET_NONE, condition, now_ms);
+}
+
+static void judge_dates(struct monitor *monitor, int64_t now_ms) {
+    for (size_t s = 0; s < monitor->fleet->system_count; s++) {
+        judge_date(monitor, s, CONDITION_RETEST_DUE, now_ms);
+        judge_date(monitor, s, CONDITION_VISIT_DUE, now_ms);
+        judge_date(monitor, s, CONDITION_CALIBRATION_DUE, now_ms);
+    }
+}
+
+/* ---- out of service ---- */
+
+void monitor_set_out_of_service(struct monitor *monitor, size_t system, int64_t until_ms) {
+    monitor->systems[system].out_until_ms = until_ms;
+    alarm_book_set_out_of_service(monitor->book, system, until_ms != TIMESTAMP_NONE);
+}
+
+int64_t monitor_out_of_service_until(const struct monitor *monitor, size_t system) {
+    return monitor->systems[system].out_until_ms;
+}
+
+/* ---- readings ---- */
+
+bool monitor_is_newest(const struct monitor *monitor, size_t point, int64_t time_ms) {
+    return time_ms > monitor->points[point].newest_ms;
+}
+
+void monitor_reading(struct monitor *monitor, size_t point, const struct reading *reading,
+                     int64_t arrival_ms) {
+    struct point_state *state = &monitor->points[point];
+    state->heard_ms = arrival_ms;
+    if (!state->hour_changed)
+        monitor_list_add(monitor, &monitor->changed_points, &point, sizeof point);
+    judge_reading(&monitor->judge, point, state, reading);
+    silence_heard(monitor, monitor->fleet->points[point].system, reading->time_ms);
+}
+
+void monitor_refused(struct monitor *monitor, size_t point, enum refusal refusal,
+                     int64_t arrival_ms) {
+    struct point_state *state = &monitor->points[point];
+    if (refusal == REFUSAL_OUT_OF_RANGE)
+        judge_event(&monitor->judge, point, state, CONDITION_SENSOR_IMPLAUSIBLE, true, arrival_ms);
+    else if (refusal == REFUSAL_TIME_IN_FUTURE || refusal == REFUSAL_TOO_OLD)
+        judge_event(&monitor->judge, point, state, CONDITION_SENSOR_CLOCK, true, arrival_ms);
+}
+
+void monitor_daily(struct monitor *monitor, size_t system, size_t point, enum condition condition,
+                   bool holds, bool cleared, double value, double setpoint, int64_t time_ms) {
+    if (point != FLEET_NONE) {
+        judge_daily(&monitor->judge, point, &monitor->points[point], condition, holds, cleared,
+                    value, setpoint, time_ms);
+        return;
+    }
+    struct condition_rule rule = fleet_rule(monitor->fleet, system, condition);
+    struct tracker *tracker = wider_tracker(monitor, system, condition);
+    if (!rule.enabled || !tracker)
+        return;
+    struct tracker before = *tracker;
+    int64_t at_ms = time_ms;
+    enum tracker_event event =
+        tracker_step(tracker, rule.on_delay_ms, rule.off_delay_ms, holds, cleared, time_ms, &at_ms);
+    if (event == TRACKER_RAISE)
+        monitor_raise(monitor, system, FLEET_NONE, condition, tracker->began_ms, at_ms, value,
+                      setpoint, NULL);
+    else if (event == TRACKER_RETURN)
+        alarm_book_return(monitor->book, system, FLEET_NONE, condition, at_ms);
+    if (before.phase != tracker->phase || before.since_ms != tracker->since_ms)
+        monitor_moved_other(monitor, system, condition, tracker);
+}
+
+/* ---- the daemon itself ---- */
+
+static void daemon_event(struct monitor *monitor, enum condition condition,
+                         enum tracker_event event, int64_t at_ms, double value,
+                         const char *subject) {
+    if (event == TRACKER_RAISE)
+        monitor_raise(monitor, FLEET_NONE, FLEET_NONE, condition,
+                      monitor->daemon_trackers[condition].began_ms, at_ms, value, NAN, subject);
+    else if (event == TRACKER_RETURN)
+        alarm_book_return(monitor->book, FLEET_NONE, FLEET_NONE, condition, at_ms);
+}
+
+void monitor_daemon(struct monitor *monitor, enum condition condition, bool holds,
+                    const char *subject, double value, int64_t now_ms) {
+    struct condition_rule rule = fleet_rule(monitor->fleet, FLEET_NONE, condition);
+    struct tracker *tracker = &monitor->daemon_trackers[condition], before = *tracker;
+    int64_t at_ms = now_ms;
+    if (!rule.enabled)
+        return;
+    enum tracker_event event =
+        tracker_step(tracker, rule.on_delay_ms, rule.off_delay_ms, holds, !holds, now_ms, &at_ms);
+    daemon_event(monitor, condition, event, at_ms, value, subject);
+    if (before.phase != tracker->phase || before.since_ms != tracker->since_ms)
+        monitor_moved_other(monitor, FLEET_NONE, condition, tracker);
+}
+
+/* ---- time ---- */
+
+void monitor_set_backlog(struct monitor *monitor, bool backlog, int64_t now_ms) {
+    if (monitor->backlog && !backlog) {
+        for (size_t i = 0; i < monitor->fleet->point_count; i++) {
+            if (monitor->points[i].heard_ms < now_ms)
+                monitor->points[i].heard_ms = now_ms;
+        }
+    }
+    monitor->backlog = backlog;
+}
+
+void monitor_clock_moved(struct monitor *monitor, int64_t by_ms) {
+    for (size_t i = 0; i < monitor->fleet->point_count; i++)
+        monitor->points[i].heard_ms += by_ms;
+    const size_t *running = monitor->running.items;
+    for (size_t r = 0; by_ms > 0 && r < monitor->running.count; r++) {
+        size_t point = running[r];
+        for (size_t i = 0; i < monitor->fleet->points[point].rule_count; i++) {
+            struct tracker *tracker = &monitor->points[point].trackers[i];
+            if (tracker->phase == TRACKER_PENDING || tracker->phase == TRACKER_CLEARING)
+                tracker->since_ms += by_ms;
+        }
+    }
+    monitor->scanned_ms = monitor->dates_ms = INT64_MIN / 2;
+}
+
+/* Returns the earliest delay still running. */
+static int64_t expire_points(struct monitor *monitor, int64_t now_ms) {
+    int64_t next_ms = INT64_MAX;
+    size_t *running = monitor->running.items, kept = 0;
+    /* judge_expire never starts a delay, so the list does not grow under our feet. */
+    for (size_t r = 0; r < monitor->running.count; r++) {
+        size_t point = running[r];
+        judge_expire(&monitor->judge, point, &monitor->points[point], now_ms);
+        int64_t deadline_ms = judge_deadline_ms(&monitor->judge, point, &monitor->points[point]);
+        if (deadline_ms == INT64_MAX) {
+            monitor->is_running[point] = false;
+            continue;
+        }
+        running[kept++] = point;
+        if (deadline_ms > now_ms && deadline_ms < next_ms)
+            next_ms = deadline_ms;
+    }
+    monitor->running.count = kept;
+    return next_ms;
+}
+
+static void expire_daemon(struct monitor *monitor, int64_t now_ms) {
+    for (size_t c = 0; c < CONDITION_COUNT; c++) {
+        struct tracker *tracker = &monitor->daemon_trackers[c];
+        if (tracker->phase != TRACKER_PENDING && tracker->phase != TRACKER_CLEARING)
+            continue;
+        enum condition condition = (enum condition)c;
+        struct condition_rule rule = fleet_rule(monitor->fleet, FLEET_NONE, condition);
+        int64_t at_ms = now_ms;
+        enum tracker_event event =
+            tracker_expire(tracker, rule.on_delay_ms, rule.off_delay_ms, now_ms, &at_ms);
+        if (event == TRACKER_NOTHING)
+            continue;
+        daemon_event(monitor, condition, event, at_ms, NAN, NULL);
+        monitor_moved_other(monitor, FLEET_NONE, condition, tracker);
+    }
+}
+
+static void expire_services(struct monitor *monitor, int64_t now_ms) {
+    for (size_t s = 0; s < monitor->fleet->system_count; s++) {
+        int64_t until_ms = monitor->systems[s].out_until_ms;
+        if (until_ms != TIMESTAMP_NONE && until_ms <= now_ms)
+            monitor_set_out_of_service(monitor, s, TIMESTAMP_NONE);
+    }
+}
+
+int64_t monitor_advance(struct monitor *monitor, int64_t now_ms) {
+    int64_t next_ms = alarm_book_expire(monitor->book, now_ms);
+    expire_daemon(monitor, now_ms);
+    if (!monitor->backlog) {
+        int64_t deadline_ms = expire_points(monitor, now_ms);
+        if (deadline_ms < next_ms)
+            next_ms = deadline_ms;
+        if (now_ms - monitor->scanned_ms >= scan_every_ms) {
+            silence_scan(monitor, now_ms);
+            monitor->scanned_ms = now_ms;
+        }
+    }
+    if (now_ms - monitor->dates_ms >= dates_every_ms) {
+        judge_dates(monitor, now_ms);
+        expire_services(monitor, now_ms);
+        monitor->dates_ms = now_ms;
+    }
+    int64_t scan_ms = now_ms + scan_every_ms;
+    return next_ms < scan_ms ? next_ms : scan_ms;
+}
+
+/* ---- telling ---- */
+
+struct teller {
+    struct monitor *monitor;
+    int64_t now_ms;
+    void *context;
+    void (*tell)(void *context, struct alarm *alarm, enum alarm_notice notice);
+};
+
+static bool point_is_settled(const struct monitor *monitor, size_t point, int64_t now_ms) {
+    const struct point_state *state = &monitor->points[point];
+    int64_t every_ms = monitor->fleet->points[point].description->every_ms;
+    int64_t live_ms = every_ms > live_lag_ms ? every_ms : live_lag_ms;
+    return now_ms - state->newest_ms <= live_ms || now_ms - state->heard_ms >= quiet_ms;
+}
+
+/* Live findings are told at once; those from the past when their system has come to rest. */
+static bool ready(void *context, const struct alarm *alarm) {
+    const struct teller *teller = context;
+    const struct monitor *monitor = teller->monitor;
+    if (alarm->system == FLEET_NONE)
+        return true;
+    if (monitor->backlog)
+        return false;
+    if (alarm->point != FLEET_NONE)
+        return point_is_settled(monitor, alarm->point, teller->now_ms);
+    const struct fleet_system *system = &monitor->fleet->systems[alarm->system];
+    for (size_t i = 0; i < system->point_count; i++) {
+        if (!point_is_settled(monitor, system->first_point + i, teller->now_ms))
+            return false;
+    }
+    return true;
+}
+
+static void pass_on(void *context, struct alarm *alarm, enum alarm_notice notice) {
+    struct teller *teller = context;
+    teller->tell(teller->context, alarm, notice);
+}
+
+bool monitor_tell(struct monitor *monitor, int64_t now_ms, void *context,
+                  void (*tell)(void *context, struct alarm *alarm, enum alarm_notice notice)) {
+    struct teller teller = {monitor, now_ms, context, tell};
+    const struct alarm_book_listener listener = {&teller, ready, pass_on};
+    return alarm_book_tell(monitor->book, now_ms, &listener);
+}
+
+/* ---- what must be kept ---- */
+
+static bool flush_hours(struct monitor *monitor, const struct monitor_sink *sink) {
+    const struct closed_hour *hours = monitor->hours.items;
+    for (size_t i = 0; i < monitor->hours.count; i++) {
+        if (!sink->hour(sink->context, hours[i].point, &hours[i].hour))
+            return false;
+    }
+    monitor->hours.count = 0;
+    const size_t *points = monitor->changed_points.items;
+    for (size_t i = 0; i < monitor->changed_points.count; i++) {
+        struct point_state *state = &monitor->points[points[i]];
+        if (!sink->hour(sink->context, points[i], &state->hour))
+            return false;
+        state->hour_changed = false;
+    }
+    monitor->changed_points.count = 0;
+    return true;
+}
+
+static bool flush_trackers(struct monitor *monitor, const struct monitor_sink *sink) {
+    const struct point_rule *moved = monitor->moved.items;
+    for (size_t i = 0; i < monitor->moved.count; i++) {
+        size_t point = moved[i].point;
+        const struct monitor_tracker tracker = {
+            monitor->fleet->points[point].system, point,
+            monitor->fleet->points[point].rules[moved[i].rule].condition,
+            monitor->points[point].trackers[moved[i].rule]};
+        if (!sink->tracker(sink->context, &tracker))
+            return false;
+    }
+    monitor->moved.count = 0;
+    const struct monitor_tracker *other = monitor->moved_other.items;
+    for (size_t i = 0; i < monitor->moved_other.count; i++) {
+        if (!sink->tracker(sink->context, &other[i]))
+            return false;
+    }
+    monitor->moved_other.count = 0;
+    return true;
+}
+
+bool monitor_flush(struct monitor *monitor, const struct monitor_sink *sink) {
+    return !monitor->out_of_memory && flush_hours(monitor, sink) && flush_trackers(monitor, sink) &&
+           alarm_book_flush(monitor->book, sink->alarm, sink->context);
+}
+
+/* ---- what people see ---- */
+
+int64_t monitor_system_newest_ms(const struct monitor *monitor, size_t system) {
+    const struct fleet_system *owner = &monitor->fleet->systems[system];
+    int64_t newest_ms = TIMESTAMP_NONE;
+    for (size_t i = 0; i < owner->point_count; i++) {
+        int64_t point_ms = monitor->points[owner->first_point + i].newest_ms;
+        if (point_ms > newest_ms)
+            newest_ms = point_ms;
+    }
+    return newest_ms;
+}
+
+/* What an alarm says of its system. Sensor and date conditions say nothing of its performance. */
+static enum monitor_status severity(enum condition condition) {
+    switch (condition) {
+    case CONDITION_SUCTION_LOST:
+    case CONDITION_SUCTION_LOW:
+    case CONDITION_SUCTION_HIGH:
+    case CONDITION_FIELD_WEAK:
+    case CONDITION_FAN_STOPPED:
+    case CONDITION_FAN_WEAK:
+    case CONDITION_GROUND_CHANGED:
+    case CONDITION_RADON_HIGH:
+    case CONDITION_RADON_ABOVE_ACTION:
+    case CONDITION_WATER_HIGH:
+        return MONITOR_OUT_OF_SPEC;
+    case CONDITION_SUCTION_FADING:
+    case CONDITION_RADON_RISING:
+        return MONITOR_DRIFTING;
+    case CONDITION_SYSTEM_SILENT:
+        return MONITOR_SILENT;
+    default:
+        return MONITOR_IN_SPEC;
+    }
+}
+
+enum monitor_status monitor_status(const struct monitor *monitor, size_t system,
+                                   int64_t *since_ms) {
+    enum monitor_status status = MONITOR_IN_SPEC;
+    *since_ms = TIMESTAMP_NONE;
+    if (monitor->systems[system].out_until_ms != TIMESTAMP_NONE)
+        return MONITOR_OUT_OF_SERVICE;
+    if (monitor_system_newest_ms(monitor, system) == TIMESTAMP_NONE)
+        return MONITOR_SILENT;
+    for (const struct alarm *alarm = alarm_book_of_system(monitor->book, system); alarm;
+         alarm = alarm->next_of_system) {
+        if (!alarm_stands(alarm))
+            continue;
+        enum monitor_status one = severity(alarm->condition);
+        if (one == MONITOR_IN_SPEC || one < status)
+            continue;
+        if (one > status || alarm->since_ms < *since_ms)
+            *since_ms = alarm->since_ms;
+        status = one;
+    }
+    return status;
+}
+
+const char *monitor_status_word(enum monitor_status status) {
+    static const char *const words[] = {"in spec", "drifting", "out of spec", "silent",
+                                        "out of service"};
+    return words[status];
+}

@@ -1,0 +1,151 @@
+/*
+ * monitor: the pure heart. (fleet, reading, now) go in; alarms, their history, hourly rollups and
+ * the trackers that must survive a restart come out when the owner asks (monitor_flush).
+ *
+ * Two clocks meet here. Readings are judged at their own time, point by point, so a backlog gives
+ * what live readings would have given. `monitor_advance` brings the clock on the wall: delays that
+ * end without a further reading, silence, shelvings, dates. While a backlog comes in
+ * (monitor_set_backlog) the wall clock decides nothing about points, because the broker may still
+ * hold what would contradict it.
+ *
+ * Nothing here does I/O or asks for the time.
+ */
+#ifndef MONITOR_MONITOR_H
+#define MONITOR_MONITOR_H
+
+#include "monitor/alarm_book.h"
+#include "monitor/fleet.h"
+#include "monitor/judge.h"
+#include "monitor/point_state.h"
+
+struct monitor;
+
+/** A monitor of a fleet (borrowed). NULL when out of memory. */
+struct monitor *monitor_create(const struct fleet *fleet);
+void monitor_destroy(struct monitor *monitor); /* NULL does nothing */
+
+const struct fleet *monitor_fleet(const struct monitor *monitor);
+struct alarm_book *monitor_alarms(struct monitor *monitor);
+const struct point_state *monitor_point(const struct monitor *monitor, size_t point);
+
+/* ---- what the store knows, at start-up ---- */
+
+/** Newest reading of a point, since when its value has not moved, and its running hour. */
+void monitor_load_newest(struct monitor *monitor, size_t point, const struct reading *newest,
+                         int64_t unchanged_since_ms, const struct rollup_hour *hour);
+/** Does the monitor need the last 25 hours of this point? */
+bool monitor_wants_hours(const struct monitor *monitor, size_t point);
+void monitor_load_hour(struct monitor *monitor, size_t point, const struct rollup_hour *hour);
+bool monitor_load_baseline(struct monitor *monitor, size_t point, int64_t from_ms, double value,
+                           const char *by, bool learned);
+
+/** A tracker that is not at rest. Indexes are FLEET_NONE where the scope is wider. */
+struct monitor_tracker {
+    size_t system, point;
+    enum condition condition;
+    struct tracker tracker;
+};
+void monitor_load_tracker(struct monitor *monitor, const struct monitor_tracker *tracker);
+
+/** Dates that make a visit due; TIMESTAMP_NONE where there is none. */
+struct monitor_dates {
+    int64_t tested_ms;           /* last radon test: retest-due counts from here */
+    int64_t visited_ms;          /* last visit or commissioning: visit-due counts from here */
+    int64_t next_calibration_ms; /* calibration-due */
+};
+void monitor_set_dates(struct monitor *monitor, size_t system, const struct monitor_dates *dates);
+const struct monitor_dates *monitor_dates(const struct monitor *monitor, size_t system);
+/** When a dated condition of a system is due; INT64_MAX: never. */
+int64_t monitor_due_ms(const struct monitor *monitor, size_t system, enum condition condition);
+
+/** Out of service until an instant; TIMESTAMP_NONE: in service. */
+void monitor_set_out_of_service(struct monitor *monitor, size_t system, int64_t until_ms);
+int64_t monitor_out_of_service_until(const struct monitor *monitor, size_t system);
+
+/* ---- what happens ---- */
+
+/** Is the time of a reading after every one before of its point? Else it is late: store it, then
+    monitor_rejudge. */
+bool monitor_is_newest(const struct monitor *monitor, size_t point, int64_t time_ms);
+
+/** Judges a reading that is the newest of its point. `arrival_ms` is our clock. */
+void monitor_reading(struct monitor *monitor, size_t point, const struct reading *reading,
+                     int64_t arrival_ms);
+
+/** A message of the point was refused: as impossible, or because of its time. */
+void monitor_refused(struct monitor *monitor, size_t point, enum refusal refusal,
+                     int64_t arrival_ms);
+
+/** An occurrence that the history already has (for monitor_rejudge). */
+struct monitor_history {
+    int64_t id;
+    enum condition condition;
+    int64_t raised_ms, returned_ms;
+    bool told;
+};
+/**
+ * Judges a point anew from `from_ms` on, after late readings or a new baseline. `readings` are all
+ * of the point in order from 25 h before `from_ms` to the newest. What stands in the end is
+ * reconciled with the open alarm; what came and went becomes history unless `history` (occurrences
+ * of the point that are over) has it. `forget` gets untold occurrences that did not happen after
+ * all. False when out of memory (nothing changed).
+ */
+bool monitor_rejudge(struct monitor *monitor, size_t point, const struct reading *readings,
+                     size_t count, int64_t from_ms, const struct monitor_history *history,
+                     size_t history_count, void (*forget)(void *context, int64_t id),
+                     void *context);
+/** How far back a second look must begin so that every delay of the point fits. */
+int64_t monitor_lookback_ms(const struct monitor *monitor, size_t point);
+
+/** A finding made once a day; `point` may be FLEET_NONE for fan-weak and ground-changed. */
+void monitor_daily(struct monitor *monitor, size_t system, size_t point, enum condition condition,
+                   bool holds, bool cleared, double value, double setpoint, int64_t time_ms);
+
+/** Something about the daemon itself begins or ends. `subject` (copied, may be NULL) names it. */
+void monitor_daemon(struct monitor *monitor, enum condition condition, bool holds,
+                    const char *subject, double value, int64_t now_ms);
+
+/* ---- time ---- */
+
+/** A backlog begins or ends; silence is judged one interval after the end at the earliest. */
+void monitor_set_backlog(struct monitor *monitor, bool backlog, int64_t now_ms);
+/** The clock on the wall was moved: delays and silence count on from where they were. */
+void monitor_clock_moved(struct monitor *monitor, int64_t by_ms);
+/** Lets the wall clock act. Returns when to call again at the latest. */
+int64_t monitor_advance(struct monitor *monitor, int64_t now_ms);
+
+/**
+ * Tells what is certain: a live finding at once, one from the past when its system has been quiet
+ * for two seconds (the end of a backlog). True when something still waits.
+ */
+bool monitor_tell(struct monitor *monitor, int64_t now_ms, void *context,
+                  void (*tell)(void *context, struct alarm *alarm, enum alarm_notice notice));
+
+/* ---- what must be kept ---- */
+
+struct monitor_sink {
+    void *context;
+    bool (*hour)(void *context, size_t point, const struct rollup_hour *hour);
+    bool (*alarm)(void *context, const struct alarm *alarm);
+    bool (*tracker)(void *context, const struct monitor_tracker *tracker); /* REST: delete */
+};
+/** Hands out everything that changed since the last call. False when a callback says so; then the
+    memory is ahead of the store and the monitor must be loaded anew. */
+bool monitor_flush(struct monitor *monitor, const struct monitor_sink *sink);
+
+/* ---- what people see ---- */
+
+enum monitor_status {
+    MONITOR_IN_SPEC,
+    MONITOR_DRIFTING,
+    MONITOR_OUT_OF_SPEC,
+    MONITOR_SILENT,
+    MONITOR_OUT_OF_SERVICE
+};
+/** Status of a system, and since when (TIMESTAMP_NONE: unknown). */
+enum monitor_status monitor_status(const struct monitor *monitor, size_t system, int64_t *since_ms);
+const char *monitor_status_word(enum monitor_status status); /* "out of spec" */
+/** Newest reading of any point of a system; TIMESTAMP_NONE: none yet. */
+int64_t monitor_system_newest_ms(const struct monitor *monitor, size_t system);
+
+#endif

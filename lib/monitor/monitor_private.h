@@ -1,0 +1,80 @@
+/*
+ * monitor_private: the body of a monitor, shared by the files that make it up: monitor.c (readings,
+ * telling, writing), silence.c (points, systems, the fleet falling silent), rejudge.c (the second
+ * look). Not for anybody else.
+ */
+#ifndef MONITOR_MONITOR_PRIVATE_H
+#define MONITOR_MONITOR_PRIVATE_H
+
+#include "monitor/monitor.h"
+
+enum system_tracker {
+    SYSTEM_TRACKER_SILENT,
+    SYSTEM_TRACKER_FAN_WEAK,
+    SYSTEM_TRACKER_GROUND_CHANGED,
+    SYSTEM_TRACKER_RETEST,
+    SYSTEM_TRACKER_VISIT,
+    SYSTEM_TRACKER_CALIBRATION,
+    SYSTEM_TRACKER_COUNT
+};
+
+struct system_state {
+    struct monitor_dates dates;
+    int64_t out_until_ms; /* TIMESTAMP_NONE: in service */
+    struct tracker trackers[SYSTEM_TRACKER_COUNT];
+};
+
+struct point_rule {
+    size_t point, rule;
+};
+
+struct closed_hour {
+    size_t point;
+    struct rollup_hour hour;
+};
+
+/* A growing array; used for everything that waits for the next flush. */
+struct list {
+    void *items;
+    size_t count, capacity;
+};
+
+struct monitor {
+    const struct fleet *fleet;
+    struct alarm_book *book;
+    struct point_state *points;
+    struct tracker *trackers; /* of all points, side by side */
+    struct system_state *systems;
+    struct tracker daemon_trackers[CONDITION_COUNT];
+    struct tracker fleet_silent;
+    struct judge judge;
+    struct list running;        /* size_t: points with a delay that runs */
+    bool *is_running;           /* per point */
+    struct list hours;          /* struct closed_hour */
+    struct list changed_points; /* size_t: their running hour changed */
+    struct list moved;          /* struct point_rule */
+    struct list moved_other;    /* struct monitor_tracker of systems and the daemon */
+    bool out_of_memory;         /* a list could not grow: the next flush fails */
+    bool backlog;
+    int64_t arrival_ms; /* of the reading being judged */
+    int64_t scanned_ms, dates_ms;
+};
+
+/** Appends one item of `size` bytes; on failure sets out_of_memory. */
+void monitor_list_add(struct monitor *monitor, struct list *list, const void *item, size_t size);
+
+/** Raises or returns an alarm of a wider scope. */
+void monitor_raise(struct monitor *monitor, size_t system, size_t point, enum condition condition,
+                   int64_t since_ms, int64_t raised_ms, double value, double setpoint,
+                   const char *subject);
+
+/** Notes that a tracker of a system, the fleet or the daemon changed. */
+void monitor_moved_other(struct monitor *monitor, size_t system, enum condition condition,
+                         const struct tracker *tracker);
+
+/** silence.c: looks at every point by the clock on the wall. */
+void silence_scan(struct monitor *monitor, int64_t now_ms);
+/** silence.c: a reading came: the system is not silent any more. */
+void silence_heard(struct monitor *monitor, size_t system, int64_t time_ms);
+
+#endif
