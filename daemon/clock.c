@@ -1,0 +1,17 @@
+#include "clock.h"
+
+#include <time.h>
+
+static int64_t read_ms(clockid_t which) {
+    struct timespec time;
+    clock_gettime(which, &time);
+    return (int64_t)time.tv_sec * 1000 + time.tv_nsec / 1000000;
+}
+
+int64_t clock_wall_ms(void) {
+    return read_ms(CLOCK_REALTIME);
+}
+
+int64_t clock_monotonic_ms(void) {
+    return read_ms(CLOCK_MONOTONIC);
+}
