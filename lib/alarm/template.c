@@ -138,10 +138,13 @@ char *template_render(const char *template_text, const struct template_values *v
 }
 
 bool template_check(const char *template_text, char *why, size_t why_size) {
-    struct template_values values = {.value = 1.5};
+    struct template_values full = {.value = 1.5}, empty = {.value = (double)NAN};
     for (int i = 0; i < TEMPLATE_NAME_COUNT; i++)
-        values.strings[i] = "a \"b\"\n\\";
-    char *body = template_render(template_text, &values, why, why_size);
-    free(body);
-    return body != NULL;
+        full.strings[i] = "a \"b\"\n\\";
+    char *with = template_render(template_text, &full, why, why_size);
+    char *without = with ? template_render(template_text, &empty, why, why_size) : NULL;
+    bool good = with && without;
+    free(with);
+    free(without);
+    return good;
 }

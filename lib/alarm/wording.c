@@ -1,0 +1,192 @@
+/*
+ * Which pieces make up a message for which role and kind. The words are in wording_en and
+ * wording_es, the pieces in wording_writer.
+ */
+#include "alarm/wording.h"
+
+#include "alarm/wording_writer.h"
+
+#include <string.h>
+
+bool wording_language_find(const char *code, enum wording_language *language) {
+    static const char *const codes[] = {"en", "es"};
+    *language = WORDING_ENGLISH;
+    for (size_t i = 0; code && i < sizeof codes / sizeof codes[0]; i++)
+        if (strncmp(code, codes[i], 2) == 0 && (code[2] == '\0' || code[2] == '-')) {
+            *language = (enum wording_language)i;
+            return true;
+        }
+    return false;
+}
+
+/* ---- homeowner ---- */
+
+static void add_advice(struct wording_writer *writer, enum wording_advice which, bool to_do) {
+    const struct wording_advice_text *advice = &writer->texts->advice[which];
+    text_buffer_format(&writer->out, "\n%s: ", writer->texts->meaning);
+    wording_writer_paragraph(writer, advice->meaning);
+    if (to_do) {
+        text_buffer_format(&writer->out, "\n%s:\n", writer->texts->can_do);
+        wording_writer_filled(writer, advice->can_do);
+    }
+    if (!advice->leave_alone)
+        return;
+    text_buffer_format(&writer->out, "\n%s:\n", writer->texts->leave_alone);
+    wording_writer_filled(writer, advice->leave_alone);
+}
+
+static void add_plain_over(struct wording_writer *writer) {
+    const struct wording_facts *facts = writer->facts;
+    if (facts->kind == WORDING_RAISED_AND_RETURNED || facts->kind == WORDING_RETURNED)
+        wording_writer_paragraph(writer, writer->texts->it_was);
+    wording_writer_paragraph(writer, writer->condition->plain_over);
+    wording_writer_where(writer);
+    wording_writer_time(writer, writer->texts->since, facts->since_ms);
+    wording_writer_time(writer, writer->texts->ended, facts->returned_ms);
+    wording_writer_plain_radon(writer);
+    text_buffer_add(&writer->out, "\n");
+    wording_writer_paragraph(writer, writer->texts->nothing_to_do);
+}
+
+static void add_plain_alarm(struct wording_writer *writer) {
+    const struct wording_facts *facts = writer->facts;
+    bool taken_on = facts->kind == WORDING_ACKNOWLEDGED;
+    wording_writer_paragraph(writer, writer->condition->plain_what);
+    if (taken_on)
+        wording_writer_paragraph(writer, writer->texts->taken_on);
+    wording_writer_where(writer);
+    wording_writer_time(writer, writer->texts->since, facts->since_ms);
+    wording_writer_plain_radon(writer);
+    add_advice(writer, writer->condition->advice, !taken_on);
+}
+
+static void write_homeowner(struct wording_writer *writer) {
+    switch (writer->facts->kind) {
+    case WORDING_RETURNED:
+    case WORDING_RAISED_AND_RETURNED:
+        add_plain_over(writer);
+        return;
+    case WORDING_TEST:
+        wording_writer_paragraph(writer, writer->texts->plain_test);
+        wording_writer_where(writer);
+        wording_writer_time(writer, writer->texts->since, writer->facts->since_ms);
+        return;
+    case WORDING_DIGEST:
+        wording_writer_where(writer);
+        if (writer->facts->lines.count == 0)
+            wording_writer_paragraph(writer, writer->texts->digest_none);
+        wording_writer_list(writer, writer->texts->digest_plain, &writer->facts->lines);
+        return;
+    case WORDING_VISIT_DUE:
+        wording_writer_paragraph(writer, writer->texts->plain_visit);
+        wording_writer_where(writer);
+        wording_writer_time(writer, writer->texts->since, writer->facts->since_ms);
+        add_advice(writer, ADVICE_VISIT, true);
+        return;
+    default:
+        add_plain_alarm(writer);
+    }
+}
+
+/* ---- contractor and technician ---- */
+
+static void add_cautions(struct wording_writer *writer) {
+    if (writer->facts->role != WORDING_TECHNICIAN)
+        return;
+    enum wording_advice advice = writer->condition ? writer->condition->advice : ADVICE_VISIT;
+    bool hands_on = advice != ADVICE_SENSOR && advice != ADVICE_SERVICE && advice != ADVICE_TEST;
+    text_buffer_format(&writer->out, "%s: ", writer->texts->cautions);
+    if (hands_on)
+        text_buffer_format(&writer->out, "%s %s ", writer->texts->caution_power,
+                           writer->texts->caution_backdraft);
+    text_buffer_format(&writer->out, "%s\n", writer->texts->caution_codes);
+}
+
+static void add_findings(struct wording_writer *writer) {
+    const struct wording_facts *facts = writer->facts;
+    wording_writer_cause(writer);
+    if (facts->role == WORDING_TECHNICIAN)
+        wording_writer_list(writer, writer->texts->evidence, &facts->evidence);
+    wording_writer_list(writer, writer->texts->systems, &facts->lines);
+    if (facts->kind == WORDING_ACKNOWLEDGED)
+        wording_writer_acknowledged(writer);
+    text_buffer_format(&writer->out, "%s: %s\n", writer->texts->action, writer->condition->action);
+    if (facts->role == WORDING_TECHNICIAN) {
+        wording_writer_list(writer, writer->texts->check, &facts->check);
+        wording_writer_list(writer, writer->texts->bring, &facts->bring);
+    }
+    add_cautions(writer);
+}
+
+static void add_trade_alarm(struct wording_writer *writer) {
+    const struct wording_facts *facts = writer->facts;
+    bool over = facts->kind == WORDING_RETURNED || facts->kind == WORDING_RAISED_AND_RETURNED;
+    wording_writer_paragraph(writer, over ? writer->condition->over : writer->condition->what);
+    if (facts->kind == WORDING_REMINDER)
+        wording_writer_paragraph(writer, writer->texts->still_open);
+    if (facts->kind == WORDING_ESCALATED)
+        wording_writer_paragraph(writer, writer->texts->not_taken_up);
+    wording_writer_where(writer);
+    wording_writer_numbers(writer);
+    wording_writer_time(writer, writer->texts->since, facts->since_ms);
+    if (over)
+        wording_writer_time(writer, writer->texts->ended, facts->returned_ms);
+    wording_writer_times(writer);
+    if (over) {
+        wording_writer_cause(writer);
+        wording_writer_list(writer, writer->texts->systems, &facts->lines);
+        text_buffer_format(&writer->out, "%s: %s\n", writer->texts->action,
+                           writer->texts->over_check);
+    } else {
+        add_findings(writer);
+    }
+}
+
+static void add_trade_visit(struct wording_writer *writer) {
+    const struct wording_facts *facts = writer->facts;
+    wording_writer_where(writer);
+    wording_writer_time(writer, writer->texts->since, facts->since_ms);
+    wording_writer_list(writer, writer->texts->reasons, &facts->lines);
+    wording_writer_cause(writer);
+    text_buffer_format(&writer->out, "%s: %s\n", writer->texts->action,
+                       writer->texts->conditions[CONDITION_VISIT_DUE].action);
+    wording_writer_list(writer, writer->texts->check, &facts->check);
+    wording_writer_list(writer, writer->texts->bring, &facts->bring);
+    add_cautions(writer);
+}
+
+static void write_trade(struct wording_writer *writer) {
+    switch (writer->facts->kind) {
+    case WORDING_TEST:
+        wording_writer_paragraph(writer, writer->texts->test);
+        wording_writer_where(writer);
+        wording_writer_time(writer, writer->texts->since, writer->facts->since_ms);
+        return;
+    case WORDING_DIGEST:
+        wording_writer_where(writer);
+        if (writer->facts->lines.count == 0)
+            wording_writer_paragraph(writer, writer->texts->digest_none);
+        wording_writer_list(writer, writer->texts->digest, &writer->facts->lines);
+        return;
+    case WORDING_VISIT_DUE:
+        add_trade_visit(writer);
+        return;
+    default:
+        add_trade_alarm(writer);
+    }
+}
+
+char *wording_render(const struct wording_facts *facts) {
+    static const struct wording_texts *const languages[] = {&wording_english, &wording_spanish};
+    struct wording_writer writer = {.facts = facts, .texts = languages[facts->language]};
+    bool about_alarm = facts->kind != WORDING_TEST && facts->kind != WORDING_DIGEST &&
+                       facts->kind != WORDING_VISIT_DUE;
+    if (about_alarm)
+        writer.condition = &writer.texts->conditions[facts->condition];
+    wording_writer_subject(&writer);
+    if (facts->role == WORDING_HOMEOWNER)
+        write_homeowner(&writer);
+    else
+        write_trade(&writer);
+    return text_buffer_take(&writer.out);
+}

@@ -1,0 +1,403 @@
+#include "alarm/wording.h"
+#include "test_support.h"
+
+#include <ctype.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static struct time_zone *utc;
+
+static void set_up(void) {
+    utc = time_zone_create_utc();
+    ck_assert_ptr_nonnull(utc);
+}
+
+static void tear_down(void) {
+    time_zone_destroy(utc);
+}
+
+static const char *const evidence[] = {"suction 0.02 inH2O of 1.1", "fan power 0 W of 19 W"};
+static const char *const check[] = {"switch and breaker", "the U-tube"};
+static const char *const bring[] = {"spare fan", "micromanometer"};
+static const char *const lines[] = {"12 Birch Lane: suction lost", "3 Elm Way: battery low"};
+
+static struct wording_facts full_facts(void) {
+    return (struct wording_facts){
+        .zone = utc,
+        .condition = CONDITION_SUCTION_LOST,
+        .system_id = "birch-lane-12",
+        .system_name = "12 Birch Lane",
+        .system_address = "12 Birch Lane, Springdale",
+        .point_id = "suction",
+        .point_name = "riser gauge",
+        .quantity = QUANTITY_SUCTION,
+        .dimension = DIMENSION_PRESSURE,
+        .value = 5.0,
+        .setpoint = 27.4,
+        .baseline = 274.0,
+        .since_ms = INT64_C(1773303300000), /* 2026-03-12T08:15:00Z */
+        .raised_ms = INT64_C(1773305100000),
+        .returned_ms = TIMESTAMP_NONE,
+        .by = "the office",
+        .note = "on my way",
+        .cause = "fan-off",
+        .confidence = 0.85,
+        .evidence = {evidence, 2},
+        .check = {check, 2},
+        .bring = {bring, 2},
+        .contractor = "Clear Air, 555 0100",
+        .occurrences = 1,
+    };
+}
+
+static bool has_word(const char *text, const char *word) {
+    size_t length = strlen(word);
+    for (const char *at = text; (at = strstr(at, word)); at++) {
+        bool begins = at == text || !isalnum((unsigned char)at[-1]);
+        bool ends = !isalnum((unsigned char)at[length]) && (unsigned char)at[length] < 0x80;
+        if (begins && ends)
+            return true;
+    }
+    return false;
+}
+
+static size_t first_line_characters(const char *text) {
+    size_t count = 0;
+    for (; *text && *text != '\n'; text++)
+        count += ((unsigned char)*text & 0xC0) != 0x80;
+    return count;
+}
+
+static void check_shape(const struct wording_facts *facts, const char *text) {
+    const char *name = condition_info(facts->condition)->name;
+    ck_assert_msg(strlen(text) > 60, "%s: short: %s", name, text);
+    ck_assert_msg(!strstr(text, "nan") && !strstr(text, "inf "), "%s: %s", name, text);
+    ck_assert_msg(!strpbrk(text, "{}"), "%s: placeholder left: %s", name, text);
+    ck_assert_msg(!strstr(text, "  "), "%s: two blanks: %s", name, text);
+    ck_assert_msg(!strstr(text, " \n"), "%s: blank at a line's end: %s", name, text);
+    ck_assert_msg(!strstr(text, "(null)"), "%s: %s", name, text);
+    ck_assert_msg(!strstr(text, ".."), "%s: two stops: %s", name, text);
+    ck_assert_msg(first_line_characters(text) <= WORDING_SUBJECT_MAX, "%s: long: %s", name, text);
+    ck_assert_msg(first_line_characters(text) > 10, "%s: %s", name, text);
+    ck_assert_msg(strstr(text, "\n\n") == strchr(text, '\n'), "%s: no subject: %s", name, text);
+    ck_assert_msg(text[strlen(text) - 1] == '\n', "%s: %s", name, text);
+}
+
+/* What people in the house should never have to read. */
+static void check_plain(const struct wording_facts *facts, const char *text) {
+    static const char *const jargon[] = {"Pa",          "inH2O",      "baseline",      "setpoint",
+                                         "deadband",    "riser",      "commissioning", "resistance",
+                                         "probability", "subslabctl", "broker",        "manometer",
+                                         "succión",     "bróker"};
+    for (size_t i = 0; i < sizeof jargon / sizeof jargon[0]; i++)
+        ck_assert_msg(!has_word(text, jargon[i]), "%s in: %s", jargon[i], text);
+    for (int i = 0; i < CONDITION_COUNT; i++)
+        ck_assert_msg(!strstr(text, condition_info((enum condition)i)->name), "%s in: %s",
+                      condition_info((enum condition)i)->name, text);
+    ck_assert_msg(!strstr(text, facts->system_id) || !*facts->system_id, "id in: %s", text);
+}
+
+static bool is_over(enum wording_kind kind) {
+    return kind == WORDING_RETURNED || kind == WORDING_RAISED_AND_RETURNED;
+}
+
+/* What, where, since when, what to do. */
+static void check_five_rules(const struct wording_facts *facts, const char *text) {
+    static const char *const where[] = {"Where: ", "Dónde: "};
+    static const char *const since[] = {"Since: ", "Desde: "};
+    bool about_alarm = facts->kind <= WORDING_ESCALATED;
+    ck_assert_msg(strstr(text, where[facts->language]), "no place: %s", text);
+    ck_assert_msg(!about_alarm || strstr(text, since[facts->language]), "no time: %s", text);
+    ck_assert_msg(!about_alarm || strstr(text, "2026"), "no date: %s", text);
+    if (about_alarm && facts->role != WORDING_HOMEOWNER)
+        ck_assert_msg(strstr(text, facts->language ? "Qué hacer: " : "Do: "), "no advice: %s",
+                      text);
+    if (about_alarm && facts->role == WORDING_HOMEOWNER && !is_over(facts->kind) &&
+        facts->kind != WORDING_ACKNOWLEDGED)
+        ck_assert_msg(strstr(text, facts->language ? "Qué puede hacer:" : "What you can do:"),
+                      "no advice: %s", text);
+}
+
+static void check_all(struct wording_facts facts) {
+    for (int role = 0; role < WORDING_ROLE_COUNT; role++)
+        for (int kind = 0; kind < WORDING_KIND_COUNT; kind++)
+            for (int language = 0; language < WORDING_LANGUAGE_COUNT; language++)
+                for (int units = 0; units < 2; units++) {
+                    facts.role = (enum wording_role)role;
+                    facts.kind = (enum wording_kind)kind;
+                    facts.language = (enum wording_language)language;
+                    facts.units = (enum unit_system)units;
+                    facts.returned_ms =
+                        is_over(facts.kind) ? facts.since_ms + 7200000 : TIMESTAMP_NONE;
+                    char *text = wording_render(&facts);
+                    ck_assert_ptr_nonnull(text);
+                    check_shape(&facts, text);
+                    check_five_rules(&facts, text);
+                    if (role == WORDING_HOMEOWNER)
+                        check_plain(&facts, text);
+                    free(text);
+                }
+}
+
+START_TEST(every_message_is_whole_with_all_facts) {
+    struct wording_facts facts = full_facts();
+    facts.condition = (enum condition)_i;
+    check_all(facts);
+}
+END_TEST
+
+START_TEST(every_message_is_whole_with_no_facts) {
+    struct wording_facts facts = {.zone = utc,
+                                  .condition = (enum condition)_i,
+                                  .system_id = "",
+                                  .quantity = QUANTITY_COUNT,
+                                  .value = (double)NAN,
+                                  .setpoint = (double)NAN,
+                                  .baseline = (double)NAN,
+                                  .confidence = (double)NAN,
+                                  .since_ms = INT64_C(1773303300000),
+                                  .raised_ms = INT64_C(1773303300000),
+                                  .returned_ms = TIMESTAMP_NONE};
+    check_all(facts);
+}
+END_TEST
+
+START_TEST(a_long_or_wild_name_keeps_the_first_line_short_and_single) {
+    struct wording_facts facts = full_facts();
+    facts.condition = (enum condition)_i;
+    facts.system_name = "A very long name\r\nwith a\tbreak, ñandú ñandú ñandú ñandú ñandú ñandú "
+                        "and an \x1b[31mescape and \xff\xfe bad bytes, going on and on";
+    check_all(facts);
+}
+END_TEST
+
+START_TEST(numbers_of_the_alarm_are_in_the_trade_messages) {
+    struct wording_facts facts = full_facts();
+    char *text = wording_render(&facts);
+    ck_assert_msg(strstr(text, "Suction lost: 12 Birch Lane\n\n") == text, "%s", text);
+    ck_assert_msg(strstr(text, "inH2O; limit 0.11"), "%s", text);
+    ck_assert_msg(strstr(text, "at commissioning 1.1"), "%s", text);
+    ck_assert_msg(strstr(text, "(2 %)"), "%s", text);
+    ck_assert_msg(strstr(text, "2026-03-12 08:15"), "%s", text);
+    ck_assert_msg(strstr(text, "(likely, 85 %)"), "%s", text);
+    ck_assert_msg(!strstr(text, "spare fan"), "contractor: short: %s", text);
+    free(text);
+    facts.role = WORDING_TECHNICIAN;
+    facts.units = UNIT_SYSTEM_SI;
+    text = wording_render(&facts);
+    ck_assert_msg(strstr(text, "274 Pa"), "%s", text);
+    ck_assert_msg(strstr(text, "- spare fan\n"), "%s", text);
+    ck_assert_msg(strstr(text, "- fan power 0 W of 19 W\n"), "%s", text);
+    ck_assert_msg(strstr(text, "licensed electrician"), "%s", text);
+    ck_assert_msg(strstr(text, "back-draft test"), "%s", text);
+    free(text);
+}
+END_TEST
+
+START_TEST(times_are_local) {
+    /* RFC 8536 version 1 file with one type: UTC-7, "MST". */
+    static const char file[] = "TZif\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0"
+                               "\0\0\0\0\0\0\0\1\0\0\0\4\xff\xff\x9d\x90\0\0MST";
+    struct time_zone *zone = time_zone_create("test", file, sizeof file);
+    ck_assert_ptr_nonnull(zone);
+    struct wording_facts facts = full_facts();
+    facts.zone = zone;
+    char *text = wording_render(&facts);
+    ck_assert_msg(strstr(text, "Since: 2026-03-12 01:15 MST\n"), "%s", text);
+    free(text);
+    facts.role = WORDING_HOMEOWNER;
+    text = wording_render(&facts);
+    ck_assert_msg(strstr(text, "Since: March 12, 2026, 01:15\n"), "%s", text);
+    free(text);
+    facts.language = WORDING_SPANISH;
+    text = wording_render(&facts);
+    ck_assert_msg(strstr(text, "Desde: 12 de marzo de 2026, 01:15\n"), "%s", text);
+    free(text);
+    time_zone_destroy(zone);
+}
+END_TEST
+
+static const struct {
+    enum wording_value kind;
+    enum dimension dimension;
+    double value, setpoint;
+    const char *expected;
+} numbers[] = {
+    {WORDING_VALUE_RATIO, DIMENSION_RATIO, 0.84, 0.90,
+     "Ratio to commissioning: 0.84; limit 0.90\n"},
+    {WORDING_VALUE_PROBABILITY, DIMENSION_RATIO, 0.973, 0.95, "Probability: 97 %; limit 95 %\n"},
+    {WORDING_VALUE_DURATION, DIMENSION_RATIO, 7200e3, NAN, "For: 2 h\n"},
+    {WORDING_VALUE_MEASURED, DIMENSION_RADON, 333.0, 296.0, "Reads: 9 pCi/L; limit 8 pCi/L\n"},
+};
+
+START_TEST(a_value_is_shown_as_what_it_is) {
+    struct wording_facts facts = full_facts();
+    facts.value_kind = numbers[_i].kind;
+    facts.dimension = numbers[_i].dimension;
+    facts.value = numbers[_i].value;
+    facts.setpoint = numbers[_i].setpoint;
+    facts.baseline = (double)NAN;
+    char *text = wording_render(&facts);
+    ck_assert_msg(strstr(text, numbers[_i].expected) ||
+                      strstr(text, "9.00 pCi/L; limit 8.00 pCi/L"),
+                  "%s", text);
+    free(text);
+}
+END_TEST
+
+START_TEST(a_homeowner_sees_the_radon_level_and_no_other_number) {
+    struct wording_facts facts = full_facts();
+    facts.role = WORDING_HOMEOWNER;
+    facts.condition = CONDITION_RADON_HIGH;
+    facts.quantity = QUANTITY_RADON;
+    facts.dimension = DIMENSION_RADON;
+    facts.value = 370.0;
+    char *text = wording_render(&facts);
+    ck_assert_msg(strstr(text, "Measured: 10"), "%s", text);
+    ck_assert_msg(strstr(text, "pCi/L"), "%s", text);
+    free(text);
+    facts.units = UNIT_SYSTEM_SI;
+    text = wording_render(&facts);
+    ck_assert_msg(strstr(text, "Measured: 370 Bq/m"), "%s", text);
+    free(text);
+}
+END_TEST
+
+START_TEST(a_homeowner_is_told_whom_to_call_and_what_to_leave_alone) {
+    struct wording_facts facts = full_facts();
+    facts.role = WORDING_HOMEOWNER;
+    facts.condition = CONDITION_FAN_STOPPED;
+    char *text = wording_render(&facts);
+    ck_assert_msg(strstr(text, "Call Clear Air, 555 0100."), "%s", text);
+    ck_assert_msg(strstr(text, "Do not open the fan"), "%s", text);
+    ck_assert_msg(strstr(text, "U-tube gauge"), "%s", text);
+    ck_assert_msg(strstr(text, "not an emergency"), "%s", text);
+    ck_assert_msg(strstr(text, "carbon monoxide (CO) alarm"), "%s", text);
+    free(text);
+    facts.contractor = NULL;
+    text = wording_render(&facts);
+    ck_assert_msg(strstr(text, "Call the firm that put in your radon system."), "%s", text);
+    free(text);
+    facts.condition = CONDITION_BATTERY_LOW;
+    text = wording_render(&facts);
+    ck_assert_msg(strstr(text, "- The firm that put in"), "capital: %s", text);
+    free(text);
+}
+END_TEST
+
+START_TEST(a_digest_and_a_visit_list_their_lines) {
+    struct wording_facts facts = full_facts();
+    facts.kind = WORDING_DIGEST;
+    facts.system_name = facts.system_id = "";
+    facts.lines = (struct text_list){lines, 2};
+    char *text = wording_render(&facts);
+    ck_assert_msg(strstr(text, "Open alarms (2): "), "%s", text);
+    ck_assert_msg(strstr(text, "- 3 Elm Way: battery low\n"), "%s", text);
+    free(text);
+    facts = full_facts();
+    facts.kind = WORDING_VISIT_DUE;
+    facts.role = WORDING_TECHNICIAN;
+    facts.lines = (struct text_list){lines, 1};
+    text = wording_render(&facts);
+    ck_assert_msg(strstr(text, "Visit due: 12 Birch Lane\n"), "%s", text);
+    ck_assert_msg(strstr(text, "Reasons:\n- 12 Birch Lane: suction lost\n"), "%s", text);
+    ck_assert_msg(strstr(text, "Springdale"), "%s", text);
+    free(text);
+}
+END_TEST
+
+/* Syllables by groups of vowels, a silent e at the end left out: the usual count by machine. */
+static int syllables(const char *word, size_t length) {
+    int count = 0;
+    bool before = false;
+    for (size_t i = 0; i < length; i++) {
+        bool vowel = strchr("aeiouy", tolower((unsigned char)word[i])) != NULL;
+        count += vowel && !before;
+        before = vowel;
+    }
+    if (length > 2 && tolower((unsigned char)word[length - 1]) == 'e' && count > 1 &&
+        !strchr("aeiouyl", tolower((unsigned char)word[length - 2])))
+        count--;
+    return count > 0 ? count : 1;
+}
+
+/* 0.39 words/sentences + 11.8 syllables/words - 15.59: Kincaid, Fishburne, Rogers and Chissom 1975
+   (Navy Research Branch Report 8-75). A line's end ends a sentence. */
+static double reading_grade(const char *text) {
+    int words = 0, sentences = 0, syllable_count = 0;
+    bool open = false;
+    while (*text) {
+        size_t length = 0;
+        while (isalpha((unsigned char)text[length]) || (length > 0 && text[length] == '\''))
+            length++;
+        if (length > 0) {
+            words++;
+            syllable_count += syllables(text, length);
+            open = true;
+            text += length;
+            continue;
+        }
+        if (open && strchr(".!?\n", *text)) {
+            sentences++;
+            open = false;
+        }
+        text++;
+    }
+    return 0.39 * words / sentences + 11.8 * syllable_count / words - 15.59;
+}
+
+START_TEST(the_grade_is_counted_as_published) { /* the formula on words counted by hand */
+    ck_assert_double_eq_tol(reading_grade("The cat sat on the mat."),
+                            0.39 * 6 + 11.8 * 6 / 6 - 15.59, 1e-9);
+    ck_assert_double_eq_tol(reading_grade("Look at the table. Do it now, please!\n"),
+                            0.39 * 8 / 2 + 11.8 * 9 / 8 - 15.59, 1e-9);
+    /* 6, 4, 4, 5, 6, 1 and 5 syllables; the count by machine may be off by two (ia, io) */
+    ck_assert_double_eq_tol(reading_grade("Depressurization infrastructure necessitates periodical "
+                                          "reconfiguration of instrumentation."),
+                            0.39 * 7 + 11.8 * 31 / 7 - 15.59, 11.8 * 2 / 7);
+}
+END_TEST
+
+START_TEST(a_homeowner_of_twelve_can_read_it) {
+    struct wording_facts facts = full_facts();
+    facts.role = WORDING_HOMEOWNER;
+    facts.condition = (enum condition)_i;
+    for (int kind = 0; kind < WORDING_KIND_COUNT; kind++) {
+        facts.kind = (enum wording_kind)kind;
+        facts.returned_ms = is_over(facts.kind) ? facts.since_ms + 7200000 : TIMESTAMP_NONE;
+        char *text = wording_render(&facts);
+        ck_assert_msg(reading_grade(text) <= 7.0, "grade %.1f: %s", reading_grade(text), text);
+        free(text);
+    }
+}
+END_TEST
+
+START_TEST(languages_are_found_by_their_code) {
+    enum wording_language language = WORDING_SPANISH;
+    ck_assert(wording_language_find("en", &language) && language == WORDING_ENGLISH);
+    ck_assert(wording_language_find("es-MX", &language) && language == WORDING_SPANISH);
+    ck_assert(!wording_language_find("esperanto", &language) && language == WORDING_ENGLISH);
+    ck_assert(!wording_language_find(NULL, &language));
+}
+END_TEST
+
+int main(void) {
+    TCase *wording = tcase_create("wording");
+    tcase_add_checked_fixture(wording, set_up, tear_down);
+    tcase_add_loop_test(wording, every_message_is_whole_with_all_facts, 0, CONDITION_COUNT);
+    tcase_add_loop_test(wording, every_message_is_whole_with_no_facts, 0, CONDITION_COUNT);
+    tcase_add_loop_test(wording, a_long_or_wild_name_keeps_the_first_line_short_and_single, 0,
+                        CONDITION_COUNT);
+    tcase_add_test(wording, numbers_of_the_alarm_are_in_the_trade_messages);
+    tcase_add_test(wording, times_are_local);
+    tcase_add_loop_test(wording, a_value_is_shown_as_what_it_is, 0,
+                        sizeof numbers / sizeof numbers[0]);
+    tcase_add_test(wording, a_homeowner_sees_the_radon_level_and_no_other_number);
+    tcase_add_test(wording, a_homeowner_is_told_whom_to_call_and_what_to_leave_alone);
+    tcase_add_test(wording, a_digest_and_a_visit_list_their_lines);
+    tcase_add_test(wording, the_grade_is_counted_as_published);
+    tcase_add_loop_test(wording, a_homeowner_of_twelve_can_read_it, 0, CONDITION_COUNT);
+    tcase_add_test(wording, languages_are_found_by_their_code);
+    return run_test_case(wording);
+}
