@@ -1,0 +1,77 @@
+/*
+ * airflow: density of the air, velocity in a pipe from a velocity pressure, volume flow, and back.
+ * Pure arithmetic: no I/O, no clock, no allocation, no global state. Units are SI and end every
+ * name. A null pointer is a bug in the caller (assert).
+ */
+#ifndef MEASURE_AIRFLOW_H
+#define MEASURE_AIRFLOW_H
+
+/** Every function here returns one of these and writes its result only on AIRFLOW_OK. */
+enum airflow_status {
+    AIRFLOW_OK = 0,
+    AIRFLOW_NOT_FINITE,  /* an input or the result is NaN or infinite */
+    AIRFLOW_OUT_OF_RANGE /* an input is finite but physically impossible */
+};
+
+/** Standard atmosphere at sea level, ISO 2533, for where nobody measures the weather. */
+#define AIRFLOW_STANDARD_PRESSURE_PA 101325.0
+
+/**
+ * Mean over centreline velocity where only the centre of a straight round pipe is measured. 0.9 is
+ * common practice, no source; the 1/n power law for fully developed turbulent flow gives 0.79 to
+ * 0.87 (airflow_power_law_factor), and a traverse (ISO 3966, ASHRAE 111) is better than either.
+ */
+#define AIRFLOW_CENTRELINE_FACTOR 0.9
+
+/** State of the air at the measuring point. */
+struct airflow_air {
+    double absolute_pressure_pa; /* absolute, not gauge; above 0 */
+    double temperature_degc;     /* above -273.15 */
+};
+
+/** Where the velocity pressure is measured, and how. */
+struct airflow_pipe {
+    double inside_diameter_m; /* above 0; the inside of a schedule 40 pipe, not its nominal size */
+    double centreline_factor; /* mean over measured velocity, above 0 up to 1 */
+};
+
+/** Density of dry air in kg/m3, rho = p / (R T), R = 287.05287 J/(kg K) of ISO 2533:1975. */
+enum airflow_status airflow_dry_air_density(const struct airflow_air *air,
+                                            double *density_kg_per_m3);
+
+/**
+ * Density of moist air in kg/m3, OIML R 111-1:2004 equation E.3-1:
+ * (0.34848 p - 0.009 h exp(0.061 t)) / (273.15 + t), p in hPa, h in %, t in degC. Humidity 0 to
+ * 100 %. The standard states 2e-4 relative for 900 to 1100 hPa, 10 to 30 degC and below 80 %.
+ */
+enum airflow_status airflow_moist_air_density(const struct airflow_air *air,
+                                              double relative_humidity_percent,
+                                              double *density_kg_per_m3);
+
+/**
+ * Velocity in m/s from the velocity pressure (total minus static), v = sqrt(2 dp / rho): ISO 3966
+ * with tube factor 1 and incompressible flow, up to about 85 m/s. A negative pressure (swapped
+ * tubes) is AIRFLOW_OUT_OF_RANGE, never 0 m/s.
+ */
+enum airflow_status airflow_velocity(double velocity_pressure_pa, double density_kg_per_m3,
+                                     double *velocity_m_per_s);
+
+/** The inverse, dp = rho v^2 / 2; velocity at least 0. */
+enum airflow_status airflow_velocity_pressure(double velocity_m_per_s, double density_kg_per_m3,
+                                              double *velocity_pressure_pa);
+
+/** Volume flow in m3/s: velocity * pi/4 * diameter^2 * centreline factor. */
+enum airflow_status airflow_flow(const struct airflow_pipe *pipe, double velocity_pressure_pa,
+                                 double density_kg_per_m3, double *flow_m3_per_s);
+
+/** The inverse: the velocity pressure in Pa that a flow of at least 0 makes at the same place. */
+enum airflow_status airflow_flow_pressure(const struct airflow_pipe *pipe, double flow_m3_per_s,
+                                          double density_kg_per_m3, double *velocity_pressure_pa);
+
+/**
+ * Mean over centreline velocity of the 1/n power law in a round pipe, 2n^2 / ((n + 1)(2n + 1)):
+ * White, Fluid Mechanics, turbulent pipe flow. n from 1 on.
+ */
+enum airflow_status airflow_power_law_factor(double n, double *factor);
+
+#endif
