@@ -193,8 +193,8 @@ static size_t tidy(const char *text, size_t length, char tidied[SPELLING_MAX]) {
         size_t more = letters == plain ? 1 : strlen(letters);
         if (used + more > SPELLING_MAX)
             return 0;
-        memcpy(tidied + used, letters, more);
-        used += more;
+        for (size_t k = 0; k < more; k++)
+            tidied[used++] = letters[k];
         i += step;
     }
     return used;

@@ -378,20 +378,40 @@ START_TEST(conversions_and_their_inverses_agree) {
 }
 END_TEST
 
+/** Makes and sets a locale with a decimal comma; false when the machine has no means for it. */
+static bool set_decimal_comma(void) {
+    char folder[] = "/tmp/subslab-locale-XXXXXX", command[256];
+    if (setlocale(LC_ALL, "de_DE.UTF-8"))
+        return true;
+    ck_assert_ptr_nonnull(mkdtemp(folder));
+    snprintf(command, sizeof(command), "localedef -i de_DE -f UTF-8 %s/de_DE.UTF-8 2>/dev/null",
+             folder);
+    bool made = system(command) == 0 && setenv("LOCPATH", folder, 1) == 0 &&
+                setlocale(LC_ALL, "de_DE.UTF-8") != NULL;
+    snprintf(command, sizeof(command), "rm -r %s", folder);
+    ck_assert_int_eq(system(command), 0);
+    return made;
+}
+
 START_TEST(a_locale_with_a_decimal_comma_changes_nothing) {
-    static const char *const names[] = {"de_DE.UTF-8", "de_DE.utf8", "fr_FR.UTF-8", "nl_NL.UTF-8"};
-    bool found = false;
-    for (size_t i = 0; i < sizeof(names) / sizeof(names[0]) && !found; i++)
-        found = setlocale(LC_ALL, names[i]) != NULL;
-    if (!found)
-        printf("no locale with a decimal comma is installed: only the C locale is tried\n");
     char text[64];
+    if (set_decimal_comma()) {
+        snprintf(text, sizeof(text), "%.1f", 0.5);
+        ck_assert_str_eq(text, "0,5"); /* it is in force */
+    } else {
+        printf("no locale with a decimal comma: only the C locale is tried\n");
+    }
     double si = 0.0;
     ck_assert_int_eq(unit_parse("0.6 inH2O", DIMENSION_PRESSURE, &si), UNIT_OK);
     ck_assert_double_eq_tol(si, 149.453346, 1e-9);
+    ck_assert_int_eq(unit_parse("0.6000000000000000000001e0 inH2O", DIMENSION_PRESSURE, &si),
+                     UNIT_OK);
+    ck_assert_double_eq_tol(si, 149.453346, 1e-9);
+    ck_assert_int_eq(unit_parse("0,6 inH2O", DIMENSION_PRESSURE, &si), UNIT_UNKNOWN);
     ck_assert_str_eq(unit_format(text, sizeof(text), si, DIMENSION_PRESSURE, UNIT_SYSTEM_US),
                      "0.6 inH2O");
-    setlocale(LC_ALL, "C");
+    ck_assert_str_eq(unit_format(text, sizeof(text), 12345.0, DIMENSION_RADON, UNIT_SYSTEM_SI),
+                     "12300 Bq/m3");
 }
 END_TEST
 
