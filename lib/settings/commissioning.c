@@ -72,9 +72,9 @@ static void refuse_unknown_point(struct key_reader *reader, const struct key_pat
     for (size_t i = 0; i < system->point_count; i++)
         ids[i] = system->points[i].id;
     const char *nearest = key_nearest(entry->key, ids, system->point_count);
-    key_error(reader, path, entry->line, "is no point of %s%s%s%s; allowed: its points' ids",
-              system->id, nearest ? "; did you mean \"" : "", nearest ? nearest : "",
-              nearest ? "\"?" : "");
+    key_error(reader, path, entry->line, "is no point of %s; %s%s%sallowed: its points' ids",
+              system->id, nearest ? "did you mean \"" : "", nearest ? nearest : "",
+              nearest ? "\"? " : "");
     free(ids);
 }
 

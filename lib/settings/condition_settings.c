@@ -326,11 +326,14 @@ static void check_deadbands(struct key_reader *reader, const struct key_path *pa
         struct condition_rule rule = rule_in_force(list->overrides[i].condition, settings, list);
         if (rule.setpoint.kind == SETPOINT_NONE || rule.deadband.kind != rule.setpoint.kind)
             continue;
-        if (rule.deadband.number >= rule.setpoint.number)
+        bool below = condition_info(rule.condition)->side == SIDE_BELOW;
+        /* Above a setpoint the return lies at setpoint - deadband, which must be possible. */
+        if (below ? rule.deadband.number > rule.setpoint.number
+                  : rule.deadband.number >= rule.setpoint.number)
             refuse_at(reader, path, list, i,
-                      "the deadband is as large as the setpoint; allowed: a smaller deadband");
-        else if (rule.setpoint.kind == SETPOINT_FRACTION &&
-                 condition_info(rule.condition)->side == SIDE_BELOW &&
+                      "the deadband is larger than the setpoint; allowed: a smaller deadband under "
+                      "conditions");
+        else if (rule.setpoint.kind == SETPOINT_FRACTION && below &&
                  rule.setpoint.number + rule.deadband.number > 1.0)
             refuse_at(reader, path, list, i,
                       "setpoint and deadband together pass 1, so it could never return; allowed: "
@@ -338,9 +341,39 @@ static void check_deadbands(struct key_reader *reader, const struct key_path *pa
     }
 }
 
+/*
+ * A value that a wider level gives for batteries is in %: a battery in V must not be held against
+ * it, and is judged only by a limit of its own.
+ */
+static void drop_foreign_values(struct key_reader *reader,
+                                const struct condition_settings *settings,
+                                struct condition_list *list) {
+    if (settings->level != LEVEL_POINT ||
+        settings->dimension == quantity_info(settings->quantity)->dimension)
+        return;
+    for (size_t i = 0; i < 2; i++)
+        for (size_t j = 0; j < settings->above[i].count; j++) {
+            const struct condition_override *above = &settings->above[i].overrides[j];
+            const struct condition_info *info = condition_info(above->condition);
+            if (!(info->quantities & (UINT32_C(1) << settings->quantity)))
+                continue;
+            struct condition_override *own =
+                provide(reader, list, above->condition, (struct condition_place){.line = 0});
+            if (own && above->has_setpoint && !own->has_setpoint) {
+                own->has_setpoint = true;
+                own->setpoint = (struct setpoint){SETPOINT_NONE, 0.0};
+            }
+            if (own && above->has_deadband && !own->has_deadband) {
+                own->has_deadband = true;
+                own->deadband = (struct setpoint){SETPOINT_NONE, 0.0};
+            }
+        }
+}
+
 void condition_settings_finish(struct key_reader *reader, const struct key_path *path,
                                const struct condition_settings *settings,
                                struct condition_list *list) {
+    drop_foreign_values(reader, settings, list);
     check_orders(reader, path, settings, list);
     check_deadbands(reader, path, settings, list);
     free(list->places);

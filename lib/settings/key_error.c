@@ -118,5 +118,9 @@ const char *key_nearest(const char *wrong, const char *const *words, size_t coun
             nearest = words[i];
         }
     }
+    /* "ca" for "ca_file": half a name is a better guess than none. */
+    for (size_t i = 0; i < count && !nearest && strlen(wrong) >= 2; i++)
+        if (strstr(words[i], wrong))
+            nearest = words[i];
     return nearest;
 }

@@ -46,8 +46,8 @@ static void read_quantity(struct key_reader *reader, const struct key_path *path
         return;
     }
     const char *nearest = key_nearest(text, words, QUANTITY_COUNT);
-    key_error(reader, path, node->line, "\"%.60s\" is not a quantity%s%s%s; allowed: %s", text,
-              nearest ? "; did you mean \"" : "", nearest ? nearest : "", nearest ? "\"?" : "",
+    key_error(reader, path, node->line, "\"%.60s\" is not a quantity; %s%s%sallowed: %s", text,
+              nearest ? "did you mean \"" : "", nearest ? nearest : "", nearest ? "\"? " : "",
               list);
 }
 

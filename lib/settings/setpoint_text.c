@@ -29,7 +29,10 @@ enum setpoint_form setpoint_text_form(const struct condition_info *info) {
     return FORM_NONE;
 }
 
-/* The one dimension that a value for this condition has here; false when there are several. */
+/*
+ * The one dimension that a value for this condition has here; false when there are several. A
+ * battery may be in % or in V: above its point a value is in %, see condition_settings_finish.
+ */
 static bool value_dimension(const struct setpoint_text *context, enum dimension *dimension) {
     if (context->settings->level == LEVEL_POINT) {
         *dimension = context->settings->dimension;
@@ -42,10 +45,6 @@ static bool value_dimension(const struct setpoint_text *context, enum dimension 
         enum dimension other = quantity_info((enum quantity)q)->dimension;
         if (found && other != *dimension)
             return false;
-        /* A battery may be in % or in V: only its own point knows. */
-        for (int d = 0; d < DIMENSION_COUNT; d++)
-            if ((enum dimension)d != other && quantity_allows((enum quantity)q, (enum dimension)d))
-                return false;
         *dimension = other;
         found = true;
     }
