@@ -153,6 +153,8 @@ enum store_status store_begin(struct store *store) {
     assert(!store->in_transaction);
     if (store->broken != STORE_OK)
         return store->broken;
+    if (!store->writable) /* SQLite would say so only at the first change */
+        return store_failure(store, SQLITE_READONLY);
     sqlite3_stmt *begin;
     enum store_status status = store_statement(store, STATEMENT_BEGIN, "BEGIN IMMEDIATE", &begin);
     if (status == STORE_OK)

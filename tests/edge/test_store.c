@@ -1,0 +1,622 @@
+/* Opening, transactions, integrity and backup, and what files may be found under the store's name.
+ */
+#include "store_support.h"
+#include "test_support.h"
+
+#include <dirent.h>
+#include <fcntl.h>
+#include <signal.h>
+#include <sqlite3.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+static const char *folder, *path;
+static char why[600];
+
+static void set_up(void) {
+    folder = store_test_folder();
+    path = store_test_path(folder, "subslab.db");
+}
+
+static void tear_down(void) {
+    store_test_remove(folder);
+}
+
+static enum store_status try_open(struct store **store) {
+    const struct store_options options = {STORE_READ_WRITE, 50, NULL};
+    why[0] = '\0';
+    return store_open(path, &options, store, why, sizeof why);
+}
+
+static void expect_refused(enum store_status want, const char *words) {
+    struct store *store = NULL;
+    enum store_status status = try_open(&store);
+    ck_assert_msg(status == want, "status %d: %s", (int)status, why);
+    ck_assert_ptr_null(store);
+    ck_assert_msg(strstr(why, words) && strstr(why, folder), "says: %s", why);
+}
+
+static void write_file(const char *name, const void *bytes, size_t length) {
+    FILE *file = fopen(name, "wb");
+    ck_assert_ptr_nonnull(file);
+    ck_assert_uint_eq(fwrite(bytes, 1, length, file), length);
+    fclose(file);
+}
+
+static int files_in_folder(void) {
+    DIR *list = opendir(folder);
+    int count = 0;
+    for (const struct dirent *entry; (entry = readdir(list));)
+        count += entry->d_name[0] != '.';
+    closedir(list);
+    return count;
+}
+
+static void raw(const char *file, const char *sql) {
+    sqlite3 *db;
+    char *error = NULL;
+    ck_assert_int_eq(sqlite3_open(file, &db), SQLITE_OK);
+    ck_assert_msg(sqlite3_exec(db, sql, NULL, NULL, &error) == SQLITE_OK, "%s", error);
+    ck_assert_int_eq(sqlite3_close(db), SQLITE_OK);
+}
+
+static char *file_bytes(const char *file, size_t *length) {
+    return test_read_file(file, length);
+}
+
+static void make_store(int64_t batches) {
+    struct store *store = store_test_open(path, NULL);
+    for (int64_t i = 0; i < batches; i++)
+        ck_assert_int_eq(store_test_write_batch(store, i), STORE_OK);
+    store_close(store);
+}
+
+/* ---- opening ---- */
+
+START_TEST(a_new_store_is_private_and_ours) {
+    mode_t old = umask(_i ? 077 : 022);
+    make_store(1);
+    umask(old);
+    struct stat info;
+    ck_assert_int_eq(stat(path, &info), 0);
+    ck_assert_int_eq(info.st_mode & 0777, _i ? 0600 : 0640);
+    size_t length;
+    char *bytes = file_bytes(path, &length);
+    ck_assert(memcmp(bytes + 68, "SuBw", 4) == 0);
+    ck_assert_int_eq(bytes[18], 2); /* SQLite file format: 2 is write-ahead log */
+    ck_assert_int_eq(bytes[63], 1);
+    free(bytes);
+    struct store *store = store_test_open(path, NULL);
+    ck_assert_int_eq(store_test_write_batch(store, 1), STORE_OK);
+    ck_assert_int_eq(stat(store_test_path(folder, "subslab.db-wal"), &info), 0);
+    ck_assert_int_eq(info.st_mode & 0777, _i ? 0600 : 0640);
+    int64_t file_size, wal_size;
+    store_size(store, &file_size, &wal_size);
+    ck_assert_int_gt(file_size, 0);
+    ck_assert_int_eq(wal_size, info.st_size);
+    ck_assert_int_eq(store_probe(store), STORE_OK);
+    store_close(store);
+    store_close(NULL);
+}
+END_TEST
+
+START_TEST(a_store_keeps_what_was_committed) {
+    make_store(3);
+    struct store *store = store_test_open(path, NULL);
+    ck_assert_int_eq(store_test_count_batches(store), 3);
+    ck_assert_int_eq(store_begin(store), STORE_OK);
+    ck_assert_int_eq(store_test_append_batch(store, 3), STORE_OK);
+    store_close(store); /* rolls back */
+    store = store_test_open(path, NULL);
+    ck_assert_int_eq(store_test_count_batches(store), 3);
+    store_test_verify(store);
+    store_close(store);
+}
+END_TEST
+
+START_TEST(left_overs_of_a_broken_creation_do_not_matter) {
+    write_file(store_test_path(folder, "subslab.db.creating"), "half", 4);
+    write_file(store_test_path(folder, "subslab.db.creating-journal"), "half", 4);
+    make_store(1);
+    ck_assert_int_eq(files_in_folder(), 2); /* the store and its lock */
+}
+END_TEST
+
+START_TEST(what_is_not_ours_is_not_touched) {
+    static const char *const makers[] = {
+        "PRAGMA journal_mode=WAL; CREATE TABLE t(x); INSERT INTO t VALUES (1)",
+        "CREATE TABLE points(x); PRAGMA application_id=1; PRAGMA user_version=1"};
+    if (_i == 0)
+        write_file(path, "", 0);
+    else if (_i == 1)
+        write_file(path,
+                   "a shopping list, much longer than the hundred bytes of a header of a "
+                   "database file, with milk, bread, butter and eggs\n",
+                   118);
+    else
+        raw(path, makers[_i - 2]);
+    size_t length, length_after;
+    char *before = file_bytes(path, &length);
+    expect_refused(STORE_FOREIGN, _i == 0 ? "empty" : "not a store");
+    char *after = file_bytes(path, &length_after);
+    ck_assert_uint_eq(length, length_after);
+    ck_assert(memcmp(before, after, length) == 0);
+    ck_assert_int_eq(files_in_folder(), 1);
+    free(before);
+    free(after);
+}
+END_TEST
+
+START_TEST(a_folder_is_not_a_store) {
+    ck_assert_int_eq(mkdir(path, 0700), 0);
+    expect_refused(STORE_FOREIGN, "not a regular file");
+    rmdir(path);
+}
+END_TEST
+
+START_TEST(a_newer_store_is_left_alone) {
+    make_store(2);
+    raw(path, "PRAGMA user_version=2");
+    size_t length, length_after;
+    char *before = file_bytes(path, &length);
+    expect_refused(STORE_NEWER, "newer version");
+    char *after = file_bytes(path, &length_after);
+    ck_assert_uint_eq(length, length_after);
+    ck_assert(memcmp(before, after, length) == 0);
+    free(before);
+    free(after);
+}
+END_TEST
+
+START_TEST(a_newer_version_may_be_in_the_log_alone) {
+    make_store(2);
+    sqlite3 *db;
+    ck_assert_int_eq(sqlite3_open(path, &db), SQLITE_OK);
+    sqlite3_db_config(db, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1, NULL);
+    ck_assert_int_eq(sqlite3_exec(db, "PRAGMA user_version=2", NULL, NULL, NULL), SQLITE_OK);
+    sqlite3_close(db);
+    struct stat info;
+    ck_assert_int_eq(stat(store_test_path(folder, "subslab.db-wal"), &info), 0);
+    size_t length, length_after;
+    char *before = file_bytes(path, &length);
+    expect_refused(STORE_NEWER, "newer version");
+    char *after = file_bytes(path, &length_after);
+    ck_assert_uint_eq(length, length_after);
+    ck_assert(memcmp(before, after, length) == 0);
+    ck_assert_int_eq(stat(store_test_path(folder, "subslab.db-wal"), &info), 0);
+    ck_assert_int_gt(info.st_size, 0);
+    free(before);
+    free(after);
+}
+END_TEST
+
+START_TEST(a_folder_that_is_missing_or_closed_is_a_failure) {
+    path = store_test_path(folder, "no/such/subslab.db");
+    expect_refused(STORE_FAILING, "cannot be made");
+    const struct store_options reading = {STORE_READ_ONLY, 50, NULL};
+    struct store *store = NULL;
+    path = store_test_path(folder, "subslab.db");
+    ck_assert_int_eq(store_open(path, &reading, &store, why, sizeof why), STORE_FAILING);
+    ck_assert_ptr_nonnull(strstr(why, "no such file"));
+    ck_assert_int_eq(files_in_folder(), 0);
+}
+END_TEST
+
+/* Root may write anywhere, so the look is taken as another user. */
+static void become_nobody(void) {
+    if (geteuid() == 0 && (setgid(65534) != 0 || setuid(65534) != 0))
+        _exit(90);
+}
+
+static int status_as_nobody(void) {
+    pid_t child = fork();
+    if (child == 0) {
+        struct store *store = NULL;
+        become_nobody();
+        enum store_status status = try_open(&store);
+        _exit(status != STORE_OK && strstr(why, folder) ? (int)status : 80 + (int)status);
+    }
+    int status;
+    waitpid(child, &status, 0);
+    return WIFEXITED(status) ? WEXITSTATUS(status) : -1;
+}
+
+START_TEST(a_read_only_file_is_a_failure_with_its_path) {
+    make_store(1);
+    ck_assert_int_eq(chmod(path, 0444), 0);
+    ck_assert_int_eq(chmod(store_test_path(folder, "subslab.db.lock"), 0666), 0);
+    ck_assert_int_eq(chmod(folder, 0777), 0);
+    ck_assert_int_eq(status_as_nobody(), STORE_FAILING);
+    ck_assert_int_eq(chmod(path, 0000), 0);
+    ck_assert_int_eq(status_as_nobody(), STORE_FAILING);
+    ck_assert_int_eq(chmod(folder, 0755), 0);
+    ck_assert_int_eq(chmod(path, 0640), 0);
+    struct store *store = store_test_open(path, NULL);
+    ck_assert_int_eq(store_test_count_batches(store), 1);
+    store_close(store);
+}
+END_TEST
+
+START_TEST(a_reader_beside_the_daemon_reads_and_cannot_write) {
+    struct store *writer = store_test_open(path, NULL), *reader = NULL;
+    ck_assert_int_eq(store_test_write_batch(writer, 0), STORE_OK);
+    const struct store_options options = {STORE_READ_ONLY, 50, NULL};
+    ck_assert_int_eq(store_open(path, &options, &reader, why, sizeof why), STORE_OK);
+    ck_assert_int_eq(store_test_count_batches(reader), 1);
+    ck_assert_int_eq(store_test_write_batch(writer, 1), STORE_OK);
+    ck_assert_int_eq(store_test_count_batches(reader), 2);
+    store_test_verify(reader);
+    ck_assert_int_eq(store_begin(reader), STORE_FAILING);
+    ck_assert_ptr_nonnull(strstr(store_error(reader), "read-only"));
+    store_close(reader);
+    store_close(writer);
+}
+END_TEST
+
+/* ---- lock ---- */
+
+START_TEST(a_second_daemon_is_refused_with_the_number_of_the_first) {
+    struct store *store = store_test_open(path, NULL);
+    char number[30];
+    snprintf(number, sizeof number, "process %ld)", (long)getpid());
+    expect_refused(STORE_LOCKED, number);
+    pid_t child = fork();
+    if (child == 0) {
+        struct store *other = NULL;
+        _exit(try_open(&other) == STORE_LOCKED && strstr(why, number) ? 0 : 1);
+    }
+    int status;
+    waitpid(child, &status, 0);
+    ck_assert_int_eq(status, 0);
+    store_close(store);
+    store = store_test_open(path, NULL);
+    store_close(store);
+}
+END_TEST
+
+START_TEST(a_killed_daemon_leaves_no_lock) {
+    int ready[2];
+    ck_assert_int_eq(pipe(ready), 0);
+    pid_t child = fork();
+    if (child == 0) {
+        struct store *store = NULL;
+        char done = try_open(&store) == STORE_OK ? 'y' : 'n';
+        if (write(ready[1], &done, 1) != 1)
+            _exit(1);
+        pause();
+    }
+    char answer = 'n';
+    ck_assert_int_eq(read(ready[0], &answer, 1), 1);
+    ck_assert_int_eq(answer, 'y');
+    expect_refused(STORE_LOCKED, "in use by another daemon");
+    kill(child, SIGKILL);
+    waitpid(child, NULL, 0);
+    struct store *store = store_test_open(path, NULL);
+    store_close(store);
+}
+END_TEST
+
+START_TEST(another_holder_of_the_database_is_named) {
+    struct store *store = store_test_open(path, NULL);
+    ck_assert_int_eq(store_test_write_batch(store, 0), STORE_OK);
+    sqlite3 *other;
+    ck_assert_int_eq(sqlite3_open(path, &other), SQLITE_OK);
+    ck_assert_int_eq(sqlite3_exec(other, "BEGIN EXCLUSIVE", NULL, NULL, NULL), SQLITE_OK);
+    ck_assert_int_eq(store_begin(store), STORE_FAILING);
+    ck_assert(!store_in_transaction(store));
+    ck_assert_ptr_nonnull(strstr(store_error(store), "another process holds the database"));
+    ck_assert_ptr_nonnull(strstr(store_error(store), path));
+    sqlite3_exec(other, "ROLLBACK", NULL, NULL, NULL);
+    sqlite3_close(other);
+    ck_assert_int_eq(store_test_write_batch(store, 1), STORE_OK); /* goes on by itself */
+    ck_assert_int_eq(store_test_count_batches(store), 2);
+    store_close(store);
+}
+END_TEST
+
+START_TEST(a_long_reader_shows_in_the_size_of_the_log) {
+    struct store *store = store_test_open(path, NULL);
+    sqlite3 *reader;
+    ck_assert_int_eq(sqlite3_open(path, &reader), SQLITE_OK);
+    ck_assert_int_eq(sqlite3_exec(reader, "BEGIN; SELECT count(*) FROM readings", NULL, NULL, NULL),
+                     SQLITE_OK);
+    int64_t file_size, held, after, batch = 0;
+    for (; batch < 40; batch++)
+        ck_assert_int_eq(store_test_write_batch(store, batch), STORE_OK);
+    store_checkpoint(store);
+    store_size(store, &file_size, &held);
+    ck_assert_int_eq(store_test_write_batch(store, batch++), STORE_OK);
+    store_size(store, &file_size, &after);
+    ck_assert_int_gt(after, held); /* cannot begin anew */
+    sqlite3_close(reader);
+    store_checkpoint(store);
+    held = after;
+    ck_assert_int_eq(store_test_write_batch(store, batch++), STORE_OK);
+    store_size(store, &file_size, &after);
+    ck_assert_int_eq(after, held); /* begins anew in the same file */
+    ck_assert_int_eq(store_test_count_batches(store), batch);
+    store_close(store);
+}
+END_TEST
+
+START_TEST(a_file_that_vanished_is_noticed) {
+    struct store *store = store_test_open(path, NULL);
+    ck_assert_int_eq(store_probe(store), STORE_OK);
+    ck_assert_int_eq(unlink(path), 0);
+    ck_assert_int_eq(store_probe(store), STORE_FAILING);
+    store_close(store);
+}
+END_TEST
+
+/* ---- damage ---- */
+
+START_TEST(damaged_files_are_told_and_set_aside_whole) {
+    make_store(40);
+    size_t length;
+    char *bytes = file_bytes(path, &length);
+    ck_assert_uint_gt(length, 16384);
+    if (_i == 0)
+        memset(bytes, 0, 16);
+    else if (_i == 1)
+        memset(bytes + 100, 0xA5, 900);
+    else if (_i == 2)
+        length = 50;
+    else
+        length = 4096 * (size_t)(_i - 2);
+    write_file(path, bytes, length);
+    write_file(store_test_path(folder, "subslab.db-wal"), "", 0);
+    expect_refused(STORE_DAMAGED, "damaged");
+    char moved[400];
+    ck_assert_int_eq(store_set_aside(path, 1764064800000, moved, sizeof moved), STORE_OK);
+    ck_assert_ptr_nonnull(strstr(moved, "subslab.db.damaged-20251125T100000Z"));
+    size_t moved_length;
+    char *moved_bytes = file_bytes(moved, &moved_length);
+    ck_assert_uint_eq(moved_length, length);
+    ck_assert(memcmp(moved_bytes, bytes, length) == 0);
+    free(moved_bytes);
+    free(bytes);
+    make_store(1);
+    ck_assert_int_eq(store_set_aside(path, 1764064800000, moved, sizeof moved), STORE_FAILING);
+    struct store *store = store_test_open(path, NULL); /* the name was taken: still in its place */
+    ck_assert_int_eq(store_test_count_batches(store), 1);
+    store_close(store);
+}
+END_TEST
+
+START_TEST(a_log_without_its_file_is_not_taken_for_a_new_store) {
+    write_file(store_test_path(folder, "subslab.db-wal"), "left over", 9);
+    expect_refused(STORE_DAMAGED, "the file is gone");
+    char moved[400];
+    ck_assert_int_eq(store_set_aside(path, 1764064800000, moved, sizeof moved), STORE_OK);
+    make_store(1);
+    ck_assert_int_eq(store_set_aside(store_test_path(folder, "none.db"), 0, moved, sizeof moved),
+                     STORE_NOT_FOUND);
+}
+END_TEST
+
+static bool is_intact(const struct reading *got, const struct reading *want) {
+    int64_t shift = got->time_ms - want->time_ms;
+    return shift > -1000 && shift < 1000 && got->value - want->value < 1e-6 * want->value &&
+           want->value - got->value < 1e-6 * want->value;
+}
+
+/* Reads what verify called sound, against the store as it was. */
+static void expect_intact(struct store *store, const struct reading *want, size_t count) {
+    int64_t key;
+    struct reading got[400];
+    size_t got_count;
+    ck_assert_int_eq(series_find(store, "elm-3", "suction", &key), STORE_OK);
+    ck_assert_int_eq(series_read(store, key, 0, INT64_MAX, got, 400, &got_count), STORE_OK);
+    ck_assert_uint_eq(got_count, count);
+    for (size_t i = 0; i < count; i++)
+        ck_assert_msg(is_intact(&got[i], &want[i]), "reading %zu changed unnoticed", i);
+}
+
+static void count_finding(void *context, const char *text) {
+    (void)text;
+    ++*(int *)context;
+}
+
+START_TEST(a_flipped_bit_is_noticed_or_harmless) {
+    make_store(30);
+    struct reading want[400];
+    size_t count, length;
+    int64_t key;
+    struct store *store = store_test_open(path, NULL);
+    ck_assert_int_eq(series_find(store, "elm-3", "suction", &key), STORE_OK);
+    ck_assert_int_eq(series_read(store, key, 0, INT64_MAX, want, 400, &count), STORE_OK);
+    store_close(store);
+    char *bytes = file_bytes(path, &length);
+    struct test_random random = {test_seed()};
+    int noticed = 0;
+    const char *wal = store_test_path(folder, "subslab.db-wal");
+    const char *shm = store_test_path(folder, "subslab.db-shm");
+    for (int i = 0; i < 200; i++) {
+        size_t bit = (size_t)(test_random_next(&random) % (length * 8));
+        bytes[bit / 8] = (char)(bytes[bit / 8] ^ (1 << bit % 8));
+        write_file(path, bytes, length);
+        unlink(wal);
+        unlink(shm);
+        int findings = 0;
+        store = NULL;
+        enum store_status status = try_open(&store);
+        if (status == STORE_OK) {
+            status = store_verify(store, count_finding, NULL, &findings);
+            if (status == STORE_OK)
+                expect_intact(store, want, count);
+            store_close(store);
+        }
+        ck_assert_int_ne(status, STORE_LOCKED);
+        ck_assert_int_ne(status, STORE_OUT_OF_MEMORY);
+        noticed += status != STORE_OK;
+        bytes[bit / 8] = (char)(bytes[bit / 8] ^ (1 << bit % 8));
+    }
+    free(bytes);
+    printf("flipped bits noticed: %d of 200\n", noticed);
+    ck_assert_int_gt(noticed, 10);
+}
+END_TEST
+
+/* ---- verify ---- */
+
+struct tampering {
+    const char *sql, *words;
+};
+
+static const struct tampering tamperings[] = {
+    {"DELETE FROM hours WHERE hour_ms = (SELECT max(hour_ms) FROM hours)", "missing"},
+    {"INSERT INTO hours VALUES (1, 1600000000000 / 3600000 * 3600000, 0, 1, 60000, NULL, NULL)",
+     "there are no readings"},
+    {"UPDATE hours SET value_ms = value_ms * 1.00001 WHERE point = 2 AND hour_ms = (SELECT "
+     "min(hour_ms) FROM hours)",
+     "sum"},
+    {"UPDATE hours SET covered_ms = covered_ms - 1 WHERE point = 1", "covered"},
+    {"UPDATE hours SET highest = highest + 1 WHERE point = 3", "lowest or highest"},
+    {"DELETE FROM readings WHERE time_ms = (SELECT max(time_ms) FROM readings);"
+     "UPDATE totals SET value = (SELECT count(*) FROM readings) WHERE name = 'readings'",
+     "readings noted"},
+    {"UPDATE totals SET value = value + 1 WHERE name = 'readings'", "running total"},
+    {"UPDATE totals SET value = 1 WHERE name = 'outbox 2'", "running total"},
+    {"INSERT INTO outbox VALUES (1, 'e', 'office', 's', 't', 'c', 'b', 0, 0, 0, 0, 0, 0, 0, 0, "
+     "NULL)",
+     "marked wrongly"},
+    {"INSERT INTO days VALUES (77, 1, 0, 1, 0, 0, 0, 0)", "belongs to no row"},
+};
+
+static char all_findings[6000];
+
+static void keep_finding(void *context, const char *text) {
+    ++*(int *)context;
+    size_t length = strlen(all_findings);
+    snprintf(all_findings + length, sizeof all_findings - length, "%s\n", text);
+}
+
+static double last_progress;
+
+static void keep_progress(void *context, double done) {
+    (void)context;
+    ck_assert_double_ge(done, last_progress);
+    ck_assert_double_le(done, 1.0);
+    last_progress = done;
+}
+
+START_TEST(verify_finds_what_was_tampered_with) {
+    make_store(5);
+    struct store *store = store_test_open(path, NULL);
+    store_test_verify(store);
+    store_close(store);
+    raw(path, tamperings[_i].sql);
+    store = store_test_open(path, NULL);
+    int findings = 0;
+    last_progress = 0;
+    ck_assert_int_eq(store_verify(store, keep_finding, keep_progress, &findings), STORE_DAMAGED);
+    ck_assert_int_gt(findings, 0);
+    ck_assert_double_eq(last_progress, 1.0);
+    ck_assert_msg(strstr(all_findings, tamperings[_i].words), "says: %s", all_findings);
+    store_close(store);
+}
+END_TEST
+
+/* ---- backup ---- */
+
+START_TEST(a_backup_is_a_whole_store) {
+    make_store(10);
+    struct store *store = store_test_open(path, NULL);
+    ck_assert_int_eq(store_test_write_batch(store, 10), STORE_OK); /* some of it in the log */
+    const char *copy = store_test_path(folder, "copy.db");
+    write_file(store_test_path(folder, "copy.db.partial"), "cut off", 7);
+    last_progress = 0;
+    ck_assert_int_eq(store_backup(store, copy, keep_progress, NULL, why, sizeof why), STORE_OK);
+    ck_assert_double_eq(last_progress, 1.0);
+    ck_assert_int_eq(access(store_test_path(folder, "copy.db.partial"), F_OK), -1);
+    ck_assert_int_eq(store_test_write_batch(store, 11), STORE_OK);
+    store_close(store);
+    struct stat info;
+    ck_assert_int_eq(stat(copy, &info), 0);
+    ck_assert_int_eq(info.st_mode & 0137, 0);
+    store = store_test_open(copy, NULL);
+    ck_assert_int_eq(store_test_count_batches(store), 11);
+    store_test_verify(store);
+    ck_assert_int_eq(store_test_write_batch(store, 11), STORE_OK); /* it can be put in its place */
+    ck_assert_int_eq(store_backup(store, path, NULL, NULL, why, sizeof why), STORE_FAILING);
+    ck_assert_ptr_nonnull(strstr(why, "exists already"));
+    ck_assert_int_eq(
+        store_backup(store, store_test_path(folder, "no/copy.db"), NULL, NULL, why, sizeof why),
+        STORE_FAILING);
+    store_close(store);
+}
+END_TEST
+
+START_TEST(a_backup_while_another_writes_is_one_moment) {
+    make_store(20);
+    int stop[2];
+    ck_assert_int_eq(pipe(stop), 0);
+    ck_assert_int_eq(fcntl(stop[0], F_SETFL, O_NONBLOCK), 0);
+    pid_t child = fork();
+    if (child == 0) {
+        struct store *store = NULL;
+        char byte;
+        int64_t batch = 20;
+        if (try_open(&store) != STORE_OK)
+            _exit(1);
+        while (read(stop[0], &byte, 1) < 0)
+            if (store_test_write_batch(store, batch++) != STORE_OK)
+                _exit(2);
+        store_close(store);
+        _exit(0);
+    }
+    const struct store_options options = {STORE_READ_ONLY, 1000, NULL};
+    for (int i = 0; i < 5; i++) {
+        struct store *reader = NULL, *copy;
+        char name[20];
+        snprintf(name, sizeof name, "copy-%d.db", i);
+        usleep(50000);
+        ck_assert_int_eq(store_open(path, &options, &reader, why, sizeof why), STORE_OK);
+        enum store_status status =
+            store_backup(reader, store_test_path(folder, name), NULL, NULL, why, sizeof why);
+        ck_assert_msg(status == STORE_OK, "%s", why);
+        store_close(reader);
+        copy = store_test_open(store_test_path(folder, name), NULL);
+        ck_assert_int_ge(store_test_count_batches(copy), 20);
+        store_test_verify(copy);
+        store_close(copy);
+    }
+    ck_assert_int_eq(write(stop[1], "s", 1), 1);
+    int status;
+    waitpid(child, &status, 0);
+    ck_assert_int_eq(status, 0);
+}
+END_TEST
+
+int main(void) {
+    test_seed();
+    TCase *tcase = tcase_create("store");
+    tcase_add_checked_fixture(tcase, set_up, tear_down);
+    tcase_add_loop_test(tcase, a_new_store_is_private_and_ours, 0, 2);
+    tcase_add_test(tcase, a_store_keeps_what_was_committed);
+    tcase_add_test(tcase, left_overs_of_a_broken_creation_do_not_matter);
+    tcase_add_loop_test(tcase, what_is_not_ours_is_not_touched, 0, 4);
+    tcase_add_test(tcase, a_folder_is_not_a_store);
+    tcase_add_test(tcase, a_newer_store_is_left_alone);
+    tcase_add_test(tcase, a_newer_version_may_be_in_the_log_alone);
+    tcase_add_test(tcase, a_folder_that_is_missing_or_closed_is_a_failure);
+    tcase_add_test(tcase, a_read_only_file_is_a_failure_with_its_path);
+    tcase_add_test(tcase, a_reader_beside_the_daemon_reads_and_cannot_write);
+    tcase_add_test(tcase, a_second_daemon_is_refused_with_the_number_of_the_first);
+    tcase_add_test(tcase, a_killed_daemon_leaves_no_lock);
+    tcase_add_test(tcase, another_holder_of_the_database_is_named);
+    tcase_add_test(tcase, a_long_reader_shows_in_the_size_of_the_log);
+    tcase_add_test(tcase, a_file_that_vanished_is_noticed);
+    tcase_add_loop_test(tcase, damaged_files_are_told_and_set_aside_whole, 0, 7);
+    tcase_add_test(tcase, a_log_without_its_file_is_not_taken_for_a_new_store);
+    tcase_add_test(tcase, a_flipped_bit_is_noticed_or_harmless);
+    tcase_add_loop_test(tcase, verify_finds_what_was_tampered_with, 0,
+                        (int)(sizeof tamperings / sizeof tamperings[0]));
+    tcase_add_test(tcase, a_backup_is_a_whole_store);
+    tcase_add_test(tcase, a_backup_while_another_writes_is_one_moment);
+    return run_test_case(tcase);
+}

@@ -1,0 +1,131 @@
+#include "store_support.h"
+
+#include "test_support.h"
+
+#include <dirent.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#define INTERVAL_MS 600000
+
+const char *store_test_folder(void) {
+    static char folder[200];
+    const char *base = getenv("TMPDIR");
+    snprintf(folder, sizeof folder, "%s/store-test-XXXXXX", base ? base : "/tmp");
+    ck_assert_ptr_nonnull(mkdtemp(folder));
+    return folder;
+}
+
+const char *store_test_path(const char *folder, const char *name) {
+    static char paths[64][300];
+    static size_t next;
+    char *path = paths[next++ % 64];
+    snprintf(path, 300, "%s/%s", folder, name);
+    return path;
+}
+
+void store_test_remove(const char *folder) {
+    DIR *list = opendir(folder);
+    ck_assert_ptr_nonnull(list);
+    for (const struct dirent *entry; (entry = readdir(list));) {
+        char path[600];
+        snprintf(path, sizeof path, "%s/%s", folder, entry->d_name);
+        unlink(path);
+    }
+    closedir(list);
+    rmdir(folder);
+}
+
+struct store *store_test_open(const char *path, const char *vfs) {
+    struct store *store = NULL;
+    char why[500] = "";
+    const struct store_options options = {STORE_READ_WRITE, 100, vfs};
+    enum store_status status = store_open(path, &options, &store, why, sizeof why);
+    ck_assert_msg(status == STORE_OK, "status %d: %s", (int)status, why);
+    return store;
+}
+
+static struct reading reading_of(int64_t number, int64_t i) {
+    int64_t n = number * BATCH_SIZE + i;
+    return (struct reading){INT64_C(1700000000000) + n / 3 * INTERVAL_MS,
+                            200.0 + (double)(n * 7919 % 1009) / 7.0};
+}
+
+static enum store_status keys_of(struct store *store, int64_t keys[3]) {
+    static const char *const points[3] = {"suction", "radon", "hole-1"};
+    for (int i = 0; i < 3; i++) {
+        enum store_status status = series_key(store, "elm-3", points[i], &keys[i]);
+        if (status == STORE_OK)
+            status = series_set_interval(store, keys[i], INTERVAL_MS);
+        if (status != STORE_OK)
+            return status;
+    }
+    return STORE_OK;
+}
+
+enum store_status store_test_append_batch(struct store *store, int64_t number) {
+    int64_t keys[3];
+    enum store_status status = keys_of(store, keys);
+    for (int64_t i = 0; status == STORE_OK && i < BATCH_SIZE; i++) {
+        struct reading reading = reading_of(number, i);
+        enum series_append result;
+        status = series_append(store, keys[i % 3], &reading, SERIES_FROM_SENSOR, true, &result);
+        if (status == STORE_OK)
+            ck_assert_int_eq(result, SERIES_NEW);
+    }
+    for (int k = 0; status == STORE_OK && k < 3; k++)
+        status = series_hours_rebuild(store, keys[k], INTERVAL_MS,
+                                      reading_of(number, 0).time_ms - INTERVAL_MS,
+                                      reading_of(number, BATCH_SIZE - 1).time_ms);
+    return status;
+}
+
+enum store_status store_test_write_batch(struct store *store, int64_t number) {
+    enum store_status status = store_begin(store);
+    if (status != STORE_OK)
+        return status;
+    status = store_test_append_batch(store, number);
+    if (status == STORE_OK)
+        return store_commit(store);
+    store_rollback(store);
+    return status;
+}
+
+int64_t store_test_count_batches(struct store *store) {
+    int64_t total, keys[3];
+    ck_assert_int_eq(series_count(store, &total), STORE_OK);
+    ck_assert_msg(total % BATCH_SIZE == 0, "%lld readings are no whole batches", (long long)total);
+    if (total == 0)
+        return 0;
+    static const char *const points[3] = {"suction", "radon", "hole-1"};
+    int64_t found = 0;
+    for (int k = 0; k < 3; k++) {
+        ck_assert_int_eq(series_find(store, "elm-3", points[k], &keys[k]), STORE_OK);
+        size_t room = (size_t)total, count;
+        struct reading *readings = calloc(room, sizeof *readings);
+        ck_assert_ptr_nonnull(readings);
+        ck_assert_int_eq(series_read(store, keys[k], 0, INT64_MAX, readings, room, &count),
+                         STORE_OK);
+        for (size_t i = 0; i < count; i++) {
+            struct reading want = reading_of(0, (int64_t)i * 3 + k);
+            ck_assert_int_eq(readings[i].time_ms, want.time_ms);
+            ck_assert_double_eq(readings[i].value, want.value);
+        }
+        found += (int64_t)count;
+        free(readings);
+    }
+    ck_assert_int_eq(found, total);
+    return total / BATCH_SIZE;
+}
+
+static void finding(void *context, const char *text) {
+    (void)context;
+    ck_abort_msg("verify: %s", text);
+}
+
+void store_test_verify(struct store *store) {
+    enum store_status status = store_verify(store, finding, NULL, NULL);
+    ck_assert_msg(status == STORE_OK, "verify: status %d", (int)status);
+}
