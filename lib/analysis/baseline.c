@@ -58,16 +58,16 @@ static enum baseline_status test_drift(const double *x, const double *y, size_t 
                                        struct baseline *found) {
     struct theil_sen line;
     struct mann_kendall test;
-    double factor = 1.0;
+    struct mann_kendall_factors factors = {1.0, 1.0};
     enum theil_sen_status fitted = theil_sen_fit(x, y, n, 0.95, &line);
     if (fitted != THEIL_SEN_OK)
         return fitted == THEIL_SEN_NO_MEMORY ? BASELINE_NO_MEMORY : BASELINE_NOT_FINITE;
     enum mann_kendall_status tested = mann_kendall_test(x, y, n, &test);
     if (tested == MANN_KENDALL_OK)
-        tested = mann_kendall_factor(x, y, n, line.slope, NULL, &factor);
+        tested = mann_kendall_factors(x, y, n, line.slope, NULL, &factors);
     if (tested != MANN_KENDALL_OK)
         return tested == MANN_KENDALL_NO_MEMORY ? BASELINE_NO_MEMORY : BASELINE_NOT_FINITE;
-    found->p_value = mann_kendall_with_factor(&test, factor).p_value;
+    found->p_value = mann_kendall_with_factor(&test, factors.hamed_rao).p_value;
     if (n <= 10 && !has_ties(y, n)) /* too short for the normal approximation and for any r1 */
         found->p_value = mann_kendall_exact_p(n, test.s);
     found->drift_share = line.slope * (x[n - 1] - x[0]) / found->value;

@@ -196,41 +196,54 @@ static bool lay_on_grid(const double *x, size_t n, double *steps, int64_t *posit
 }
 
 /*
- * Sum over the lags; `deviation` holds ranks less their mean, `squares` the sum of their squares.
- * Where holes leave fewer pairs, a correlation must be larger to count as significant.
+ * Autocorrelation of the ranks at a lag; `deviation` holds ranks less their mean, `squares` the sum
+ * of their squares. *pairs is how many there were; holes leave fewer than n - lag.
  */
-static double sum_over_lags(const int64_t *position, const double *deviation, size_t n,
-                            double squares, size_t most, double bound) {
-    double sum = 0.0;
-    for (size_t lag = 1; lag <= most; lag++) {
-        double products = 0.0, pairs = 0.0, left = (double)(n - lag);
-        for (size_t i = 0, j = 1; i < n; i++) {
-            while (j < n && position[j] - position[i] < (int64_t)lag)
-                j++;
-            if (j < n && position[j] - position[i] == (int64_t)lag) {
-                products += deviation[i] * deviation[j];
-                pairs += 1.0;
-            }
+static double rank_correlation(const int64_t *position, const double *deviation, size_t n,
+                               double squares, size_t lag, double *pairs) {
+    double products = 0.0;
+    *pairs = 0.0;
+    for (size_t i = 0, j = 1; i < n; i++) {
+        while (j < n && position[j] - position[i] < (int64_t)lag)
+            j++;
+        if (j < n && position[j] - position[i] == (int64_t)lag) {
+            products += deviation[i] * deviation[j];
+            *pairs += 1.0;
         }
-        if (pairs == 0.0)
-            continue;
-        double r = fmax(-1.0, fmin(1.0, products / squares * (left / pairs)));
-        if (fabs(r) > bound * sqrt(left / pairs))
-            sum += left * (left - 1.0) * (left - 2.0) * r;
     }
-    return sum;
+    if (*pairs == 0.0)
+        return 0.0;
+    return fmax(-1.0, fmin(1.0, products / squares * ((double)(n - lag) / *pairs)));
 }
 
-static size_t largest_lag(size_t n, const struct mann_kendall_lags *lags) {
+/* Where holes leave fewer pairs, a correlation must be larger to count as significant. */
+static double hamed_rao(const int64_t *position, const double *deviation, size_t n, double squares,
+                        const struct mann_kendall_lags *lags, double bound) {
     size_t most = lags->most ? lags->most : (size_t)sqrt((double)n);
-    return most < n - 1 ? most : n - 1;
+    double sum = 0.0, count = (double)n;
+    for (size_t lag = 1; lag <= most && lag < n; lag++) {
+        double pairs = 0.0, left = (double)(n - lag);
+        double r = rank_correlation(position, deviation, n, squares, lag, &pairs);
+        if (pairs > 0.0 && fabs(r) > bound * sqrt(left / pairs))
+            sum += left * (left - 1.0) * (left - 2.0) * r;
+    }
+    double found = 1.0 + 2.0 * sum / (count * (count - 1.0) * (count - 2.0));
+    /* as published it can even fall to 0 or below, which no variance can */
+    return lags->may_shrink && found > 0.0 ? found : fmax(1.0, found);
+}
+
+static double first_order(double r1, size_t n) {
+    double rho = n < 8 ? r1 : ((double)n * r1 + 2.0) / ((double)n - 4.0);
+    rho = fmax(0.0, fmin(0.95, rho));
+    return (1.0 + rho) / (1.0 - rho);
 }
 
 /* `scratch` holds 2 n values, `position` n. */
-static enum mann_kendall_status factor_of(const double *x, const double *y, size_t n, double slope,
-                                          const struct mann_kendall_lags *lags, double bound,
-                                          double *scratch, int64_t *position, double *factor) {
-    double *flat = scratch, *ranks = scratch + n;
+static enum mann_kendall_status factors_of(const double *x, const double *y, size_t n, double slope,
+                                           const struct mann_kendall_lags *lags, double bound,
+                                           double *scratch, int64_t *position,
+                                           struct mann_kendall_factors *factors) {
+    double *flat = scratch, *ranks = scratch + n, pairs = 0.0;
     if (!lay_on_grid(x, n, scratch, position))
         return MANN_KENDALL_OUT_OF_RANGE;
     for (size_t i = 0; i < n; i++)
@@ -238,25 +251,25 @@ static enum mann_kendall_status factor_of(const double *x, const double *y, size
     enum statistics_status ranked = statistics_ranks(flat, n, ranks);
     if (ranked != STATISTICS_OK)
         return ranked == STATISTICS_NO_MEMORY ? MANN_KENDALL_NO_MEMORY : MANN_KENDALL_NOT_FINITE;
-    double mean = ((double)n + 1.0) / 2.0, squares = 0.0, count = (double)n;
+    double mean = ((double)n + 1.0) / 2.0, squares = 0.0;
     for (size_t i = 0; i < n; i++) {
         ranks[i] -= mean;
         squares += ranks[i] * ranks[i];
     }
-    double sum = 0.0;
-    if (squares > 0.0)
-        sum = sum_over_lags(position, ranks, n, squares, largest_lag(n, lags), bound);
-    double found = 1.0 + 2.0 * sum / (count * (count - 1.0) * (count - 2.0));
-    /* as published it can even fall to 0 or below, which no variance can */
-    *factor = lags->may_shrink && found > 0.0 ? found : fmax(1.0, found);
+    *factors = (struct mann_kendall_factors){1.0, 1.0};
+    if (squares > 0.0) {
+        double r1 = rank_correlation(position, ranks, n, squares, 1, &pairs);
+        factors->first_order = first_order(r1, n);
+        factors->hamed_rao = hamed_rao(position, ranks, n, squares, lags, bound);
+    }
     return MANN_KENDALL_OK;
 }
 
-enum mann_kendall_status mann_kendall_factor(const double *x, const double *y, size_t n,
-                                             double slope, const struct mann_kendall_lags *lags,
-                                             double *factor) {
+enum mann_kendall_status mann_kendall_factors(const double *x, const double *y, size_t n,
+                                              double slope, const struct mann_kendall_lags *lags,
+                                              struct mann_kendall_factors *factors) {
     static const struct mann_kendall_lags defaults = {0};
-    assert(factor);
+    assert(factors);
     lags = lags ? lags : &defaults;
     double z = 0.0, significance = lags->significance == 0.0 ? 0.05 : lags->significance;
     if (n < 3)
@@ -270,7 +283,7 @@ enum mann_kendall_status mann_kendall_factor(const double *x, const double *y, s
     int64_t *position = malloc(n * sizeof(*position));
     enum mann_kendall_status status = MANN_KENDALL_NO_MEMORY;
     if (scratch && position)
-        status = factor_of(x, y, n, slope, lags, z / sqrt((double)n), scratch, position, factor);
+        status = factors_of(x, y, n, slope, lags, z / sqrt((double)n), scratch, position, factors);
     free(scratch);
     free(position);
     return status;

@@ -55,18 +55,38 @@ struct mann_kendall_lags {
     bool may_shrink;     /* let the factor fall below 1, as published; default: at least 1 */
 };
 
+/** Factors of the variance of S for values that follow each other; 1: independent. */
+struct mann_kendall_factors {
+    double hamed_rao;   /* see below */
+    double first_order; /* (1 + rho) / (1 - rho), at least 1 */
+};
+
 /**
- * Factor of the variance of S by Hamed & Rao, J. Hydrology 204 (1998) 182:
+ * hamed_rao, by Hamed & Rao, J. Hydrology 204 (1998) 182:
  *   1 + 2 / (n (n-1) (n-2)) x sum over lags i of (n-i)(n-i-1)(n-i-2) r_i,
  * r_i the autocorrelation of the ranks of y - slope x at the lags where |r_i| > z / sqrt(n).
  * `slope` is the Theil-Sen slope; x must not fall. Days are laid on a grid of the median step of x,
  * so that a hole in the series does not pass for a step. Unlike the publication only lags up to
  * sqrt(n) count by default and the factor never goes below 1: far lags rest on few pairs, and their
  * chance values, some of them negative, would make a trend look surer than the plain test says.
+ *
+ * first_order, for a first-order autoregression (Bayley & Hammersley 1946, the inverse of their
+ * effective share), with the bias of r1 around a fitted line taken off: rho = (n r1 + 2) / (n - 4),
+ * the 1 of Kendall (statistics_unbiased_r1) becoming 2 for the second fitted parameter; held at
+ * 0.95.
+ *
+ * Measured on first-order autoregressions without a trend (2000 runs a cell): share of p < 0.05
+ * with the plain test, with hamed_rao and with the larger of the two. Hamed & Rao's estimate is too
+ * small in short series, because r_i of detrended values is biased downwards.
+ *
+ *   n, r1        30, 0.5   91, 0.5  180, 0.5  365, 0.5   91, 0.7  365, 0.7   365, 0
+ *   plain           0.22      0.22      0.27      0.24      0.37      0.41    0.05
+ *   hamed_rao       0.16      0.12      0.10      0.08      0.15      0.10    0.05
+ *   the larger      0.06      0.05      0.06      0.05      0.07      0.05    0.05
  */
-enum mann_kendall_status mann_kendall_factor(const double *x, const double *y, size_t n,
-                                             double slope, const struct mann_kendall_lags *lags,
-                                             double *factor);
+enum mann_kendall_status mann_kendall_factors(const double *x, const double *y, size_t n,
+                                              double slope, const struct mann_kendall_lags *lags,
+                                              struct mann_kendall_factors *factors);
 
 /** Applies a factor (above 0) to a plain result: variance, z and p are computed anew. */
 struct mann_kendall mann_kendall_with_factor(const struct mann_kendall *plain, double factor);

@@ -189,35 +189,41 @@ static enum trend_temperature remove_temperature(struct work *work, double *per_
     return TREND_TEMPERATURE_REMOVED;
 }
 
+static void write_slopes(struct trend *trend, const struct theil_sen *line, double lower,
+                         double upper) {
+    trend->per_year = line->slope * TREND_YEAR_DAYS;
+    trend->lower = lower * TREND_YEAR_DAYS;
+    trend->upper = upper * TREND_YEAR_DAYS;
+    trend->lower_independent = line->lower * TREND_YEAR_DAYS;
+    trend->upper_independent = line->upper * TREND_YEAR_DAYS;
+    trend->level_day = line->median_x;
+    trend->level = line->median_y;
+}
+
 /* Slope, test and interval of daily values. */
 static enum trend_status fit_days(const struct work *work, double confidence, struct trend *trend) {
     struct theil_sen line;
     struct mann_kendall plain;
-    double factor = 1.0;
+    struct mann_kendall_factors factors = {1.0, 1.0};
     enum trend_status status =
         from_theil_sen(theil_sen_fit(work->x, work->y, work->n, confidence, &line));
     if (status == TREND_OK)
         status = from_kendall(mann_kendall_test(work->x, work->y, work->n, &plain));
     if (status == TREND_OK)
-        status =
-            from_kendall(mann_kendall_factor(work->x, work->y, work->n, line.slope, NULL, &factor));
-    factor *= work->inflation;
+        status = from_kendall(
+            mann_kendall_factors(work->x, work->y, work->n, line.slope, NULL, &factors));
+    double factor = fmax(factors.hamed_rao, factors.first_order) * work->inflation;
     double lower = line.lower, upper = line.upper;
     if (status == TREND_OK && factor > 1.0)
         status = from_theil_sen(
             theil_sen_interval(work->x, work->y, work->n, confidence, factor, &lower, &upper));
     if (status != TREND_OK)
         return status;
+    write_slopes(trend, &line, lower, upper);
     trend->method = TREND_HAMED_RAO;
-    trend->per_year = line.slope * TREND_YEAR_DAYS;
-    trend->lower = lower * TREND_YEAR_DAYS;
-    trend->upper = upper * TREND_YEAR_DAYS;
-    trend->lower_independent = line.lower * TREND_YEAR_DAYS;
-    trend->upper_independent = line.upper * TREND_YEAR_DAYS;
+    trend->p_value = mann_kendall_with_factor(&plain, factors.hamed_rao * work->inflation).p_value;
+    trend->p_value_cautious = mann_kendall_with_factor(&plain, factor).p_value;
     trend->variance_factor = factor;
-    trend->p_value = mann_kendall_with_factor(&plain, factor).p_value;
-    trend->level_day = line.median_x;
-    trend->level = line.median_y;
     return TREND_OK;
 }
 
@@ -265,7 +271,7 @@ static enum trend_status fit_months(const struct work *work, double confidence,
     trend->lower_independent = plain.lower;
     trend->upper_independent = plain.upper;
     trend->variance_factor = work->inflation;
-    trend->p_value = widened.p_value;
+    trend->p_value = trend->p_value_cautious = widened.p_value;
     return TREND_OK;
 }
 

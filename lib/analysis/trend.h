@@ -6,10 +6,14 @@
  *    temperature alone would take a part of the trend along whenever the season moved with time.
  * 2. Under two years: Theil-Sen slope of the daily values, Mann-Kendall test with the variance of
  *    Hamed and Rao. From two years on and with months given: Seasonal Kendall on monthly medians.
- * 3. The interval of the slope is the rank interval with the same widened variance, because the
- *    published one holds for independent values only: with a lag-1 autocorrelation of 0.5 it
- *    catches the true slope about 74 times in 100, not 95. The published one is beside it
- *    (`lower_independent`, `upper_independent`); without autocorrelation both agree.
+ * 3. The interval of the slope is the rank interval with the variance times the larger of the two
+ *    factors of mann_kendall.h, because the published one holds for independent values only: with a
+ *    lag-1 autocorrelation of 0.5 it catches the true slope about 76 times in 100, not 95; this one
+ *    about 94 to 95 times (test_trend.c measures it). The published one is beside it
+ *    (`lower_independent`, `upper_independent`); the two agree without autocorrelation.
+ *
+ * p_value is the one of Hamed and Rao; in short autocorrelated series it is below 0.05 twice as
+ * often as it should (mann_kendall.h). p_value_cautious goes with the interval and keeps its level.
  *
  * A recent trend is the same call on the last days: see trend_recent_start. Pure; scratch memory is
  * taken and freed inside; results are written only on TREND_OK and are finite.
@@ -55,8 +59,7 @@ enum trend_temperature {
     TREND_TEMPERATURE_REMOVED,
     TREND_TEMPERATURE_TOO_FEW,  /* known on fewer than 30 days, or on under 75 % of the days */
     TREND_TEMPERATURE_SAME,     /* 5 % to 95 % of the days lie within 5 K: nothing to learn */
-    TREND_TEMPERATURE_LIKE_TIME /* it rose or fell along with time (r^2 over 0.9): can't be told
-                                   apart from a trend */
+    TREND_TEMPERATURE_LIKE_TIME /* it moved along with time (r^2 over 0.9): no telling apart */
 };
 
 struct trend {
@@ -66,7 +69,8 @@ struct trend {
     double per_year;     /* slope, unit of the values per year of 365.2425 days */
     double lower, upper; /* of the slope, per year, at the confidence asked for */
     double lower_independent, upper_independent; /* the same as if the days were independent */
-    double p_value;                              /* two-sided, of no trend */
+    double p_value;                              /* two-sided, of no trend, by `method` */
+    double p_value_cautious;                     /* the same with variance_factor */
     double variance_factor;  /* at least 1: autocorrelation, times what removing temperature cost */
     double level_day, level; /* a point of the line: median day, median value */
     enum trend_temperature temperature;
