@@ -352,6 +352,10 @@ static void forget(struct alarm_book *book, struct alarm *alarm) {
     free(alarm);
 }
 
+bool alarm_book_changed(const struct alarm_book *book) {
+    return book->changed;
+}
+
 bool alarm_book_flush(struct alarm_book *book,
                       bool (*put)(void *context, const struct alarm *alarm), void *context) {
     if (!book->changed)

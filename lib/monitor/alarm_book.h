@@ -72,6 +72,8 @@ struct alarm_book_listener {
 bool alarm_book_tell(struct alarm_book *book, int64_t now_ms,
                      const struct alarm_book_listener *listener);
 
+/** Is there a changed alarm to write? */
+bool alarm_book_changed(const struct alarm_book *book);
 /**
  * Hands every changed alarm to `put`, then forgets the closed ones. Stops and returns false when
  * `put` does.

@@ -178,6 +178,28 @@ static bool reserve(struct fleet *fleet, struct system_description **description
     return fleet->systems && fleet->points && fleet->topics && fleet->ids;
 }
 
+static bool give_contact_zones(struct fleet *fleet, fleet_zone_source *zone_source, void *context,
+                               struct settings_errors *errors) {
+    const struct settings *settings = fleet->settings;
+    fleet->contact_zones = calloc(settings->contact_count + 1, sizeof(struct time_zone *));
+    if (!fleet->contact_zones)
+        return false;
+    for (size_t i = 0; i < settings->contact_count; i++) {
+        const struct settings_contact *contact = &settings->contacts[i];
+        if (!contact->time_zone)
+            continue;
+        fleet->contact_zones[i] = zone_of(fleet, contact->time_zone, zone_source, context);
+        if (!fleet->contact_zones[i]) {
+            settings_errors_add(errors,
+                                "%s:%d: contacts[%s].time_zone: \"%s\" is not a known time zone; "
+                                "allowed: an IANA name such as America/Denver, or UTC",
+                                settings->file, contact->line, contact->id, contact->time_zone);
+            return false;
+        }
+    }
+    return true;
+}
+
 struct fleet *fleet_create(struct settings *settings, struct system_description **descriptions,
                            size_t count, fleet_zone_source *zone_source, void *context,
                            struct settings_errors *errors) {
@@ -185,7 +207,8 @@ struct fleet *fleet_create(struct settings *settings, struct system_description 
     if (!fleet)
         return NULL;
     fleet->settings = settings;
-    bool good = reserve(fleet, descriptions, count);
+    bool good = reserve(fleet, descriptions, count) &&
+                give_contact_zones(fleet, zone_source, context, errors);
     for (size_t i = 0; i < count && good; i++)
         good = add_system(fleet, descriptions[i], zone_source, context, errors);
     if (good) {
@@ -214,6 +237,7 @@ void fleet_destroy(struct fleet *fleet) {
     }
     index_destroy(fleet->topics);
     index_destroy(fleet->ids);
+    free(fleet->contact_zones);
     free(fleet->zones);
     free(fleet->systems);
     free(fleet->points);

@@ -37,6 +37,7 @@ struct fleet {
     size_t system_count;
     struct fleet_point *points;
     size_t point_count;
+    const struct time_zone **contact_zones; /* by contact; NULL: the system's */
     struct time_zone **zones;
     size_t zone_count;
     struct fleet_index *topics, *ids;

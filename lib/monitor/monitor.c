@@ -600,6 +600,11 @@ static bool flush_trackers(struct monitor *monitor, const struct monitor_sink *s
     return true;
 }
 
+bool monitor_has_changes(const struct monitor *monitor) {
+    return monitor->out_of_memory || monitor->hours.count || monitor->changed_points.count ||
+           monitor->moved.count || monitor->moved_other.count || alarm_book_changed(monitor->book);
+}
+
 bool monitor_flush(struct monitor *monitor, const struct monitor_sink *sink) {
     return !monitor->out_of_memory && flush_hours(monitor, sink) && flush_trackers(monitor, sink) &&
            alarm_book_flush(monitor->book, sink->alarm, sink->context);

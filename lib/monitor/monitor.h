@@ -129,8 +129,9 @@ struct monitor_sink {
     bool (*alarm)(void *context, const struct alarm *alarm);
     bool (*tracker)(void *context, const struct monitor_tracker *tracker); /* REST: delete */
 };
-/** Hands out everything that changed since the last call. False when a callback says so; then the
+/** Is there anything to hand out? Then hands it out. False when a callback says so; then the
     memory is ahead of the store and the monitor must be loaded anew. */
+bool monitor_has_changes(const struct monitor *monitor);
 bool monitor_flush(struct monitor *monitor, const struct monitor_sink *sink);
 
 /* ---- what people see ---- */

@@ -1,0 +1,576 @@
+#include "monitor_store.h"
+
+#include "measure/duration.h"
+
+#include <assert.h>
+#include <jansson.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { UNCHANGED_HOURS = 72, HOUR_READINGS = 4000 };
+
+/* ---- points ---- */
+
+static enum store_status make_keys(struct monitor_store *link) {
+    const struct fleet *fleet = monitor_fleet(link->monitor);
+    enum store_status status = store_begin(link->store);
+    for (size_t i = 0; i < fleet->point_count && status == STORE_OK; i++) {
+        int64_t known_ms = 0, every_ms = fleet->points[i].description->every_ms;
+        status = series_key(link->store, fleet_system_id(fleet, fleet->points[i].system),
+                            fleet_point_id(fleet, i), &link->keys[i]);
+        if (status == STORE_OK)
+            status = series_interval(link->store, link->keys[i], &known_ms);
+        if (status == STORE_OK && known_ms != every_ms)
+            status = series_set_interval(link->store, link->keys[i], every_ms);
+    }
+    if (status == STORE_OK)
+        return store_commit(link->store);
+    store_rollback(link->store);
+    return status;
+}
+
+static struct rollup_hour from_series(const struct series_hour *hour) {
+    return (struct rollup_hour){hour->hour_ms,    hour->count,  hour->value_ms,
+                                hour->covered_ms, hour->lowest, hour->highest};
+}
+
+/* Within one hour: the first of the readings at its end that all equal the newest. */
+static enum store_status last_change_in_hour(struct monitor_store *link, int64_t key,
+                                             int64_t hour_ms, const struct reading *newest,
+                                             int64_t *since_ms) {
+    struct reading *readings = malloc(HOUR_READINGS * sizeof *readings);
+    size_t count = 0;
+    if (!readings)
+        return STORE_OUT_OF_MEMORY;
+    enum store_status status = series_read(link->store, key, hour_ms, hour_ms + ROLLUP_HOUR_MS,
+                                           readings, HOUR_READINGS, &count);
+    while (status == STORE_OK && count > 0 && readings[count - 1].value == newest->value)
+        *since_ms = readings[--count].time_ms;
+    free(readings);
+    return status;
+}
+
+/* Since when the newest value has not moved: hours whose lowest and highest equal it are skipped
+   whole. */
+static enum store_status find_unchanged(struct monitor_store *link, int64_t key,
+                                        const struct reading *newest, int64_t *since_ms) {
+    struct series_hour hours[UNCHANGED_HOURS];
+    size_t count = 0;
+    int64_t hour_ms = rollup_hour_start(newest->time_ms);
+    *since_ms = newest->time_ms;
+    enum store_status status =
+        series_hours(link->store, key, hour_ms - (UNCHANGED_HOURS - 1) * ROLLUP_HOUR_MS,
+                     hour_ms + ROLLUP_HOUR_MS, hours, UNCHANGED_HOURS, &count);
+    for (; status == STORE_OK && count > 0; count--) {
+        const struct series_hour *hour = &hours[count - 1];
+        if (hour->count == 0)
+            continue;
+        if (hour->lowest != newest->value || hour->highest != newest->value)
+            return last_change_in_hour(link, key, hour->hour_ms, newest, since_ms);
+        *since_ms = hour->hour_ms;
+    }
+    return status;
+}
+
+static enum store_status load_window(struct monitor_store *link, size_t point, int64_t newest_ms) {
+    struct series_hour hours[ROLLUP_WINDOW_HOURS];
+    size_t count = 0;
+    int64_t hour_ms = rollup_hour_start(newest_ms);
+    enum store_status status = series_hours(
+        link->store, link->keys[point], hour_ms - (ROLLUP_WINDOW_HOURS - 1) * ROLLUP_HOUR_MS,
+        hour_ms + ROLLUP_HOUR_MS, hours, ROLLUP_WINDOW_HOURS, &count);
+    for (size_t i = 0; i < count && status == STORE_OK; i++) {
+        const struct rollup_hour hour = from_series(&hours[i]);
+        monitor_load_hour(link->monitor, point, &hour);
+    }
+    return status;
+}
+
+static enum store_status load_point(struct monitor_store *link, size_t point) {
+    struct reading newest;
+    int64_t key = link->keys[point], since_ms = 0;
+    enum store_status status = series_newest(link->store, key, &newest);
+    if (status == STORE_NOT_FOUND)
+        return STORE_OK;
+    if (status == STORE_OK)
+        status = find_unchanged(link, key, &newest, &since_ms);
+    if (status != STORE_OK)
+        return status;
+    struct series_hour running;
+    size_t count = 0;
+    int64_t hour_ms = rollup_hour_start(newest.time_ms);
+    status = series_hours(link->store, key, hour_ms, hour_ms + 1, &running, 1, &count);
+    if (status != STORE_OK)
+        return status;
+    const struct rollup_hour hour = count ? from_series(&running) : rollup_hour_empty(hour_ms);
+    monitor_load_newest(link->monitor, point, &newest, since_ms, &hour);
+    return monitor_wants_hours(link->monitor, point) ? load_window(link, point, newest.time_ms)
+                                                     : STORE_OK;
+}
+
+/* ---- records ---- */
+
+struct record_reader {
+    struct monitor_store *link;
+    size_t only_system; /* FLEET_NONE: all */
+    struct monitor_dates *dates;
+    bool failed;
+};
+
+static int64_t later(int64_t a, int64_t b) {
+    return a > b ? a : b;
+}
+
+static bool load_values(struct record_reader *reader, size_t system,
+                        const struct record_commissioning *record, json_t *root) {
+    const struct fleet *fleet = monitor_fleet(reader->link->monitor);
+    const char *id;
+    json_t *value;
+    json_object_foreach(json_object_get(root, "points"), id, value) {
+        size_t point = fleet_find_point(fleet, system, id);
+        if (point != FLEET_NONE && json_is_number(value) &&
+            !monitor_load_baseline(reader->link->monitor, point, record->from_ms,
+                                   json_number_value(value), record->by,
+                                   strcmp(record->origin, "learned") == 0))
+            return false;
+    }
+    return true;
+}
+
+static bool on_commissioning(void *context, const struct record_commissioning *record) {
+    struct record_reader *reader = context;
+    const struct fleet *fleet = monitor_fleet(reader->link->monitor);
+    size_t system = fleet_find_system(fleet, record->system);
+    if (system == FLEET_NONE)
+        return true;
+    json_t *root = json_loads(record->text, 0, NULL);
+    struct monitor_dates *dates = &reader->dates[system];
+    if (strcmp(record->origin, "learned") != 0) {
+        dates->visited_ms = later(dates->visited_ms, record->from_ms);
+        dates->tested_ms = later(dates->tested_ms, record->from_ms);
+        json_t *next = json_object_get(root, "next_calibration");
+        dates->next_calibration_ms =
+            json_is_integer(next) ? json_integer_value(next) : TIMESTAMP_NONE;
+    }
+    reader->failed |= !load_values(reader, system, record, root);
+    json_decref(root);
+    return true;
+}
+
+static bool on_visit(void *context, const struct record_visit *visit) {
+    struct record_reader *reader = context;
+    const struct fleet *fleet = monitor_fleet(reader->link->monitor);
+    size_t system = fleet_find_system(fleet, visit->system);
+    if (system == FLEET_NONE)
+        return true;
+    struct monitor_dates *dates = &reader->dates[system];
+    dates->visited_ms = later(dates->visited_ms, visit->on_ms);
+    json_t *facts = visit->text ? json_loads(visit->text, 0, NULL) : NULL;
+    json_t *calibrated = json_object_get(facts, "next_calibration");
+    if (json_is_true(json_object_get(facts, "radon_tested")))
+        dates->tested_ms = later(dates->tested_ms, visit->on_ms);
+    if (json_is_integer(calibrated))
+        dates->next_calibration_ms = json_integer_value(calibrated);
+    json_decref(facts);
+    return true;
+}
+
+static enum store_status read_records(struct monitor_store *link, size_t only_system) {
+    const struct fleet *fleet = monitor_fleet(link->monitor);
+    struct record_reader reader = {.link = link, .only_system = only_system};
+    reader.dates = malloc((fleet->system_count + 1) * sizeof *reader.dates);
+    if (!reader.dates)
+        return STORE_OUT_OF_MEMORY;
+    const struct monitor_dates none = {TIMESTAMP_NONE, TIMESTAMP_NONE, TIMESTAMP_NONE};
+    for (size_t s = 0; s < fleet->system_count; s++)
+        reader.dates[s] = none;
+    const char *id = only_system == FLEET_NONE ? NULL : fleet_system_id(fleet, only_system);
+    enum store_status status =
+        record_commissioning_list(link->store, id, on_commissioning, &reader);
+    if (status == STORE_OK)
+        status = record_visit_list(link->store, id, on_visit, &reader);
+    for (size_t s = 0; s < fleet->system_count && status == STORE_OK; s++) {
+        if (only_system == FLEET_NONE || only_system == s)
+            monitor_set_dates(link->monitor, s, &reader.dates[s]);
+    }
+    free(reader.dates);
+    return status == STORE_OK && reader.failed ? STORE_OUT_OF_MEMORY : status;
+}
+
+enum store_status monitor_store_read_records(struct monitor_store *link, size_t system) {
+    return read_records(link, system);
+}
+
+/* ---- alarms ---- */
+
+struct alarm_reader {
+    struct monitor_store *link;
+    struct alarm *alarms; /* loaded oldest first, after the list has ended */
+    size_t count, capacity;
+    int64_t *orphans; /* of systems or points that the settings no longer have */
+    size_t orphan_count;
+    bool failed;
+};
+
+static char *copy(const char *text) {
+    return text ? strdup(text) : NULL;
+}
+
+static bool find_place(const struct fleet *fleet, const struct record_alarm *row, size_t *system,
+                       size_t *point) {
+    *system = *point = FLEET_NONE;
+    if (*row->system) {
+        *system = fleet_find_system(fleet, row->system);
+        if (*system == FLEET_NONE)
+            return false;
+        if (*row->point) {
+            *point = fleet_find_point(fleet, *system, row->point);
+            return *point != FLEET_NONE;
+        }
+    }
+    return true;
+}
+
+static struct alarm from_row(const struct record_alarm *row) {
+    struct alarm alarm = {
+        .id = row->id,
+        .since_ms = row->since_ms,
+        .raised_ms = row->raised_ms,
+        .returned_ms = row->returned_ms,
+        .value = row->value,
+        .setpoint = row->setpoint,
+        .baseline = NAN,
+        .acknowledged_ms = row->acknowledged_ms,
+        .acknowledged_by = copy(row->acknowledged_by),
+        .note = copy(row->note),
+        .shelved_until_ms = row->shelved_until_ms,
+        .shelved_by = copy(row->shelved_by),
+        .shelved_why = copy(row->shelved_why),
+        .suppressed = strcmp(row->state, "suppressed by design") == 0,
+        .out_of_service = strcmp(row->state, "out of service") == 0,
+        .told = row->told,
+        .return_told = row->returned_ms != TIMESTAMP_NONE,
+        .reminded_ms = row->reminded_ms,
+        .escalated_ms = row->escalated_ms,
+        .hold_until_ms = INT64_MIN,
+        .waits_since_ms = TIMESTAMP_NONE,
+        .details = copy(row->details),
+    };
+    return alarm;
+}
+
+/* The daemon's own conditions carry what they are about in the point's column. */
+static void place_alarm(struct alarm *alarm, const struct monitor *monitor,
+                        const struct record_alarm *row) {
+    const struct fleet *fleet = monitor_fleet(monitor);
+    condition_find(row->condition, &alarm->condition);
+    priority_find(row->priority, &alarm->priority);
+    if (!*row->system && *row->point)
+        alarm->subject = copy(row->point);
+    find_place(fleet, row, &alarm->system, &alarm->point);
+    if (alarm->point == FLEET_NONE)
+        return;
+    const struct point_baseline *baseline =
+        point_state_baseline(monitor_point(monitor, alarm->point), alarm->raised_ms);
+    if (baseline)
+        alarm->baseline = baseline->value;
+}
+
+static bool on_alarm(void *context, const struct record_alarm *row) {
+    struct alarm_reader *reader = context;
+    const struct fleet *fleet = monitor_fleet(reader->link->monitor);
+    size_t system = 0, point = 0;
+    enum condition condition;
+    if (reader->count + reader->orphan_count + 1 >= reader->capacity) {
+        size_t capacity = reader->capacity ? 2 * reader->capacity : 64;
+        struct alarm *alarms = realloc(reader->alarms, capacity * sizeof *alarms);
+        if (alarms)
+            reader->alarms = alarms;
+        int64_t *orphans = realloc(reader->orphans, capacity * sizeof *orphans);
+        if (orphans)
+            reader->orphans = orphans;
+        reader->failed |= !alarms || !orphans;
+        if (reader->failed)
+            return false;
+        reader->capacity = capacity;
+    }
+    if (!find_place(fleet, row, &system, &point) || !condition_find(row->condition, &condition)) {
+        reader->orphans[reader->orphan_count++] = row->id;
+        return true;
+    }
+    reader->alarms[reader->count] = from_row(row);
+    place_alarm(&reader->alarms[reader->count++], reader->link->monitor, row);
+    return true;
+}
+
+static bool close_orphan(void *context, const struct record_alarm *row) {
+    struct monitor_store *link = context;
+    struct record_alarm closed = *row;
+    closed.open = false;
+    closed.state = "normal";
+    closed.note = "its system or point is no longer in the settings";
+    if (closed.returned_ms == TIMESTAMP_NONE)
+        closed.returned_ms = row->raised_ms;
+    link->failed = record_alarm_put(link->store, &closed);
+    return true;
+}
+
+static enum store_status close_orphans(struct monitor_store *link,
+                                       const struct alarm_reader *reader) {
+    if (reader->orphan_count == 0)
+        return STORE_OK;
+    enum store_status status = store_begin(link->store);
+    for (size_t i = 0; i < reader->orphan_count && status == STORE_OK; i++) {
+        status = record_alarm_get(link->store, reader->orphans[i], close_orphan, link);
+        if (status == STORE_OK)
+            status = link->failed;
+    }
+    if (status == STORE_OK)
+        return store_commit(link->store);
+    store_rollback(link->store);
+    return status;
+}
+
+static enum store_status load_alarms(struct monitor_store *link) {
+    struct alarm_reader reader = {.link = link};
+    const struct record_alarm_filter open = {.only_open = true, .since_ms = TIMESTAMP_NONE};
+    int64_t highest = 0;
+    enum store_status status = record_alarm_list(link->store, &open, on_alarm, &reader);
+    if (status == STORE_OK && reader.failed)
+        status = STORE_OUT_OF_MEMORY;
+    for (size_t i = reader.count; i > 0; i--) {
+        bool taken = status == STORE_OK &&
+                     alarm_book_load(monitor_alarms(link->monitor), &reader.alarms[i - 1]);
+        if (!taken)
+            alarm_clear(&reader.alarms[i - 1]);
+        if (!taken && status == STORE_OK)
+            status = STORE_OUT_OF_MEMORY;
+    }
+    if (status == STORE_OK)
+        status = close_orphans(link, &reader);
+    if (status == STORE_OK)
+        status = record_alarm_highest(link->store, &highest);
+    alarm_book_number_from(monitor_alarms(link->monitor), highest);
+    free(reader.alarms);
+    free(reader.orphans);
+    return status;
+}
+
+/* ---- trackers and services ---- */
+
+static bool on_tracker(void *context, const struct record_tracker *row) {
+    struct monitor_store *link = context;
+    const struct fleet *fleet = monitor_fleet(link->monitor);
+    struct monitor_tracker tracker = {.system = FLEET_NONE, .point = FLEET_NONE};
+    if (*row->system && (tracker.system = fleet_find_system(fleet, row->system)) == FLEET_NONE)
+        return true;
+    if (*row->point &&
+        (tracker.point = fleet_find_point(fleet, tracker.system, row->point)) == FLEET_NONE)
+        return true;
+    if (!condition_find(row->condition, &tracker.condition) || row->phase < TRACKER_REST ||
+        row->phase > TRACKER_CLEARING)
+        return true;
+    tracker.tracker =
+        (struct tracker){row->since_ms, row->since_ms, (enum tracker_phase)row->phase};
+    const struct alarm *alarm = alarm_book_standing(monitor_alarms(link->monitor), tracker.system,
+                                                    tracker.point, tracker.condition);
+    if (alarm)
+        tracker.tracker.began_ms = alarm->since_ms;
+    monitor_load_tracker(link->monitor, &tracker);
+    return true;
+}
+
+static bool on_service(void *context, const struct record_service *row) {
+    struct monitor_store *link = context;
+    size_t system = fleet_find_system(monitor_fleet(link->monitor), row->system);
+    if (system != FLEET_NONE)
+        monitor_set_out_of_service(link->monitor, system, row->until_ms);
+    return true;
+}
+
+enum store_status monitor_store_open(struct monitor_store *link, struct store *store,
+                                     struct monitor *monitor, int64_t now_ms) {
+    const struct fleet *fleet = monitor_fleet(monitor);
+    *link = (struct monitor_store){.store = store, .monitor = monitor};
+    (void)now_ms;
+    link->keys = calloc(fleet->point_count + 1, sizeof *link->keys);
+    if (!link->keys)
+        return STORE_OUT_OF_MEMORY;
+    enum store_status status = make_keys(link);
+    for (size_t i = 0; i < fleet->point_count && status == STORE_OK; i++)
+        status = load_point(link, i);
+    if (status == STORE_OK)
+        status = read_records(link, FLEET_NONE);
+    if (status == STORE_OK)
+        status = load_alarms(link);
+    if (status == STORE_OK)
+        status = record_tracker_list(store, on_tracker, link);
+    if (status == STORE_OK)
+        status = record_service_list(store, on_service, link);
+    return status;
+}
+
+void monitor_store_close(struct monitor_store *link) {
+    free(link->keys);
+    link->keys = NULL;
+}
+
+/* ---- writing ---- */
+
+static bool put_hour(void *context, size_t point, const struct rollup_hour *hour) {
+    struct monitor_store *link = context;
+    const struct series_hour row = {hour->hour_ms,    hour->count,  hour->value_ms,
+                                    hour->covered_ms, hour->lowest, hour->highest};
+    link->failed = series_hour_put(link->store, link->keys[point], &row);
+    return link->failed == STORE_OK;
+}
+
+static const char *unit_of(const struct fleet *fleet, const struct alarm *alarm) {
+    if (alarm->point == FLEET_NONE)
+        return "";
+    return unit_si_word(fleet->points[alarm->point].description->binding.unit->dimension);
+}
+
+static bool put_alarm(void *context, const struct alarm *alarm) {
+    struct monitor_store *link = context;
+    const struct fleet *fleet = monitor_fleet(link->monitor);
+    const struct record_alarm row = {
+        .id = alarm->id,
+        .system = fleet_system_id(fleet, alarm->system),
+        .point = alarm->subject ? alarm->subject : fleet_point_id(fleet, alarm->point),
+        .condition = condition_info(alarm->condition)->name,
+        .state = alarm_state_word(alarm_state(alarm)),
+        .priority = priority_word(alarm->priority),
+        .since_ms = alarm->since_ms,
+        .raised_ms = alarm->raised_ms,
+        .returned_ms = alarm->returned_ms,
+        .acknowledged_ms = alarm->acknowledged_ms,
+        .acknowledged_by = alarm->acknowledged_by,
+        .note = alarm->note,
+        .shelved_until_ms = alarm->shelved_until_ms,
+        .shelved_by = alarm->shelved_by,
+        .shelved_why = alarm->shelved_why,
+        .value = alarm->value,
+        .setpoint = alarm->setpoint,
+        .unit = unit_of(fleet, alarm),
+        .told = alarm->told,
+        .open = alarm_open(alarm),
+        .reminded_ms = alarm->reminded_ms,
+        .escalated_ms = alarm->escalated_ms,
+        .details = alarm->details,
+    };
+    link->failed = record_alarm_put(link->store, &row);
+    return link->failed == STORE_OK;
+}
+
+static bool put_tracker(void *context, const struct monitor_tracker *tracker) {
+    struct monitor_store *link = context;
+    const struct fleet *fleet = monitor_fleet(link->monitor);
+    const struct record_tracker row = {
+        .system = fleet_system_id(fleet, tracker->system),
+        .point = fleet_point_id(fleet, tracker->point),
+        .condition = condition_info(tracker->condition)->name,
+        .phase = tracker->tracker.phase,
+        .since_ms = tracker->tracker.since_ms,
+    };
+    link->failed = tracker->tracker.phase == TRACKER_REST
+                       ? record_tracker_delete(link->store, row.system, row.point, row.condition)
+                       : record_tracker_put(link->store, &row);
+    return link->failed == STORE_OK;
+}
+
+enum store_status monitor_store_write(struct monitor_store *link) {
+    const struct monitor_sink sink = {link, put_hour, put_alarm, put_tracker};
+    link->failed = STORE_OK;
+    if (monitor_flush(link->monitor, &sink))
+        return STORE_OK;
+    return link->failed == STORE_OK ? STORE_OUT_OF_MEMORY : link->failed;
+}
+
+/* ---- the second look ---- */
+
+struct past {
+    struct monitor_history *items;
+    size_t count, capacity;
+    bool failed;
+};
+
+static bool on_past(void *context, const struct record_alarm *row) {
+    struct past *past = context;
+    enum condition condition;
+    if (row->returned_ms == TIMESTAMP_NONE || !condition_find(row->condition, &condition))
+        return true;
+    if (past->count == past->capacity) {
+        size_t capacity = past->capacity ? 2 * past->capacity : 16;
+        struct monitor_history *grown = realloc(past->items, capacity * sizeof *grown);
+        if (!grown) {
+            past->failed = true;
+            return false;
+        }
+        past->items = grown;
+        past->capacity = capacity;
+    }
+    past->items[past->count++] =
+        (struct monitor_history){row->id, condition, row->raised_ms, row->returned_ms, row->told};
+    return true;
+}
+
+static void forget_alarm(void *context, int64_t id) {
+    struct monitor_store *link = context;
+    enum store_status status = record_alarm_delete(link->store, id);
+    if (status != STORE_OK && status != STORE_NOT_FOUND)
+        link->failed = status;
+}
+
+static enum store_status read_all(struct monitor_store *link, int64_t key, int64_t from_ms,
+                                  struct reading **readings, size_t *count) {
+    size_t capacity = 4096;
+    *readings = NULL;
+    *count = 0;
+    for (;;) {
+        struct reading *grown = realloc(*readings, capacity * sizeof *grown);
+        if (!grown)
+            return STORE_OUT_OF_MEMORY;
+        *readings = grown;
+        size_t got = 0;
+        enum store_status status = series_read(link->store, key, from_ms, INT64_MAX,
+                                               *readings + *count, capacity - *count, &got);
+        *count += got;
+        if (status != STORE_OK || *count < capacity)
+            return status;
+        from_ms = (*readings)[*count - 1].time_ms + 1;
+        capacity *= 2;
+    }
+}
+
+enum store_status monitor_store_rejudge(struct monitor_store *link, size_t point, int64_t from_ms) {
+    const struct fleet *fleet = monitor_fleet(link->monitor);
+    struct reading *readings = NULL;
+    struct past past = {0};
+    size_t count = 0;
+    int64_t lookback_ms = monitor_lookback_ms(link->monitor, point);
+    from_ms =
+        from_ms > INT64_MIN + lookback_ms + 2 * DURATION_DAY_MS ? from_ms - lookback_ms : from_ms;
+    const struct record_alarm_filter filter = {
+        .system = fleet_system_id(fleet, fleet->points[point].system),
+        .point = fleet_point_id(fleet, point),
+        .since_ms = from_ms,
+    };
+    /* What the book has not written yet must be seen by the look at the history. */
+    enum store_status status = monitor_store_write(link);
+    if (status == STORE_OK)
+        status = record_alarm_list(link->store, &filter, on_past, &past);
+    if (status == STORE_OK)
+        status = read_all(link, link->keys[point], from_ms - ROLLUP_WINDOW_HOURS * ROLLUP_HOUR_MS,
+                          &readings, &count);
+    if (status == STORE_OK &&
+        (past.failed || !monitor_rejudge(link->monitor, point, readings, count, from_ms, past.items,
+                                         past.count, forget_alarm, link)))
+        status = STORE_OUT_OF_MEMORY;
+    if (status == STORE_OK)
+        status = link->failed;
+    free(readings);
+    free(past.items);
+    return status;
+}

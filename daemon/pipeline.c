@@ -1,0 +1,323 @@
+#include "pipeline.h"
+
+#include "measure/duration.h"
+#include "store/records.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { READINGS_A_MESSAGE = 256, REFUSED_ALARM_COUNT = 10 };
+static const int64_t refused_window_ms = 10 * DURATION_MINUTE_MS;
+
+struct late_point {
+    size_t point;
+    int64_t from_ms, to_ms;
+};
+
+struct pipeline {
+    const struct fleet *fleet;
+    struct store *store;
+    struct monitor *monitor;
+    struct monitor_store link;
+    struct announce announce;
+    bool in_turn; /* the transaction is open */
+    enum store_status failed;
+    struct late_point *late;
+    size_t late_count, late_capacity;
+    struct pipeline_counters counters;
+    int64_t refused_from_ms; /* of the running window */
+    int refused_in_window;
+    int64_t now_ms; /* of the turn, for callbacks */
+    struct payload_reading readings[READINGS_A_MESSAGE];
+};
+
+/* ---- opening ---- */
+
+struct pipeline *pipeline_open(const struct fleet *fleet, struct store *store, int64_t now_ms,
+                               char *why, size_t why_size) {
+    struct pipeline *pipeline = calloc(1, sizeof *pipeline);
+    enum store_status status = STORE_OUT_OF_MEMORY;
+    if (!pipeline)
+        goto failed;
+    pipeline->fleet = fleet;
+    pipeline->store = store;
+    pipeline->refused_from_ms = now_ms;
+    pipeline->monitor = monitor_create(fleet);
+    if (!pipeline->monitor || !announce_open(&pipeline->announce, fleet, store))
+        goto failed;
+    status = monitor_store_open(&pipeline->link, store, pipeline->monitor, now_ms);
+    if (status == STORE_OK)
+        return pipeline;
+failed:
+    snprintf(why, why_size, "%s",
+             status == STORE_OUT_OF_MEMORY ? "out of memory" : store_error(store));
+    pipeline_close(pipeline);
+    return NULL;
+}
+
+void pipeline_close(struct pipeline *pipeline) {
+    if (!pipeline)
+        return;
+    if (store_in_transaction(pipeline->store))
+        store_rollback(pipeline->store);
+    monitor_store_close(&pipeline->link);
+    announce_close(&pipeline->announce);
+    monitor_destroy(pipeline->monitor);
+    free(pipeline->late);
+    free(pipeline);
+}
+
+struct monitor *pipeline_monitor(struct pipeline *pipeline) {
+    return pipeline->monitor;
+}
+
+struct announce *pipeline_announce(struct pipeline *pipeline) {
+    return &pipeline->announce;
+}
+
+struct store *pipeline_store(const struct pipeline *pipeline) {
+    return pipeline->store;
+}
+
+int64_t pipeline_key(const struct pipeline *pipeline, size_t point) {
+    return pipeline->link.keys[point];
+}
+
+struct pipeline_counters pipeline_count(const struct pipeline *pipeline) {
+    return pipeline->counters;
+}
+
+/* ---- the turn's transaction ---- */
+
+void pipeline_fail(struct pipeline *pipeline, enum store_status status) {
+    if (pipeline->failed == STORE_OK)
+        pipeline->failed = status;
+}
+
+bool pipeline_begin(struct pipeline *pipeline) {
+    if (pipeline->in_turn || pipeline->failed != STORE_OK)
+        return pipeline->failed == STORE_OK;
+    enum store_status status = store_begin(pipeline->store);
+    if (status != STORE_OK) {
+        pipeline_fail(pipeline, status);
+        return false;
+    }
+    pipeline->in_turn = true;
+    return true;
+}
+
+bool pipeline_uncommitted(const struct pipeline *pipeline) {
+    return pipeline->in_turn || pipeline->failed != STORE_OK;
+}
+
+/* ---- readings ---- */
+
+static void note_late(struct pipeline *pipeline, size_t point, int64_t time_ms) {
+    for (size_t i = 0; i < pipeline->late_count; i++) {
+        struct late_point *late = &pipeline->late[i];
+        if (late->point != point)
+            continue;
+        late->from_ms = time_ms < late->from_ms ? time_ms : late->from_ms;
+        late->to_ms = time_ms > late->to_ms ? time_ms : late->to_ms;
+        return;
+    }
+    if (pipeline->late_count == pipeline->late_capacity) {
+        size_t capacity = pipeline->late_capacity ? 2 * pipeline->late_capacity : 16;
+        struct late_point *grown = realloc(pipeline->late, capacity * sizeof *grown);
+        if (!grown) {
+            pipeline_fail(pipeline, STORE_OUT_OF_MEMORY);
+            return;
+        }
+        pipeline->late = grown;
+        pipeline->late_capacity = capacity;
+    }
+    pipeline->late[pipeline->late_count++] = (struct late_point){point, time_ms, time_ms};
+}
+
+static enum pipeline_taken count_taken(struct pipeline *pipeline, enum series_append result) {
+    switch (result) {
+    case SERIES_NEW:
+        pipeline->counters.readings++;
+        return PIPELINE_NEW;
+    case SERIES_SAME:
+        pipeline->counters.repeats++;
+        return PIPELINE_SAME;
+    case SERIES_CONFLICT:
+        pipeline->counters.conflicts++;
+        return PIPELINE_CONFLICT;
+    }
+    return PIPELINE_FAILED;
+}
+
+enum pipeline_taken pipeline_take(struct pipeline *pipeline, size_t point,
+                                  const struct reading *reading, enum series_origin origin,
+                                  int64_t now_ms) {
+    enum series_append result = SERIES_NEW;
+    bool newest = monitor_is_newest(pipeline->monitor, point, reading->time_ms);
+    if (!pipeline_begin(pipeline))
+        return PIPELINE_FAILED;
+    enum store_status status = series_append(pipeline->store, pipeline->link.keys[point], reading,
+                                             origin, newest, &result);
+    if (status != STORE_OK) {
+        pipeline_fail(pipeline, status);
+        return PIPELINE_FAILED;
+    }
+    if (result == SERIES_NEW && newest) {
+        monitor_reading(pipeline->monitor, point, reading, now_ms);
+    } else if (result == SERIES_NEW) {
+        pipeline->counters.late++;
+        note_late(pipeline, point, reading->time_ms);
+    }
+    return count_taken(pipeline, result);
+}
+
+/* ---- refusals ---- */
+
+static void watch_refusals(struct pipeline *pipeline, const char *topic, int64_t now_ms) {
+    if (now_ms - pipeline->refused_from_ms > refused_window_ms) {
+        pipeline->refused_from_ms = now_ms;
+        pipeline->refused_in_window = 0;
+    }
+    if (++pipeline->refused_in_window >= REFUSED_ALARM_COUNT)
+        monitor_daemon(pipeline->monitor, CONDITION_MESSAGES_REFUSED, true, topic,
+                       pipeline->refused_in_window, now_ms);
+}
+
+void pipeline_refuse(struct pipeline *pipeline, size_t point, const char *topic,
+                     enum refusal refusal, const void *example, size_t length, int64_t now_ms) {
+    pipeline->counters.refused++;
+    if (!pipeline_begin(pipeline))
+        return;
+    enum store_status status = record_refused_add(pipeline->store, topic, refusal_word(refusal),
+                                                  now_ms, 1, example, length);
+    if (status != STORE_OK)
+        pipeline_fail(pipeline, status);
+    if (point != FLEET_NONE)
+        monitor_refused(pipeline->monitor, point, refusal, now_ms);
+    watch_refusals(pipeline, topic, now_ms);
+}
+
+static void expire_refusals(struct pipeline *pipeline, int64_t now_ms) {
+    if (now_ms - pipeline->refused_from_ms <= refused_window_ms)
+        return;
+    bool many = pipeline->refused_in_window >= REFUSED_ALARM_COUNT;
+    pipeline->refused_from_ms = now_ms;
+    pipeline->refused_in_window = 0;
+    if (!many)
+        monitor_daemon(pipeline->monitor, CONDITION_MESSAGES_REFUSED, false, NULL, NAN, now_ms);
+}
+
+/* ---- messages ---- */
+
+static void take_message(struct pipeline *pipeline, size_t point,
+                         const struct intake_message *message, int64_t now_ms) {
+    const struct point_description *description = pipeline->fleet->points[point].description;
+    struct payload_result result =
+        payload_decode(&description->binding, message->payload, message->length, now_ms,
+                       pipeline->readings, READINGS_A_MESSAGE);
+    for (size_t i = 0; i < result.count; i++) {
+        const struct payload_reading *taken = &pipeline->readings[i];
+        /* What the broker kept for us since some unknown time is no reading of now. */
+        if (message->retain && !taken->has_own_time) {
+            pipeline->counters.retained++;
+            continue;
+        }
+        if (pipeline_take(pipeline, point, &taken->reading, SERIES_FROM_SENSOR, now_ms) ==
+            PIPELINE_CONFLICT)
+            pipeline_refuse(pipeline, point, message->topic, REFUSAL_CONFLICT, message->payload,
+                            message->length, now_ms);
+    }
+    if (result.refusal != REFUSAL_NONE)
+        pipeline_refuse(pipeline, point, message->topic, result.refusal, message->payload,
+                        message->length, now_ms);
+}
+
+void pipeline_message(struct pipeline *pipeline, const struct intake_message *message,
+                      int64_t now_ms) {
+    size_t point = fleet_topic(pipeline->fleet, message->topic);
+    pipeline->counters.messages++;
+    if (point == FLEET_NONE) {
+        pipeline->counters.unclaimed++;
+        if (!pipeline_begin(pipeline))
+            return;
+        enum store_status status = record_unclaimed_add(pipeline->store, message->topic, now_ms, 1,
+                                                        message->payload, message->length);
+        if (status != STORE_OK)
+            pipeline_fail(pipeline, status);
+        return;
+    }
+    for (; point != FLEET_NONE; point = pipeline->fleet->points[point].next_same_topic)
+        take_message(pipeline, point, message, now_ms);
+}
+
+/* ---- the end of a turn ---- */
+
+static enum store_status settle_late(struct pipeline *pipeline) {
+    enum store_status status = STORE_OK;
+    for (size_t i = 0; i < pipeline->late_count && status == STORE_OK; i++) {
+        const struct late_point *late = &pipeline->late[i];
+        const struct fleet_point *point = &pipeline->fleet->points[late->point];
+        int64_t every_ms = point->description->every_ms, key = pipeline->link.keys[late->point];
+        const struct time_zone *zone = pipeline->fleet->systems[point->system].zone;
+        status = monitor_store_rejudge(&pipeline->link, late->point, late->from_ms);
+        if (status == STORE_OK)
+            status = monitor_store_write(&pipeline->link); /* the rebuild goes over it */
+        if (status == STORE_OK)
+            status = series_hours_rebuild(pipeline->store, key, every_ms, late->from_ms - every_ms,
+                                          late->to_ms + every_ms);
+        if (status == STORE_OK)
+            status = series_days_forget(pipeline->store, key,
+                                        time_zone_local_day(zone, late->from_ms - every_ms),
+                                        time_zone_local_day(zone, late->to_ms + every_ms));
+    }
+    pipeline->late_count = 0;
+    return status;
+}
+
+static void on_tell(void *context, struct alarm *alarm, enum alarm_notice notice) {
+    static const enum wording_kind kinds[] = {
+        [ALARM_NOTICE_RAISED] = WORDING_RAISED,
+        [ALARM_NOTICE_RETURNED] = WORDING_RETURNED,
+        [ALARM_NOTICE_ACKNOWLEDGED] = WORDING_ACKNOWLEDGED,
+    };
+    struct pipeline *pipeline = context;
+    if (!pipeline_begin(pipeline))
+        return;
+    enum store_status status =
+        announce_alarm(&pipeline->announce, alarm, kinds[notice], pipeline->now_ms);
+    if (status != STORE_OK)
+        pipeline_fail(pipeline, status);
+}
+
+enum store_status pipeline_settle(struct pipeline *pipeline, int64_t now_ms) {
+    enum store_status status = pipeline->failed;
+    pipeline->now_ms = now_ms;
+    if (status == STORE_OK)
+        status = settle_late(pipeline);
+    if (status == STORE_OK) {
+        monitor_tell(pipeline->monitor, now_ms, pipeline, on_tell);
+        status = pipeline->failed;
+    }
+    if (status == STORE_OK && monitor_has_changes(pipeline->monitor) && pipeline_begin(pipeline))
+        status = monitor_store_write(&pipeline->link);
+    if (status == STORE_OK)
+        status = pipeline->failed;
+    if (status == STORE_OK && pipeline->in_turn)
+        status = store_commit(pipeline->store);
+    else if (pipeline->in_turn)
+        store_rollback(pipeline->store);
+    pipeline->in_turn = false;
+    pipeline->failed = status;
+    return status;
+}
+
+void pipeline_set_backlog(struct pipeline *pipeline, bool backlog, int64_t now_ms) {
+    monitor_set_backlog(pipeline->monitor, backlog, now_ms);
+}
+
+int64_t pipeline_tick(struct pipeline *pipeline, int64_t now_ms) {
+    expire_refusals(pipeline, now_ms);
+    return monitor_advance(pipeline->monitor, now_ms);
+}

@@ -1,0 +1,67 @@
+/*
+ * pipeline: what a message, a batch and a tick cause. The only place that knows the whole path:
+ * decode, store, judge, tell. Everything one turn of the loop causes is one transaction:
+ *
+ *     pipeline_message …   readings, refusals        (opens the transaction)
+ *     pipeline_tick        delays, silence, dates
+ *     pipeline_settle      rollups, alarms, trackers, outbox rows, COMMIT
+ *
+ * When anything fails, nothing of the turn is kept and the memory is ahead of the store: the owner
+ * closes the pipeline, drops the broker connection and opens a new one when the store works again.
+ */
+#ifndef DAEMON_PIPELINE_H
+#define DAEMON_PIPELINE_H
+
+#include "announce.h"
+#include "link/intake.h"
+#include "measure/payload.h"
+#include "monitor/monitor.h"
+#include "monitor_store.h"
+
+struct pipeline;
+
+/** Opens the way from fleet to store (both borrowed). NULL with a sentence in `why`. */
+struct pipeline *pipeline_open(const struct fleet *fleet, struct store *store, int64_t now_ms,
+                               char *why, size_t why_size);
+void pipeline_close(struct pipeline *pipeline); /* NULL does nothing */
+
+struct monitor *pipeline_monitor(struct pipeline *pipeline);
+struct announce *pipeline_announce(struct pipeline *pipeline);
+struct store *pipeline_store(const struct pipeline *pipeline);
+int64_t pipeline_key(const struct pipeline *pipeline, size_t point);
+
+/** One message from the broker. */
+void pipeline_message(struct pipeline *pipeline, const struct intake_message *message,
+                      int64_t now_ms);
+
+enum pipeline_taken { PIPELINE_NEW, PIPELINE_SAME, PIPELINE_CONFLICT, PIPELINE_FAILED };
+/** One checked reading of a point. */
+enum pipeline_taken pipeline_take(struct pipeline *pipeline, size_t point,
+                                  const struct reading *reading, enum series_origin origin,
+                                  int64_t now_ms);
+/** Counts one refusal of a topic; `point` may be FLEET_NONE. */
+void pipeline_refuse(struct pipeline *pipeline, size_t point, const char *topic,
+                     enum refusal refusal, const void *example, size_t length, int64_t now_ms);
+
+/** Opens the turn's transaction if it is not open; for others who write in it. False: failed. */
+bool pipeline_begin(struct pipeline *pipeline);
+/** Notes that a write in the turn's transaction failed. */
+void pipeline_fail(struct pipeline *pipeline, enum store_status status);
+
+/** The broker's backlog begins (connected) or has been read; lets the wall clock act only after. */
+void pipeline_set_backlog(struct pipeline *pipeline, bool backlog, int64_t now_ms);
+
+/** Lets the wall clock act. Returns when to call again at the latest. */
+int64_t pipeline_tick(struct pipeline *pipeline, int64_t now_ms);
+
+/** Ends the turn: writes and commits all it caused. Not STORE_OK: nothing was kept. */
+enum store_status pipeline_settle(struct pipeline *pipeline, int64_t now_ms);
+/** Is anything of the turn not committed yet? */
+bool pipeline_uncommitted(const struct pipeline *pipeline);
+
+struct pipeline_counters {
+    uint64_t messages, readings, repeats, conflicts, refused, unclaimed, late, retained;
+};
+struct pipeline_counters pipeline_count(const struct pipeline *pipeline);
+
+#endif
