@@ -60,7 +60,7 @@ struct intake {
     int silence_limit_ms; /* 1.5 keepalive: nothing heard for so long is a dead connection */
 
     int64_t step_ms, heard_ms, up_ms, retry_ms; /* monotonic; set by intake_tick alone */
-    bool step_is_new, heard, retry_is_open;
+    bool step_is_new, heard, retry_is_open, was_up;
     struct reconnect reconnect;
     enum reconnect_cause cause;
 
@@ -134,17 +134,33 @@ static void lost(struct intake *intake, enum reconnect_cause cause) {
     intake->callbacks.disconnected(intake->callbacks.context, intake->why);
 }
 
+static void note_failure(struct intake *intake, int error) {
+    const char *tls_failure = intake->tls ? broker_tls_failure(intake->tls) : "";
+    if (tls_failure[0]) {
+        set_why(intake, "broker %s: TLS: %s", intake->host, tls_failure);
+        note_end(intake, RECONNECT_REFUSED);
+    } else if (error == MOSQ_ERR_CONN_LOST || error == MOSQ_ERR_SUCCESS) {
+        set_why(intake, "broker %s closed the connection", intake->host);
+        note_end(intake, RECONNECT_CLOSED);
+    } else if (error == MOSQ_ERR_KEEPALIVE) {
+        set_why(intake, "broker %s no longer answers", intake->host);
+        note_end(intake, RECONNECT_FAILED);
+    } else {
+        set_why(intake, "connection to broker %s broke: %s", intake->host,
+                error == MOSQ_ERR_ERRNO ? "connection reset" : mosquitto_strerror(error));
+        note_end(intake, RECONNECT_FAILED);
+    }
+}
+
 /** After every library call: has a callback noted the end, or did the call itself fail? */
 static bool still_there(struct intake *intake, int error) {
     if (!intake->client)
         return false;
     if (!intake->ended && error == MOSQ_ERR_SUCCESS)
         return true;
-    if (!intake->ended) {
-        const char *text = mosquitto_strerror(error);
-        set_why(intake, "broker %s: %s", intake->host, text);
-    }
-    lost(intake, intake->ended ? intake->cause : RECONNECT_FAILED);
+    if (!intake->ended)
+        note_failure(intake, error); /* a failed handshake comes without a callback */
+    lost(intake, intake->cause);
     return false;
 }
 
@@ -191,19 +207,8 @@ static void on_disconnect(struct mosquitto *client, void *object, int code,
                 broker_reason_closed(code), code);
         note_end(intake,
                  code == MQTT_RC_SESSION_TAKEN_OVER ? RECONNECT_TAKEN_OVER : RECONNECT_FAILED);
-    } else if (intake->tls && broker_tls_failure(intake->tls)[0]) {
-        set_why(intake, "broker %s: TLS: %s", intake->host, broker_tls_failure(intake->tls));
-        note_end(intake, RECONNECT_REFUSED);
-    } else if (code == MOSQ_ERR_CONN_LOST || code == MOSQ_ERR_SUCCESS) {
-        set_why(intake, "broker %s closed the connection", intake->host);
-        note_end(intake, RECONNECT_CLOSED);
-    } else if (code == MOSQ_ERR_KEEPALIVE) {
-        set_why(intake, "broker %s no longer answers", intake->host);
-        note_end(intake, RECONNECT_FAILED);
     } else {
-        set_why(intake, "connection to broker %s broke: %s", intake->host,
-                code == MOSQ_ERR_ERRNO ? "connection reset" : mosquitto_strerror(code));
-        note_end(intake, RECONNECT_FAILED);
+        note_failure(intake, code);
     }
 }
 
@@ -451,12 +456,12 @@ static double chance(void) {
 }
 
 static void schedule_retry(struct intake *intake, int64_t now_ms) {
-    int64_t lasted_ms = intake->up_ms ? now_ms - intake->up_ms : 0;
+    int64_t lasted_ms = intake->was_up ? now_ms - intake->up_ms : -1;
     bool contested = reconnect_contested(&intake->reconnect);
     intake->retry_ms =
         now_ms + reconnect_wait_ms(&intake->reconnect, intake->cause, lasted_ms, now_ms, chance());
     intake->retry_is_open = false;
-    intake->up_ms = 0;
+    intake->was_up = false;
     if (!contested && reconnect_contested(&intake->reconnect)) {
         set_why(intake,
                 "another client uses the id \"%s\" on broker %s: it and we keep throwing "
@@ -473,6 +478,7 @@ static void begin_step(struct intake *intake, int64_t now_ms) {
     if (intake->step != STEP_RUNNING)
         return;
     intake->up_ms = now_ms;
+    intake->was_up = true;
     intake->why[0] = intake->told[0] = '\0';
     intake->counters.connections++;
     intake->callbacks.connected(intake->callbacks.context, intake->session_present);

@@ -27,7 +27,7 @@ int64_t reconnect_wait_ms(struct reconnect *reconnect, enum reconnect_cause caus
         reconnect->contested = false;
     }
     if (cause == RECONNECT_TAKEN_OVER ||
-        (cause == RECONNECT_CLOSED && up_ms > 0 && up_ms < closed_early_ms))
+        (cause == RECONNECT_CLOSED && up_ms >= 0 && up_ms < closed_early_ms))
         note_takeover(reconnect, now_ms);
     if (cause == RECONNECT_REFUSED && reconnect->failures < refused_failures)
         reconnect->failures = refused_failures;

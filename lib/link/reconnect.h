@@ -30,7 +30,7 @@ struct reconnect { /* all zero to begin with */
 };
 
 /**
- * Milliseconds to wait after a connection that was up for `up_ms` (0: never) ended at `now_ms`;
+ * Milliseconds to wait after a connection that was up for `up_ms` (-1: never) ended at `now_ms`;
  * `chance` is uniform in [0, 1). Between RECONNECT_WAIT_MIN_MS and RECONNECT_WAIT_MAX_MS.
  */
 int64_t reconnect_wait_ms(struct reconnect *reconnect, enum reconnect_cause cause, int64_t up_ms,
