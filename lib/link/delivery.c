@@ -307,12 +307,15 @@ static void timeout_text(const struct post *post, char *text) {
         snprintf(text, TEXT_SIZE, "host name not resolved within %ld s", CONNECT_LIMIT_MS / 1000);
 }
 
+/* The library sets "unspecified" before it checks the names and leaves it there when they differ.
+ */
 static void certificate_text(const struct post *post, char *text) {
     long result = 0;
     curl_easy_getinfo(post->easy, CURLINFO_SSL_VERIFYRESULT, &result);
     snprintf(text, TEXT_SIZE, "certificate: %s",
-             result == X509_V_OK ? "is for another host name"
-                                 : X509_verify_cert_error_string(result));
+             result == X509_V_OK || result == X509_V_ERR_UNSPECIFIED
+                 ? "is for another host name"
+                 : X509_verify_cert_error_string(result));
 }
 
 /* The library's own texts are fixed sentences; none holds an address or a header. */
