@@ -187,21 +187,21 @@ void condition_settings_read(struct key_reader *reader, const struct key_path *p
 
 /* The short form. */
 static const struct limit {
-    enum quantity quantity;
     const char *word;
+    enum quantity quantity;
     enum condition condition;
 } limits[] = {
-    {QUANTITY_SUCTION, "low", CONDITION_SUCTION_LOW},
-    {QUANTITY_SUCTION, "lost", CONDITION_SUCTION_LOST},
-    {QUANTITY_SUCTION, "high", CONDITION_SUCTION_HIGH},
-    {QUANTITY_FIELD, "low", CONDITION_FIELD_WEAK},
-    {QUANTITY_FAN_POWER, "lost", CONDITION_FAN_STOPPED},
-    {QUANTITY_FAN_POWER, "low", CONDITION_FAN_STOPPED},
-    {QUANTITY_FAN_CURRENT, "lost", CONDITION_FAN_STOPPED},
-    {QUANTITY_FAN_CURRENT, "low", CONDITION_FAN_STOPPED},
-    {QUANTITY_RADON, "high", CONDITION_RADON_HIGH},
-    {QUANTITY_WATER_LEVEL, "high", CONDITION_WATER_HIGH},
-    {QUANTITY_BATTERY, "low", CONDITION_BATTERY_LOW},
+    {"low", QUANTITY_SUCTION, CONDITION_SUCTION_LOW},
+    {"lost", QUANTITY_SUCTION, CONDITION_SUCTION_LOST},
+    {"high", QUANTITY_SUCTION, CONDITION_SUCTION_HIGH},
+    {"low", QUANTITY_FIELD, CONDITION_FIELD_WEAK},
+    {"lost", QUANTITY_FAN_POWER, CONDITION_FAN_STOPPED},
+    {"low", QUANTITY_FAN_POWER, CONDITION_FAN_STOPPED},
+    {"lost", QUANTITY_FAN_CURRENT, CONDITION_FAN_STOPPED},
+    {"low", QUANTITY_FAN_CURRENT, CONDITION_FAN_STOPPED},
+    {"high", QUANTITY_RADON, CONDITION_RADON_HIGH},
+    {"high", QUANTITY_WATER_LEVEL, CONDITION_WATER_HIGH},
+    {"low", QUANTITY_BATTERY, CONDITION_BATTERY_LOW},
 };
 #define LIMIT_COUNT (sizeof limits / sizeof limits[0])
 

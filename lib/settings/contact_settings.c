@@ -127,13 +127,8 @@ static void check_template(struct key_reader *reader, const struct key_path *pat
     char why[300] = "", words[400] = "";
     size_t used = 0;
     int line = line_of(node, "template");
-    if (contact->body != BODY_TEMPLATE) {
-        if (contact->template_text)
-            key_error(reader, &here, line, "is not used; allowed: only with body: template");
-        return;
-    }
     if (!contact->template_text) {
-        if (!yaml_tree_find(node, "template"))
+        if (contact->body == BODY_TEMPLATE && !yaml_tree_find(node, "template"))
             key_error(reader, &here, line_of(node, "body"),
                       "is missing; allowed: JSON with placeholders such as {\"text\": {{text}}}");
         return;

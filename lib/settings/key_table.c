@@ -128,9 +128,10 @@ static bool read_span(const struct key_row *row, const char *text, void *field) 
         *(int64_t *)field = span_ms;
         return true;
     }
-    if (span_ms % DURATION_SECOND_MS || !in_range(row, (double)(span_ms / DURATION_SECOND_MS)))
+    int64_t span_s = span_ms / DURATION_SECOND_MS;
+    if (span_ms % DURATION_SECOND_MS || !in_range(row, (double)span_s))
         return false;
-    *(int *)field = (int)(span_ms / DURATION_SECOND_MS);
+    *(int *)field = (int)span_s;
     return true;
 }
 

@@ -8,35 +8,36 @@
 #include <stdlib.h>
 #include <string.h>
 
+struct source {
+    const struct system_description *system;
+    const struct point_description *point;
+};
+
 static int compare_ids(const void *a, const void *b) {
-    const struct system_description *const *x = a, *const *y = b;
-    int order = strcmp((*x)->id, (*y)->id);
-    return order ? order : strcmp((*x)->file, (*y)->file);
+    const struct source *x = a, *y = b;
+    int order = strcmp(x->system->id, y->system->id);
+    return order ? order : strcmp(x->system->file, y->system->file);
 }
 
 static void check_ids(struct system_description *const *systems, size_t count,
                       struct settings_errors *errors) {
-    const struct system_description **sorted = malloc((count ? count : 1) * sizeof(*sorted));
+    struct source *sorted = calloc(count ? count : 1, sizeof *sorted);
     if (!sorted) {
         settings_errors_add(errors, "systems:0: out of memory");
         return;
     }
     for (size_t i = 0; i < count; i++)
-        sorted[i] = systems[i];
+        sorted[i].system = systems[i];
     if (count > 1)
-        qsort(sorted, count, sizeof(*sorted), compare_ids);
+        qsort(sorted, count, sizeof *sorted, compare_ids);
     for (size_t i = 1; i < count; i++)
-        if (strcmp(sorted[i]->id, sorted[i - 1]->id) == 0)
-            settings_errors_add(
-                errors, "%s:%d: id: \"%s\" is taken by %s; allowed: an id of its own",
-                sorted[i]->file, sorted[i]->id_line, sorted[i]->id, sorted[i - 1]->file);
+        if (strcmp(sorted[i].system->id, sorted[i - 1].system->id) == 0)
+            settings_errors_add(errors,
+                                "%s:%d: id: \"%s\" is taken by %s; allowed: an id of its own",
+                                sorted[i].system->file, sorted[i].system->id_line,
+                                sorted[i].system->id, sorted[i - 1].system->file);
     free(sorted);
 }
-
-struct source {
-    const struct system_description *system;
-    const struct point_description *point;
-};
 
 static int compare_texts(const char *a, const char *b) {
     return strcmp(a ? a : "", b ? b : "");

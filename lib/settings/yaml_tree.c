@@ -64,6 +64,10 @@ const struct yaml_tree_entry *yaml_tree_find(const struct yaml_tree_node *node, 
 /* Moves a finished node into the one below it, or makes it the root. Frees it on failure. */
 static bool place(struct builder *builder, struct yaml_tree_node node) {
     if (builder->depth == 0) {
+        if (builder->root) {
+            free_content(&node);
+            return refuse(builder, node.line, "a second value is not allowed");
+        }
         builder->root = malloc(sizeof *builder->root);
         if (!builder->root) {
             free_content(&node);
@@ -143,28 +147,32 @@ static bool open_node(struct builder *builder, enum yaml_tree_kind kind, yaml_ma
     return true;
 }
 
+struct key_place {
+    const char *key;
+    int line;
+};
+
 static int compare_keys(const void *a, const void *b) {
-    const struct yaml_tree_entry *const *x = a, *const *y = b;
-    int order = strcmp((*x)->key, (*y)->key);
-    return order ? order : ((*x)->line > (*y)->line) - ((*x)->line < (*y)->line);
+    const struct key_place *x = a, *y = b;
+    int order = strcmp(x->key, y->key);
+    return order ? order : (x->line > y->line) - (x->line < y->line);
 }
 
 /* Sorted, so that a map of very many keys costs no quadratic time. */
 static bool keys_are_unique(const struct builder *builder, const struct yaml_tree_node *map) {
     if (map->count < 2)
         return true;
-    const struct yaml_tree_entry **sorted = malloc(map->count * sizeof(*sorted));
+    struct key_place *sorted = malloc(map->count * sizeof *sorted);
     if (!sorted)
         return refuse(builder, map->line, "out of memory");
     for (size_t i = 0; i < map->count; i++)
-        sorted[i] = &map->entries[i];
-    qsort(sorted, map->count, sizeof(*sorted), compare_keys);
+        sorted[i] = (struct key_place){map->entries[i].key, map->entries[i].line};
+    qsort(sorted, map->count, sizeof *sorted, compare_keys);
     bool unique = true;
     for (size_t i = 1; i < map->count && unique; i++)
-        if (strcmp(sorted[i - 1]->key, sorted[i]->key) == 0) {
-            settings_errors_add(builder->errors, "%s:%d: %s: given twice, first in line %d",
-                                builder->file, sorted[i]->line, sorted[i]->key,
-                                sorted[i - 1]->line);
+        if (strcmp(sorted[i - 1].key, sorted[i].key) == 0) {
+            settings_errors_add(builder->errors, "%s:%d: %.200s: given twice, first in line %d",
+                                builder->file, sorted[i].line, sorted[i].key, sorted[i - 1].line);
             unique = false;
         }
     free(sorted);

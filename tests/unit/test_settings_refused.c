@@ -129,9 +129,6 @@ static const struct refused_file refused[] = {
      "template}}]\n",
      "bad.yaml:1: contacts[a].webhook.template: is missing; allowed: JSON with placeholders such "
      "as {\"text\": {{text}}}"},
-    {"contacts: [{id: a, role: contractor, webhook: {url: \"https://h.example/x\", template: "
-     "'{{text}}'}}]\n",
-     "bad.yaml:1: contacts[a].webhook.template: is not used; allowed: only with body: template"},
     {"contacts: [{id: a, role: contractor, webhook: {url: \"https://h.example/x\", body: template, "
      "template: '{\"a\": 1}'}}]\n",
      "bad.yaml:1: contacts[a].webhook.template: has no placeholder; allowed: JSON with at least "

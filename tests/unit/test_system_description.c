@@ -395,8 +395,8 @@ END_TEST
 START_TEST(systems_are_checked_against_each_other) {
     static const char *const expected[] = {
         "b.yaml:1: id: \"h\" is taken by a.yaml; allowed: an id of its own",
-        "b.yaml:4: points[t].topic: \"x/1\" with the same value is taken by a.yaml:4; allowed: "
-        "another topic, value or senml_name",
+        ("b.yaml:4: points[t].topic: \"x/1\" with the same value is taken by a.yaml:4; allowed: "
+         "another topic, value or senml_name"),
         "b.yaml:2: contacts: \"ofice\" is no contact; allowed: an id under contacts: of fleet.yaml",
     };
     struct settings *settings = fleet("contacts:\n- {id: office, role: contractor, webhook: {url: "
