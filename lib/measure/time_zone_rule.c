@@ -148,8 +148,8 @@ static int64_t daylight_end_s(const struct time_zone_rule *rule, int year) {
 static void consider(struct time_zone_period *period, bool *daylight, int64_t time_s,
                      int64_t change_s, bool to_daylight) {
     if (change_s <= time_s && change_s >= period->from_s) {
-        /* Where an end and the next start fall together, daylight time goes on all year. */
-        *daylight = to_daylight || (change_s == period->from_s && *daylight);
+        /* Where an end and the next start fall together, the start is taken last and wins. */
+        *daylight = to_daylight;
         period->from_s = change_s;
     }
     if (change_s > time_s && change_s < period->until_s)

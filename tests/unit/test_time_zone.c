@@ -261,6 +261,7 @@ static const struct {
     {31, 1},    /* a leap second and no room for it */
     {48, 2},    /* type of the transition does not exist */
     {49, 0x7F}, /* an offset of years */
+    {54, 20},   /* abbreviation begins far beyond the letters */
     {54, 8},    /* abbreviation begins beyond the letters */
     {68, 'X'},  /* abbreviation has no end */
     {61, 7},    /* abbreviation with a control character */

@@ -160,6 +160,19 @@ START_TEST(random_numbers_agree_with_strtod_to_the_last_bit) {
 }
 END_TEST
 
+START_TEST(numbers_beside_powers_of_two_agree_with_strtod) {
+    static const long double steps[] = {-1.2L, -0.8L, -0.6L, -0.5L, -0.3L, -0.2L, 0.4L, 0.6L};
+    char text[1400];
+    for (int power = -1060; power < 1020; power += 3) {
+        for (size_t i = 0; i < sizeof(steps) / sizeof(steps[0]); i++) {
+            long double near = ldexpl(1.0L + ldexpl(steps[i], -52), power);
+            snprintf(text, sizeof(text), "%.60Le", near);
+            compare_with_strtod(text);
+        }
+    }
+}
+END_TEST
+
 static const struct {
     const char *spelling, *same_as;
 } spellings[] = {
@@ -439,6 +452,7 @@ int main(void) {
     tcase_add_test(unit, the_length_bounds_what_is_read);
     tcase_add_test(unit, hundreds_of_digits_round_correctly);
     tcase_add_test(unit, random_numbers_agree_with_strtod_to_the_last_bit);
+    tcase_add_test(unit, numbers_beside_powers_of_two_agree_with_strtod);
     tcase_add_loop_test(unit, spellings_of_people_and_devices_are_understood, 0, ROWS(spellings));
     tcase_add_test(unit, case_is_kept_where_si_needs_it);
     tcase_add_loop_test(unit, values_with_units_are_read, 0, ROWS(values));
