@@ -75,18 +75,18 @@ typedef void key_read_function(struct key_reader *reader, const struct key_path 
 
 struct key_row {
     const char *key;
-    enum key_kind kind;
     size_t offset;          /* of the field in the target */
-    bool required;          /* missing is an error */
-    bool secret;            /* never repeat the value in an error */
     const char *otherwise;  /* the default as written; NULL: the field stays as it is */
     const char *what;       /* "a port": completes "70000 is not …" */
     const char *allowed;    /* completes "; allowed: …" */
     double lowest, highest; /* numbers, inclusive, as stored */
-    enum dimension dimension;
     const struct key_word *words;
     const char *(*check)(const char *text); /* as in checked_text.h */
     key_read_function *read;
+    enum key_kind kind;
+    enum dimension dimension;
+    bool required; /* missing is an error */
+    bool secret;   /* never repeat the value in an error */
 };
 
 /**
