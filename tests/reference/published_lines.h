@@ -1,0 +1,32 @@
+/*
+ * published_lines: pairs for straight lines.
+ * Each source stands beside its data.
+ */
+#ifndef PUBLISHED_LINES_H
+#define PUBLISHED_LINES_H
+
+#include <stddef.h>
+
+#define PUBLISHED_COUNT(series) (sizeof(series) / sizeof((series)[0]))
+
+/* The same: x. */
+static const double published_norris_x[] = {
+    0.2, 337.4, 118.2, 884.6, 10.1,  226.5, 666.3, 996.3, 448.6, 777.0, 558.2, 0.4,
+    0.6, 775.5, 666.9, 338.0, 447.5, 11.6,  556.0, 228.1, 995.8, 887.6, 120.2, 0.3,
+    0.3, 556.8, 339.1, 887.2, 999.0, 779.0, 11.1,  118.3, 229.2, 669.1, 448.9, 0.5};
+
+/* NIST StRD, linear, Norris: 36 pairs (read in scipy 1.10.1 test data). */
+static const double published_norris_y[] = {
+    0.1, 338.8, 118.1, 888.0, 9.2,   228.1, 668.5, 998.5, 449.1, 778.9, 559.2, 0.3,
+    0.1, 778.1, 668.8, 339.3, 448.9, 10.8,  557.7, 228.3, 998.0, 888.8, 119.6, 0.3,
+    0.6, 557.6, 339.3, 888.0, 998.5, 778.9, 10.2,  117.6, 228.9, 668.4, 449.2, 0.2};
+
+/* JCGM 100:2008, H.3, Table H.6: thermometer readings, degrees Celsius. */
+static const double published_gum_h3_celsius[] = {21.521, 22.012, 22.512, 23.003, 23.507, 23.999,
+                                                  24.513, 25.002, 25.503, 26.010, 26.511};
+
+/* The same: observed corrections. */
+static const double published_gum_h3_correction[] = {-0.171, -0.169, -0.166, -0.159, -0.164, -0.165,
+                                                     -0.156, -0.157, -0.159, -0.161, -0.160};
+
+#endif
