@@ -147,7 +147,9 @@ static void note_failure(struct intake *intake, int error) {
         note_end(intake, RECONNECT_FAILED);
     } else {
         set_why(intake, "connection to broker %s broke: %s", intake->host,
-                error == MOSQ_ERR_ERRNO ? "connection reset" : mosquitto_strerror(error));
+                error != MOSQ_ERR_ERRNO ? mosquitto_strerror(error)
+                : intake->tcp_up        ? "connection reset"
+                                        : "no way to this address and port");
         note_end(intake, RECONNECT_FAILED);
     }
 }
@@ -339,8 +341,7 @@ static bool connect_to_next_address(struct intake *intake) {
             enter(intake, STEP_CONNECTING);
             return true;
         }
-        set_why(intake, "broker %s: cannot connect to %s: %s", intake->host, address,
-                mosquitto_strerror(error));
+        note_failure(intake, error); /* on loopback a handshake can fail at once */
         drop_client(intake);
     }
     return false;
@@ -348,8 +349,9 @@ static bool connect_to_next_address(struct intake *intake) {
 
 static void connect_to_addresses(struct intake *intake) {
     intake->address_index = 0;
+    intake->cause = RECONNECT_FAILED;
     if (!connect_to_next_address(intake))
-        lost(intake, RECONNECT_FAILED);
+        lost(intake, intake->cause);
 }
 
 static void start_try(struct intake *intake) {

@@ -433,17 +433,16 @@ END_TEST
 static void make_garbage(struct test_random *random, int protocol, bool spoil, uint8_t *garbage,
                          size_t size) {
     static const uint8_t without_properties[] = {0x00, 0x10, 0x80, 0xa0, 0xc0, 0xd0};
-    for (size_t i = 0; i < size; i++)
+    for (size_t i = 0; i < size; i++) {
         garbage[i] = (uint8_t)test_random_next(random);
-    if (protocol == 5)
-        garbage[0] = (uint8_t)(without_properties[garbage[0] % 6] | (garbage[1] & 0x0f));
+        if (protocol == 5)
+            garbage[i] = (uint8_t)(without_properties[garbage[i] % 6] | (garbage[i] & 0x0f));
+    }
     if (!spoil)
         return;
     size_t length = scripted_publish(garbage, protocol, 2, 5, "subslab/a", "12345", 5);
     size_t at = test_random_next(random) % length;
     garbage[protocol == 5 ? length - 1 : at] ^= (uint8_t)(1 + test_random_next(random) % 255);
-    if (protocol == 5)
-        garbage[length] = (uint8_t)(without_properties[at % 6] | 0x0f);
 }
 
 START_TEST(garbage_closes_and_never_crashes) {
