@@ -1,0 +1,230 @@
+#include "alarm/visit.h"
+
+#include "alarm/diagnosis_texts.h"
+#include "alarm/visit_texts.h"
+#include "measure/duration.h"
+#include "measure/timestamp.h"
+#include "test_support.h"
+
+#include <math.h>
+#include <string.h>
+
+#define DAY DURATION_DAY_MS
+static const int64_t now_ms = INT64_C(1767225600000); /* 2026-01-01T00:00:00Z */
+
+static struct visit_input empty_input(void) {
+    return (struct visit_input){.system = "birch-lane-12",
+                                .name = "12 Birch Lane",
+                                .address = "12 Birch Lane",
+                                .last_visit_ms = TIMESTAMP_NONE,
+                                .changed_ms = TIMESTAMP_NONE};
+}
+
+static struct visit_alarm alarm_at(enum condition condition, enum priority priority,
+                                   int64_t raised) {
+    return (struct visit_alarm){.condition = condition, .priority = priority, .raised_ms = raised};
+}
+
+START_TEST(nothing_calls_for_no_visit) {
+    struct visit_input input = empty_input();
+    struct visit visit = {.reason_count = 77};
+    ck_assert(!visit_plan(&input, now_ms, &visit));
+    ck_assert_uint_eq(visit.reason_count, 77);
+    struct visit_alarm daemon = alarm_at(CONDITION_STORE_FAILING, PRIORITY_HIGH, now_ms);
+    input.alarms = &daemon;
+    input.alarm_count = 1;
+    ck_assert(!visit_plan(&input, now_ms, &visit));
+}
+END_TEST
+
+static const struct {
+    enum priority priority;
+    int due_days, latest_days;
+} rules[] = {{PRIORITY_HIGH, 2, 7}, {PRIORITY_MEDIUM, 14, 30}, {PRIORITY_LOW, 60, 120}};
+
+START_TEST(window_of_an_alarm_follows_its_priority) {
+    struct visit_input input = empty_input();
+    struct visit_alarm alarm = alarm_at(CONDITION_SUCTION_LOW, rules[_i].priority, now_ms - DAY);
+    input.alarms = &alarm;
+    input.alarm_count = 1;
+    struct visit visit;
+    ck_assert(visit_plan(&input, now_ms, &visit));
+    ck_assert_int_eq(visit.earliest_ms, now_ms - DAY);
+    ck_assert_int_eq(visit.due_ms, now_ms + (rules[_i].due_days - 1) * DAY);
+    ck_assert_int_eq(visit.latest_ms, now_ms + (rules[_i].latest_days - 1) * DAY);
+    ck_assert_int_eq(visit.priority, rules[_i].priority);
+    ck_assert_str_eq(visit.reasons[0].text, "suction low");
+    ck_assert_uint_ge(visit.check_count, 1);
+    ck_assert_uint_ge(visit.bring_count, 1);
+}
+END_TEST
+
+/* Contract: a visit for a date is listed from 60 days before it. */
+START_TEST(a_date_is_listed_sixty_days_before) {
+    struct visit_input input = empty_input();
+    struct visit_date date = {CONDITION_RETEST_DUE, now_ms + 60 * DAY, NULL};
+    input.dates = &date;
+    input.date_count = 1;
+    struct visit visit;
+    ck_assert(!visit_plan(&input, now_ms - 1, &visit));
+    ck_assert(visit_plan(&input, now_ms, &visit));
+    ck_assert_int_eq(visit.earliest_ms, now_ms);
+    ck_assert_int_eq(visit.due_ms, now_ms + 60 * DAY);
+    ck_assert_int_eq(visit.latest_ms, now_ms + 90 * DAY);
+    ck_assert(visit_plan(&input, now_ms + 365 * DAY, &visit)); /* overdue, and still says so */
+    ck_assert_int_eq(visit.due_ms, now_ms + 60 * DAY);
+}
+END_TEST
+
+START_TEST(a_projection_is_planned_before_its_earliest_crossing) {
+    struct visit_input input = empty_input();
+    struct visit_projection projection = {CONDITION_SUCTION_FADING, now_ms + 90 * DAY,
+                                          now_ms + 50 * DAY, TIMESTAMP_NONE, NULL};
+    input.projections = &projection;
+    input.projection_count = 1;
+    struct visit visit;
+    ck_assert(visit_plan(&input, now_ms, &visit));
+    ck_assert_int_eq(visit.due_ms, now_ms + 50 * DAY);
+    ck_assert_int_eq(visit.latest_ms, now_ms + 90 * DAY);
+    projection.earliest_ms = now_ms + 61 * DAY;
+    ck_assert(!visit_plan(&input, now_ms, &visit));
+    projection.crossing_ms = TIMESTAMP_NONE; /* not within 10 years */
+    ck_assert(!visit_plan(&input, now_ms, &visit));
+}
+END_TEST
+
+START_TEST(reasons_are_merged_into_one_visit) {
+    const char *const check[] = {"Capacitor", diagnosis_text_back_draft};
+    const char *const bring[] = {"Micromanometer", "Start capacitor"};
+    struct visit_alarm alarms[] = {alarm_at(CONDITION_BATTERY_LOW, PRIORITY_LOW, now_ms - 3 * DAY),
+                                   alarm_at(CONDITION_FAN_STOPPED, PRIORITY_HIGH, now_ms - DAY),
+                                   alarm_at(CONDITION_SUCTION_LOW, PRIORITY_MEDIUM, now_ms)};
+    alarms[1].check = (struct text_list){check, 2};
+    alarms[1].bring = (struct text_list){bring, 2};
+    alarms[1].text = "the fan has stopped";
+    struct visit_date dates[] = {{CONDITION_RETEST_DUE, now_ms + 30 * DAY, NULL},
+                                 {CONDITION_VISIT_DUE, now_ms + 300 * DAY, NULL}};
+    struct visit_baseline baseline[] = {{"suction", 274.0, "Pa"}};
+    struct visit_input input = empty_input();
+    input.alarms = alarms;
+    input.alarm_count = 3;
+    input.dates = dates;
+    input.date_count = 2;
+    input.baseline = baseline;
+    input.baseline_count = 1;
+    struct visit visit;
+    ck_assert(visit_plan(&input, now_ms, &visit));
+    ck_assert_uint_eq(visit.reason_count, 4); /* the visit in 300 days is not yet due */
+    ck_assert_int_eq(visit.reasons[0].condition, CONDITION_FAN_STOPPED);
+    ck_assert_str_eq(visit.reasons[0].text, "the fan has stopped");
+    ck_assert_int_eq(visit.priority, PRIORITY_HIGH);
+    ck_assert_int_eq(visit.due_ms, now_ms + DAY);
+    ck_assert_int_eq(visit.latest_ms, now_ms + 6 * DAY);
+    ck_assert(visit.earliest_ms <= visit.due_ms && visit.due_ms <= visit.latest_ms);
+    ck_assert_str_eq(visit.check[0], "Capacitor");
+    ck_assert_str_eq(visit.check[visit.check_count - 1], diagnosis_text_back_draft);
+    for (size_t i = 0; i < visit.bring_count; i++)
+        for (size_t j = 0; j < i; j++)
+            ck_assert_str_ne(visit.bring[i], visit.bring[j]);
+    ck_assert_ptr_eq(visit.baseline, baseline);
+}
+END_TEST
+
+START_TEST(id_stays_until_a_visit_is_recorded) {
+    struct visit_alarm alarms[] = {alarm_at(CONDITION_FAN_STOPPED, PRIORITY_HIGH, now_ms),
+                                   alarm_at(CONDITION_BATTERY_LOW, PRIORITY_LOW, now_ms)};
+    struct visit_input input = empty_input();
+    input.alarms = alarms;
+    input.alarm_count = 1;
+    struct visit one, other;
+    ck_assert(visit_plan(&input, now_ms, &one));
+    input.alarm_count = 2;
+    ck_assert(visit_plan(&input, now_ms + DAY, &other));
+    ck_assert_str_eq(one.id, other.id);
+    input.last_visit_ms = now_ms;
+    ck_assert(visit_plan(&input, now_ms + DAY, &other));
+    ck_assert_str_ne(one.id, other.id);
+}
+END_TEST
+
+START_TEST(most_urgent_first) {
+    struct visit_alarm high = alarm_at(CONDITION_FAN_STOPPED, PRIORITY_HIGH, now_ms);
+    struct visit_alarm medium = alarm_at(CONDITION_SUCTION_LOW, PRIORITY_MEDIUM, now_ms - 60 * DAY);
+    struct visit_alarm early = alarm_at(CONDITION_FAN_STOPPED, PRIORITY_HIGH, now_ms - DAY);
+    struct visit_input inputs[4] = {empty_input(), empty_input(), empty_input(), empty_input()};
+    inputs[0].system = "a", inputs[0].alarms = &medium, inputs[0].alarm_count = 1;
+    inputs[1].system = "b", inputs[1].alarms = &high, inputs[1].alarm_count = 1;
+    inputs[2].system = "c";
+    inputs[3].system = "d", inputs[3].alarms = &early, inputs[3].alarm_count = 1;
+    struct visit visits[4];
+    ck_assert_uint_eq(visit_plan_all(inputs, 4, now_ms, visits), 3);
+    ck_assert_str_eq(visits[0].system, "d");
+    ck_assert_str_eq(visits[1].system, "b");
+    ck_assert_str_eq(visits[2].system, "a");
+}
+END_TEST
+
+/* Whatever comes, the window is in order, nothing overflows and the most urgent reason is kept. */
+START_TEST(random_reasons_keep_the_window_in_order) {
+    struct test_random random = {test_seed()};
+    for (int run = 0; run < 500; run++) {
+        struct visit_alarm alarms[40];
+        struct visit_date dates[5];
+        struct visit_input input = empty_input();
+        input.alarms = alarms;
+        input.alarm_count = test_random_next(&random) % 41;
+        bool any_high = false;
+        for (size_t i = 0; i < input.alarm_count; i++) {
+            alarms[i] =
+                alarm_at((enum condition)(test_random_next(&random) % CONDITION_FLEET_SILENT),
+                         (enum priority)(test_random_next(&random) % 3),
+                         now_ms - (int64_t)(test_random_next(&random) % 400) * DAY);
+            any_high = any_high || alarms[i].priority == PRIORITY_HIGH;
+        }
+        input.dates = dates;
+        input.date_count = 5;
+        for (size_t i = 0; i < 5; i++)
+            dates[i] = (struct visit_date){
+                CONDITION_RETEST_DUE,
+                now_ms + ((int64_t)(test_random_next(&random) % 300) - 150) * DAY, NULL};
+        struct visit visit;
+        if (!visit_plan(&input, now_ms, &visit))
+            continue;
+        ck_assert(visit.earliest_ms <= visit.due_ms && visit.due_ms <= visit.latest_ms);
+        ck_assert(visit.earliest_ms <= now_ms);
+        ck_assert_uint_le(visit.reason_count, VISIT_REASONS_MAX);
+        ck_assert_uint_le(visit.check_count, VISIT_LIST_MAX);
+        ck_assert_int_eq(visit.priority == PRIORITY_HIGH, any_high);
+    }
+}
+END_TEST
+
+START_TEST(conditions_of_a_system_have_words) {
+    for (int i = 0; i < CONDITION_COUNT; i++) {
+        const struct visit_condition_texts *texts = visit_condition_texts((enum condition)i);
+        if (i < CONDITION_FLEET_SILENT ||
+            (i >= CONDITION_RETEST_DUE && i <= CONDITION_CALIBRATION_DUE)) {
+            ck_assert_ptr_nonnull(texts->reason);
+            ck_assert_uint_ge(texts->check.count, 1);
+            ck_assert_uint_ge(texts->bring.count, 1);
+        } else {
+            ck_assert_ptr_null(texts->reason);
+        }
+    }
+}
+END_TEST
+
+int main(void) {
+    TCase *visit = tcase_create("visit");
+    tcase_add_test(visit, nothing_calls_for_no_visit);
+    tcase_add_loop_test(visit, window_of_an_alarm_follows_its_priority, 0,
+                        sizeof(rules) / sizeof(rules[0]));
+    tcase_add_test(visit, a_date_is_listed_sixty_days_before);
+    tcase_add_test(visit, a_projection_is_planned_before_its_earliest_crossing);
+    tcase_add_test(visit, reasons_are_merged_into_one_visit);
+    tcase_add_test(visit, id_stays_until_a_visit_is_recorded);
+    tcase_add_test(visit, most_urgent_first);
+    tcase_add_test(visit, random_reasons_keep_the_window_in_order);
+    tcase_add_test(visit, conditions_of_a_system_have_words);
+    return run_test_case(visit);
+}
