@@ -1,0 +1,189 @@
+/* Against the rules of RFC 5545; an independent parser reads the text in tests/reference. */
+#include "alarm/calendar.h"
+
+#include "measure/timestamp.h"
+#include "test_support.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+static const int64_t now_ms = INT64_C(869000400000); /* 1997-07-15T21:00:00Z */
+
+static struct calendar_event plain_event(void) {
+    return (struct calendar_event){.uid = "one@example",
+                                   .summary = "Visit",
+                                   .all_day = true,
+                                   .start_day = 20543, /* 2026-03-31 */
+                                   .end_day = 20544,
+                                   .created_ms = TIMESTAMP_NONE};
+}
+
+static char *rendered(const struct calendar_event *event) {
+    char *text = calendar_render(event, 1, NULL, now_ms);
+    ck_assert_ptr_nonnull(text);
+    return text;
+}
+
+/* Takes the folds out (RFC 5545, 3.1) and checks every line on the way. The caller frees. */
+static char *unfolded(const char *text) {
+    char *plain = malloc(strlen(text) + 1), *to = plain;
+    ck_assert_ptr_nonnull(plain);
+    size_t line = 0;
+    for (const char *at = text; *at; at++) {
+        if (at[0] == '\r') {
+            ck_assert_int_eq(at[1], '\n');
+            ck_assert_uint_le(line, 75);
+            line = 0;
+            bool folded = at[2] == ' ';
+            if (folded) { /* the fold must not stand inside a character */
+                ck_assert((((unsigned char)at[3]) & 0xC0u) != 0x80u);
+                at += 2;
+                line = 1;
+                continue;
+            }
+            *to++ = '\n';
+            at++;
+            continue;
+        }
+        ck_assert_int_ne(at[0], '\n'); /* no bare line feed */
+        *to++ = *at;
+        line++;
+    }
+    *to = '\0';
+    return plain;
+}
+
+static void expect_line(const struct calendar_event *event, const char *line) {
+    char *text = rendered(event), *plain = unfolded(text);
+    char *wanted = malloc(strlen(line) + 3);
+    ck_assert_ptr_nonnull(wanted);
+    wanted[0] = '\n';
+    strcpy(wanted + 1, line);
+    strcat(wanted, "\n");
+    ck_assert_msg(strstr(plain, wanted) != NULL, "no line %s in %s", line, plain);
+    free(wanted);
+    free(plain);
+    free(text);
+}
+
+START_TEST(a_whole_calendar) {
+    struct calendar_event event = plain_event();
+    event.sequence = 3;
+    event.priority = 1;
+    char *text = calendar_render(&event, 1, "Visits", now_ms);
+    ck_assert_str_eq(text,
+                     "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//subslabd//visits//EN\r\n"
+                     "CALSCALE:GREGORIAN\r\nNAME:Visits\r\nBEGIN:VEVENT\r\nUID:one@example\r\n"
+                     "DTSTAMP:19970715T210000Z\r\nSEQUENCE:3\r\n"
+                     "DTSTART;VALUE=DATE:20260331\r\nDTEND;VALUE=DATE:20260401\r\n"
+                     "TRANSP:TRANSPARENT\r\nSUMMARY:Visit\r\nPRIORITY:1\r\nEND:VEVENT\r\n"
+                     "END:VCALENDAR\r\n");
+    free(text);
+    text = calendar_render(NULL, 0, NULL, now_ms);
+    ck_assert_ptr_nonnull(strstr(text, "END:VCALENDAR\r\n"));
+    ck_assert_ptr_null(strstr(text, "VEVENT"));
+    free(text);
+}
+END_TEST
+
+/* RFC 5545, 3.3.11. */
+START_TEST(text_is_escaped) {
+    struct calendar_event event = plain_event();
+    event.summary = "a, b; c\\d\ne";
+    expect_line(&event, "SUMMARY:a\\, b\\; c\\\\d\\ne");
+    event.summary = "a\r\nb\rc\td\x01\x7F";
+    expect_line(&event, "SUMMARY:a\\nb\\nc\td");
+    event.summary = "bad \xFF byte";
+    expect_line(&event, "SUMMARY:bad \xEF\xBF\xBD byte");
+    event.summary = "x\r\nEND:VEVENT\r\nBEGIN:VEVENT"; /* no way to smuggle lines in */
+    expect_line(&event, "SUMMARY:x\\nEND:VEVENT\\nBEGIN:VEVENT");
+}
+END_TEST
+
+/* RFC 5545, 3.1: `SUMMARY:` and 60 times "é", 128 octets. */
+START_TEST(long_lines_are_folded_between_characters) {
+    char summary[400] = "", line[420];
+    for (int length = 1; length < 150; length++) {
+        summary[0] = '\0';
+        for (int i = 0; i < length; i++)
+            strcat(summary, i % 7 == 3 ? "a" : "\xC3\xA9");
+        strcpy(line, "SUMMARY:");
+        strcat(line, summary);
+        struct calendar_event event = plain_event();
+        event.summary = summary;
+        expect_line(&event, line);
+    }
+    summary[0] = '\0'; /* four octets a character */
+    for (int i = 0; i < 60; i++)
+        strcat(summary, "\xF0\x9F\x8F\xA0");
+    struct calendar_event event = plain_event();
+    event.summary = summary;
+    strcpy(line, "SUMMARY:");
+    strcat(line, summary);
+    expect_line(&event, line);
+}
+END_TEST
+
+START_TEST(instants_are_utc) {
+    struct calendar_event event = plain_event();
+    event.all_day = false;
+    event.start_ms = INT64_C(1772092800000); /* 2026-02-26T08:00:00Z */
+    event.end_ms = event.start_ms + 5400000;
+    event.created_ms = -1; /* one ms before 1970 */
+    expect_line(&event, "DTSTART:20260226T080000Z");
+    expect_line(&event, "DTEND:20260226T093000Z");
+    expect_line(&event, "CREATED:19691231T235959Z");
+}
+END_TEST
+
+START_TEST(sequence_never_falls) {
+    unsigned before = 0;
+    for (int64_t time_ms = INT64_C(1500000000000); time_ms < INT64_C(9000000000000);
+         time_ms += INT64_C(86400000000)) {
+        unsigned sequence = calendar_sequence(time_ms);
+        ck_assert_uint_ge(sequence, before);
+        before = sequence;
+    }
+    ck_assert_uint_gt(before, 0);
+}
+END_TEST
+
+START_TEST(visits_become_events) {
+    struct visit_alarm alarm = {
+        .condition = CONDITION_FAN_STOPPED, .priority = PRIORITY_HIGH, .raised_ms = now_ms};
+    struct visit_baseline baseline = {"suction", 274.0, "Pa"};
+    struct visit_input input = {.system = "birch-lane-12",
+                                .name = "12 Birch Lane",
+                                .address = "12 Birch Lane, back door",
+                                .alarms = &alarm,
+                                .alarm_count = 1,
+                                .baseline = &baseline,
+                                .baseline_count = 1,
+                                .last_visit_ms = TIMESTAMP_NONE,
+                                .changed_ms = INT64_C(1577836860000)};
+    struct visit visit;
+    ck_assert(visit_plan(&input, now_ms, &visit));
+    char *text = calendar_of_visits(&visit, 1, "subslabd", now_ms);
+    ck_assert_ptr_nonnull(text);
+    char *plain = unfolded(text);
+    ck_assert_ptr_nonnull(strstr(plain, "\nUID:birch-lane-12-first@subslabd\n"));
+    ck_assert_ptr_nonnull(strstr(plain, "\nDTSTART;VALUE=DATE:19970717\n"));
+    ck_assert_ptr_nonnull(strstr(plain, "\nSUMMARY:Visit 12 Birch Lane: fan stopped\n"));
+    ck_assert_ptr_nonnull(strstr(plain, "\nLOCATION:12 Birch Lane\\, back door\n"));
+    ck_assert_ptr_nonnull(strstr(plain, "\nSEQUENCE:1\n"));
+    ck_assert_ptr_nonnull(strstr(plain, "- suction: 274 Pa"));
+    free(plain);
+    free(text);
+}
+END_TEST
+
+int main(void) {
+    TCase *calendar = tcase_create("calendar");
+    tcase_add_test(calendar, a_whole_calendar);
+    tcase_add_test(calendar, text_is_escaped);
+    tcase_add_test(calendar, long_lines_are_folded_between_characters);
+    tcase_add_test(calendar, instants_are_utc);
+    tcase_add_test(calendar, sequence_never_falls);
+    tcase_add_test(calendar, visits_become_events);
+    return run_test_case(calendar);
+}
