@@ -442,6 +442,34 @@ enum store_status outbox_list(struct store *store, bool only_failed,
     return status == STORE_OK ? collect(store, list, messages, capacity, count) : status;
 }
 
+static enum store_status get_one(struct store *store, sqlite3_stmt *get,
+                                 struct outbox_message **message) {
+    size_t count = 0;
+    enum store_status status = collect(store, get, message, 1, &count);
+    return status == STORE_OK && count == 0 ? STORE_NOT_FOUND : status;
+}
+
+enum store_status outbox_get(struct store *store, int64_t row, struct outbox_message **message) {
+    sqlite3_stmt *get;
+    enum store_status status = store_statement(
+        store, STATEMENT_OUTBOX_ROW, "SELECT " COLUMNS " FROM outbox WHERE row = ?1", &get);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(get, 1, row);
+    return get_one(store, get, message);
+}
+
+enum store_status outbox_find(struct store *store, const char *id,
+                              struct outbox_message **message) {
+    sqlite3_stmt *get;
+    enum store_status status = store_statement(
+        store, STATEMENT_OUTBOX_BY_ID, "SELECT " COLUMNS " FROM outbox WHERE id = ?1", &get);
+    if (status != STORE_OK)
+        return status;
+    store_bind_text(get, 1, id);
+    return get_one(store, get, message);
+}
+
 enum store_status outbox_counts(struct store *store, int64_t counts[3]) {
     sqlite3_stmt *get;
     enum store_status status = store_statement(
@@ -465,12 +493,12 @@ enum store_status outbox_counts(struct store *store, int64_t counts[3]) {
 enum store_status outbox_waiting(struct store *store, const char *contact, int64_t *rows,
                                  int64_t *oldest_ms) {
     sqlite3_stmt *waiting;
-    enum store_status status =
-        store_statement(store, STATEMENT_OUTBOX_WAITING,
-                        "SELECT count(*), coalesce((SELECT created_ms FROM outbox WHERE row = "
-                        "min(waiting.row)), 0) "
-                        "FROM outbox AS waiting WHERE state = 0 AND contact = ?1",
-                        &waiting);
+    enum store_status status = store_statement(
+        store, STATEMENT_OUTBOX_WAITING,
+        "SELECT count(*), coalesce((SELECT created_ms FROM outbox WHERE row = (SELECT min(row) "
+        "FROM outbox WHERE state = 0 AND contact = ?1)), 0) FROM outbox "
+        "WHERE state = 0 AND contact = ?1",
+        &waiting);
     if (status != STORE_OK)
         return status;
     store_bind_text(waiting, 1, contact);

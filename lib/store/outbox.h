@@ -11,21 +11,21 @@
 enum outbox_state { OUTBOX_WAITING, OUTBOX_SENT, OUTBOX_FAILED };
 
 struct outbox_message {
-    int64_t row;              /* order of creation */
-    char id[40];              /* event id = webhook-id, the same at every try */
-    const char *contact;      /* borrowed on insert; owned by the row set on read */
-    const char *system;       /* "" for fleet and daemon */
-    const char *type;         /* "subslab.alarm.raised" */
+    int64_t row;         /* order of creation */
+    char id[40];         /* event id = webhook-id, the same at every try */
+    const char *contact; /* borrowed on insert; owned by the row set on read */
+    const char *system;  /* "" for fleet and daemon */
+    const char *type;    /* "subslab.alarm.raised" */
     const char *content_type;
-    const char *body;         /* exact bytes to send */
-    int64_t alarm;            /* alarm number, 0: none */
-    int priority;             /* enum priority: high overtakes waiting of other systems */
+    const char *body; /* exact bytes to send */
+    int64_t alarm;    /* alarm number, 0: none */
+    int priority;     /* enum priority: high overtakes waiting of other systems */
     int64_t created_ms;
-    int64_t not_before_ms;    /* quiet hours, or the next try */
+    int64_t not_before_ms; /* quiet hours, or the next try */
     enum outbox_state state;
     int tries;
-    int64_t done_ms;          /* 0 while waiting */
-    const char *last_answer;  /* "204", "connection refused", … or NULL */
+    int64_t done_ms;         /* 0 while waiting */
+    const char *last_answer; /* "204", "connection refused", … or NULL */
 };
 
 enum store_status outbox_insert(struct store *store, const struct outbox_message *message,
@@ -48,6 +48,11 @@ void outbox_message_free(struct outbox_message *message);
  */
 enum store_status outbox_next(struct store *store, int64_t *not_before_ms);
 
+/** One row by its number; STORE_NOT_FOUND. Free with outbox_message_free. */
+enum store_status outbox_get(struct store *store, int64_t row, struct outbox_message **message);
+/** One row by its event id; STORE_NOT_FOUND. */
+enum store_status outbox_find(struct store *store, const char *id, struct outbox_message **message);
+
 enum store_status outbox_sent(struct store *store, int64_t row, int64_t now_ms, const char *answer);
 enum store_status outbox_retry(struct store *store, int64_t row, int64_t not_before_ms,
                                const char *answer);
@@ -59,12 +64,13 @@ enum store_status outbox_failed(struct store *store, int64_t row, int64_t now_ms
  */
 enum store_status outbox_hasten(struct store *store, const char *contact, const char *system,
                                 int64_t not_before_ms);
-/** By the event id, a row that waits is due at once: makes a failed or sent row wait again. STORE_NOT_FOUND when there is none. */
+/** By the event id, a row that waits is due at once: makes a failed or sent row wait again.
+ * STORE_NOT_FOUND when there is none. */
 enum store_status outbox_again(struct store *store, const char *id, int64_t now_ms);
 
 /** Newest rows first, optionally only failed ones; *messages is an array to be freed one by one. */
-enum store_status outbox_list(struct store *store, bool only_failed, struct outbox_message **messages,
-                              size_t capacity, size_t *count);
+enum store_status outbox_list(struct store *store, bool only_failed,
+                              struct outbox_message **messages, size_t capacity, size_t *count);
 
 /** Counts per state, for metrics: array of 3 indexed by enum outbox_state. */
 enum store_status outbox_counts(struct store *store, int64_t counts[3]);

@@ -14,22 +14,22 @@
 /* ---- alarms: one row an occurrence, kept for good ---- */
 
 struct record_alarm {
-    int64_t id; /* 1, 2, 3, … given by the monitor */
+    int64_t id;                 /* 1, 2, 3, … given by the monitor */
     const char *system, *point; /* "" where the scope is wider */
     const char *condition, *state, *priority;
-    int64_t since_ms;        /* when the condition began */
-    int64_t raised_ms;       /* event time at which the on-delay was over */
-    int64_t returned_ms;     /* TIMESTAMP_NONE while it stands */
-    int64_t acknowledged_ms; /* TIMESTAMP_NONE */
+    int64_t since_ms;                   /* when the condition began */
+    int64_t raised_ms;                  /* event time at which the on-delay was over */
+    int64_t returned_ms;                /* TIMESTAMP_NONE while it stands */
+    int64_t acknowledged_ms;            /* TIMESTAMP_NONE */
     const char *acknowledged_by, *note; /* or NULL */
-    int64_t shelved_until_ms; /* TIMESTAMP_NONE */
+    int64_t shelved_until_ms;           /* TIMESTAMP_NONE */
     const char *shelved_by, *shelved_why;
-    double value, setpoint; /* SI, NaN: none */
-    const char *unit;       /* SI word or "" */
-    bool told;              /* a message about the raise is in the outbox */
-    bool open;              /* in `alarms`, not only in the history */
+    double value, setpoint;            /* SI, NaN: none */
+    const char *unit;                  /* SI word or "" */
+    bool told;                         /* a message about the raise is in the outbox */
+    bool open;                         /* in `alarms`, not only in the history */
     int64_t reminded_ms, escalated_ms; /* TIMESTAMP_NONE */
-    const char *details;    /* JSON: diagnosis, check, bring, text; or NULL */
+    const char *details;               /* JSON: diagnosis, check, bring, text; or NULL */
 };
 
 enum store_status record_alarm_put(struct store *store, const struct record_alarm *alarm);
@@ -38,11 +38,11 @@ enum store_status record_alarm_highest(struct store *store, int64_t *id); /* 0 w
 
 struct record_alarm_filter {
     bool only_open;
-    const char *system;   /* NULL: all */
-    const char *point;    /* NULL: all */
+    const char *system;    /* NULL: all */
+    const char *point;     /* NULL: all */
     const char *condition; /* NULL: all */
-    int64_t since_ms;     /* raised or standing at or after; TIMESTAMP_NONE: all */
-    int64_t limit;        /* 0: no limit */
+    int64_t since_ms;      /* raised or standing at or after; TIMESTAMP_NONE: all */
+    int64_t limit;         /* 0: no limit */
 };
 /** Newest raised first. */
 enum store_status record_alarm_list(struct store *store, const struct record_alarm_filter *filter,
@@ -83,9 +83,10 @@ struct record_commissioning {
 enum store_status record_commissioning_add(struct store *store,
                                            const struct record_commissioning *record, int64_t *id);
 /** Of one system (NULL: all), oldest first. */
-enum store_status record_commissioning_list(
-    struct store *store, const char *system,
-    bool (*row)(void *context, const struct record_commissioning *record), void *context);
+enum store_status record_commissioning_list(struct store *store, const char *system,
+                                            bool (*row)(void *context,
+                                                        const struct record_commissioning *record),
+                                            void *context);
 
 /* ---- visits ---- */
 
@@ -94,7 +95,8 @@ struct record_visit {
     const char *system;
     int64_t on_ms, recorded_ms;
     const char *by, *found, *did;
-    const char *text; /* JSON: further facts such as measured values and reasons answered; or NULL */
+    const char
+        *text; /* JSON: further facts such as measured values and reasons answered; or NULL */
 };
 enum store_status record_visit_add(struct store *store, const struct record_visit *visit,
                                    int64_t *id);
@@ -121,7 +123,8 @@ enum store_status record_service_list(struct store *store,
 #define RECORD_REFUSED_ROWS 1000
 #define RECORD_EXAMPLE_BYTES 256
 
-/** Counts one refusal; keeps the first example; drops the row not seen for longest beyond the bound. */
+/** Counts one refusal; keeps the first example; drops the row not seen for longest beyond the
+ * bound. */
 enum store_status record_refused_add(struct store *store, const char *topic, const char *reason,
                                      int64_t now_ms, int64_t times, const void *example,
                                      size_t example_length);
@@ -149,7 +152,8 @@ enum store_status record_unclaimed_list(struct store *store,
                                         void *context);
 enum store_status record_unclaimed_delete(struct store *store, const char *topic);
 
-/* ---- notes: small named values of the daemon ("broker session seen", "last digest of office") ---- */
+/* ---- notes: small named values of the daemon ("broker session seen", "last digest of office")
+ * ---- */
 
 enum store_status record_note_put(struct store *store, const char *name, const char *value);
 /** Writes the value, null-terminated; STORE_NOT_FOUND. */

@@ -59,9 +59,9 @@ enum store_status series_read(struct store *store, int64_t key, int64_t from_ms,
                               struct reading *readings, size_t capacity, size_t *count);
 
 struct series_hour {
-    int64_t hour_ms;   /* start of the UTC hour */
-    int64_t count;     /* readings whose time lies in the hour */
-    double value_ms;   /* sum of value x time it stands for, within the hour */
+    int64_t hour_ms; /* start of the UTC hour */
+    int64_t count;   /* readings whose time lies in the hour */
+    double value_ms; /* sum of value x time it stands for, within the hour */
     int64_t covered_ms;
     double lowest, highest; /* of the readings that count; NaN when count is 0 */
 };
@@ -83,11 +83,11 @@ enum store_status series_hours_rebuild(struct store *store, int64_t key, int64_t
                                        int64_t from_ms, int64_t to_ms);
 
 struct series_day {
-    int64_t local_day;   /* days since 1970-01-01 on the calendar of the system's time zone */
+    int64_t local_day; /* days since 1970-01-01 on the calendar of the system's time zone */
     int64_t start_ms, end_ms;
     int64_t count;
-    double median;       /* of the readings of the day */
-    double mean;         /* time-weighted */
+    double median; /* of the readings of the day */
+    double mean;   /* time-weighted */
     int64_t covered_ms;
 };
 

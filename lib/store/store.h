@@ -2,6 +2,15 @@
  * store: the one SQLite file. WAL, synchronous=FULL, one transaction for all that one turn of the
  * loop caused; statements prepared once. This header owns opening, transactions, integrity and
  * backup; series.h, records.h and outbox.h read and write what it holds.
+ *
+ * After STORE_FAILING at a commit nothing of it counts as kept (a failed fsync may leave it on the
+ * disk or not; readings that come again are harmless). Never retry a commit: after an input/output
+ * error this handle refuses every further transaction, because the system may have dropped the
+ * pages and would answer "done" next time. Close it, open again, take the batch anew. After a full
+ * disk or a busy database the same handle may go on with a new transaction.
+ *
+ * Writing functions of the other headers work outside a transaction too, each in one of its own.
+ * All are for one thread. A list's callback must not ask for the same list again.
  */
 #ifndef STORE_STORE_H
 #define STORE_STORE_H
@@ -14,13 +23,13 @@ struct store;
 
 enum store_status {
     STORE_OK = 0,
-    STORE_NOT_FOUND,  /* no such row */
-    STORE_FAILING,    /* disk full, input/output error, busy, read-only: nothing was kept; roll back,
-                         close, open again later */
-    STORE_DAMAGED,    /* the file is corrupt */
-    STORE_FOREIGN,    /* not a subslabd store (application_id), or not a database */
-    STORE_NEWER,      /* written by a newer program */
-    STORE_LOCKED,     /* another daemon holds it */
+    STORE_NOT_FOUND, /* no such row */
+    STORE_FAILING,   /* disk full, input/output error, busy, read-only: nothing was kept; roll back,
+                        close, open again later */
+    STORE_DAMAGED,   /* the file is corrupt */
+    STORE_FOREIGN,   /* not a subslabd store (application_id), or not a database */
+    STORE_NEWER,     /* written by a newer program */
+    STORE_LOCKED,    /* another daemon holds it */
     STORE_OUT_OF_MEMORY
 };
 
@@ -31,20 +40,25 @@ enum store_mode {
 
 struct store_options {
     enum store_mode mode;
-    int busy_timeout_ms;     /* default 2000 when 0 */
-    const char *vfs;         /* NULL: the default; tests name a failing one */
+    int busy_timeout_ms; /* default 2000 when 0 */
+    const char *vfs;     /* NULL: the default; tests name a failing one */
 };
 
 /**
- * Opens `path`. On failure returns the reason and writes one sentence for a person (what, where,
- * what to do next) into `why`. A damaged file is left untouched: the caller decides.
+ * Opens `path`; a missing file is made, complete or not at all. An empty file is STORE_FOREIGN: it
+ * never was a store. A missing file whose log is still there is STORE_DAMAGED. On failure returns
+ * the reason and writes one sentence for a person (what, where, what to do next) into `why`. A
+ * damaged file is left untouched: the caller decides.
  */
 enum store_status store_open(const char *path, const struct store_options *options,
                              struct store **store, char *why, size_t why_size);
 /** Rolls back what is open, checkpoints, closes, releases the lock. NULL does nothing. */
 void store_close(struct store *store);
 
-/** Sets a damaged store aside as PATH.damaged-YYYYMMDDTHHMMSSZ (with its WAL). STORE_OK when moved. */
+/**
+ * Sets a damaged store aside as PATH.damaged-YYYYMMDDTHHMMSSZ (with its WAL). STORE_OK when moved,
+ * STORE_NOT_FOUND when there was nothing, STORE_FAILING when it cannot be or the name is taken.
+ */
 enum store_status store_set_aside(const char *path, int64_t now_ms, char *moved_to, size_t size);
 
 enum store_status store_begin(struct store *store);
@@ -59,21 +73,29 @@ const char *store_error(const struct store *store);
 /** Bytes of file and WAL. */
 void store_size(const struct store *store, int64_t *file_bytes, int64_t *wal_bytes);
 
-/** Moves WAL pages into the file without blocking anybody. */
+/**
+ * Moves WAL pages into the file without blocking anybody. Call it when the loop is idle: beyond
+ * 8000 pages of log a commit does it by itself.
+ */
 void store_checkpoint(struct store *store);
 
 /** A cheap read that touches the file: is it still there and readable? For health and watchdog. */
 enum store_status store_probe(struct store *store);
 
 /**
- * Full integrity check: SQLite's own, foreign keys, and rollups against their readings. Calls
- * `progress` (may be NULL) now and then; each finding is handed to `finding`. STORE_OK when sound.
+ * Full integrity check: SQLite's own, foreign keys, running totals, and rollups against their
+ * readings (points whose interval was told by series_set_interval). Calls `progress` (may be NULL)
+ * now and then; each finding is handed to `finding`. STORE_OK when sound, STORE_DAMAGED with
+ * findings. Reads one moment of the store, so others may write meanwhile.
  */
 enum store_status store_verify(struct store *store,
                                void (*finding)(void *context, const char *text),
                                void (*progress)(void *context, double done), void *context);
 
-/** Online copy while others write. `progress` may be NULL. Refuses to overwrite a file. */
+/**
+ * Online copy of one moment while others write; complete under its name or not there at all.
+ * `progress` may be NULL. Refuses to overwrite a file (STORE_FAILING). Not inside a transaction.
+ */
 enum store_status store_backup(struct store *store, const char *to,
                                void (*progress)(void *context, double done), void *context,
                                char *why, size_t why_size);

@@ -1,0 +1,399 @@
+/* Alarms, trackers, commissioning, visits, service states, bounded tables and notes. */
+#include "measure/timestamp.h"
+#include "store/records.h"
+#include "store_support.h"
+#include "test_support.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+static const char *folder;
+static struct store *store;
+
+static void set_up(void) {
+    folder = store_test_folder();
+    store = store_test_open(store_test_path(folder, "s.db"), NULL);
+}
+
+static void tear_down(void) {
+    store_close(store);
+    store_test_remove(folder);
+}
+
+/* ---- alarms ---- */
+
+static const struct record_alarm full = {.id = 7,
+                                         .system = "elm-3",
+                                         .point = "suction",
+                                         .condition = "suction-low",
+                                         .state = "acknowledged",
+                                         .priority = "medium",
+                                         .since_ms = 100,
+                                         .raised_ms = 200,
+                                         .returned_ms = 300,
+                                         .acknowledged_ms = 400,
+                                         .acknowledged_by = "the technician",
+                                         .note = "it's \"wet\"; DROP TABLE alarms",
+                                         .shelved_until_ms = 500,
+                                         .shelved_by = "office",
+                                         .shelved_why = "part ordered",
+                                         .value = 123.25,
+                                         .setpoint = 174.36,
+                                         .unit = "Pa",
+                                         .told = true,
+                                         .open = true,
+                                         .reminded_ms = 600,
+                                         .escalated_ms = 700,
+                                         .details = "{\"check\":[]}"};
+
+static bool expect_full(void *context, const struct record_alarm *alarm) {
+    ++*(int *)context;
+    ck_assert_int_eq(alarm->id, full.id);
+    ck_assert_str_eq(alarm->system, full.system);
+    ck_assert_str_eq(alarm->point, full.point);
+    ck_assert_str_eq(alarm->condition, full.condition);
+    ck_assert_str_eq(alarm->state, full.state);
+    ck_assert_str_eq(alarm->priority, full.priority);
+    ck_assert_int_eq(alarm->since_ms, full.since_ms);
+    ck_assert_int_eq(alarm->raised_ms, full.raised_ms);
+    ck_assert_int_eq(alarm->returned_ms, full.returned_ms);
+    ck_assert_int_eq(alarm->acknowledged_ms, full.acknowledged_ms);
+    ck_assert_str_eq(alarm->acknowledged_by, full.acknowledged_by);
+    ck_assert_str_eq(alarm->note, full.note);
+    ck_assert_int_eq(alarm->shelved_until_ms, full.shelved_until_ms);
+    ck_assert_str_eq(alarm->shelved_by, full.shelved_by);
+    ck_assert_str_eq(alarm->shelved_why, full.shelved_why);
+    ck_assert_double_eq(alarm->value, full.value);
+    ck_assert_double_eq(alarm->setpoint, full.setpoint);
+    ck_assert_str_eq(alarm->unit, full.unit);
+    ck_assert(alarm->told && alarm->open);
+    ck_assert_int_eq(alarm->reminded_ms, full.reminded_ms);
+    ck_assert_int_eq(alarm->escalated_ms, full.escalated_ms);
+    ck_assert_str_eq(alarm->details, full.details);
+    return true;
+}
+
+static struct record_alarm bare(int64_t id, const char *system, int64_t raised_ms) {
+    return (struct record_alarm){.id = id,
+                                 .system = system,
+                                 .point = "",
+                                 .condition = "system-silent",
+                                 .state = "unacknowledged",
+                                 .priority = "medium",
+                                 .since_ms = raised_ms - 10,
+                                 .raised_ms = raised_ms,
+                                 .returned_ms = TIMESTAMP_NONE,
+                                 .acknowledged_ms = TIMESTAMP_NONE,
+                                 .shelved_until_ms = TIMESTAMP_NONE,
+                                 .value = (double)NAN,
+                                 .setpoint = (double)NAN,
+                                 .unit = "",
+                                 .open = true,
+                                 .reminded_ms = TIMESTAMP_NONE,
+                                 .escalated_ms = TIMESTAMP_NONE};
+}
+
+static bool expect_bare(void *context, const struct record_alarm *alarm) {
+    ++*(int *)context;
+    ck_assert_int_eq(alarm->returned_ms, TIMESTAMP_NONE);
+    ck_assert_int_eq(alarm->acknowledged_ms, TIMESTAMP_NONE);
+    ck_assert_int_eq(alarm->shelved_until_ms, TIMESTAMP_NONE);
+    ck_assert_int_eq(alarm->reminded_ms, TIMESTAMP_NONE);
+    ck_assert_int_eq(alarm->escalated_ms, TIMESTAMP_NONE);
+    ck_assert_ptr_null(alarm->acknowledged_by);
+    ck_assert_ptr_null(alarm->note);
+    ck_assert_ptr_null(alarm->details);
+    ck_assert(isnan(alarm->value) && isnan(alarm->setpoint));
+    ck_assert_str_eq(alarm->unit, "");
+    ck_assert_str_eq(alarm->point, "");
+    ck_assert(!alarm->told);
+    return true;
+}
+
+START_TEST(an_alarm_comes_back_as_it_went_in) {
+    int seen = 0;
+    int64_t highest = -1;
+    ck_assert_int_eq(record_alarm_highest(store, &highest), STORE_OK);
+    ck_assert_int_eq(highest, 0);
+    struct record_alarm none = bare(7, "elm-3", 5);
+    ck_assert_int_eq(record_alarm_put(store, &none), STORE_OK);
+    ck_assert_int_eq(record_alarm_get(store, 7, expect_bare, &seen), STORE_OK);
+    ck_assert_int_eq(record_alarm_put(store, &full), STORE_OK); /* replaces */
+    ck_assert_int_eq(record_alarm_get(store, 7, expect_full, &seen), STORE_OK);
+    ck_assert_int_eq(seen, 2);
+    ck_assert_int_eq(record_alarm_highest(store, &highest), STORE_OK);
+    ck_assert_int_eq(highest, 7);
+    ck_assert_int_eq(record_alarm_delete(store, 7), STORE_OK);
+    ck_assert_int_eq(record_alarm_get(store, 7, expect_full, &seen), STORE_NOT_FOUND);
+}
+END_TEST
+
+static char listed[200];
+
+static bool list_id(void *context, const struct record_alarm *alarm) {
+    size_t length = strlen(listed);
+    snprintf(listed + length, sizeof listed - length, "%lld ", (long long)alarm->id);
+    return context == NULL || --*(int *)context > 0;
+}
+
+static void expect_list(struct record_alarm_filter filter, const char *want) {
+    listed[0] = '\0';
+    ck_assert_int_eq(record_alarm_list(store, &filter, list_id, NULL), STORE_OK);
+    ck_assert_str_eq(listed, want);
+}
+
+START_TEST(alarms_are_listed_newest_first_by_every_filter) {
+    for (int64_t id = 1; id <= 6; id++) {
+        struct record_alarm alarm = bare(id, id % 2 ? "a" : "b", id * 100);
+        alarm.point = id == 3 ? "radon" : "";
+        alarm.condition = id == 4 ? "radon-high" : "system-silent";
+        alarm.open = id > 2;
+        alarm.returned_ms = id < 5 ? id * 100 + 50 : TIMESTAMP_NONE;
+        ck_assert_int_eq(record_alarm_put(store, &alarm), STORE_OK);
+    }
+    const int64_t all = TIMESTAMP_NONE;
+    expect_list((struct record_alarm_filter){.since_ms = all}, "6 5 4 3 2 1 ");
+    expect_list((struct record_alarm_filter){.since_ms = all, .limit = 2}, "6 5 ");
+    expect_list((struct record_alarm_filter){.since_ms = all, .only_open = true}, "6 5 4 3 ");
+    expect_list((struct record_alarm_filter){.since_ms = all, .system = "a"}, "5 3 1 ");
+    expect_list((struct record_alarm_filter){.since_ms = all, .system = "b", .only_open = true},
+                "6 4 ");
+    expect_list((struct record_alarm_filter){.since_ms = all, .point = "radon"}, "3 ");
+    expect_list((struct record_alarm_filter){.since_ms = all, .condition = "radon-high"}, "4 ");
+    expect_list((struct record_alarm_filter){.since_ms = 350}, "6 5 4 3 ");
+    expect_list((struct record_alarm_filter){.since_ms = 451}, "6 5 ");
+    expect_list((struct record_alarm_filter){.since_ms = 9999}, "6 5 "); /* they still stand */
+    expect_list((struct record_alarm_filter){.since_ms = all, .system = "c"}, "");
+    int most = 2;
+    listed[0] = '\0';
+    const struct record_alarm_filter every = {.since_ms = all};
+    ck_assert_int_eq(record_alarm_list(store, &every, list_id, &most), STORE_OK);
+    ck_assert_str_eq(listed, "6 5 "); /* the callback ended it */
+    expect_list((struct record_alarm_filter){.since_ms = all}, "6 5 4 3 2 1 ");
+}
+END_TEST
+
+/* ---- trackers ---- */
+
+static bool list_tracker(void *context, const struct record_tracker *tracker) {
+    (void)context;
+    size_t length = strlen(listed);
+    snprintf(listed + length, sizeof listed - length, "%s/%s/%s:%d:%lld:%lld ", tracker->system,
+             tracker->point, tracker->condition, tracker->phase, (long long)tracker->since_ms,
+             (long long)tracker->alarm);
+    return true;
+}
+
+START_TEST(trackers_are_put_replaced_and_deleted) {
+    struct record_tracker one = {"a", "p", "suction-low", 1, 50, 0}, two = one;
+    ck_assert_int_eq(record_tracker_put(store, &one), STORE_OK);
+    two.condition = "suction-lost";
+    ck_assert_int_eq(record_tracker_put(store, &two), STORE_OK);
+    one.phase = 2;
+    one.alarm = 9;
+    ck_assert_int_eq(record_tracker_put(store, &one), STORE_OK);
+    listed[0] = '\0';
+    ck_assert_int_eq(record_tracker_list(store, list_tracker, NULL), STORE_OK);
+    ck_assert_str_eq(listed, "a/p/suction-lost:1:50:0 a/p/suction-low:2:50:9 ");
+    ck_assert_int_eq(record_tracker_delete(store, "a", "p", "suction-lost"), STORE_OK);
+    ck_assert_int_eq(record_tracker_delete(store, "a", "p", "none"), STORE_OK);
+    listed[0] = '\0';
+    ck_assert_int_eq(record_tracker_list(store, list_tracker, NULL), STORE_OK);
+    ck_assert_str_eq(listed, "a/p/suction-low:2:50:9 ");
+}
+END_TEST
+
+/* ---- commissioning, visits, service ---- */
+
+static bool list_commissioning(void *context, const struct record_commissioning *record) {
+    (void)context;
+    size_t length = strlen(listed);
+    snprintf(listed + length, sizeof listed - length, "%lld:%s:%lld:%lld:%s:%s:%s ",
+             (long long)record->id, record->system, (long long)record->from_ms,
+             (long long)record->recorded_ms, record->by, record->origin, record->text);
+    return true;
+}
+
+START_TEST(commissioning_is_listed_oldest_first) {
+    struct record_commissioning record = {0, "a", 200, 900, "installer", "commissioned", "{}"};
+    int64_t id;
+    ck_assert_int_eq(record_commissioning_add(store, &record, &id), STORE_OK);
+    ck_assert_int_eq(id, 1);
+    record.from_ms = 100;
+    record.origin = "learned";
+    ck_assert_int_eq(record_commissioning_add(store, &record, &id), STORE_OK);
+    record.system = "b";
+    ck_assert_int_eq(record_commissioning_add(store, &record, NULL), STORE_OK);
+    listed[0] = '\0';
+    ck_assert_int_eq(record_commissioning_list(store, "a", list_commissioning, NULL), STORE_OK);
+    ck_assert_str_eq(listed, "2:a:100:900:installer:learned:{} "
+                             "1:a:200:900:installer:commissioned:{} ");
+    listed[0] = '\0';
+    ck_assert_int_eq(record_commissioning_list(store, NULL, list_commissioning, NULL), STORE_OK);
+    ck_assert_ptr_nonnull(strstr(listed, "3:b:"));
+}
+END_TEST
+
+static bool list_visit(void *context, const struct record_visit *visit) {
+    (void)context;
+    size_t length = strlen(listed);
+    snprintf(listed + length, sizeof listed - length, "%lld:%s:%lld:%lld:%s:%s:%s:%s ",
+             (long long)visit->id, visit->system, (long long)visit->on_ms,
+             (long long)visit->recorded_ms, visit->by, visit->found, visit->did,
+             visit->text ? visit->text : "-");
+    return true;
+}
+
+START_TEST(visits_are_listed_oldest_first) {
+    struct record_visit visit = {0, "a", 20, 90, "technician", "ice", "cleared it", NULL};
+    int64_t id;
+    ck_assert_int_eq(record_visit_add(store, &visit, &id), STORE_OK);
+    visit.on_ms = 10;
+    visit.text = "{}";
+    ck_assert_int_eq(record_visit_add(store, &visit, &id), STORE_OK);
+    listed[0] = '\0';
+    ck_assert_int_eq(record_visit_list(store, NULL, list_visit, NULL), STORE_OK);
+    ck_assert_str_eq(listed, "2:a:10:90:technician:ice:cleared it:{} "
+                             "1:a:20:90:technician:ice:cleared it:- ");
+    listed[0] = '\0';
+    ck_assert_int_eq(record_visit_list(store, "b", list_visit, NULL), STORE_OK);
+    ck_assert_str_eq(listed, "");
+}
+END_TEST
+
+static bool list_service(void *context, const struct record_service *service) {
+    (void)context;
+    size_t length = strlen(listed);
+    snprintf(listed + length, sizeof listed - length, "%s:%lld:%lld:%s:%s ", service->system,
+             (long long)service->from_ms, (long long)service->until_ms, service->by, service->why);
+    return true;
+}
+
+START_TEST(service_states_are_put_and_taken_back) {
+    struct record_service service = {"a", 1, 2, "office", "sale"};
+    ck_assert_int_eq(record_service_put(store, &service), STORE_OK);
+    service.until_ms = 3;
+    ck_assert_int_eq(record_service_put(store, &service), STORE_OK);
+    listed[0] = '\0';
+    ck_assert_int_eq(record_service_list(store, list_service, NULL), STORE_OK);
+    ck_assert_str_eq(listed, "a:1:3:office:sale ");
+    ck_assert_int_eq(record_service_delete(store, "a"), STORE_OK);
+    listed[0] = '\0';
+    ck_assert_int_eq(record_service_list(store, list_service, NULL), STORE_OK);
+    ck_assert_str_eq(listed, "");
+}
+END_TEST
+
+/* ---- bounded tables ---- */
+
+struct seen {
+    int rows;
+    int64_t count, first_ms, last_ms;
+    char topic[2000], reason[50];
+    char example[300];
+    size_t example_length;
+};
+
+/* Keeps the last row of the list, that not seen for longest. */
+static bool look(void *context, const struct record_refused *refused) {
+    struct seen *seen = context;
+    ck_assert(seen->rows == 0 || refused->last_ms <= seen->last_ms);
+    seen->rows++;
+    seen->count = refused->count;
+    seen->first_ms = refused->first_ms;
+    seen->last_ms = refused->last_ms;
+    snprintf(seen->topic, sizeof seen->topic, "%s", refused->topic);
+    snprintf(seen->reason, sizeof seen->reason, "%s", refused->reason);
+    seen->example_length = refused->example_length;
+    if (refused->example_length > 0)
+        memcpy(seen->example, refused->example, refused->example_length);
+    return true;
+}
+
+START_TEST(refusals_are_counted_and_the_first_example_is_kept_byte_for_byte) {
+    const char bytes[] = "\x00\xff\xfe{\"a\":\x80\x00";
+    ck_assert_int_eq(record_refused_add(store, "t/1", "malformed", 50, 1, bytes, sizeof bytes),
+                     STORE_OK);
+    ck_assert_int_eq(record_refused_add(store, "t/1", "malformed", 90, 4, "later", 5), STORE_OK);
+    ck_assert_int_eq(record_refused_add(store, "t/1", "malformed", 40, 1, NULL, 0), STORE_OK);
+    struct seen seen = {0};
+    ck_assert_int_eq(record_refused_list(store, look, &seen), STORE_OK);
+    ck_assert_int_eq(seen.rows, 1);
+    ck_assert_int_eq(seen.count, 6);
+    ck_assert_int_eq(seen.first_ms, 40);
+    ck_assert_int_eq(seen.last_ms, 90);
+    ck_assert_str_eq(seen.topic, "t/1");
+    ck_assert_str_eq(seen.reason, "malformed");
+    ck_assert_uint_eq(seen.example_length, sizeof bytes);
+    ck_assert(memcmp(seen.example, bytes, sizeof bytes) == 0);
+}
+END_TEST
+
+START_TEST(both_tables_are_bounded) {
+    char topic[3000], example[1000];
+    memset(example, 'e', sizeof example);
+    memset(topic, 't', sizeof topic);
+    memcpy(topic + 1023, "\xc3\xa9", 2); /* a character across the bound */
+    topic[sizeof topic - 1] = '\0';
+    ck_assert_int_eq(store_begin(store), STORE_OK);
+    ck_assert_int_eq(record_refused_add(store, topic, "empty", 1, 1, example, sizeof example),
+                     STORE_OK);
+    ck_assert_int_eq(record_unclaimed_add(store, topic, 1, 1, example, sizeof example), STORE_OK);
+    struct seen seen = {0};
+    ck_assert_int_eq(record_unclaimed_list(store, look, &seen), STORE_OK);
+    ck_assert_uint_eq(strlen(seen.topic), 1023);
+    ck_assert_uint_eq(seen.example_length, RECORD_EXAMPLE_BYTES);
+    ck_assert_str_eq(seen.reason, "");
+    ck_assert_int_eq(record_unclaimed_delete(store, topic), STORE_OK);
+    seen = (struct seen){0};
+    ck_assert_int_eq(record_unclaimed_list(store, look, &seen), STORE_OK);
+    ck_assert_int_eq(seen.rows, 0);
+    for (int i = 0; i < 1200; i++) {
+        snprintf(topic, sizeof topic, "flood/%d", i);
+        ck_assert_int_eq(record_refused_add(store, topic, "empty", 10 + i, 1, "x", 1), STORE_OK);
+        ck_assert_int_eq(record_unclaimed_add(store, topic, 10 + i, 1, "x", 1), STORE_OK);
+        if (i == 100) /* seen again: not the next to go */
+            ck_assert_int_eq(record_refused_add(store, "flood/0", "empty", 5000, 1, "y", 1),
+                             STORE_OK);
+    }
+    ck_assert_int_eq(store_commit(store), STORE_OK);
+    seen = (struct seen){0};
+    ck_assert_int_eq(record_refused_list(store, look, &seen), STORE_OK);
+    ck_assert_int_eq(seen.rows, RECORD_REFUSED_ROWS);
+    ck_assert_str_eq(seen.topic, "flood/201");
+    seen = (struct seen){0};
+    ck_assert_int_eq(record_unclaimed_list(store, look, &seen), STORE_OK);
+    ck_assert_int_eq(seen.rows, RECORD_UNCLAIMED_ROWS);
+    ck_assert_str_eq(seen.topic, "flood/200");
+    store_test_verify(store);
+}
+END_TEST
+
+START_TEST(notes) {
+    char value[20] = "before", small[4];
+    ck_assert_int_eq(record_note_get(store, "session", value, sizeof value), STORE_NOT_FOUND);
+    ck_assert_str_eq(value, "before");
+    ck_assert_int_eq(record_note_put(store, "session", "one"), STORE_OK);
+    ck_assert_int_eq(record_note_put(store, "session", "second"), STORE_OK);
+    ck_assert_int_eq(record_note_get(store, "session", value, sizeof value), STORE_OK);
+    ck_assert_str_eq(value, "second");
+    ck_assert_int_eq(record_note_get(store, "session", small, sizeof small), STORE_OK);
+    ck_assert_str_eq(small, "sec");
+}
+END_TEST
+
+int main(void) {
+    TCase *tcase = tcase_create("records");
+    tcase_add_checked_fixture(tcase, set_up, tear_down);
+    tcase_add_test(tcase, an_alarm_comes_back_as_it_went_in);
+    tcase_add_test(tcase, alarms_are_listed_newest_first_by_every_filter);
+    tcase_add_test(tcase, trackers_are_put_replaced_and_deleted);
+    tcase_add_test(tcase, commissioning_is_listed_oldest_first);
+    tcase_add_test(tcase, visits_are_listed_oldest_first);
+    tcase_add_test(tcase, service_states_are_put_and_taken_back);
+    tcase_add_test(tcase, refusals_are_counted_and_the_first_example_is_kept_byte_for_byte);
+    tcase_add_test(tcase, both_tables_are_bounded);
+    tcase_add_test(tcase, notes);
+    return run_test_case(tcase);
+}
