@@ -52,12 +52,9 @@ static bool add_value(struct text_buffer *out, enum template_name name, bool in_
     char *literal = literal_of(values, name);
     if (!literal)
         return false;
-    size_t length = strlen(literal);
-    if (!in_quotes)
-        text_buffer_add(out, literal);
-    else if (literal[0] == '"')
-        text_buffer_add_bytes(out, literal + 1, length - 2);
-    else if (strcmp(literal, "null") != 0) /* nothing is an empty place within a string */
+    if (in_quotes && literal[0] == '"')
+        text_buffer_add_bytes(out, literal + 1, strlen(literal) - 2);
+    else if (!in_quotes || strcmp(literal, "null") != 0) /* within a string: an empty place */
         text_buffer_add(out, literal);
     free(literal);
     return true;

@@ -15,7 +15,7 @@
 #define KEY_LENGTH_MIN 24
 #define KEY_LENGTH_MAX 64
 
-static const char alphabet[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+static const char alphabet[65] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
 
 /* Strict: padded, no foreign bytes, unused bits zero. Returns the length, 0 when malformed. */
 static size_t base64_decode(const char *text, size_t length, unsigned char *bytes, size_t size) {
@@ -25,8 +25,8 @@ static size_t base64_decode(const char *text, size_t length, unsigned char *byte
     size_t written = 0;
     uint32_t group = 0;
     for (size_t i = 0; i < length; i++) {
-        const char *at = i >= length - padding ? alphabet : memchr(alphabet, text[i], 64);
-        if (!at)
+        const char *at = i >= length - padding ? alphabet : strchr(alphabet, text[i]);
+        if (!at || !*at)
             return 0;
         group = group << 6 | (uint32_t)(at - alphabet);
         if (i % 4 != 3)
@@ -109,7 +109,8 @@ bool signing_sign(const struct signing_key *key, const char *id, int64_t timesta
     unsigned char digest[SIGNING_DIGEST_SIZE];
     if (!signing_hmac(key->bytes, key->length, parts, lengths, 3, digest))
         return false;
-    memcpy(signature, "v1,", 3);
-    signing_base64(digest, sizeof digest, signature + 3);
+    char encoded[SIGNING_DIGEST_SIZE * 2];
+    signing_base64(digest, sizeof digest, encoded);
+    snprintf(signature, SIGNING_TEXT_SIZE, "v1,%s", encoded);
     return true;
 }

@@ -2,6 +2,7 @@
  * delivery against a scripted endpoint on loopback. Names that end in ".example" are resolved by
  * the getaddrinfo below, so that what a name server might answer can be tried without a network.
  */
+#include "endpoint_process.h"
 #include "link/delivery.h"
 #include "test_support.h"
 
@@ -10,13 +11,11 @@
 #include <netdb.h>
 #include <netinet/in.h>
 #include <signal.h>
-#include <spawn.h>
 #include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/socket.h>
-#include <sys/wait.h>
 #include <time.h>
 #include <unistd.h>
 
@@ -78,56 +77,7 @@ void freeaddrinfo(struct addrinfo *info) {
 
 /* ---- the endpoints ---- */
 
-struct endpoint {
-    pid_t pid;
-    int input, port;
-    char log[64];
-};
-
-static void endpoint_start(struct endpoint *endpoint, const char *script, const char *certificate,
-                           const char *key, const char *tls_maximum) {
-    static int number;
-    int input[2], output[2];
-    snprintf(endpoint->log, sizeof endpoint->log, "/tmp/test_delivery_%d_%d.jsonl", (int)getpid(),
-             number++);
-    ck_assert_int_eq(pipe(input), 0);
-    ck_assert_int_eq(pipe(output), 0);
-    const char *arguments[16] = {"python3",  SOURCE_DIR "/tests/support/scripted_endpoint.py",
-                                 "--script", script,
-                                 "--log",    endpoint->log};
-    size_t count = 6;
-    if (certificate) {
-        arguments[count++] = "--certificate";
-        arguments[count++] = certificate;
-        arguments[count++] = "--key";
-        arguments[count++] = key;
-    }
-    if (tls_maximum) {
-        arguments[count++] = "--tls-maximum";
-        arguments[count++] = tls_maximum;
-    }
-    endpoint->pid = fork();
-    if (endpoint->pid == 0) {
-        dup2(input[0], 0);
-        dup2(output[1], 1);
-        for (int i = 3; i < 64; i++)
-            close(i);
-        execvp(arguments[0], (char *const *)(void *)arguments);
-        _exit(127);
-    }
-    close(input[0]);
-    close(output[1]);
-    endpoint->input = input[1];
-    FILE *from = fdopen(output[0], "r");
-    ck_assert_int_eq(fscanf(from, "PORT %d", &endpoint->port), 1);
-    fclose(from);
-}
-
-static void endpoint_stop(struct endpoint *endpoint) {
-    close(endpoint->input);
-    waitpid(endpoint->pid, NULL, 0);
-    unlink(endpoint->log);
-}
+#define ENDPOINT_PROGRAM SOURCE_DIR "/tests/support/scripted_endpoint.py"
 
 static const char script[] =
     "{\"/200\": {\"status\": 200, \"body\": \"fine\"}, \"/201\": {\"status\": 201},"
@@ -171,17 +121,18 @@ static const char script[] =
     "%s\\r\\n\\r\\n\"},"
     "\"/once-more\": {\"raw\": \"HTTP/1.1 100 Continue\\r\\n\\r\\nHTTP/1.1 204 OK\\r\\n\\r\\n\"}}";
 
-static struct endpoint plain;
+static struct endpoint_process plain;
 
 static void start_plain(void) {
     static char long_value[90001], whole[sizeof script + sizeof long_value];
     memset(long_value, 'x', sizeof long_value - 1);
     snprintf(whole, sizeof whole, script, long_value);
-    endpoint_start(&plain, whole, NULL, NULL, NULL);
+    const struct endpoint_options options = {.program = ENDPOINT_PROGRAM, .script = whole};
+    endpoint_process_start(&plain, &options);
 }
 
 static void stop_plain(void) {
-    endpoint_stop(&plain);
+    endpoint_process_stop(&plain);
 }
 
 /* ---- one delivery and what it reported ---- */
@@ -248,7 +199,7 @@ static struct delivery_request request_to(const char *contact, const char *url) 
                                      .header_count = 2};
 }
 
-static const char *url_of(const struct endpoint *endpoint, const char *path) {
+static const char *url_of(const struct endpoint_process *endpoint, const char *path) {
     static char urls[8][300];
     static int used;
     char *url = urls[used++ % 8];
@@ -280,24 +231,6 @@ static const struct reported *post_and_wait(const char *url) {
     post("office", url);
     run_until(before + 1, 20);
     return &results[before];
-}
-
-/* Requests that the endpoint logged, filtered by path. The caller releases. */
-static json_t *logged(const struct endpoint *endpoint, const char *path) {
-    json_t *found = json_array();
-    FILE *file = fopen(endpoint->log, "r");
-    char *line = NULL;
-    size_t size = 0;
-    while (file && getline(&line, &size, file) > 0) {
-        json_t *entry = json_loads(line, 0, NULL);
-        if (strcmp(json_string_value(json_object_get(entry, "path")), path) == 0)
-            json_array_append(found, entry);
-        json_decref(entry);
-    }
-    free(line);
-    if (file)
-        fclose(file);
-    return found;
 }
 
 /* ---- answers ---- */
@@ -367,7 +300,8 @@ END_TEST
 START_TEST(a_redirect_is_not_followed) {
     post_and_wait(url_of(&plain, "/r/307"));
     post_and_wait(url_of(&plain, "/r/loop"));
-    json_t *never = logged(&plain, "/never"), *loop = logged(&plain, "/r/loop");
+    json_t *never = endpoint_process_logged(&plain, "/never"),
+           *loop = endpoint_process_logged(&plain, "/r/loop");
     ck_assert_uint_eq(json_array_size(never), 0);
     ck_assert_uint_le(json_array_size(loop), 2); /* one here, one of the table */
     json_decref(never);
@@ -379,7 +313,7 @@ START_TEST(the_request_is_what_was_asked_for_and_no_more) {
     setenv("http_proxy", "http://127.0.0.1:9", 1);
     setenv("all_proxy", "http://127.0.0.1:9", 1);
     ck_assert_int_eq(post_and_wait(url_of(&plain, "/what"))->status, 204);
-    json_t *requests = logged(&plain, "/what");
+    json_t *requests = endpoint_process_logged(&plain, "/what");
     ck_assert_uint_eq(json_array_size(requests), 1);
     json_t *request = json_array_get(requests, 0), *got = json_object_get(request, "headers");
     ck_assert_str_eq(json_string_value(json_object_get(request, "method")), "POST");
@@ -405,7 +339,7 @@ START_TEST(a_gigabyte_of_answer_is_cut_short) {
     ck_assert_int_eq(result->status, _i ? 503 : 200);
     ck_assert_double_lt(result->after_s, 3.0);
     for (int i = 0; i < 100; i++) { /* the line comes when the endpoint noticed */
-        json_t *lines = logged(&plain, path);
+        json_t *lines = endpoint_process_logged(&plain, path);
         json_t *sent = json_object_get(json_array_get(lines, 1), "sent");
         bool there = sent != NULL;
         if (there)
@@ -422,7 +356,7 @@ END_TEST
 START_TEST(connections_are_used_again) {
     for (int i = 0; i < 5; i++)
         ck_assert_int_eq(post_and_wait(url_of(&plain, "/again"))->status, 204);
-    json_t *requests = logged(&plain, "/again");
+    json_t *requests = endpoint_process_logged(&plain, "/again");
     ck_assert_uint_eq(json_array_size(requests), 5);
     int first = (int)json_integer_value(json_object_get(json_array_get(requests, 0), "connection"));
     int last = (int)json_integer_value(json_object_get(json_array_get(requests, 4), "connection"));
@@ -591,7 +525,7 @@ START_TEST(a_kept_connection_opens_no_door) {
     const struct reported *result = post_and_wait(url);
     ck_assert_int_eq(result->status, 0);
     ck_assert_str_eq(result->text, "loopback address refused");
-    json_t *requests = logged(&plain, "/door");
+    json_t *requests = endpoint_process_logged(&plain, "/door");
     ck_assert_uint_eq(json_array_size(requests), 1);
     json_decref(requests);
 }
@@ -626,7 +560,7 @@ START_TEST(a_header_with_a_line_break_is_never_sent) {
     ck_assert_double_lt(clock_s() - before_s, 0.09); /* the wait does not wait */
     ck_assert_str_eq(results[0].text, "header with a character that is not allowed refused");
     ck_assert_int_eq(results[0].status, 0);
-    json_t *requests = logged(&plain, "/header");
+    json_t *requests = endpoint_process_logged(&plain, "/header");
     ck_assert_uint_eq(json_array_size(requests), 0);
     json_decref(requests);
 }
@@ -634,7 +568,7 @@ END_TEST
 
 /* ---- TLS ---- */
 
-static struct endpoint secure;
+static struct endpoint_process secure;
 static char folder[64], ca_file[100], other_ca_file[100];
 
 static void make_certificates(void) {
@@ -674,17 +608,22 @@ START_TEST(a_certificate_is_verified) {
     char certificate[120], key[120], url[80];
     snprintf(certificate, sizeof certificate, "%s/%s.pem", folder, tls[_i].certificate);
     snprintf(key, sizeof key, "%s/%s.key", folder, tls[_i].certificate);
-    endpoint_start(&secure, "{}", certificate, key, tls[_i].tls_maximum);
+    const struct endpoint_options options = {.program = ENDPOINT_PROGRAM,
+                                             .script = "{}",
+                                             .certificate = certificate,
+                                             .key = key,
+                                             .tls_maximum = tls[_i].tls_maximum};
+    endpoint_process_start(&secure, &options);
     snprintf(url, sizeof url, "https://127.0.0.1:%d/tls?" MARK, secure.port);
     struct delivery_request request = request_to("office", url);
     request.ca_file = ca_files[tls[_i].ca];
     ck_assert(delivery_post(delivery, &request));
     run_until(1, 10);
     ck_assert_str_eq(results[0].text, tls[_i].text);
-    json_t *requests = logged(&secure, "/tls");
+    json_t *requests = endpoint_process_logged(&secure, "/tls");
     ck_assert_uint_eq(json_array_size(requests), results[0].status == 204);
     json_decref(requests);
-    endpoint_stop(&secure);
+    endpoint_process_stop(&secure);
 }
 END_TEST
 
