@@ -37,7 +37,8 @@ struct intake_callbacks {
     void (*message)(void *context, const struct intake_message *message);
     /**
      * Connected: every subscription is granted (session_present tells whether the broker kept our
-     * session; its queued messages can arrive before this call). Or a connection lost, and why.
+     * session; its queued messages arrive before this call, for mosquitto grants behind the
+     * backlog). Or a connection lost, and why.
      */
     void (*connected)(void *context, bool session_present);
     void (*disconnected)(void *context, const char *why);

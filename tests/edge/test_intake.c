@@ -647,6 +647,31 @@ START_TEST(a_missing_suback_is_a_loss) {
 }
 END_TEST
 
+START_TEST(a_long_backlog_before_the_suback_is_no_loss) { /* so does a real broker answer */
+    struct scripted_packet packet;
+    begin(4);
+    intake_bench_create(&bench);
+    await(PACKET_CONNECT, &packet);
+    scripted_broker_send(&broker, bytes, scripted_connack(bytes, 4, true, 0));
+    await(PACKET_SUBSCRIBE, &packet);
+    uint8_t request[2] = {packet.body[0], packet.body[1]};
+    for (int i = 1; i <= 20; i++) {
+        publish(2, i, "subslab/a", "1");
+        usleep(1000);
+        bench.clock_ms += 3000;
+        turns(2);
+        ck_assert_int_eq(intake_state(bench.intake), INTAKE_CONNECTING);
+    }
+    ck_assert_uint_eq(bench.messages, 20);
+    packet.body = request;
+    send_suback((const uint8_t[]){1, 1}, 2, &packet);
+    turns(20);
+    ck_assert(intake_bench_is_connected(&bench));
+    ck_assert(bench.session_present);
+    end();
+}
+END_TEST
+
 START_TEST(two_clients_with_one_id_are_recognised) {
     begin(protocols[_i]);
     intake_bench_create(&bench);
@@ -850,6 +875,7 @@ int main(void) {
     tcase_add_loop_test(link, a_subscription_below_qos_1_is_a_fault_with_its_topic, 0,
                         ROWS(subacks));
     tcase_add_test(link, a_missing_suback_is_a_loss);
+    tcase_add_test(link, a_long_backlog_before_the_suback_is_no_loss);
     tcase_add_loop_test(link, two_clients_with_one_id_are_recognised, 0, 2);
     tcase_add_test(link, a_session_kept_too_short_is_told);
     tcase_add_test(link, a_stalled_handshake_gets_ten_seconds_and_no_password);
