@@ -109,7 +109,7 @@ bool signing_sign(const struct signing_key *key, const char *id, int64_t timesta
     unsigned char digest[SIGNING_DIGEST_SIZE];
     if (!signing_hmac(key->bytes, key->length, parts, lengths, 3, digest))
         return false;
-    char encoded[SIGNING_DIGEST_SIZE * 2];
+    char encoded[4 * ((SIGNING_DIGEST_SIZE + 2) / 3) + 1];
     signing_base64(digest, sizeof digest, encoded);
     snprintf(signature, SIGNING_TEXT_SIZE, "v1,%s", encoded);
     return true;

@@ -56,23 +56,23 @@ static struct addrinfo *answer_with(const char *address, int port) {
     return info;
 }
 
-int getaddrinfo(const char *name, const char *service, const struct addrinfo *hints,
-                struct addrinfo **result) {
-    (void)hints;
+int getaddrinfo(const char *name, const char *service, const struct addrinfo *req,
+                struct addrinfo **pai) {
+    (void)req;
     int port = service ? atoi(service) : 0;
     if (strcmp(name, "hang.example") == 0)
         sleep(300);
     for (size_t i = 0; i < sizeof hosts / sizeof hosts[0]; i++)
         if (strcmp(name, hosts[i].name) == 0 && hosts[i].address) {
-            *result = answer_with(hosts[i].address, port);
+            *pai = answer_with(hosts[i].address, port);
             return 0;
         }
     return EAI_NONAME;
 }
 
-void freeaddrinfo(struct addrinfo *info) {
-    free(info->ai_addr);
-    free(info);
+void freeaddrinfo(struct addrinfo *ai) {
+    free(ai->ai_addr);
+    free(ai);
 }
 
 /* ---- the endpoints ---- */
@@ -377,7 +377,7 @@ static int full_port(int descriptors[3]) {
     getsockname(descriptors[0], (struct sockaddr *)&address, &size);
     for (int i = 1; i < 3; i++) {
         descriptors[i] = socket(AF_INET, SOCK_STREAM | SOCK_NONBLOCK, 0);
-        connect(descriptors[i], (struct sockaddr *)&address, size);
+        (void)connect(descriptors[i], (struct sockaddr *)&address, size); /* under way */
     }
     return ntohs(address.sin_port);
 }
@@ -535,7 +535,7 @@ START_TEST(nobody_listens) {
     int descriptor = socket(AF_INET, SOCK_STREAM, 0);
     struct sockaddr_in address = {.sin_family = AF_INET, .sin_addr.s_addr = htonl(INADDR_LOOPBACK)};
     socklen_t size = sizeof address;
-    bind(descriptor, (struct sockaddr *)&address, size);
+    ck_assert_int_eq(bind(descriptor, (struct sockaddr *)&address, size), 0);
     getsockname(descriptor, (struct sockaddr *)&address, &size);
     char url[80];
     snprintf(url, sizeof url, "http://127.0.0.1:%d/", ntohs(address.sin_port));

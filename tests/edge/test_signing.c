@@ -30,17 +30,14 @@ static const struct {
 };
 
 START_TEST(hmac_agrees_with_rfc_4231) {
-    char key[200], data[200], text[2 * SIGNING_DIGEST_SIZE + 1];
+    char key_bytes[200], data_bytes[200], text[2 * SIGNING_DIGEST_SIZE + 1];
     unsigned char digest[SIGNING_DIGEST_SIZE];
-    const char *key_text = rfc4231[_i].key, *data_text = rfc4231[_i].data;
-    size_t key_length = key_text ? strlen(key_text) : rfc4231[_i].key_length;
-    size_t data_length = data_text ? strlen(data_text) : rfc4231[_i].data_length;
-    memset(key, rfc4231[_i].key_byte, sizeof key);
-    memset(data, rfc4231[_i].data_byte, sizeof data);
-    if (key_text)
-        memcpy(key, key_text, key_length);
-    if (data_text)
-        memcpy(data, data_text, data_length);
+    memset(key_bytes, rfc4231[_i].key_byte, sizeof key_bytes);
+    memset(data_bytes, rfc4231[_i].data_byte, sizeof data_bytes);
+    const char *key = rfc4231[_i].key ? rfc4231[_i].key : key_bytes;
+    const char *data = rfc4231[_i].data ? rfc4231[_i].data : data_bytes;
+    size_t key_length = rfc4231[_i].key ? strlen(key) : rfc4231[_i].key_length;
+    size_t data_length = rfc4231[_i].data ? strlen(data) : rfc4231[_i].data_length;
     /* in two parts, at every cut */
     for (size_t cut = 0; cut <= data_length; cut++) {
         const void *parts[] = {data, data + cut};
@@ -92,6 +89,8 @@ START_TEST(signature_agrees_with_standard_webhooks) {
 }
 END_TEST
 
+#define LONG_KEY                                                                                   \
+    "AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA"
 static const char *const bad_secrets[] = {
     "",
     "whsec_",
@@ -102,8 +101,7 @@ static const char *const bad_secrets[] = {
     "whsec_MfKQ 9r8GKYqrTwjUPD8ILPZIo2LaLaSw",    /* blank inside */
     "whsec_MfKQ9r8GKYqr=wjUPD8ILPZIo2LaLaSw",     /* padding inside */
     "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSwAB==", /* bits that are not used */
-    "whsec_AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA"
-    "A", /* 66 bytes */
+    "whsec_" LONG_KEY,                            /* 66 bytes */
     "whsec_====",
 };
 
