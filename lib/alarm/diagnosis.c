@@ -123,14 +123,14 @@ static void prior_fill(const struct diagnosis_input *input,
                        const struct signature_evidence *evidence, double prior[CAUSE_COUNT]) {
     static const double usual[CAUSE_COUNT] = {
         [CAUSE_NONE] = 8.0,         [CAUSE_FAN_OFF] = 1.0,        [CAUSE_FAN_WORN] = 1.0,
-        [CAUSE_LEAK] = 1.0,         [CAUSE_BLOCKED_BEFORE] = 0.8, [CAUSE_BLOCKED_DISCHARGE] = 0.6,
+        [CAUSE_LEAK] = 1.0,         [CAUSE_BLOCKED_BEFORE] = 0.8, [CAUSE_BLOCKED_DISCHARGE] = 0.5,
         [CAUSE_GAUGE_TUBE] = 0.5,   [CAUSE_FIELD_LOST] = 0.6,     [CAUSE_RADON_ENTRY] = 0.5,
         [CAUSE_UNIT_MIX_UP] = 0.15, [CAUSE_SENSOR_FAULT] = 0.3,   [CAUSE_WATER_HIGH] = 0.0,
         [CAUSE_UNKNOWN] = 0.1};
     for (int i = 0; i < CAUSE_COUNT; i++)
         prior[i] = usual[i];
     if (input->alarm_stands)
-        prior[CAUSE_NONE] = 2.0;
+        prior[CAUSE_NONE] = 0.5;
     bool has_field = false;
     for (size_t i = 0; i < evidence->hole_count; i++)
         has_field = has_field || !isnan(evidence->holes[i].ratio);

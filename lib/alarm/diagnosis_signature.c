@@ -128,7 +128,7 @@ static double anything_field_likelihood(const struct signature_evidence *evidenc
 
 static const struct {
     double slope, weight;
-} power_slopes[] = {{-0.15, 0.10}, {0.15, 0.20}, {0.35, 0.30}, {0.55, 0.25}, {0.8, 0.15}};
+} power_slopes[] = {{-0.15, 0.05}, {0.15, 0.20}, {0.35, 0.35}, {0.55, 0.25}, {0.8, 0.15}};
 #define POWER_SLOPES (sizeof(power_slopes) / sizeof(power_slopes[0]))
 
 /* What a sensor should read, were it in order; speed and place on the curve for the power. */
@@ -328,24 +328,39 @@ static void system_judge(struct judging *judging) {
     units_judge(judging);
 }
 
+/* Pipe size and pitot factor may be some percent off, so the place on the maker's curve is too. */
+static const struct {
+    double flow_factor, weight;
+} places[] = {{0.92, 0.25}, {1.0, 0.5}, {1.08, 0.25}};
+
+/* False when the curve is not known, or commissioning does not lie on it. */
+static bool known_curve_judge(struct judging *judging, double weight) {
+    const struct fan_curve *curve = judging->evidence->curve;
+    double base = judging->evidence->base_flow_m3_s, pressure = 0.0;
+    if (!curve || !(base > 0.0) || fan_curve_pressure(curve, base, &pressure) != FAN_OK ||
+        pressure <= 0.0)
+        return false;
+    for (size_t i = 0; i < sizeof(places) / sizeof(places[0]); i++) {
+        double flow = base * places[i].flow_factor;
+        if (fan_curve_pressure(curve, flow, &pressure) != FAN_OK || pressure <= 0.0)
+            continue;
+        judging->system.curve = curve;
+        judging->system.base_flow_m3_s = flow;
+        judging->system.base_pressure_pa = pressure;
+        judging->system_weight = weight * places[i].weight;
+        system_judge(judging);
+    }
+    return true;
+}
+
 static void shapes_judge(struct judging *judging, double exponent, double weight) {
     const struct signature_evidence *evidence = judging->evidence;
-    const struct fan_curve *curve = evidence->curve;
-    double pressure = 0.0;
     judging->system = (struct response_system){.exponent = exponent};
     if (evidence->base_flow_m3_s > 0.0 && evidence->base_suction_pa > 0.0)
         judging->system.loss = evidence->loss_after_gauge * evidence->base_flow_m3_s *
                                evidence->base_flow_m3_s / evidence->base_suction_pa;
-    if (curve && evidence->base_flow_m3_s > 0.0 &&
-        fan_curve_pressure(curve, evidence->base_flow_m3_s, &pressure) == FAN_OK &&
-        pressure > 0.0) {
-        judging->system.curve = curve;
-        judging->system.base_flow_m3_s = evidence->base_flow_m3_s;
-        judging->system.base_pressure_pa = pressure;
-        judging->system_weight = weight;
-        system_judge(judging);
+    if (known_curve_judge(judging, weight))
         return;
-    }
     for (size_t i = 0; i < sizeof(shapes) / sizeof(shapes[0]); i++) {
         judging->system.fullness = shapes[i].fullness;
         judging->system_weight = weight * shapes[i].weight;

@@ -66,9 +66,8 @@ static const struct diagnosis_cause_texts causes[CAUSE_COUNT] = {
         {.word = "blocked-discharge",
          .text = "blockage after the gauge: ice or a nest at the discharge, or water between gauge "
                  "and fan",
-         .reasoning = "Suction and air flow fall together along the line of the ground, but power "
-                      "falls less than for a slower fan: the fan spends its pressure behind the "
-                      "gauge.",
+         .reasoning = "Suction falls as for a slower fan, but power falls less: the fan spends its "
+                      "pressure behind the gauge.",
          .check = {"Discharge opening: ice, nest, leaves",
                    "Pipe above the gauge for low spots and "
                    "water",

@@ -44,14 +44,14 @@ static const struct signature signatures[] = {
      .weight = 0.5,
      .lever = LEVER_RESISTANCE,
      .from = 0.6,
-     .to = 0.003,
+     .to = 0.004,
      .radon = RADON_MAY_RISE,
      NO_MISREADING},
     {.cause = CAUSE_LEAK,
      .weight = 0.4,
      .lever = LEVER_RESISTANCE,
      .from = 0.6,
-     .to = 0.003,
+     .to = 0.004,
      .field = FIELD_PARTLY_LOST,
      .radon = RADON_MAY_RISE,
      NO_MISREADING},
@@ -59,7 +59,7 @@ static const struct signature signatures[] = {
      .weight = 0.1,
      .lever = LEVER_LEAK_ABOVE,
      .from = 0.6,
-     .to = 0.003,
+     .to = 0.004,
      .radon = RADON_MAY_RISE,
      NO_MISREADING},
 
@@ -80,9 +80,9 @@ static const struct signature signatures[] = {
      .radon = RADON_MAY_RISE,
      NO_MISREADING},
 
-    {.cause = CAUSE_GAUGE_TUBE, .weight = 0.55, MISREADS(QUANTITY_SUCTION, 0.0, 0.03)},
-    {.cause = CAUSE_GAUGE_TUBE, .weight = 0.35, MISREADS(QUANTITY_SUCTION, 0.05, 0.85)},
-    {.cause = CAUSE_GAUGE_TUBE, .weight = 0.10, MISREADS(QUANTITY_SUCTION, 1.2, 2.0)},
+    {.cause = CAUSE_GAUGE_TUBE, .weight = 0.75, MISREADS(QUANTITY_SUCTION, 0.0, 0.03)},
+    {.cause = CAUSE_GAUGE_TUBE, .weight = 0.20, MISREADS(QUANTITY_SUCTION, 0.05, 0.85)},
+    {.cause = CAUSE_GAUGE_TUBE, .weight = 0.05, MISREADS(QUANTITY_SUCTION, 1.2, 2.0)},
 
     {.cause = CAUSE_FIELD_LOST,
      .weight = 1.0,
@@ -113,7 +113,7 @@ static const struct signature signatures[] = {
 };
 
 /* Units that senders confuse: Pa, hPa, kPa, mmH2O, inH2O; m3/h, cfm, L/s; Bq/m3, pCi/L; W, kW.
- * What is a thousand times too small can not be told from nothing, so it is not listed. */
+ * What is a thousand times too small cannot be told from nothing, so it is not listed. */
 static const struct signature_unit_factor unit_factors[] = {
     {QUANTITY_SUCTION, 249.08891},      {QUANTITY_SUCTION, 1.0 / 249.08891},
     {QUANTITY_SUCTION, 100.0},          {QUANTITY_SUCTION, 0.01},

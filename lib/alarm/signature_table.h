@@ -19,8 +19,7 @@ enum lever {
 
 enum field_rule {
     FIELD_FOLLOWS_SUCTION,
-    FIELD_FOLLOWS_SOIL_FLOW, /* the pressure drop is before the ground: the soil sees the flow only
-                              */
+    FIELD_FOLLOWS_SOIL_FLOW, /* the blockage takes the suction: the soil sees only the flow */
     FIELD_PARTLY_LOST,       /* follows suction or falls further, each hole differently */
     FIELD_SOME_LOST          /* at least one hole low, the others follow suction */
 };
@@ -29,15 +28,15 @@ enum power_rule { POWER_BY_LAWS, POWER_HELD, POWER_NONE };
 enum radon_rule { RADON_USUAL, RADON_MAY_RISE, RADON_RISES };
 
 struct signature {
+    double weight;   /* share of this way among the ways of the cause */
+    double from, to; /* of the lever, on a logarithmic scale; none for usual, stop and anything */
+    double misread_from, misread_to;
+    enum quantity misread; /* sensor whose reading is multiplied; QUANTITY_COUNT: none */
     enum diagnosis_cause cause;
-    double weight; /* share of this way among the ways of the cause */
     enum lever lever;
-    double from, to;
     enum field_rule field;
     enum power_rule power;
     enum radon_rule radon;
-    enum quantity misread; /* sensor whose reading is multiplied; QUANTITY_COUNT: none */
-    double misread_from, misread_to;
 };
 
 /** A pair of units that senders confuse: the factor by which the reading changes. */

@@ -173,7 +173,7 @@ START_TEST(faults_beside_the_air) {
 }
 END_TEST
 
-/* Suction alone can not tell: no cause may be claimed strongly, and the list must hold the truth.
+/* Suction alone cannot tell: no cause may be claimed strongly, and the list must hold the truth.
  */
 START_TEST(suction_alone_gives_a_short_list) {
     int held = 0, total = 0;
