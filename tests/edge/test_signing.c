@@ -101,7 +101,7 @@ static const char *const bad_secrets[] = {
     "whsec_MfKQ 9r8GKYqrTwjUPD8ILPZIo2LaLaSw",    /* blank inside */
     "whsec_MfKQ9r8GKYqr=wjUPD8ILPZIo2LaLaSw",     /* padding inside */
     "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSwAB==", /* bits that are not used */
-    "whsec_" LONG_KEY,                            /* 66 bytes */
+    ("whsec_" LONG_KEY),                          /* 66 bytes */
     "whsec_====",
 };
 
