@@ -178,10 +178,8 @@ enum store_status record_note_get(struct store *store, const char *name, char *v
     if (status != STORE_OK)
         return status;
     const char *text = store_column_text(get, 0);
-    size_t length = text ? strlen(text) : 0;
-    if (length >= size)
-        length = size - 1;
-    if (length > 0)
+    size_t length = text ? strnlen(text, size - 1) : 0;
+    if (text)
         memcpy(value, text, length);
     value[length] = '\0';
     sqlite3_reset(get);

@@ -246,7 +246,8 @@ START_TEST(a_power_cut_keeps_what_was_committed) {
                         true);
         store_checkpoint(store);
     }
-    const char *home = store_test_path(folder, "cut");
+    char home[300]; /* a copy: paths in it are made by the same helper */
+    snprintf(home, sizeof home, "%s", store_test_path(folder, "cut"));
     ck_assert_int_eq(mkdir(home, 0700), 0);
     failing_vfs_cut(home, &random);
     failing_vfs_arm(0, 0, 0, false);
