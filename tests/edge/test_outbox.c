@@ -85,6 +85,21 @@ START_TEST(a_message_comes_back_as_it_went_in) {
 }
 END_TEST
 
+START_TEST(one_message_by_row_and_by_event) {
+    insert("a", "1", PRIORITY_LOW, 0);
+    int64_t row = insert("a", "2", PRIORITY_LOW, 0);
+    struct outbox_message *by_row = NULL, *by_id = NULL;
+    ck_assert_int_eq(outbox_get(store, row, &by_row), STORE_OK);
+    ck_assert_str_eq(by_row->system, "2");
+    ck_assert_int_eq(outbox_find(store, by_row->id, &by_id), STORE_OK);
+    ck_assert_int_eq(by_id->row, row);
+    outbox_message_free(by_row);
+    outbox_message_free(by_id);
+    ck_assert_int_eq(outbox_get(store, row + 1, &by_row), STORE_NOT_FOUND);
+    ck_assert_int_eq(outbox_find(store, "no such event", &by_row), STORE_NOT_FOUND);
+}
+END_TEST
+
 START_TEST(order_holds_per_contact_and_system) {
     int64_t a1 = insert("office", "a", PRIORITY_MEDIUM, 100);
     int64_t a2 = insert("office", "a", PRIORITY_HIGH, 0); /* behind a1 in spite of its priority */
@@ -325,6 +340,7 @@ int main(void) {
     TCase *tcase = tcase_create("outbox");
     tcase_add_checked_fixture(tcase, set_up, tear_down);
     tcase_add_test(tcase, a_message_comes_back_as_it_went_in);
+    tcase_add_test(tcase, one_message_by_row_and_by_event);
     tcase_add_test(tcase, order_holds_per_contact_and_system);
     tcase_add_test(tcase, high_priority_first_and_contacts_in_turn);
     tcase_add_test(tcase, what_quiet_hours_held_back_can_be_hastened);
