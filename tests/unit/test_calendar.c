@@ -4,6 +4,7 @@
 #include "measure/timestamp.h"
 #include "test_support.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -55,11 +56,10 @@ static char *unfolded(const char *text) {
 
 static void expect_line(const struct calendar_event *event, const char *line) {
     char *text = rendered(event), *plain = unfolded(text);
-    char *wanted = malloc(strlen(line) + 3);
+    size_t size = strlen(line) + 3;
+    char *wanted = malloc(size);
     ck_assert_ptr_nonnull(wanted);
-    wanted[0] = '\n';
-    strcpy(wanted + 1, line);
-    strcat(wanted, "\n");
+    snprintf(wanted, size, "\n%s\n", line);
     ck_assert_msg(strstr(plain, wanted) != NULL, "no line %s in %s", line, plain);
     free(wanted);
     free(plain);
@@ -102,25 +102,21 @@ END_TEST
 
 /* RFC 5545, 3.1: `SUMMARY:` and 60 times "é", 128 octets. */
 START_TEST(long_lines_are_folded_between_characters) {
-    char summary[400] = "", line[420];
-    for (int length = 1; length < 150; length++) {
-        summary[0] = '\0';
-        for (int i = 0; i < length; i++)
-            strcat(summary, i % 7 == 3 ? "a" : "\xC3\xA9");
-        strcpy(line, "SUMMARY:");
-        strcat(line, summary);
-        struct calendar_event event = plain_event();
-        event.summary = summary;
-        expect_line(&event, line);
-    }
-    summary[0] = '\0'; /* four octets a character */
-    for (int i = 0; i < 60; i++)
-        strcat(summary, "\xF0\x9F\x8F\xA0");
-    struct calendar_event event = plain_event();
-    event.summary = summary;
-    strcpy(line, "SUMMARY:");
-    strcat(line, summary);
-    expect_line(&event, line);
+    static const char *const characters[] = {"a", "\xC3\xA9", "\xE6\x97\xA5", "\xF0\x9F\x8F\xA0"};
+    for (size_t kind = 0; kind < 4; kind++)
+        for (int length = 1; length < 150; length++) {
+            char line[700] = "SUMMARY:";
+            size_t used = strlen(line);
+            for (int i = 0; i < length; i++) {
+                const char *character = characters[i % 7 == 3 ? 0 : kind];
+                memcpy(line + used, character, strlen(character));
+                used += strlen(character);
+            }
+            line[used] = '\0';
+            struct calendar_event event = plain_event();
+            event.summary = line + strlen("SUMMARY:");
+            expect_line(&event, line);
+        }
 }
 END_TEST
 
@@ -177,6 +173,30 @@ START_TEST(visits_become_events) {
 }
 END_TEST
 
+/* 02:00 UTC is still the evening before in Denver: the day to plan for is that of the place. */
+START_TEST(days_are_those_of_the_place) {
+    size_t length = 0;
+    char *bytes = test_read_file("/usr/share/zoneinfo/America/Denver", &length);
+    struct time_zone *zone = time_zone_create("America/Denver", bytes, length);
+    free(bytes);
+    ck_assert_ptr_nonnull(zone);
+    struct visit_date date = {CONDITION_RETEST_DUE, INT64_C(1772071200000), NULL};
+    struct visit_input input = {.system = "birch-lane-12",
+                                .zone = zone,
+                                .dates = &date, /* 2026-02-26T02:00:00Z */
+                                .date_count = 1,
+                                .last_visit_ms = TIMESTAMP_NONE,
+                                .changed_ms = TIMESTAMP_NONE};
+    struct visit visit;
+    ck_assert(visit_plan(&input, date.due_ms, &visit));
+    char *text = calendar_of_visits(&visit, 1, "subslabd", date.due_ms);
+    ck_assert_ptr_nonnull(text);
+    ck_assert_ptr_nonnull(strstr(text, "DTSTART;VALUE=DATE:20260225\r\n"));
+    free(text);
+    time_zone_destroy(zone);
+}
+END_TEST
+
 int main(void) {
     TCase *calendar = tcase_create("calendar");
     tcase_add_test(calendar, a_whole_calendar);
@@ -185,5 +205,6 @@ int main(void) {
     tcase_add_test(calendar, instants_are_utc);
     tcase_add_test(calendar, sequence_never_falls);
     tcase_add_test(calendar, visits_become_events);
+    tcase_add_test(calendar, days_are_those_of_the_place);
     return run_test_case(calendar);
 }
