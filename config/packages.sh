@@ -1,0 +1,87 @@
+# shellcheck shell=sh
+# The Debian packages (bookworm, 12) that building, testing and the demonstration need, in this one
+# place. Source it, do not run it:
+#     . config/packages.sh
+#     install_packages build test
+# Needs root, or sudo, only when something is missing; does nothing when all is there.
+
+# The programs themselves.
+packages_build="gcc libc6-dev make cmake pkg-config
+    libjansson-dev libyaml-dev libmosquitto-dev libsqlite3-dev libcurl4-openssl-dev
+    libmicrohttpd-dev libssl-dev libsystemd-dev tzdata"
+
+# tests/run.sh: a second compiler, fuzzers, format and lint, a broker, independent references.
+packages_test="check clang libclang-rt-dev llvm clang-format clang-tidy binutils git
+    mosquitto mosquitto-clients sqlite3 openssl locales procps systemd
+    python3 python3-scipy python3-statsmodels python3-paho-mqtt python3-icalendar
+    curl jq node:nodejs npm:npm"
+
+# tests/browser: a real browser that reads the page.
+packages_browser="chromium:chromium"
+
+# config/demo/run.sh: a broker and a sender of made-up readings.
+packages_demo="mosquitto mosquitto-clients python3 python3-paho-mqtt curl jq"
+
+# An entry COMMAND:PACKAGE counts as present when the command exists, however it came.
+
+# package_is_present ENTRY
+package_is_present() {
+    case $1 in
+    *:*)
+        command -v "${1%%:*}" >/dev/null 2>&1
+        ;;
+    *)
+        dpkg-query -W -f '${db:Status-Status}' "$1" 2>/dev/null | grep -qx installed
+        ;;
+    esac
+}
+
+# packages_of GROUP…: the entries of the groups, each once
+packages_of() {
+    for group; do
+        case $group in
+        build) printf '%s\n' $packages_build ;;
+        test) printf '%s\n' $packages_test ;;
+        browser) printf '%s\n' $packages_browser ;;
+        demo) printf '%s\n' $packages_demo ;;
+        *)
+            echo "packages_of: no group $group" >&2
+            return 1
+            ;;
+        esac
+    done | sort -u
+}
+
+# missing_packages GROUP…: the names of Debian packages that are not there
+missing_packages() {
+    packages_of "$@" | while read -r entry; do
+        package_is_present "$entry" || echo "${entry##*:}"
+    done
+}
+
+# install_packages GROUP…: says what it installs, and installs it
+install_packages() {
+    if ! command -v dpkg-query >/dev/null 2>&1; then
+        echo "This is not Debian: install the counterparts of these yourself:" $(packages_of "$@") >&2
+        return 0
+    fi
+    missing=$(missing_packages "$@" | tr '\n' ' ')
+    if [ -z "$missing" ]; then
+        echo "Debian packages: all there, nothing to install."
+        return 0
+    fi
+    echo "Installing Debian packages: $missing"
+    as_root=
+    if [ "$(id -u)" -ne 0 ]; then
+        if ! command -v sudo >/dev/null 2>&1; then
+            echo "Run this as root, or install them first: apt-get install $missing" >&2
+            return 1
+        fi
+        as_root=sudo
+    fi
+    # shellcheck disable=SC2086
+    $as_root env DEBIAN_FRONTEND=noninteractive apt-get -q -q update </dev/null &&
+        $as_root env DEBIAN_FRONTEND=noninteractive apt-get -q -q -y \
+            -o Dpkg::Options::=--force-confold install --no-install-recommends \
+            $missing </dev/null >/dev/null
+}

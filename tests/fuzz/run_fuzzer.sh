@@ -1,0 +1,17 @@
+#!/bin/sh
+# run_fuzzer: one fuzzer for some seconds from its seeds and from what earlier runs found, as one
+# test. What it finds new stays in BUILD/corpus/NAME; an input that fails, in BUILD/failures.
+#     run_fuzzer.sh BUILD NAME SECONDS
+# To repeat a failure: BUILD/fuzz/fuzz_NAME FILE
+set -eu
+build=$1 name=$2 seconds=$3
+corpus=$build/corpus/$name failures=$build/failures
+mkdir -p "$corpus" "$failures"
+seeds=
+[ ! -d "tests/fuzz/seeds/$name" ] || seeds=tests/fuzz/seeds/$name
+
+# shellcheck disable=SC2086
+"$build/fuzz/fuzz_$name" -max_total_time="$seconds" -timeout=10 -rss_limit_mb=2048 \
+    -artifact_prefix="$failures/$name-" -print_final_stats=1 "$corpus" $seeds 2>&1
+
+echo "1 passed, 0 failed"

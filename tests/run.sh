@@ -1,0 +1,177 @@
+#!/bin/sh
+# Builds everything and runs every test:    sh tests/run.sh [--quick] [GROUP…]
+#
+#   GROUP    only these: check unit reference edge wiring scenario service browser fuzz bench
+#   --quick  without fuzz and bench
+#   --list   prints what would run
+#
+# Needs root or sudo only to install Debian packages that are missing. Each program's output goes to
+# build-check/log; the terminal gets one line a program and the whole log of one that failed. The
+# last line is the sum, "N passed, N failed"; exit status 1 when anything failed.
+#
+# Environment: FUZZ_SECONDS (60): fuzzing in all. TEST_LIMIT (300): seconds for one program.
+# TEST_SEED: repeats the random tests. JOBS: compilers at a time.
+#
+# What a test program finds in its environment (the current folder is the top of the source tree):
+#   SUBSLAB_BUILD      folder with the built subslabd and subslabctl, and tests/tool_*
+#   VALIDATORS_FOLDER  folder whose node_modules holds the packages of tests/support/npm
+#   TOOL_EVENT         the program built from tests/support/tool_event.c
+set -u
+cd "$(dirname "$0")/.." || exit 2
+. config/packages.sh
+
+all_groups="check unit reference edge wiring scenario service browser fuzz bench"
+groups= quick=no list=no
+for argument; do
+    case $argument in
+    --quick) quick=yes ;;
+    --list) list=yes ;;
+    -h | --help)
+        sed -n '2,/^set/{/^set/d;s/^# \{0,1\}//;p;}' tests/run.sh
+        exit 0
+        ;;
+    *)
+        case " $all_groups " in
+        *" $argument "*) groups="$groups $argument" ;;
+        *)
+            echo "tests/run.sh: no group $argument; there are: $all_groups" >&2
+            exit 2
+            ;;
+        esac
+        ;;
+    esac
+done
+whole=no
+[ -n "$groups" ] || { groups=$all_groups whole=yes; }
+if [ "$quick" = yes ]; then
+    groups=$(for group in $groups; do
+        case $group in fuzz | bench) ;; *) echo "$group" ;; esac
+    done)
+fi
+
+FUZZ_SECONDS=${FUZZ_SECONDS:-60}
+TEST_LIMIT=${TEST_LIMIT:-300}
+JOBS=${JOBS:-$(nproc)}
+RUN_FOLDER=build-check/log
+SUBSLAB_BUILD=$PWD/build-check
+VALIDATORS_FOLDER=$PWD/build-npm
+TOOL_EVENT=$SUBSLAB_BUILD/tests/tool_event
+ASAN_OPTIONS=detect_leaks=1:strict_string_checks=1:detect_stack_use_after_return=1
+UBSAN_OPTIONS=print_stacktrace=1:halt_on_error=1
+LSAN_OPTIONS=report_objects=1
+PYTHONDONTWRITEBYTECODE=1
+PYTHONUNBUFFERED=1
+export FUZZ_SECONDS TEST_LIMIT JOBS RUN_FOLDER SUBSLAB_BUILD VALIDATORS_FOLDER TOOL_EVENT
+export ASAN_OPTIONS UBSAN_OPTIONS LSAN_OPTIONS PYTHONDONTWRITEBYTECODE PYTHONUNBUFFERED
+
+# wants GROUP: was it asked for?
+wants() {
+    for wanted in $groups; do
+        [ "$wanted" != "$1" ] || return 0
+    done
+    return 1
+}
+
+# run_jobs AT_A_TIME: standard input holds one "NAME LIMIT COMMAND ARGUMENT…" a line.
+run_jobs() {
+    if [ "$list" = yes ]; then
+        cut -d ' ' -f 1,3-
+    else
+        grep . | tr '\n' '\0' | xargs -0 -r -P "$1" -I '{}' sh -c 'exec sh tests/support/run_one.sh {}'
+    fi
+}
+
+# --- what to run: one function a group, printing jobs --------------------------------------------
+
+jobs_of_programs() { # FOLDER: its C programs
+    for source in tests/"$1"/test_*.c; do
+        [ -f "$source" ] || continue
+        program=$1_$(basename "$source" .c)
+        echo "$1/$(basename "$source" .c) $TEST_LIMIT build-check/tests/$program"
+    done
+}
+
+jobs_of_scripts() { # FILE…: sh, Python and JavaScript by their ending
+    for script; do
+        [ -f "$script" ] || continue
+        name=${script#tests/}
+        case $script in
+        *.sh) echo "$name $TEST_LIMIT sh $script" ;;
+        *.py)
+            # A script that judges a helper program gets that program as its argument.
+            tool=build-check/tests/tool_$(basename "${script#*check_}" .py)
+            [ -f "tests/support/$(basename "$tool").c" ] || tool=
+            echo "$name $TEST_LIMIT python3 $script $tool"
+            ;;
+        *.mjs) echo "$name $TEST_LIMIT node $script" ;;
+        esac
+    done
+}
+
+jobs_of_fuzzers() {
+    set -- tests/fuzz/fuzz_*.c
+    seconds=$((FUZZ_SECONDS / $#))
+    [ "$seconds" -ge 1 ] || seconds=1
+    for source; do
+        name=$(basename "$source" .c)
+        echo "fuzz/$name $((seconds + 60)) sh tests/fuzz/run_fuzzer.sh build-fuzz ${name#fuzz_} $seconds"
+    done
+}
+
+# --- the run -----------------------------------------------------------------------------------
+
+if [ "$list" = no ]; then
+    package_groups="build test"
+    { wants browser && [ -f tests/browser/run.sh ]; } && package_groups="$package_groups browser"
+    echo "tests/run.sh installs Debian packages that are missing (list: config/packages.sh) and, into"
+    echo "build-npm, the npm packages of tests/support/npm; all else stays in the build folders."
+    # shellcheck disable=SC2086
+    install_packages $package_groups || { echo "0 passed, 1 failed"; exit 1; }
+    mkdir -p "$RUN_FOLDER"
+    rm -f "$RUN_FOLDER"/*.log "$RUN_FOLDER/results"
+    : >"$RUN_FOLDER/results"
+fi
+
+builds=check
+{ [ "$whole" = yes ] || wants check; } && builds="$builds clang"
+{ [ "$whole" = yes ] || wants check || wants bench; } && builds="$builds release"
+wants fuzz && builds="$builds fuzz"
+for preset in $builds; do
+    echo "build/$preset 1800 sh tests/support/build_preset.sh $preset"
+done | run_jobs 1
+if wants service || wants browser; then
+    echo "build/npm 300 sh -c \"sh tests/support/install_npm.sh build-npm && echo 1 passed, 0 failed\"" |
+        run_jobs 1
+fi
+
+{
+    wants unit && jobs_of_programs unit
+    wants reference && jobs_of_programs reference
+    wants reference && jobs_of_scripts tests/reference/check_*.py tests/reference/test_*.py
+    # The rest may start brokers and endpoints, each on ports of its own.
+    wants edge && jobs_of_programs edge
+    wants wiring && jobs_of_programs wiring
+    true
+} | run_jobs 2
+wants check && jobs_of_scripts tests/unit/check_*.sh | run_jobs 1
+wants scenario && jobs_of_scripts tests/scenario/run*.sh tests/scenario/run*.py | run_jobs 1
+wants service && jobs_of_scripts tests/service/test_*.py tests/service/check_*.mjs \
+    tests/service/test_*.sh | run_jobs 1
+wants browser && jobs_of_scripts tests/browser/run.sh | run_jobs 1
+wants fuzz && jobs_of_fuzzers | run_jobs 2
+if wants bench; then
+    SUBSLAB_BUILD=$PWD/build
+    export SUBSLAB_BUILD
+    jobs_of_scripts tests/bench/bench_*.py tests/bench/bench_*.sh | run_jobs 1
+fi
+
+[ "$list" = no ] || exit 0
+if wants bench; then
+    # The figures themselves, once more, for whoever reads only the end.
+    for log in "$RUN_FOLDER"/bench_*.log; do
+        [ -f "$log" ] && sed "s/^/    /" "$log"
+    done
+fi
+awk -F '\t' '{ passed += $2; failed += $3 }
+    END { printf "%d passed, %d failed\n", passed, failed; exit failed > 0 || passed == 0 }' \
+    "$RUN_FOLDER/results"

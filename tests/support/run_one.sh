@@ -1,0 +1,45 @@
+#!/bin/sh
+# run_one: one test program, watched. Prints one line with its counts and its time, the whole log
+# when it failed, and adds one row to the table of results:
+#     NAME <tab> passed <tab> failed <tab> seconds
+#
+#     RUN_FOLDER=… run_one.sh NAME LIMIT COMMAND [ARGUMENT…]
+#
+# A good program ends with the line "N passed, N failed" and exit status 0. One that crashes, runs
+# longer than LIMIT seconds or prints no such line counts as 1 failed on top of what it counted.
+set -u
+
+name=$1 limit=$2
+shift 2
+log=$RUN_FOLDER/$(printf %s "$name" | tr '/ ' '__').log
+
+begin=$(date +%s)
+timeout -k 10 "$limit" "$@" </dev/null >"$log" 2>&1
+status=$?
+seconds=$(($(date +%s) - begin))
+
+counts=$(grep -E '^[0-9]+ passed, [0-9]+ failed$' "$log" | tail -n 1)
+passed=${counts%% passed*} failed=${counts##*, } failed=${failed%% failed}
+why=
+if [ -z "$counts" ]; then
+    passed=0 failed=1 why="no line of counts, exit status $status"
+elif [ "$status" -ne 0 ] && [ "$failed" -eq 0 ]; then
+    failed=1 why="exit status $status"
+elif [ "$passed" -eq 0 ] && [ "$failed" -eq 0 ]; then
+    failed=1 why="nothing was tested"
+fi
+case $status in
+124 | 137) why="over its limit of $limit s" ;;
+esac
+
+text=$(printf '%-46s %5d passed, %d failed %5d s' "$name" "$passed" "$failed" "$seconds")
+[ -z "$why" ] || text="$text  ($why)"
+if [ "$failed" -ne 0 ]; then
+    # One write, so that two programs at a time do not mix their lines.
+    text="$text
+---- log of $name
+$(cat "$log")
+---- end of $name"
+fi
+printf '%s\n' "$text"
+printf '%s\t%d\t%d\t%d\n' "$name" "$passed" "$failed" "$seconds" >>"$RUN_FOLDER/results"
