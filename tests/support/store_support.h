@@ -33,7 +33,8 @@ static inline const char *store_test_path(const char *folder, const char *name) 
     static char paths[64][300];
     static size_t next;
     char *path = paths[next++ % 64];
-    snprintf(path, 300, "%s/%s", folder, name);
+    int length = snprintf(path, 300, "%s/%s", folder, name);
+    ck_assert_int_lt(length, 300);
     return path;
 }
 
