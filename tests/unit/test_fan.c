@@ -34,6 +34,32 @@ START_TEST(curve_goes_through_its_points_and_never_rises_between) {
 }
 END_TEST
 
+/* Steffen's slopes are those of the parabola through three points where it does not overshoot. */
+START_TEST(a_gentle_parabola_is_met_exactly) {
+    struct fan_point points[] = {{0.0, 5.0}, {1.0, 3.0}, {2.0, 0.0}}; /* 5 - 1.5 x - 0.5 x^2 */
+    struct fan_curve curve;
+    ck_assert_int_eq(fan_curve_make(&curve, points, 3), FAN_OK);
+    for (int i = 0; i <= 20; i++) {
+        double x = 0.1 * i, pressure_pa = 0.0;
+        ck_assert_int_eq(fan_curve_pressure(&curve, fmin(x, 2.0), &pressure_pa), FAN_OK);
+        ck_assert_double_eq_tol(pressure_pa, 5.0 - 1.5 * x - 0.5 * x * x, 1e-12);
+    }
+}
+END_TEST
+
+START_TEST(another_instrument_shares_no_error) {
+    struct fan_uncertainty same = fan_uncertainty_make(0.03, 0.06, 0.03, true);
+    struct fan_uncertainty other = fan_uncertainty_make(0.03, 0.06, 0.03, false);
+    ck_assert_double_eq_tol(same.suction_common, 0.03, 1e-15);
+    ck_assert_double_eq_tol(same.suction_separate, 0.01, 1e-15);
+    ck_assert_double_eq_tol(same.flow_separate, 0.02, 1e-15);
+    ck_assert_double_eq_tol(same.power_separate, 0.01, 1e-15);
+    ck_assert_double_eq(other.suction_common, 0.0);
+    ck_assert_double_eq_tol(other.suction_separate, 0.03, 1e-15);
+    ck_assert_double_eq_tol(other.flow_separate, 0.06, 1e-15);
+}
+END_TEST
+
 START_TEST(random_curves_stay_between_their_points) {
     struct test_random random = {test_seed()};
     for (int run = 0; run < 300; run++) {
@@ -248,6 +274,8 @@ END_TEST
 int main(void) {
     TCase *fan = tcase_create("fan");
     tcase_add_test(fan, curve_goes_through_its_points_and_never_rises_between);
+    tcase_add_test(fan, a_gentle_parabola_is_met_exactly);
+    tcase_add_test(fan, another_instrument_shares_no_error);
     tcase_add_test(fan, random_curves_stay_between_their_points);
     tcase_add_loop_test(fan, curves_are_checked, 0, sizeof(curves) / sizeof(curves[0]));
     tcase_add_test(fan, speed_is_found_again_from_suction_and_flow);

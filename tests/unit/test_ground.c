@@ -27,6 +27,17 @@ START_TEST(resistance_ratio_is_found_again) {
 }
 END_TEST
 
+/* Without any other uncertainty the interval is what n = 1 and n = 2 give. */
+START_TEST(an_unknown_exponent_spans_one_to_two) {
+    struct ground_uncertainty none = {0};
+    struct ground_state then = {300.0, 0.04}, now = {330.0, 0.02};
+    struct ground_ratio ratio;
+    ck_assert_int_eq(ground_resistance_ratio(&now, &then, NAN, &none, &ratio), GROUND_OK);
+    ck_assert_double_eq_tol(ratio.lower, 2.2, 1e-12);
+    ck_assert_double_eq_tol(ratio.upper, 4.4, 1e-12);
+}
+END_TEST
+
 START_TEST(scale_errors_cancel_and_speed_leaves_it_alone) {
     struct ground_uncertainty uncertainty = ground_uncertainty_default();
     struct ground_state then = {300.0 * 1.1, 0.03 * 0.9};
@@ -85,6 +96,7 @@ END_TEST
 int main(void) {
     TCase *ground = tcase_create("ground");
     tcase_add_test(ground, resistance_ratio_is_found_again);
+    tcase_add_test(ground, an_unknown_exponent_spans_one_to_two);
     tcase_add_test(ground, scale_errors_cancel_and_speed_leaves_it_alone);
     tcase_add_loop_test(ground, refused_input_leaves_the_result_untouched, 0,
                         sizeof(refused) / sizeof(refused[0]));
