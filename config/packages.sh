@@ -37,6 +37,7 @@ package_is_present() {
 }
 
 # packages_of GROUP…: the entries of the groups, each once
+# shellcheck disable=SC2086
 packages_of() {
     for group; do
         case $group in
@@ -62,7 +63,8 @@ missing_packages() {
 # install_packages GROUP…: says what it installs, and installs it
 install_packages() {
     if ! command -v dpkg-query >/dev/null 2>&1; then
-        echo "This is not Debian: install the counterparts of these yourself:" $(packages_of "$@") >&2
+        echo "This is not Debian: install the counterparts of these yourself:" >&2
+        packages_of "$@" >&2
         return 0
     fi
     missing=$(missing_packages "$@" | tr '\n' ' ')

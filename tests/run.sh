@@ -21,7 +21,7 @@ cd "$(dirname "$0")/.." || exit 2
 . config/packages.sh
 
 all_groups="check unit reference edge wiring scenario service browser fuzz bench"
-groups= quick=no list=no
+groups="" quick=no list=no
 for argument; do
     case $argument in
     --quick) quick=yes ;;
