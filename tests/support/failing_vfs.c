@@ -226,11 +226,9 @@ static int file_truncate(sqlite3_file *file, sqlite3_int64 size) {
 static int file_sync(sqlite3_file *file, int flags) {
     if (fails(FAIL_SYNC))
         return plan.code;
-    if (shadowing) {
-        shadow_sync(((struct file *)file)->name);
-        return SQLITE_OK; /* the shadow is the disk */
-    }
-    return real_of(file)->pMethods->xSync(real_of(file), flags);
+    (void)flags;
+    shadow_sync(((struct file *)file)->name);
+    return SQLITE_OK; /* no test outlives the system, so the disk itself need not be waited for */
 }
 
 static int file_size(sqlite3_file *file, sqlite3_int64 *size) {
