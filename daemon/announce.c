@@ -149,7 +149,9 @@ char *announce_text(const struct fleet *fleet, const struct settings_contact *co
     fill_point(&facts, fleet, alarm->point);
     facts.condition = alarm->condition;
     facts.value_kind = value_kind(alarm->condition);
-    facts.value = alarm->value;
+    /* A message that it is over says what is measured now. */
+    bool over = kind == WORDING_RETURNED || kind == WORDING_RAISED_AND_RETURNED;
+    facts.value = over ? alarm->returned_value : alarm->value;
     facts.setpoint = alarm->setpoint;
     facts.baseline = alarm->baseline;
     facts.since_ms = alarm->since_ms;
@@ -248,7 +250,7 @@ struct draft {
     const struct alarm *alarm; /* NULL: about none */
     size_t system;
     enum wording_kind kind;
-    const char *text, *data;
+    char *text, *data;
     int priority;
     int64_t now_ms;
 };
@@ -340,31 +342,40 @@ static char *body_of(const struct announce *announce, const struct draft *draft,
     return event_render(&event);
 }
 
+static bool write_letter(const struct announce *announce, const struct draft *draft,
+                         struct announce_letter *letter) {
+    if (!make_id(letter->id))
+        return false;
+    letter->body = body_of(announce, draft, letter->id, &letter->content_type);
+    return letter->body != NULL;
+}
+
 static enum store_status write_row(struct announce *announce, const struct draft *draft,
                                    char id_out[40]) {
+    struct announce_letter letter;
+    int64_t row = 0;
+    if (!write_letter(announce, draft, &letter))
+        return STORE_OUT_OF_MEMORY;
     struct outbox_message message = {
         .contact = draft->contact->id,
         .system = fleet_system_id(announce->fleet, draft->system),
         .type = event_type(draft->kind),
+        .content_type = letter.content_type,
+        .body = letter.body,
         .alarm = draft->alarm ? draft->alarm->id : 0,
         .priority = draft->priority,
         .created_ms = draft->now_ms,
         .not_before_ms = draft->now_ms,
         .state = OUTBOX_WAITING,
     };
-    int64_t row = 0;
+    memcpy(message.id, letter.id, sizeof message.id);
     if (draft->priority < PRIORITY_HIGH)
         message.not_before_ms = announce_after_quiet_hours(announce->fleet, draft->contact,
                                                            draft->system, draft->now_ms);
-    char *body =
-        make_id(message.id) ? body_of(announce, draft, message.id, &message.content_type) : NULL;
-    if (!body)
-        return STORE_OUT_OF_MEMORY;
-    message.body = body;
     enum store_status status = outbox_insert(announce->store, &message, &row);
     if (id_out)
-        memcpy(id_out, message.id, sizeof message.id);
-    free(body);
+        memcpy(id_out, letter.id, sizeof letter.id);
+    free(letter.body);
     return status;
 }
 
@@ -403,18 +414,44 @@ int64_t announce_after_quiet_hours(const struct fleet *fleet,
 
 /* ---- what callers ask for ---- */
 
-enum store_status announce_to(struct announce *announce, const struct settings_contact *contact,
-                              const struct alarm *alarm, enum wording_kind kind, int64_t now_ms) {
+/* The draft's text and data are the caller's to free. */
+static bool draft_alarm(const struct announce *announce, const struct settings_contact *contact,
+                        const struct alarm *alarm, enum wording_kind kind, int64_t now_ms,
+                        struct draft *draft) {
     char *text = announce_text(announce->fleet, contact, alarm, kind);
     char *data = text ? alarm_json(announce->fleet, alarm, text) : NULL;
-    enum store_status status = STORE_OUT_OF_MEMORY;
-    if (data) {
-        const struct draft draft = {contact, alarm, alarm->system,        kind,
-                                    text,    data,  (int)alarm->priority, now_ms};
-        status = write_row(announce, &draft, NULL);
+    if (!data) {
+        free(text);
+        return false;
     }
-    free(text);
-    free(data);
+    *draft = (struct draft){contact, alarm, alarm->system,        kind,
+                            text,    data,  (int)alarm->priority, now_ms};
+    return true;
+}
+
+static void draft_clear(struct draft *draft) {
+    free(draft->text);
+    free(draft->data);
+}
+
+bool announce_write(const struct announce *announce, const struct settings_contact *contact,
+                    const struct alarm *alarm, enum wording_kind kind, int64_t now_ms,
+                    struct announce_letter *letter) {
+    struct draft draft;
+    if (!draft_alarm(announce, contact, alarm, kind, now_ms, &draft))
+        return false;
+    bool written = write_letter(announce, &draft, letter);
+    draft_clear(&draft);
+    return written;
+}
+
+enum store_status announce_to(struct announce *announce, const struct settings_contact *contact,
+                              const struct alarm *alarm, enum wording_kind kind, int64_t now_ms) {
+    struct draft draft;
+    if (!draft_alarm(announce, contact, alarm, kind, now_ms, &draft))
+        return STORE_OUT_OF_MEMORY;
+    enum store_status status = write_row(announce, &draft, NULL);
+    draft_clear(&draft);
     return status;
 }
 
@@ -437,10 +474,10 @@ enum store_status announce_test(struct announce *announce, const struct settings
     char *text = wording_render(&facts);
     if (!text)
         return STORE_OUT_OF_MEMORY;
-    const struct draft draft = {contact, NULL, FLEET_NONE,    WORDING_TEST,
-                                text,    NULL, PRIORITY_HIGH, now_ms};
+    struct draft draft = {contact, NULL, FLEET_NONE,    WORDING_TEST,
+                          text,    NULL, PRIORITY_HIGH, now_ms};
     enum store_status status = write_row(announce, &draft, id);
-    free(text);
+    draft_clear(&draft);
     return status;
 }
 
@@ -452,8 +489,9 @@ enum store_status announce_lines(struct announce *announce, const struct setting
     char *text = wording_render(&facts);
     if (!text)
         return STORE_OUT_OF_MEMORY;
-    const struct draft draft = {contact, NULL, system, kind, text, data, PRIORITY_LOW, now_ms};
+    struct draft draft = {contact, NULL, system, kind, text, NULL, PRIORITY_LOW, now_ms};
+    draft.data = data ? strdup(data) : NULL;
     enum store_status status = write_row(announce, &draft, NULL);
-    free(text);
+    draft_clear(&draft);
     return status;
 }

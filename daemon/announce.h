@@ -31,6 +31,17 @@ enum store_status announce_alarm(struct announce *announce, const struct alarm *
 enum store_status announce_to(struct announce *announce, const struct settings_contact *contact,
                               const struct alarm *alarm, enum wording_kind kind, int64_t now_ms);
 
+/** A message ready to be sent. */
+struct announce_letter {
+    char id[40];
+    const char *content_type; /* a literal */
+    char *body;               /* owned by the caller */
+};
+/** Writes a letter without a row, for when the store is what fails. False: out of memory. */
+bool announce_write(const struct announce *announce, const struct settings_contact *contact,
+                    const struct alarm *alarm, enum wording_kind kind, int64_t now_ms,
+                    struct announce_letter *letter);
+
 /** A marked test message. Writes its event id (40 bytes). */
 enum store_status announce_test(struct announce *announce, const struct settings_contact *contact,
                                 int64_t now_ms, char id[40]);

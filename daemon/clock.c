@@ -13,5 +13,5 @@ int64_t clock_wall_ms(void) {
 }
 
 int64_t clock_monotonic_ms(void) {
-    return read_ms(CLOCK_MONOTONIC);
+    return read_ms(CLOCK_BOOTTIME);
 }

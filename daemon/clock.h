@@ -8,7 +8,7 @@
 
 /** Milliseconds since 1970 UTC; may be set by people. */
 int64_t clock_wall_ms(void);
-/** Milliseconds since some start; never set, stands still while the machine sleeps. */
+/** Milliseconds since the machine started; never set, counts on while it sleeps. */
 int64_t clock_monotonic_ms(void);
 
 #endif

@@ -196,6 +196,35 @@ static bool list_systems(const struct settings *settings, struct names *names,
 
 /* ---- all together ---- */
 
+static bool resolve(const struct settings *settings, char **name) {
+    if (!*name)
+        return true;
+    char *path = settings_path(settings, *name);
+    if (!path)
+        return false;
+    free(*name);
+    *name = path;
+    return true;
+}
+
+/* File names stand relative to the folder of the settings; from here on they are paths. */
+static bool resolve_names(struct settings *settings) {
+    struct settings_broker *broker = &settings->broker;
+    bool good = resolve(settings, &broker->password_file) && resolve(settings, &broker->ca_file) &&
+                resolve(settings, &broker->certificate_file) &&
+                resolve(settings, &broker->key_file) && resolve(settings, &settings->store_file) &&
+                resolve(settings, &settings->operator_socket) &&
+                resolve(settings, &settings->page_access_file);
+    for (size_t i = 0; i < settings->contact_count && good; i++) {
+        struct settings_contact *contact = &settings->contacts[i];
+        good = resolve(settings, &contact->signing_secret_file) &&
+               resolve(settings, &contact->tls_ca_file);
+        for (size_t h = 0; h < contact->header_count && good; h++)
+            good = resolve(settings, &contact->headers[h].value_file);
+    }
+    return good;
+}
+
 static struct settings *load_settings(const char *file, struct settings_errors *errors) {
     size_t length = 0;
     char *text = fleet_files_read(file, SETTINGS_BYTES_MAX, &length);
@@ -206,6 +235,11 @@ static struct settings *load_settings(const char *file, struct settings_errors *
     }
     struct settings *settings = settings_parse(file, text, length, errors);
     free(text);
+    if (settings && !resolve_names(settings)) {
+        settings_errors_add(errors, "%s:1: settings: out of memory", file);
+        settings_free(settings);
+        settings = NULL;
+    }
     return settings;
 }
 

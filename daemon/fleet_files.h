@@ -8,7 +8,8 @@
 
 /**
  * Reads the settings file and every system file it names. NULL when anything is wrong; every error
- * is then in `errors` as "FILE:LINE: key: what, and what is allowed".
+ * is then in `errors` as "FILE:LINE: key: what, and what is allowed". File names in the settings
+ * have become paths.
  */
 struct fleet *fleet_files_load(const char *settings_file, struct settings_errors *errors);
 

@@ -241,6 +241,7 @@ static struct alarm from_row(const struct record_alarm *row) {
         .value = row->value,
         .setpoint = row->setpoint,
         .baseline = NAN,
+        .returned_value = NAN,
         .acknowledged_ms = row->acknowledged_ms,
         .acknowledged_by = copy(row->acknowledged_by),
         .note = copy(row->note),

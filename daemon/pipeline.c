@@ -60,7 +60,7 @@ failed:
 void pipeline_close(struct pipeline *pipeline) {
     if (!pipeline)
         return;
-    if (store_in_transaction(pipeline->store))
+    if (pipeline->store && store_in_transaction(pipeline->store))
         store_rollback(pipeline->store);
     monitor_store_close(&pipeline->link);
     announce_close(&pipeline->announce);
@@ -87,6 +87,12 @@ int64_t pipeline_key(const struct pipeline *pipeline, size_t point) {
 
 struct pipeline_counters pipeline_count(const struct pipeline *pipeline) {
     return pipeline->counters;
+}
+
+void pipeline_forget_store(struct pipeline *pipeline) {
+    pipeline->store = NULL;
+    pipeline->in_turn = false;
+    pipeline_fail(pipeline, STORE_FAILING);
 }
 
 /* ---- the turn's transaction ---- */
@@ -311,6 +317,14 @@ enum store_status pipeline_settle(struct pipeline *pipeline, int64_t now_ms) {
     pipeline->in_turn = false;
     pipeline->failed = status;
     return status;
+}
+
+enum store_status pipeline_rejudge(struct pipeline *pipeline, size_t point, int64_t from_ms) {
+    return monitor_store_rejudge(&pipeline->link, point, from_ms);
+}
+
+enum store_status pipeline_read_records(struct pipeline *pipeline, size_t system) {
+    return monitor_store_read_records(&pipeline->link, system);
 }
 
 void pipeline_set_backlog(struct pipeline *pipeline, bool backlog, int64_t now_ms) {

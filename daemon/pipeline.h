@@ -27,6 +27,7 @@ void pipeline_close(struct pipeline *pipeline); /* NULL does nothing */
 
 struct monitor *pipeline_monitor(struct pipeline *pipeline);
 struct announce *pipeline_announce(struct pipeline *pipeline);
+/** NULL after pipeline_forget_store. */
 struct store *pipeline_store(const struct pipeline *pipeline);
 int64_t pipeline_key(const struct pipeline *pipeline, size_t point);
 
@@ -56,8 +57,16 @@ int64_t pipeline_tick(struct pipeline *pipeline, int64_t now_ms);
 
 /** Ends the turn: writes and commits all it caused. Not STORE_OK: nothing was kept. */
 enum store_status pipeline_settle(struct pipeline *pipeline, int64_t now_ms);
+/** Judges a point again from an instant on, within the turn. */
+enum store_status pipeline_rejudge(struct pipeline *pipeline, size_t point, int64_t from_ms);
+/** Reads baselines and dates of a system anew, within the turn. */
+enum store_status pipeline_read_records(struct pipeline *pipeline, size_t system);
+
 /** Is anything of the turn not committed yet? */
 bool pipeline_uncommitted(const struct pipeline *pipeline);
+
+/** The store is closed by its owner: from here on only the monitor's memory is left. */
+void pipeline_forget_store(struct pipeline *pipeline);
 
 struct pipeline_counters {
     uint64_t messages, readings, repeats, conflicts, refused, unclaimed, late, retained;

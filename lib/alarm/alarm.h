@@ -36,6 +36,7 @@ struct alarm {
     int64_t since_ms, raised_ms, returned_ms; /* returned: TIMESTAMP_NONE while it stands */
     double value, setpoint;                   /* SI; NaN: none */
     double baseline;                          /* SI; NaN: none */
+    double returned_value;                    /* SI: the value that ended it; NaN: none */
     int64_t acknowledged_ms;
     char *acknowledged_by, *note;
     int64_t shelved_until_ms; /* TIMESTAMP_NONE: not shelved */

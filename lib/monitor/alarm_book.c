@@ -2,6 +2,7 @@
 
 #include "measure/duration.h"
 
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -185,6 +186,7 @@ static struct alarm *open_alarm(struct alarm_book *book, const struct alarm *fac
     alarm->shelved_until_ms = TIMESTAMP_NONE;
     alarm->reminded_ms = TIMESTAMP_NONE;
     alarm->escalated_ms = TIMESTAMP_NONE;
+    alarm->returned_value = NAN;
     alarm->hold_until_ms = INT64_MIN;
     alarm->waits_since_ms = TIMESTAMP_NONE;
     alarm_book_touch(book, alarm);

@@ -65,6 +65,9 @@ static void on_finding(void *context, size_t point, const struct judge_finding *
     size_t system = monitor->fleet->points[point].system;
     enum condition condition = finding->rule->condition;
     if (finding->event == TRACKER_RETURN) {
+        struct alarm *alarm = alarm_book_standing(monitor->book, system, point, condition);
+        if (alarm)
+            alarm->returned_value = finding->value;
         alarm_book_return(monitor->book, system, point, condition, finding->at_ms);
         return;
     }

@@ -1,0 +1,36 @@
+/*
+ * api: requests of the operator tool and the page to answers. Reading is open to whoever can
+ * connect; changing needs the operator socket (or, with the page, a signed-in session).
+ *
+ * A change is committed before its answer goes out.
+ */
+#ifndef DAEMON_API_H
+#define DAEMON_API_H
+
+#include "dispatch.h"
+#include "link/intake.h"
+#include "link/web_server.h"
+#include "pipeline.h"
+
+#include <stdbool.h>
+#include <stdint.h>
+
+/** What the API works on: the service's parts, refreshed by the service when they change. */
+struct api {
+    struct pipeline *pipeline;
+    struct dispatch *dispatch;
+    const struct intake *intake; /* NULL: no broker (tests) */
+    const struct fleet *fleet;
+    bool store_failing;
+    const char *store_why;
+    int64_t started_ms, now_ms;
+    int64_t longest_turn_ms;
+    uint64_t turns;
+    int64_t lost_since_ms; /* broker; TIMESTAMP_NONE while connected */
+    bool reload_refused;   /* the settings on disk are not those in force */
+};
+
+/** Answers one request (a web_handler; context is a struct api). */
+web_handler api_handle;
+
+#endif

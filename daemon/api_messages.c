@@ -1,0 +1,152 @@
+/*
+ * Messages out (deliveries, tests) and messages not taken (unclaimed, refused).
+ */
+#include "api_private.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+enum { DELIVERIES_SHOWN = 500 };
+
+static json_t *delivery_json(const struct outbox_message *message) {
+    static const char *const states[] = {"waiting", "sent", "failed"};
+    bool waits = message->state == OUTBOX_WAITING;
+    return json_pack("{s:s,s:s,s:s,s:s,s:s,s:i,s:o,s:s?,s:o,s:o}", "id", message->id, "contact",
+                     message->contact, "system", message->system, "type", message->type, "state",
+                     states[message->state], "tries", message->tries, "next_try",
+                     waits ? api_time(message->not_before_ms) : json_null(), "last_answer",
+                     message->last_answer, "created", api_time(message->created_ms), "done",
+                     message->done_ms ? api_time(message->done_ms) : json_null());
+}
+
+static void one_delivery(struct api_call *call, struct store *store) {
+    struct outbox_message *message = NULL;
+    enum store_status status = outbox_find(store, call->parts[1], &message);
+    if (status == STORE_OK)
+        api_json(call, 200, delivery_json(message));
+    else if (status == STORE_NOT_FOUND)
+        api_error(call, 404, "there is no delivery %s; see: subslabctl deliveries", call->parts[1]);
+    else
+        api_error(call, 503, "the store can't be read: %s", store_error(store));
+    outbox_message_free(message);
+}
+
+void api_deliveries(struct api_call *call) {
+    struct store *store = api_store(call);
+    size_t count = 0;
+    if (!store)
+        return;
+    if (call->parts[1]) {
+        one_delivery(call, store);
+        return;
+    }
+    struct outbox_message **messages = calloc(DELIVERIES_SHOWN, sizeof(struct outbox_message *));
+    bool failed = web_query(call->request, "failed") != NULL;
+    if (!messages || outbox_list(store, failed, messages, DELIVERIES_SHOWN, &count) != STORE_OK) {
+        free(messages);
+        api_error(call, 503, "the store can't be read: %s", store_error(store));
+        return;
+    }
+    json_t *list = json_array();
+    for (size_t i = 0; i < count; i++) {
+        json_array_append_new(list, delivery_json(messages[i]));
+        outbox_message_free(messages[i]);
+    }
+    free(messages);
+    api_json(call, 200, list);
+}
+
+void api_delivery_again(struct api_call *call) {
+    struct api *api = call->api;
+    if (!pipeline_begin(api->pipeline)) {
+        api_commit(call);
+        return;
+    }
+    enum store_status status =
+        outbox_again(pipeline_store(api->pipeline), call->parts[1], api->now_ms);
+    if (status == STORE_NOT_FOUND) {
+        api_error(call, 404, "there is no delivery %s; see: subslabctl deliveries", call->parts[1]);
+        return;
+    }
+    if (status != STORE_OK)
+        pipeline_fail(api->pipeline, status);
+    if (api_commit(call))
+        one_delivery(call, pipeline_store(api->pipeline));
+}
+
+void api_test_alert(struct api_call *call) {
+    struct api *api = call->api;
+    const struct settings_contact *contact = fleet_contact(api->fleet, call->parts[1]);
+    char id[40] = "";
+    if (!contact) {
+        api_error(call, 404, "there is no contact \"%s\" in the settings", call->parts[1]);
+        return;
+    }
+    if (pipeline_begin(api->pipeline)) {
+        enum store_status status =
+            announce_test(pipeline_announce(api->pipeline), contact, api->now_ms, id);
+        if (status != STORE_OK)
+            pipeline_fail(api->pipeline, status);
+    }
+    if (api_commit(call))
+        api_json(call, 200, json_pack("{s:s}", "id", id));
+}
+
+/* ---- messages not taken ---- */
+
+/* Bytes from outside as printable ASCII; the rest as \\xNN. */
+static json_t *example_json(const void *bytes, size_t length) {
+    static const char digits[] = "0123456789abcdef";
+    const unsigned char *from = bytes;
+    char *text = malloc(4 * length + 1), *to = text;
+    if (!text)
+        return json_null();
+    for (size_t i = 0; i < length; i++) {
+        if (from[i] >= 0x20 && from[i] < 0x7f) {
+            *to++ = (char)from[i];
+            continue;
+        }
+        *to++ = '\\';
+        *to++ = 'x';
+        *to++ = digits[from[i] >> 4];
+        *to++ = digits[from[i] & 15];
+    }
+    json_t *json = json_stringn(text, (size_t)(to - text));
+    free(text);
+    return json;
+}
+
+static bool add_row(void *context, const struct record_refused *row) {
+    json_t *json =
+        json_pack("{s:s,s:I,s:o,s:o,s:o}", "topic", row->topic, "count", (json_int_t)row->count,
+                  "first", api_time(row->first_ms), "last", api_time(row->last_ms), "example",
+                  example_json(row->example, row->example_length));
+    if (json && *row->reason)
+        json_object_set_new(json, "reason", json_string(row->reason));
+    json_array_append_new(context, json);
+    return true;
+}
+
+static void answer_rows(struct api_call *call,
+                        enum store_status (*list_rows)(struct store *store,
+                                                       bool (*row)(void *context,
+                                                                   const struct record_refused *),
+                                                       void *context)) {
+    struct store *store = api_store(call);
+    json_t *list = json_array();
+    if (store && list_rows(store, add_row, list) == STORE_OK) {
+        api_json(call, 200, list);
+        return;
+    }
+    json_decref(list);
+    if (store)
+        api_error(call, 503, "the store can't be read: %s", store_error(store));
+}
+
+void api_unclaimed(struct api_call *call) {
+    answer_rows(call, record_unclaimed_list);
+}
+
+void api_refused(struct api_call *call) {
+    answer_rows(call, record_refused_list);
+}

@@ -1,0 +1,357 @@
+#include "dispatch.h"
+
+#include "alarm/retry_schedule.h"
+#include "fleet_files.h"
+#include "link/signing.h"
+#include "log.h"
+#include "measure/duration.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/random.h>
+
+enum { DUE_AT_ONCE = 64, SIGNATURE_HEADERS = 3, UNSTORED_ROW = -1, FAILING_TRIES = 3 };
+static const int64_t idle_ms = 60 * DURATION_SECOND_MS;
+
+/* What a contact needs besides its settings; secrets are wiped at the end. */
+struct contact_secrets {
+    bool signs;
+    struct signing_key key;
+    char **header_values; /* in the order of the settings */
+    bool failing;
+    int64_t not_before_ms; /* the endpoint asked for a pause */
+};
+
+struct answer {
+    int64_t row;
+    size_t contact;
+    int status;
+    int64_t retry_after_s;
+    char text[200];
+};
+
+struct dispatch {
+    const struct fleet *fleet;
+    struct delivery *delivery;
+    struct contact_secrets *secrets;
+    struct answer *answers;
+    size_t answer_count, answer_capacity;
+    struct dispatch_counters counters;
+};
+
+/* ---- secrets ---- */
+
+static void wipe(char *text) {
+    if (text)
+        explicit_bzero(text, strlen(text));
+    free(text);
+}
+
+static bool read_key(struct contact_secrets *secrets, const struct settings_contact *contact,
+                     char *why, size_t why_size) {
+    if (!contact->signing_secret_file)
+        return true;
+    char *text = fleet_files_secret(contact->signing_secret_file, why, why_size);
+    if (!text)
+        return false;
+    secrets->signs = signing_key_parse(text, &secrets->key);
+    wipe(text);
+    if (!secrets->signs)
+        snprintf(why, why_size,
+                 "%s: is not a signing secret; allowed: whsec_ and base64 of 24 to 64 bytes",
+                 contact->signing_secret_file);
+    return secrets->signs;
+}
+
+static bool read_headers(struct contact_secrets *secrets, const struct settings_contact *contact,
+                         char *why, size_t why_size) {
+    secrets->header_values = calloc(contact->header_count + 1, sizeof(char *));
+    if (!secrets->header_values)
+        return false;
+    for (size_t i = 0; i < contact->header_count; i++) {
+        const struct settings_header *header = &contact->headers[i];
+        secrets->header_values[i] = header->value_file
+                                        ? fleet_files_secret(header->value_file, why, why_size)
+                                        : strdup(header->value);
+        if (!secrets->header_values[i])
+            return false;
+    }
+    return true;
+}
+
+static size_t contact_index(const struct fleet *fleet, const char *id) {
+    const struct settings_contact *contact = fleet_contact(fleet, id);
+    return contact ? (size_t)(contact - fleet->settings->contacts) : FLEET_NONE;
+}
+
+/* ---- answers ---- */
+
+static void on_done(void *context, const struct delivery_result *result) {
+    struct dispatch *dispatch = context;
+    size_t contact = contact_index(dispatch->fleet, result->contact);
+    if (result->row == UNSTORED_ROW || contact == FLEET_NONE)
+        return;
+    if (dispatch->answer_count == dispatch->answer_capacity) {
+        size_t capacity = dispatch->answer_capacity ? 2 * dispatch->answer_capacity : 32;
+        struct answer *grown = realloc(dispatch->answers, capacity * sizeof *grown);
+        if (!grown)
+            return; /* the row keeps waiting and is sent again */
+        dispatch->answers = grown;
+        dispatch->answer_capacity = capacity;
+    }
+    struct answer *answer = &dispatch->answers[dispatch->answer_count++];
+    *answer = (struct answer){result->row, contact, result->status, result->retry_after_s, ""};
+    snprintf(answer->text, sizeof answer->text, "%s", result->text ? result->text : "");
+}
+
+/* ---- opening ---- */
+
+struct dispatch *dispatch_open(const struct fleet *fleet, char *why, size_t why_size) {
+    struct dispatch *dispatch = calloc(1, sizeof *dispatch);
+    const struct settings *settings = fleet->settings;
+    snprintf(why, why_size, "out of memory");
+    if (!dispatch)
+        return NULL;
+    const struct delivery_callbacks callbacks = {dispatch, on_done};
+    dispatch->fleet = fleet;
+    dispatch->delivery = delivery_create(&callbacks);
+    dispatch->secrets = calloc(settings->contact_count + 1, sizeof *dispatch->secrets);
+    bool good = dispatch->delivery && dispatch->secrets;
+    for (size_t i = 0; i < settings->contact_count && good; i++)
+        good = read_key(&dispatch->secrets[i], &settings->contacts[i], why, why_size) &&
+               read_headers(&dispatch->secrets[i], &settings->contacts[i], why, why_size);
+    if (good)
+        return dispatch;
+    dispatch_close(dispatch);
+    return NULL;
+}
+
+void dispatch_close(struct dispatch *dispatch) {
+    if (!dispatch)
+        return;
+    delivery_destroy(dispatch->delivery);
+    for (size_t i = 0; dispatch->secrets && i < dispatch->fleet->settings->contact_count; i++) {
+        struct contact_secrets *secrets = &dispatch->secrets[i];
+        signing_key_clear(&secrets->key);
+        size_t headers = dispatch->fleet->settings->contacts[i].header_count;
+        for (size_t h = 0; secrets->header_values && h < headers; h++)
+            wipe(secrets->header_values[h]);
+        free(secrets->header_values);
+    }
+    free(dispatch->secrets);
+    free(dispatch->answers);
+    free(dispatch);
+}
+
+struct delivery *dispatch_delivery(struct dispatch *dispatch) {
+    return dispatch->delivery;
+}
+
+struct dispatch_counters dispatch_count(const struct dispatch *dispatch) {
+    return dispatch->counters;
+}
+
+size_t dispatch_under_way(const struct dispatch *dispatch) {
+    return delivery_under_way(dispatch->delivery);
+}
+
+/* ---- posting ---- */
+
+struct envelope {
+    const char *id, *content_type, *body;
+    int64_t row;
+};
+
+static size_t add_signature(const struct contact_secrets *secrets, const struct envelope *envelope,
+                            int64_t now_ms, char timestamp[24], char signature[SIGNING_TEXT_SIZE],
+                            struct delivery_header *headers) {
+    int64_t now_s = now_ms / 1000;
+    snprintf(timestamp, 24, "%lld", (long long)now_s);
+    headers[0] = (struct delivery_header){"webhook-id", envelope->id};
+    headers[1] = (struct delivery_header){"webhook-timestamp", timestamp};
+    if (!secrets->signs || !signing_sign(&secrets->key, envelope->id, now_s, envelope->body,
+                                         strlen(envelope->body), signature))
+        return 2;
+    headers[2] = (struct delivery_header){"webhook-signature", signature};
+    return 3;
+}
+
+static bool post(struct dispatch *dispatch, const struct settings_contact *contact,
+                 const struct envelope *envelope, int64_t now_ms) {
+    const struct contact_secrets *secrets =
+        &dispatch->secrets[contact - dispatch->fleet->settings->contacts];
+    char timestamp[24], signature[SIGNING_TEXT_SIZE];
+    struct delivery_header *headers =
+        calloc(contact->header_count + SIGNATURE_HEADERS, sizeof *headers);
+    if (!headers)
+        return false;
+    size_t count = add_signature(secrets, envelope, now_ms, timestamp, signature, headers);
+    for (size_t i = 0; i < contact->header_count; i++)
+        headers[count++] =
+            (struct delivery_header){contact->headers[i].name, secrets->header_values[i]};
+    const struct delivery_request request = {
+        .row = envelope->row,
+        .contact = contact->id,
+        .url = contact->url,
+        .content_type = envelope->content_type,
+        .body = envelope->body,
+        .body_length = strlen(envelope->body),
+        .headers = headers,
+        .header_count = count,
+        .ca_file = contact->tls_ca_file,
+        .allow_private_address = contact->allow_private_address,
+    };
+    bool begun = delivery_post(dispatch->delivery, &request);
+    free(headers);
+    dispatch->counters.posts += begun;
+    return begun;
+}
+
+void dispatch_unstored(struct dispatch *dispatch, const struct settings_contact *contact,
+                       const char *id, const char *content_type, const char *body, int64_t now_ms) {
+    const struct envelope envelope = {id, content_type, body, UNSTORED_ROW};
+    post(dispatch, contact, &envelope, now_ms);
+}
+
+/* Contacts with a POST under way, or that asked for a pause. */
+static size_t list_busy(const struct dispatch *dispatch, int64_t now_ms, const char **busy,
+                        int64_t *next_ms) {
+    const struct settings *settings = dispatch->fleet->settings;
+    size_t count = 0;
+    for (size_t i = 0; i < settings->contact_count; i++) {
+        bool paused = dispatch->secrets[i].not_before_ms > now_ms;
+        if (paused && dispatch->secrets[i].not_before_ms < *next_ms)
+            *next_ms = dispatch->secrets[i].not_before_ms;
+        if (paused || delivery_busy(dispatch->delivery, settings->contacts[i].id))
+            busy[count++] = settings->contacts[i].id;
+    }
+    return count;
+}
+
+static void send_one(struct dispatch *dispatch, struct store *store,
+                     const struct outbox_message *message, int64_t now_ms) {
+    const struct settings_contact *contact = fleet_contact(dispatch->fleet, message->contact);
+    if (!contact) {
+        outbox_failed(store, message->row, now_ms, "the contact is no longer in the settings");
+        return;
+    }
+    const struct envelope envelope = {message->id, message->content_type, message->body,
+                                      message->row};
+    if (!delivery_busy(dispatch->delivery, contact->id))
+        post(dispatch, contact, &envelope, now_ms);
+}
+
+int64_t dispatch_start(struct dispatch *dispatch, struct store *store, int64_t now_ms) {
+    struct outbox_message *due[DUE_AT_ONCE];
+    size_t contacts = dispatch->fleet->settings->contact_count, count = 0;
+    int64_t next_ms = now_ms + idle_ms, waiting_ms = INT64_MAX;
+    const char **busy = calloc(contacts + 1, sizeof(char *));
+    if (!busy)
+        return next_ms;
+    size_t busy_count = list_busy(dispatch, now_ms, busy, &next_ms);
+    if (outbox_due(store, now_ms, busy, busy_count, due, DUE_AT_ONCE, &count) == STORE_OK) {
+        for (size_t i = 0; i < count; i++) {
+            send_one(dispatch, store, due[i], now_ms);
+            outbox_message_free(due[i]);
+        }
+    }
+    free(busy);
+    if (outbox_next(store, &waiting_ms) == STORE_OK && waiting_ms > now_ms && waiting_ms < next_ms)
+        next_ms = waiting_ms;
+    return next_ms;
+}
+
+/* ---- taking in answers ---- */
+
+static double random_unit(void) {
+    uint32_t bits = 0;
+    if (getrandom(&bits, sizeof bits, 0) != (ssize_t)sizeof bits)
+        return 0.5;
+    return bits / 4294967296.0;
+}
+
+static enum store_status retry(struct dispatch *dispatch, struct store *store,
+                               const struct answer *answer, const struct outbox_message *message,
+                               int64_t now_ms) {
+    struct contact_secrets *secrets = &dispatch->secrets[answer->contact];
+    const struct retry_situation situation = {
+        .tries = message->tries + 1,
+        .created_ms = message->created_ms,
+        .now_ms = now_ms,
+        .retry_after_s = answer->retry_after_s,
+        .random = random_unit(),
+    };
+    int64_t next_ms = 0;
+    secrets->failing |= situation.tries >= FAILING_TRIES;
+    if (!retry_schedule_next(&situation, &next_ms)) {
+        dispatch->counters.failed++;
+        secrets->failing = true;
+        return outbox_failed(store, answer->row, now_ms, answer->text);
+    }
+    /* Retry-After speaks for the endpoint as a whole, not for one message. */
+    if (answer->retry_after_s > 0)
+        secrets->not_before_ms = next_ms;
+    dispatch->counters.retried++;
+    return outbox_retry(store, answer->row, next_ms, answer->text);
+}
+
+static enum store_status note(struct dispatch *dispatch, struct store *store,
+                              const struct answer *answer, int64_t now_ms) {
+    struct outbox_message *message = NULL;
+    struct contact_secrets *secrets = &dispatch->secrets[answer->contact];
+    enum store_status status = STORE_OK;
+    switch (retry_verdict(answer->status)) {
+    case RETRY_DONE:
+        dispatch->counters.sent++;
+        secrets->failing = false;
+        return outbox_sent(store, answer->row, now_ms, answer->text);
+    case RETRY_NEVER:
+        dispatch->counters.failed++;
+        secrets->failing = true;
+        return outbox_failed(store, answer->row, now_ms, answer->text);
+    case RETRY_AGAIN:
+        status = outbox_get(store, answer->row, &message);
+        if (status == STORE_OK)
+            status = retry(dispatch, store, answer, message, now_ms);
+        outbox_message_free(message);
+        break;
+    }
+    return status;
+}
+
+static void judge_contacts(const struct dispatch *dispatch, struct monitor *monitor,
+                           int64_t now_ms) {
+    const struct settings *settings = dispatch->fleet->settings;
+    for (size_t i = 0; i < settings->contact_count; i++) {
+        if (dispatch->secrets[i].failing) {
+            monitor_daemon(monitor, CONDITION_DELIVERY_FAILING, true, settings->contacts[i].id, NAN,
+                           now_ms);
+            return;
+        }
+    }
+    monitor_daemon(monitor, CONDITION_DELIVERY_FAILING, false, NULL, NAN, now_ms);
+}
+
+enum store_status dispatch_finish(struct dispatch *dispatch, struct store *store,
+                                  struct monitor *monitor, int64_t now_ms) {
+    delivery_turn(dispatch->delivery, now_ms);
+    if (dispatch->answer_count == 0)
+        return STORE_OK;
+    enum store_status status = store_begin(store);
+    for (size_t i = 0; i < dispatch->answer_count && status == STORE_OK; i++) {
+        const struct answer *answer = &dispatch->answers[i];
+        status = note(dispatch, store, answer, now_ms);
+        if (retry_verdict(answer->status) != RETRY_DONE)
+            log_line(LOG_LEVEL_WARNING, "delivery", "%s: %s",
+                     dispatch->fleet->settings->contacts[answer->contact].id, answer->text);
+    }
+    if (status == STORE_OK)
+        status = store_commit(store);
+    else
+        store_rollback(store);
+    dispatch->answer_count = 0;
+    judge_contacts(dispatch, monitor, now_ms);
+    return status;
+}

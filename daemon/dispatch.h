@@ -1,0 +1,47 @@
+/*
+ * dispatch: waiting rows of the outbox to webhooks, and answers back to their rows.
+ *
+ * A row is done only after a 2xx answer. One POST a contact at a time, order kept per contact and
+ * system, so a contact that hangs delays nobody else.
+ */
+#ifndef DAEMON_DISPATCH_H
+#define DAEMON_DISPATCH_H
+
+#include "link/delivery.h"
+#include "monitor/monitor.h"
+#include "store/outbox.h"
+
+struct dispatch;
+
+/**
+ * Reads the secrets of all contacts (borrowed fleet). NULL with a sentence in `why` when one cannot
+ * be read or is open to everybody.
+ */
+struct dispatch *dispatch_open(const struct fleet *fleet, char *why, size_t why_size);
+/** Gives up what is under way; it will be sent again. NULL does nothing. */
+void dispatch_close(struct dispatch *dispatch);
+
+/** For the wait of the loop. */
+struct delivery *dispatch_delivery(struct dispatch *dispatch);
+
+/** Posts what is due. Returns when to call again at the latest (wall clock). */
+int64_t dispatch_start(struct dispatch *dispatch, struct store *store, int64_t now_ms);
+/**
+ * Takes in answers and notes them in the store, in a transaction of its own; then tells the monitor
+ * which contacts fail. Not STORE_OK: the rows wait and will be sent again with the same id.
+ */
+enum store_status dispatch_finish(struct dispatch *dispatch, struct store *store,
+                                  struct monitor *monitor, int64_t now_ms);
+
+/** Posts a message that cannot be stored, because the store is what fails. */
+void dispatch_unstored(struct dispatch *dispatch, const struct settings_contact *contact,
+                       const char *id, const char *content_type, const char *body, int64_t now_ms);
+
+struct dispatch_counters {
+    uint64_t posts, sent, retried, failed;
+};
+struct dispatch_counters dispatch_count(const struct dispatch *dispatch);
+/** POSTs under way. */
+size_t dispatch_under_way(const struct dispatch *dispatch);
+
+#endif

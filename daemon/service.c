@@ -1,0 +1,359 @@
+#include "service.h"
+
+#include "clock.h"
+#include "fleet_files.h"
+#include "link/service_manager.h"
+#include "log.h"
+#include "measure/duration.h"
+#include "service_private.h"
+
+#include <errno.h>
+#include <math.h>
+#include <signal.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/signalfd.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+/* ---- the broker's callbacks ---- */
+
+static void on_message(void *context, const struct intake_message *message) {
+    struct service *service = context;
+    pipeline_message(service->pipeline, message, service->now_ms);
+}
+
+static void note_gap(struct service *service, bool session_present) {
+    char seen[8] = "", subject[128], from[40], to[40];
+    bool before = record_note_get(service->store, "broker session", seen, sizeof seen) == STORE_OK;
+    if (before && !session_present) {
+        int64_t from_ms =
+            service->lost_since_ms == TIMESTAMP_NONE ? service->now_ms : service->lost_since_ms;
+        snprintf(subject, sizeof subject, "%s to %s", timestamp_format(from, sizeof from, from_ms),
+                 timestamp_format(to, sizeof to, service->now_ms));
+        log_line(LOG_LEVEL_WARNING, "broker",
+                 "it has forgotten our session; readings may be missing from %s", subject);
+        monitor_daemon(pipeline_monitor(service->pipeline), CONDITION_READINGS_GAP, true, subject,
+                       NAN, service->now_ms);
+    } else {
+        monitor_daemon(pipeline_monitor(service->pipeline), CONDITION_READINGS_GAP, false, NULL,
+                       NAN, service->now_ms);
+    }
+    if (!before && pipeline_begin(service->pipeline) &&
+        record_note_put(service->store, "broker session", "seen") != STORE_OK)
+        pipeline_fail(service->pipeline, STORE_FAILING);
+}
+
+static void on_connected(void *context, bool session_present) {
+    struct service *service = context;
+    log_line(LOG_LEVEL_NOTICE, "broker", "connected to %s:%d%s",
+             service->fleet->settings->broker.host, service->fleet->settings->broker.port,
+             session_present ? ", it kept our session" : "");
+    if (service->store)
+        note_gap(service, session_present);
+    service->lost_since_ms = TIMESTAMP_NONE;
+    service->quiet_since_monotonic_ms = service->monotonic_ms;
+    monitor_daemon(pipeline_monitor(service->pipeline), CONDITION_BROKER_LOST, false, NULL, NAN,
+                   service->now_ms);
+}
+
+static void on_disconnected(void *context, const char *why) {
+    struct service *service = context;
+    log_line(LOG_LEVEL_WARNING, "broker", "%s", why);
+    if (service->lost_since_ms == TIMESTAMP_NONE)
+        service->lost_since_ms = service->now_ms;
+    service->backlog = true;
+    pipeline_set_backlog(service->pipeline, true, service->now_ms);
+    monitor_daemon(pipeline_monitor(service->pipeline), CONDITION_BROKER_LOST, true, why, NAN,
+                   service->now_ms);
+}
+
+static void on_log(void *context, const char *text) {
+    (void)context;
+    log_line(LOG_LEVEL_INFO, "broker", "%s", text);
+}
+
+static bool on_uncommitted(void *context) {
+    const struct service *service = context;
+    return service->pipeline && pipeline_uncommitted(service->pipeline);
+}
+
+/* ---- building ---- */
+
+static bool open_intake(struct service *service, char *why, size_t why_size) {
+    const struct settings *settings = service->fleet->settings;
+    const struct intake_callbacks callbacks = {
+        .context = service,
+        .message = on_message,
+        .connected = on_connected,
+        .disconnected = on_disconnected,
+        .log = on_log,
+        .uncommitted = on_uncommitted,
+    };
+    char *password = NULL;
+    if (settings->broker.password_file) {
+        password = fleet_files_secret(settings->broker.password_file, why, why_size);
+        if (!password)
+            return false;
+    }
+    service->intake = intake_create(settings, password, &callbacks, why, why_size);
+    if (password)
+        explicit_bzero(password, strlen(password));
+    free(password);
+    service->backlog = true;
+    service->lost_since_ms = service->now_ms;
+    pipeline_set_backlog(service->pipeline, true, service->now_ms);
+    return service->intake != NULL;
+}
+
+/* A damaged store is set aside, never deleted or repaired in silence, and a new one begun. */
+static enum store_status open_or_replace(const char *path, struct store **store, int64_t now_ms,
+                                         char *moved_to, size_t moved_size, char *why,
+                                         size_t why_size) {
+    const struct store_options options = {.mode = STORE_READ_WRITE};
+    enum store_status status = store_open(path, &options, store, why, why_size);
+    moved_to[0] = '\0';
+    if (status != STORE_DAMAGED)
+        return status;
+    log_line(LOG_LEVEL_ERROR, "store", "%s", why);
+    status = store_set_aside(path, now_ms, moved_to, moved_size);
+    if (status == STORE_OK)
+        status = store_open(path, &options, store, why, why_size);
+    return status;
+}
+
+bool service_open_store(struct service *service, char *why, size_t why_size) {
+    char moved_to[4200];
+    struct store *store = NULL;
+    if (open_or_replace(service->fleet->settings->store_file, &store, service->now_ms, moved_to,
+                        sizeof moved_to, why, why_size) != STORE_OK)
+        return false;
+    struct pipeline *pipeline =
+        pipeline_open(service->fleet, store, service->now_ms, why, why_size);
+    if (!pipeline) {
+        store_close(store);
+        return false;
+    }
+    if (*moved_to)
+        monitor_daemon(pipeline_monitor(pipeline), CONDITION_STORE_DAMAGED, true, moved_to, NAN,
+                       service->now_ms);
+    pipeline_close(service->pipeline);
+    store_close(service->store);
+    service->store = store;
+    service->pipeline = pipeline;
+    service->api.pipeline = pipeline;
+    pipeline_set_backlog(pipeline, service->backlog, service->now_ms);
+    return true;
+}
+
+static bool open_servers(struct service *service, char *why, size_t why_size) {
+    const struct settings *settings = service->fleet->settings;
+    service->operator_server = web_server_create_socket(settings->operator_socket, api_handle,
+                                                        &service->api, why, why_size);
+    if (!service->operator_server)
+        return false;
+    if (settings->page_port == 0)
+        return true;
+    service->page = web_server_create_tcp(settings->page_address, settings->page_port, api_handle,
+                                          &service->api, why, why_size);
+    if (!service->page)
+        return false;
+    web_server_allow_hosts(service->page, settings->page_hosts, settings->page_host_count);
+    log_line(LOG_LEVEL_NOTICE, "page", "http://%s:%d/", settings->page_address,
+             web_server_port(service->page));
+    return true;
+}
+
+static int open_signals(void) {
+    sigset_t signals;
+    sigemptyset(&signals);
+    sigaddset(&signals, SIGTERM);
+    sigaddset(&signals, SIGINT);
+    sigaddset(&signals, SIGHUP);
+    sigprocmask(SIG_BLOCK, &signals, NULL);
+    signal(SIGPIPE, SIG_IGN);
+    return signalfd(-1, &signals, SFD_NONBLOCK | SFD_CLOEXEC);
+}
+
+static struct fleet *load_fleet(const char *file) {
+    struct settings_errors errors = {0};
+    struct fleet *fleet = fleet_files_load(file, &errors);
+    for (size_t i = 0; i < errors.count; i++)
+        fprintf(stderr, "%s\n", errors.lines[i]);
+    settings_errors_free(&errors);
+    return fleet;
+}
+
+static void set_clocks(struct service *service) {
+    service->now_ms = clock_wall_ms();
+    service->monotonic_ms = clock_monotonic_ms();
+    service->offset_ms = service->now_ms - service->monotonic_ms;
+    service->watchdog_ms = service_manager_watchdog_interval_ms();
+    service->lost_since_ms = service->now_ms;
+}
+
+static bool build(struct service *service) {
+    char why[4800] = "";
+    service->signals = open_signals();
+    service->api.fleet = service->fleet;
+    service->api.started_ms = service->now_ms;
+    service->api.store_why = service->store_why;
+    service->dispatch = dispatch_open(service->fleet, why, sizeof why);
+    service->api.dispatch = service->dispatch;
+    bool good = service->signals >= 0 && service->dispatch &&
+                service_open_store(service, why, sizeof why) &&
+                open_servers(service, why, sizeof why) && open_intake(service, why, sizeof why);
+    service->api.intake = service->intake;
+    if (!good)
+        log_line(LOG_LEVEL_ERROR, "start", "%s", *why ? why : strerror(errno));
+    return good;
+}
+
+/* ---- stopping ---- */
+
+static const int64_t deliveries_grace_ms = 5 * DURATION_SECOND_MS;
+
+static void finish_deliveries(struct service *service) {
+    int64_t until_ms = clock_monotonic_ms() + deliveries_grace_ms;
+    while (service->store && dispatch_under_way(service->dispatch) > 0 &&
+           clock_monotonic_ms() < until_ms) {
+        delivery_wait(dispatch_delivery(service->dispatch), NULL, 0, 100);
+        dispatch_finish(service->dispatch, service->store, pipeline_monitor(service->pipeline),
+                        clock_wall_ms());
+    }
+}
+
+static void stop(struct service *service) {
+    service_manager_stopping("stopping");
+    if (service->intake && service->store &&
+        pipeline_settle(service->pipeline, service->now_ms) == STORE_OK) {
+        intake_release(service->intake);
+        intake_stop(service->intake);
+    }
+    intake_destroy(service->intake);
+    service->intake = NULL;
+    if (service->dispatch && service->pipeline)
+        finish_deliveries(service);
+    web_server_destroy(service->page);
+    web_server_destroy(service->operator_server);
+    if (service->pipeline && service->store)
+        pipeline_settle(service->pipeline, clock_wall_ms());
+    pipeline_close(service->pipeline);
+    dispatch_close(service->dispatch);
+    store_close(service->store);
+    store_close(service->held_store);
+    fleet_destroy(service->fleet);
+    if (service->signals >= 0)
+        close(service->signals);
+}
+
+/* ---- reading the settings again ---- */
+
+static bool same_text(const char *a, const char *b) {
+    return a == b || (a && b && strcmp(a, b) == 0);
+}
+
+static bool same_broker(const struct settings_broker *a, const struct settings_broker *b) {
+    if (!same_text(a->host, b->host) || a->port != b->port || a->protocol != b->protocol ||
+        !same_text(a->client_id, b->client_id) || !same_text(a->username, b->username) ||
+        !same_text(a->password_file, b->password_file) || !same_text(a->ca_file, b->ca_file) ||
+        !same_text(a->certificate_file, b->certificate_file) ||
+        !same_text(a->key_file, b->key_file) || a->tls != b->tls ||
+        a->keepalive_s != b->keepalive_s || a->receive_maximum != b->receive_maximum ||
+        a->maximum_packet != b->maximum_packet || a->subscribe_count != b->subscribe_count)
+        return false;
+    for (size_t i = 0; i < a->subscribe_count; i++) {
+        if (!same_text(a->subscribe[i], b->subscribe[i]))
+            return false;
+    }
+    return true;
+}
+
+static void warn_of_restart(const struct settings *old, const struct settings *new) {
+    if (!same_text(old->store_file, new->store_file) ||
+        !same_text(old->operator_socket, new->operator_socket) ||
+        !same_text(old->page_address, new->page_address) || old->page_port != new->page_port)
+        log_line(LOG_LEVEL_WARNING, "settings",
+                 "store, page and operator_socket change only at a restart");
+}
+
+static void adopt_fleet(struct service *service, struct fleet *fleet, struct dispatch *dispatch,
+                        struct pipeline *pipeline) {
+    struct fleet *old = service->fleet;
+    bool broker_changed = !same_broker(&old->settings->broker, &fleet->settings->broker);
+    char why[512] = "";
+    warn_of_restart(old->settings, fleet->settings);
+    pipeline_close(service->pipeline);
+    dispatch_close(service->dispatch);
+    service->fleet = fleet;
+    service->pipeline = pipeline;
+    service->dispatch = dispatch;
+    service->api.fleet = fleet;
+    service->api.pipeline = pipeline;
+    service->api.dispatch = dispatch;
+    pipeline_set_backlog(pipeline, service->backlog, service->now_ms);
+    if (broker_changed) {
+        intake_destroy(service->intake);
+        service->intake = NULL;
+        if (!open_intake(service, why, sizeof why))
+            log_line(LOG_LEVEL_ERROR, "broker", "%s", why);
+        service->api.intake = service->intake;
+    }
+    fleet_destroy(old);
+    service->next_dispatch_ms = service->next_tick_ms = 0;
+}
+
+void service_reload(struct service *service) {
+    char why[512] = "";
+    service->reload = false;
+    if (!service->store || pipeline_settle(service->pipeline, service->now_ms) != STORE_OK)
+        return;
+    service_manager_reloading(clock_monotonic_ms());
+    struct fleet *fleet = load_fleet(service->settings_file);
+    struct dispatch *dispatch = fleet ? dispatch_open(fleet, why, sizeof why) : NULL;
+    struct pipeline *pipeline =
+        dispatch ? pipeline_open(fleet, service->store, service->now_ms, why, sizeof why) : NULL;
+    service->api.reload_refused = pipeline == NULL;
+    if (pipeline) {
+        adopt_fleet(service, fleet, dispatch, pipeline);
+        log_line(LOG_LEVEL_NOTICE, "settings", "read again: %zu systems, %zu points",
+                 fleet->system_count, fleet->point_count);
+    } else {
+        log_line(LOG_LEVEL_ERROR, "settings", "the old ones stay in force%s%s", *why ? ": " : "",
+                 why);
+        dispatch_close(dispatch);
+        fleet_destroy(fleet);
+    }
+    service_manager_ready("running");
+}
+
+/* ---- running ---- */
+
+int service_run(const char *settings_file) {
+    struct service service = {.settings_file = settings_file, .signals = -1};
+    umask(0027);
+    set_clocks(&service);
+    service.fleet = load_fleet(settings_file);
+    if (!service.fleet)
+        return 2;
+    bool built = build(&service);
+    if (built) {
+        log_line(LOG_LEVEL_NOTICE, "start", "%zu systems, %zu points, %zu contacts",
+                 service.fleet->system_count, service.fleet->point_count,
+                 service.fleet->settings->contact_count);
+        if (service.fleet->settings->contact_count == 0)
+            log_line(LOG_LEVEL_WARNING, "contacts",
+                     "none in the settings: nobody will be told of anything");
+        service_manager_ready("running");
+    }
+    bool more = false;
+    while (built && !service.stop) {
+        service_turn(&service, more);
+        more = service_work(&service);
+        if (service.reload)
+            service_reload(&service);
+    }
+    stop(&service);
+    return built ? 0 : 1;
+}

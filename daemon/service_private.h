@@ -1,0 +1,63 @@
+/*
+ * service_private: the body of the service, shared by service.c (start, stop, reload), turn.c (one
+ * turn of the loop) and store_trouble.c (what to do while the store fails).
+ */
+#ifndef DAEMON_SERVICE_PRIVATE_H
+#define DAEMON_SERVICE_PRIVATE_H
+
+#include "api.h"
+#include "dispatch.h"
+#include "link/intake.h"
+#include "link/web_server.h"
+#include "pipeline.h"
+
+#include <stdbool.h>
+
+struct service {
+    const char *settings_file;
+    struct fleet *fleet;
+    struct store *store;      /* NULL while it fails */
+    struct store *held_store; /* the failed one, for what the page reads meanwhile */
+    struct pipeline *pipeline;
+    struct dispatch *dispatch;
+    struct intake *intake;
+    struct web_server *page, *operator_server;
+    struct api api;
+    int signals; /* signalfd */
+    bool stop, reload;
+
+    /* the store's trouble */
+    bool store_failing;
+    int64_t store_failing_since_ms, store_retry_monotonic_ms;
+    char store_why[512];
+
+    /* the broker */
+    bool backlog;                     /* connected, and not everything read yet */
+    int64_t quiet_since_monotonic_ms; /* since when nothing came while in backlog */
+    int64_t lost_since_ms;            /* wall; TIMESTAMP_NONE while connected */
+
+    /* clocks */
+    int64_t now_ms, monotonic_ms; /* of this turn */
+    int64_t offset_ms;            /* wall minus monotonic */
+    int64_t watchdog_ms, next_watchdog_ms;
+    int64_t next_upkeep_ms, next_dispatch_ms, next_tick_ms;
+    int64_t longest_turn_ms;
+    uint64_t turns;
+};
+
+/** turn.c: waits until something is to be done, at most until the next deadline, and does it. */
+void service_turn(struct service *service, bool more);
+/** turn.c: reads, commits, acknowledges. True when more waits to be read at once. */
+bool service_work(struct service *service);
+
+/** store_trouble.c: a commit failed. */
+void service_store_failed(struct service *service);
+/** store_trouble.c: tries to open the store again when it is time. */
+void service_store_retry(struct service *service);
+
+/** service.c: opens store and pipeline for a fleet. False with a sentence in `why`. */
+bool service_open_store(struct service *service, char *why, size_t why_size);
+/** service.c: (re)reads the settings after SIGHUP. */
+void service_reload(struct service *service);
+
+#endif

@@ -1,0 +1,111 @@
+/*
+ * While the store fails: nothing is acknowledged, so the broker keeps what comes. The old memory
+ * stays for the page. Contractors are told straight from memory, once, because the outbox is part
+ * of what fails; when the store works again, the history gets the fact and they get its end.
+ */
+#include "clock.h"
+#include "log.h"
+#include "measure/duration.h"
+#include "service_private.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const int64_t retry_every_ms = 2 * DURATION_SECOND_MS;
+
+static struct alarm failing_alarm(struct service *service) {
+    return (struct alarm){
+        .system = FLEET_NONE,
+        .point = FLEET_NONE,
+        .subject = service->store_why,
+        .condition = CONDITION_STORE_FAILING,
+        .priority = PRIORITY_HIGH,
+        .since_ms = service->store_failing_since_ms,
+        .raised_ms = service->store_failing_since_ms,
+        .returned_ms = TIMESTAMP_NONE,
+        .acknowledged_ms = TIMESTAMP_NONE,
+        .shelved_until_ms = TIMESTAMP_NONE,
+        .value = NAN,
+        .setpoint = NAN,
+        .baseline = NAN,
+        .returned_value = NAN,
+    };
+}
+
+static void tell_from_memory(struct service *service) {
+    const struct settings *settings = service->fleet->settings;
+    const struct alarm alarm = failing_alarm(service);
+    for (size_t i = 0; i < settings->contact_count; i++) {
+        const struct settings_contact *contact = &settings->contacts[i];
+        struct announce_letter letter;
+        if (!announce_hears(service->fleet, contact, &alarm) ||
+            !announce_write(pipeline_announce(service->pipeline), contact, &alarm, WORDING_RAISED,
+                            service->now_ms, &letter))
+            continue;
+        dispatch_unstored(service->dispatch, contact, letter.id, letter.content_type, letter.body,
+                          service->now_ms);
+        free(letter.body);
+    }
+}
+
+void service_store_failed(struct service *service) {
+    snprintf(service->store_why, sizeof service->store_why, "%s", store_error(service->store));
+    log_line(LOG_LEVEL_ERROR, "store",
+             "%s; nothing more is taken from the broker until it works again", service->store_why);
+    if (service->intake)
+        intake_abandon(service->intake, service->monotonic_ms);
+    if (!service->store_failing) {
+        service->store_failing = true;
+        service->store_failing_since_ms = service->now_ms;
+        tell_from_memory(service);
+    }
+    /* The handle is never used for writing again: after a failed fsync the kernel may have dropped
+       the pages. It is kept open only for what the page reads. */
+    service->held_store = service->store;
+    service->store = NULL;
+    service->store_retry_monotonic_ms = service->monotonic_ms + retry_every_ms;
+}
+
+/* A store that opens but cannot keep a row is not a store that works. */
+static bool try_to_write(struct service *service) {
+    char now[40];
+    return pipeline_begin(service->pipeline) &&
+           record_note_put(service->store, "store tried",
+                           timestamp_format(now, sizeof now, service->now_ms)) == STORE_OK &&
+           pipeline_settle(service->pipeline, service->now_ms) == STORE_OK;
+}
+
+static void recovered(struct service *service) {
+    struct monitor *monitor = pipeline_monitor(service->pipeline);
+    log_line(LOG_LEVEL_NOTICE, "store", "works again");
+    struct alarm facts = failing_alarm(service);
+    facts.subject = strdup(service->store_why);
+    facts.told = true;
+    struct alarm *alarm = alarm_book_raise(monitor_alarms(monitor), &facts);
+    if (alarm)
+        alarm_book_return(monitor_alarms(monitor), FLEET_NONE, FLEET_NONE, CONDITION_STORE_FAILING,
+                          service->now_ms);
+    service->store_failing = false;
+    service->next_tick_ms = service->next_dispatch_ms = service->next_upkeep_ms = 0;
+}
+
+void service_store_retry(struct service *service) {
+    char why[512];
+    if (service->monotonic_ms < service->store_retry_monotonic_ms)
+        return;
+    service->store_retry_monotonic_ms = service->monotonic_ms + retry_every_ms;
+    /* The lock and the old handle go first; its readers find nothing for a moment. */
+    pipeline_forget_store(service->pipeline);
+    store_close(service->held_store);
+    service->held_store = NULL;
+    if (!service_open_store(service, why, sizeof why)) {
+        snprintf(service->store_why, sizeof service->store_why, "%s", why);
+        return;
+    }
+    if (try_to_write(service))
+        recovered(service);
+    else
+        service_store_failed(service);
+}

@@ -1,0 +1,214 @@
+/*
+ * One turn of the loop.
+ *
+ * The order is the promise (failure of any step leaves the broker holding what is not on disk):
+ * read and judge, commit, acknowledge; then deliveries. intake_release is called only right after a
+ * commit, and asserts for itself that nothing is uncommitted.
+ */
+#include "clock.h"
+#include "link/service_manager.h"
+#include "log.h"
+#include "measure/duration.h"
+#include "service_private.h"
+#include "upkeep.h"
+
+#include <math.h>
+#include <signal.h>
+#include <stdlib.h>
+#include <sys/signalfd.h>
+#include <unistd.h>
+
+enum { MOST_A_BATCH = 4096, WAIT_AT_MOST_MS = 1000, SLOTS = 5 };
+static const int64_t jump_least_ms = 30 * DURATION_SECOND_MS;
+static const int64_t backlog_quiet_ms = 500;
+static const int64_t turn_slow_ms = DURATION_SECOND_MS;
+
+/* ---- waiting ---- */
+
+static void take_signals(struct service *service) {
+    struct signalfd_siginfo signal;
+    while (read(service->signals, &signal, sizeof signal) == (ssize_t)sizeof signal) {
+        if (signal.ssi_signo == SIGHUP)
+            service->reload = true;
+        else
+            service->stop = true;
+    }
+}
+
+static int64_t sooner(int64_t a, int64_t b) {
+    return a < b ? a : b;
+}
+
+static int wait_ms(const struct service *service, bool more) {
+    if (more)
+        return 0;
+    int64_t wait = WAIT_AT_MOST_MS;
+    wait = sooner(wait, service->next_tick_ms - service->now_ms);
+    wait = sooner(wait, service->next_dispatch_ms - service->now_ms);
+    if (service->backlog)
+        wait = sooner(wait, backlog_quiet_ms / 2);
+    struct web_server *const servers[] = {service->page, service->operator_server};
+    for (size_t i = 0; i < 2; i++) {
+        int server_ms = servers[i] ? web_server_timeout_ms(servers[i]) : -1;
+        if (server_ms >= 0)
+            wait = sooner(wait, server_ms);
+    }
+    return wait < 0 ? 0 : (int)wait;
+}
+
+static size_t add(struct delivery_descriptor *slots, size_t count, int descriptor,
+                  bool want_write) {
+    if (descriptor < 0)
+        return count;
+    slots[count] = (struct delivery_descriptor){
+        .descriptor = descriptor, .want_read = true, .want_write = want_write};
+    return count + 1;
+}
+
+/* The clock on the wall was moved when it no longer runs along with the other one. */
+static void watch_clock(struct service *service) {
+    int64_t offset_ms = service->now_ms - service->monotonic_ms;
+    int64_t moved_ms = offset_ms - service->offset_ms;
+    service->offset_ms = offset_ms;
+    if (llabs(moved_ms) < jump_least_ms || !service->pipeline)
+        return;
+    struct monitor *monitor = pipeline_monitor(service->pipeline);
+    log_line(LOG_LEVEL_WARNING, "clock", "moved by %.0f s", (double)moved_ms / 1000.0);
+    monitor_clock_moved(monitor, moved_ms);
+    monitor_daemon(monitor, CONDITION_CLOCK_JUMPED, true, NULL, (double)moved_ms, service->now_ms);
+    monitor_daemon(monitor, CONDITION_CLOCK_JUMPED, false, NULL, (double)moved_ms, service->now_ms);
+    service->next_tick_ms = service->next_dispatch_ms = service->next_upkeep_ms = 0;
+}
+
+void service_turn(struct service *service, bool more) {
+    struct delivery_descriptor slots[SLOTS];
+    size_t count = 0;
+    bool reads = service->store && service->intake;
+    count = add(slots, count, service->signals, false);
+    count = add(slots, count, reads ? intake_descriptor(service->intake) : -1,
+                reads && intake_wants_write(service->intake));
+    count =
+        add(slots, count,
+            service->operator_server ? web_server_descriptor(service->operator_server) : -1, false);
+    count = add(slots, count, service->page ? web_server_descriptor(service->page) : -1, false);
+    delivery_wait(dispatch_delivery(service->dispatch), slots, count, wait_ms(service, more));
+    service->now_ms = clock_wall_ms();
+    service->monotonic_ms = clock_monotonic_ms();
+    watch_clock(service);
+    take_signals(service);
+}
+
+/* ---- working ---- */
+
+/* The backlog is over when the broker is connected and has sent nothing for half a second after its
+   last batch was acknowledged. */
+static void watch_backlog(struct service *service, size_t messages, bool more) {
+    bool connected = intake_state(service->intake) == INTAKE_CONNECTED;
+    if (!service->backlog)
+        return;
+    if (!connected || messages > 0 || more) {
+        service->quiet_since_monotonic_ms = service->monotonic_ms;
+        return;
+    }
+    if (service->monotonic_ms - service->quiet_since_monotonic_ms < backlog_quiet_ms)
+        return;
+    service->backlog = false;
+    pipeline_set_backlog(service->pipeline, false, service->now_ms);
+    service->next_tick_ms = 0;
+}
+
+static bool read_broker(struct service *service) {
+    size_t messages = 0;
+    bool more = intake_read(service->intake, MOST_A_BATCH, &messages) == INTAKE_MORE;
+    /* A kept session's backlog comes before the broker confirms our subscriptions. */
+    if (messages > 0 && service->lost_since_ms != TIMESTAMP_NONE) {
+        service->lost_since_ms = TIMESTAMP_NONE;
+        monitor_daemon(pipeline_monitor(service->pipeline), CONDITION_BROKER_LOST, false, NULL, NAN,
+                       service->now_ms);
+    }
+    watch_backlog(service, messages, more);
+    if (messages > 0)
+        service->next_tick_ms = 0;
+    return more;
+}
+
+static void refresh_api(struct service *service) {
+    service->api.now_ms = service->now_ms;
+    service->api.store_failing = service->store_failing;
+    service->api.longest_turn_ms = service->longest_turn_ms;
+    service->api.turns = service->turns;
+    service->api.lost_since_ms = service->lost_since_ms;
+}
+
+static void serve(struct service *service) {
+    refresh_api(service);
+    if (service->operator_server)
+        web_server_turn(service->operator_server);
+    if (service->page)
+        web_server_turn(service->page);
+}
+
+static void deliver(struct service *service) {
+    struct monitor *monitor = pipeline_monitor(service->pipeline);
+    if (dispatch_finish(service->dispatch, service->store, monitor, service->now_ms) != STORE_OK) {
+        pipeline_fail(service->pipeline, STORE_FAILING);
+        return;
+    }
+    service->next_dispatch_ms = dispatch_start(service->dispatch, service->store, service->now_ms);
+}
+
+static void feed_watchdog(struct service *service) {
+    if (service->watchdog_ms <= 0 || service->monotonic_ms < service->next_watchdog_ms)
+        return;
+    /* Only a whole turn with a look at the store keeps the watchdog quiet. */
+    if (service->store && store_probe(service->store) != STORE_OK)
+        pipeline_fail(service->pipeline, STORE_FAILING);
+    service_manager_watchdog();
+    service->next_watchdog_ms = service->monotonic_ms + service->watchdog_ms / 2;
+}
+
+static void measure_turn(struct service *service) {
+    int64_t took_ms = clock_monotonic_ms() - service->monotonic_ms;
+    service->turns++;
+    if (took_ms > service->longest_turn_ms)
+        service->longest_turn_ms = took_ms;
+    if (took_ms > turn_slow_ms)
+        log_line(LOG_LEVEL_WARNING, "loop", "a turn took %lld ms", (long long)took_ms);
+}
+
+static bool work_with_store(struct service *service) {
+    bool more = service->intake && read_broker(service);
+    serve(service);
+    if (service->now_ms >= service->next_tick_ms)
+        service->next_tick_ms = pipeline_tick(service->pipeline, service->now_ms);
+    if (service->now_ms >= service->next_upkeep_ms)
+        service->next_upkeep_ms = upkeep_step(service->pipeline, service->now_ms, more);
+    if (pipeline_settle(service->pipeline, service->now_ms) != STORE_OK) {
+        service_store_failed(service);
+        return false;
+    }
+    if (service->intake)
+        intake_release(service->intake);
+    deliver(service);
+    if (pipeline_settle(service->pipeline, service->now_ms) != STORE_OK) {
+        service_store_failed(service);
+        return false;
+    }
+    if (service->intake)
+        intake_tick(service->intake, service->monotonic_ms);
+    return more;
+}
+
+bool service_work(struct service *service) {
+    bool more = false;
+    if (service->store) {
+        more = work_with_store(service);
+    } else {
+        serve(service);
+        delivery_turn(dispatch_delivery(service->dispatch), service->now_ms);
+        service_store_retry(service);
+    }
+    feed_watchdog(service);
+    measure_turn(service);
+    return more;
+}

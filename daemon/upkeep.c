@@ -1,0 +1,32 @@
+#include "upkeep.h"
+
+#include "measure/duration.h"
+
+enum { EXPIRE_STEP = 2000, SENT_STEP = 200 };
+static const int64_t keep_sent_ms = 90 * DURATION_DAY_MS;
+static const int64_t large_wal_bytes = INT64_C(64) << 20;
+
+/* Retention: a few thousand rows a step, so that no turn is long. */
+static bool expire(struct pipeline *pipeline, int64_t now_ms) {
+    const struct settings *settings = monitor_fleet(pipeline_monitor(pipeline))->settings;
+    int readings = 0, sent = 0;
+    if (!pipeline_begin(pipeline))
+        return false;
+    enum store_status status = series_expire(
+        pipeline_store(pipeline), now_ms - settings->keep_readings_ms, EXPIRE_STEP, &readings);
+    if (status == STORE_OK)
+        status = outbox_expire(pipeline_store(pipeline), now_ms - keep_sent_ms, SENT_STEP, &sent);
+    if (status != STORE_OK)
+        pipeline_fail(pipeline, status);
+    return readings == EXPIRE_STEP || sent == SENT_STEP;
+}
+
+int64_t upkeep_step(struct pipeline *pipeline, int64_t now_ms, bool busy) {
+    int64_t file_bytes = 0, wal_bytes = 0;
+    if (busy)
+        return now_ms + DURATION_SECOND_MS;
+    store_size(pipeline_store(pipeline), &file_bytes, &wal_bytes);
+    if (wal_bytes > large_wal_bytes && !pipeline_uncommitted(pipeline))
+        store_checkpoint(pipeline_store(pipeline));
+    return expire(pipeline, now_ms) ? now_ms : now_ms + DURATION_MINUTE_MS;
+}
