@@ -19,6 +19,9 @@
 set -u
 cd "$(dirname "$0")/.." || exit 2
 . config/packages.sh
+# Debian's python3 comes first: it is the one that finds Debian's packages.
+PATH=/usr/bin:/bin:$PATH
+export PATH
 
 all_groups="check unit reference edge wiring scenario service browser fuzz bench"
 groups="" quick=no list=no
