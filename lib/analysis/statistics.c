@@ -230,7 +230,10 @@ static enum statistics_status mean_and_squares(const double *values, size_t n,
         return status;
     if (summary.lowest == summary.highest)
         return STATISTICS_CONSTANT;
-    running->mean = summary.mean;
+    double left = 0.0; /* what rounding left over in the mean: it matters where mean >> spread */
+    for (size_t i = 0; i < n; i++)
+        left += values[i] - summary.mean;
+    running->mean = summary.mean + left / (double)n;
     running->squares = 0;
     for (size_t i = 0; i < n; i++)
         running->squares += (values[i] - summary.mean) * (values[i] - summary.mean);
