@@ -24,13 +24,16 @@ static void run(const struct finding *findings, size_t count, int64_t end_ms) {
     int64_t at_ms = 0;
     tracker = (struct tracker){.phase = TRACKER_REST};
     story[0] = '\0';
+    enum tracker_event event;
     for (size_t i = 0; i < count; i++) {
-        note(tracker_expire(&tracker, 30, 10, findings[i].time_ms, &at_ms), at_ms);
-        note(tracker_step(&tracker, 30, 10, findings[i].beyond, findings[i].cleared,
-                          findings[i].time_ms, &at_ms),
-             at_ms);
+        event = tracker_expire(&tracker, 30, 10, findings[i].time_ms, &at_ms);
+        note(event, at_ms);
+        event = tracker_step(&tracker, 30, 10, findings[i].beyond, findings[i].cleared,
+                             findings[i].time_ms, &at_ms);
+        note(event, at_ms);
     }
-    note(tracker_expire(&tracker, 30, 10, end_ms, &at_ms), at_ms);
+    event = tracker_expire(&tracker, 30, 10, end_ms, &at_ms);
+    note(event, at_ms);
 }
 
 static const struct {
