@@ -146,7 +146,7 @@ enum mann_kendall_status mann_kendall_test(const double *x, const double *y, siz
 
 double mann_kendall_exact_p(size_t n, double s) {
     enum { most = 20, most_inversions = most * (most - 1) / 2 };
-    double pairs = (double)(n * (n - 1) / 2), size = fabs(s);
+    double pairs = (double)n * ((double)n - 1.0) / 2.0, size = fabs(s);
     if (n < 2 || n > most || !(size >= 1.0) || size > pairs)
         return n >= 2 && n <= most && size > pairs ? 0.0 : 1.0;
     /* share[k] of all orders of n values have k inversions; S = pairs - 2 k */
