@@ -62,7 +62,8 @@ static void take_plain(struct message *message, double value, const struct unit 
         take(message, value, stated, message->arrival_ms, false);
 }
 
-/* "0.62 inH2O", read up to `rest`. What can't be a unit ("1,5", "0x1F", "1.2.3") is malformed. */
+/* "0.62 inH2O", read up to `rest`. What can't be a unit ("1,5", "0x1F", "1.2.3") makes it no
+   number. */
 static void decode_with_unit(struct message *message, double value, const char *number_end,
                              const char *end) {
     const char *rest = number_end;
@@ -74,7 +75,7 @@ static void decode_with_unit(struct message *message, double value, const char *
     bool hexadecimal = rest == number_end && (first == 'x' || first == 'X');
     if ((!letter && first != '%' && first != '[' && first < 0x80) || hexadecimal ||
         memchr(rest, '\0', length) != NULL) {
-        refuse(message, REFUSAL_MALFORMED, 1);
+        refuse(message, REFUSAL_NOT_A_NUMBER, 1);
         return;
     }
     if (!utf8_valid(rest, length)) {
@@ -169,6 +170,9 @@ static void decode_document(struct message *message, const struct json_node *roo
 static void decode_json(struct message *message, const char *text, size_t length) {
     struct json_node *root;
     enum refusal refusal = json_node_parse(text, length, PAYLOAD_DEPTH_MAX, &root);
+    /* A sender of plain text never meant JSON: tell it what it should have sent. */
+    if (refusal == REFUSAL_MALFORMED && !memchr("{[\"", *text, 3))
+        refusal = REFUSAL_NOT_A_NUMBER;
     if (refusal != REFUSAL_NONE) {
         refuse(message, refusal, 1);
         return;

@@ -9,7 +9,7 @@ enum refusal {
     REFUSAL_EMPTY,             /* "empty" */
     REFUSAL_TOO_LARGE,         /* "too-large": over 64 KiB */
     REFUSAL_TOO_DEEP,          /* "too-deep": nested deeper than 32 */
-    REFUSAL_MALFORMED,         /* "malformed": neither a number nor JSON */
+    REFUSAL_MALFORMED,         /* "malformed": begins like JSON and is none */
     REFUSAL_INVALID_UTF8,      /* "invalid-utf8" */
     REFUSAL_VALUE_MISSING,     /* "value-missing": the pointer leads nowhere */
     REFUSAL_NOT_A_NUMBER,      /* "not-a-number" */
