@@ -104,10 +104,11 @@ char *fleet_files_secret(const char *path, char *why, size_t why_size) {
     return secret;
 }
 
-static struct time_zone *zone_from_disk(void *context, const char *name) {
+struct time_zone *fleet_files_zone(const char *name) {
     char path[PATH_MAX];
     size_t length = 0;
-    (void)context;
+    if (strcmp(name, "UTC") == 0)
+        return time_zone_create_utc();
     if (strstr(name, "..") || name[0] == '/')
         return NULL;
     snprintf(path, sizeof path, "%s/%s", ZONE_FOLDER, name);
@@ -115,6 +116,11 @@ static struct time_zone *zone_from_disk(void *context, const char *name) {
     struct time_zone *zone = bytes ? time_zone_create(name, bytes, length) : NULL;
     free(bytes);
     return zone;
+}
+
+static struct time_zone *zone_from_disk(void *context, const char *name) {
+    (void)context;
+    return fleet_files_zone(name);
 }
 
 /* ---- the list of system files ---- */

@@ -22,4 +22,7 @@ char *fleet_files_read(const char *path, size_t most, size_t *length);
  */
 char *fleet_files_secret(const char *path, char *why, size_t why_size);
 
+/** A time zone by its IANA name, from the machine's files. NULL when there is none. */
+struct time_zone *fleet_files_zone(const char *name);
+
 #endif
