@@ -5,10 +5,16 @@ set -eu
 preset=$1
 shift
 cmake --preset "$preset"
-# Goes on after a fault, so that the rest can be tested all the same.
-if [ $# -eq 0 ]; then
-    cmake --build --preset "$preset" --parallel "$JOBS" -- -k
-else
-    cmake --build --preset "$preset" --parallel "$JOBS" --target "$@" -- -k
-fi
+
+# Goes on after a fault, so that the rest can be tested all the same; shows what went wrong and not
+# each step that went well.
+status=$(mktemp)
+trap 'rm -f "$status"' EXIT
+[ $# -eq 0 ] || set -- --target "$@"
+{
+    cmake --build --preset "$preset" --parallel "$JOBS" "$@" -- -k --no-print-directory 2>&1 ||
+        echo failed >"$status"
+} | grep -vE '^\[ *[0-9]+%\] (Building|Linking|Built)' || true
+
+[ ! -s "$status" ] || exit 1
 echo "1 passed, 0 failed"
