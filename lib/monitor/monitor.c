@@ -529,6 +529,8 @@ static bool point_is_settled(const struct monitor *monitor, size_t point, int64_
     const struct point_state *state = &monitor->points[point];
     int64_t every_ms = monitor->fleet->points[point].description->every_ms;
     int64_t live_ms = every_ms > live_lag_ms ? every_ms : live_lag_ms;
+    if (state->newest_ms == TIMESTAMP_NONE)
+        return true;
     return now_ms - state->newest_ms <= live_ms || now_ms - state->heard_ms >= quiet_ms;
 }
 

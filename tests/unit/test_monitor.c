@@ -1,0 +1,319 @@
+/*
+ * The monitor as a whole, fed reading by reading with a clock of our own.
+ */
+#include "measure/duration.h"
+#include "monitor/monitor.h"
+#include "small_fleet.h"
+
+#include <math.h>
+
+#define MINUTE DURATION_MINUTE_MS
+#define HOUR DURATION_HOUR_MS
+
+static const int64_t start_ms = INT64_C(1767225600000); /* 2026-01-01T00:00:00Z */
+
+static const char house[] = "id: house\n"
+                            "name: House\n"
+                            "points:\n"
+                            "  - {id: suction, quantity: suction, unit: Pa, every: 10 min}\n"
+                            "  - {id: power, quantity: fan-power, unit: W, every: 10 min}\n"
+                            "  - {id: hole, quantity: field, unit: Pa, every: 10 min}\n"
+                            "  - {id: radon, quantity: radon, unit: Bq/m3, every: 1 h}\n";
+
+enum { SUCTION, POWER, HOLE, RADON };
+
+static struct fleet *fleet;
+static struct monitor *monitor;
+static char told[4096];
+
+static void set_up(void) {
+    const char *const systems[] = {house};
+    fleet = small_fleet(NULL, systems, 1);
+    monitor = monitor_create(fleet);
+    ck_assert_ptr_nonnull(monitor);
+    monitor_load_baseline(monitor, SUCTION, start_ms, 200.0, "the installer", false);
+    monitor_load_baseline(monitor, POWER, start_ms, 20.0, "the installer", false);
+    monitor_load_baseline(monitor, HOLE, start_ms, 8.0, "the installer", false);
+    told[0] = '\0';
+}
+
+static void tear_down(void) {
+    monitor_destroy(monitor);
+    fleet_destroy(fleet);
+}
+
+static void on_tell(void *context, struct alarm *alarm, enum alarm_notice notice) {
+    size_t used = strlen(told);
+    (void)context;
+    int64_t at_ms = notice == ALARM_NOTICE_RAISED ? alarm->raised_ms : alarm->returned_ms;
+    snprintf(told + used, sizeof told - used, "%s%s%s@%lld", used ? " " : "",
+             notice == ALARM_NOTICE_RAISED ? "+" : "-", condition_info(alarm->condition)->name,
+             (long long)((at_ms - start_ms) / MINUTE));
+}
+
+static void advance(int64_t now_ms) {
+    monitor_advance(monitor, now_ms);
+    monitor_tell(monitor, now_ms, NULL, on_tell);
+}
+
+static void live(size_t point, double value, int64_t minute) {
+    const struct reading reading = {start_ms + minute * MINUTE, value};
+    monitor_reading(monitor, point, &reading, reading.time_ms);
+    advance(reading.time_ms);
+}
+
+static void live_for(size_t point, double value, int64_t from_minute, int64_t to_minute) {
+    /* One Pa of noise, so that nothing looks stuck. */
+    for (int64_t m = from_minute; m < to_minute; m += 10)
+        live(point, value + (double)(m / 10 % 3) * 0.01 * value, m);
+}
+
+START_TEST(suction_low_needs_six_hours_and_ends_with_its_deadband) {
+    live_for(SUCTION, 130.0, 0, 500);
+    ck_assert_str_eq(told, "+suction-low@360");
+    live_for(SUCTION, 145.0, 500, 700); /* above 70 %, within the deadband of 5 % */
+    ck_assert_str_eq(told, "+suction-low@360");
+    live_for(SUCTION, 160.0, 700, 720);
+    ck_assert_str_eq(told, "+suction-low@360 -suction-low@710");
+}
+END_TEST
+
+START_TEST(suction_lost_hides_suction_low) {
+    live_for(SUCTION, 5.0, 0, 500);
+    ck_assert_str_eq(told, "+suction-lost@30");
+    const struct alarm *low =
+        alarm_book_standing(monitor_alarms(monitor), 0, SUCTION, CONDITION_SUCTION_LOW);
+    ck_assert_ptr_nonnull(low);
+    ck_assert_int_eq(alarm_state(low), ALARM_SUPPRESSED_BY_DESIGN);
+}
+END_TEST
+
+START_TEST(a_stopped_fan_is_told_once_for_all_that_follows) {
+    for (int64_t m = 0; m < 120; m += 10) {
+        live(POWER, 0.1 + 0.01 * (double)(m % 30), m);
+        live(SUCTION, 1.0 + 0.1 * (double)(m % 30), m);
+    }
+    ck_assert_str_eq(told, "+fan-stopped@15");
+    for (int64_t m = 120; m < 200; m += 10) {
+        live(POWER, 20.0 + 0.01 * (double)(m % 30), m);
+        live(SUCTION, 199.0 + 0.1 * (double)(m % 30), m);
+    }
+    ck_assert_str_eq(told, "+fan-stopped@15 -fan-stopped@130");
+}
+END_TEST
+
+START_TEST(without_a_baseline_relative_limits_do_not_judge) {
+    monitor_destroy(monitor);
+    monitor = monitor_create(fleet);
+    live_for(SUCTION, 1.0, 0, 2000);
+    ck_assert_str_eq(told, "");
+}
+END_TEST
+
+START_TEST(a_delay_ends_only_on_evidence) {
+    live(POWER, 0.0, 0);
+    live(POWER, 0.0, 10);
+    for (int64_t m = 10; m < 60; m++) /* no further reading: 15 min are over at minute 15 */
+        advance(start_ms + m * MINUTE);
+    ck_assert_msg(strstr(told, "+fan-stopped@15") != NULL, "%s", told);
+    tear_down();
+    set_up();
+    live(SUCTION, 5.0, 0); /* 6 h of suction-low can't end on one reading */
+    for (int64_t m = 1; m < 600; m++)
+        advance(start_ms + m * MINUTE);
+    ck_assert_ptr_null(strstr(told, "suction-low"));
+    ck_assert_ptr_nonnull(strstr(told, "suction-lost@30"));
+}
+END_TEST
+
+START_TEST(a_backlog_says_what_stands_and_keeps_the_rest_as_history) {
+    int64_t now_ms = start_ms + 2000 * MINUTE;
+    monitor_set_backlog(monitor, true, now_ms);
+    for (int64_t m = 0; m < 1990; m += 10) {
+        bool fault = (m >= 200 && m < 400) || m >= 1500;
+        const struct reading reading = {start_ms + m * MINUTE,
+                                        fault ? 5.0 + (double)(m % 7) : 200.0 + (double)(m % 7)};
+        monitor_reading(monitor, SUCTION, &reading, now_ms);
+        advance(now_ms);
+    }
+    ck_assert_str_eq(told, "");
+    monitor_set_backlog(monitor, false, now_ms);
+    advance(now_ms + 3000);
+    ck_assert_str_eq(told, "+suction-lost@1530");
+}
+END_TEST
+
+START_TEST(the_mean_of_a_day_decides_radon_high) {
+    for (int64_t m = 0; m < 6 * 1440; m += 60)
+        live(RADON, (m >= 2 * 1440 && m < 4 * 1440 ? 600.0 : 60.0) + (double)(m % 7), m);
+    /* From 60 to 600 Bq/m3 the mean of 24 h passes 296 after (296 - 60) / 540 of a day: 10.5 h;
+       then 24 h of on-delay. */
+    ck_assert_ptr_nonnull(strstr(told, "+radon-high@"));
+    long long at = atoll(strstr(told, "+radon-high@") + strlen("+radon-high@"));
+    ck_assert_int_ge(at, 2 * 1440 + 629 + 1440 - 60);
+    ck_assert_int_le(at, 2 * 1440 + 629 + 1440 + 60);
+}
+END_TEST
+
+START_TEST(a_value_that_does_not_move_for_two_days_is_stuck) {
+    for (int64_t m = 0; m < 3 * 1440; m += 10)
+        live(SUCTION, m < 600 ? 200.0 + (double)(m % 30) : 201.5, m);
+    ck_assert_str_eq(told, "+sensor-stuck@3480"); /* minute 600 + 48 h */
+}
+END_TEST
+
+START_TEST(a_fan_that_rests_is_not_stuck) {
+    for (int64_t m = 0; m < 4 * 1440; m += 10)
+        live(POWER, 0.0, m);
+    ck_assert_str_eq(told, "+fan-stopped@15");
+}
+END_TEST
+
+START_TEST(one_silent_sensor_is_one_message) {
+    for (int64_t m = 0; m < 300; m += 10) {
+        if (m < 100)
+            live(POWER, 20.0 + (double)(m % 30) / 10, m);
+        live(SUCTION, 200.0 + (double)(m % 30), m);
+        live(HOLE, 8.0 + (double)(m % 30) / 10, m);
+    }
+    ck_assert_str_eq(told, "+sensor-silent@120");
+}
+END_TEST
+
+START_TEST(a_silent_system_is_one_message_not_four) {
+    for (int64_t m = 0; m < 100; m += 10) {
+        live(POWER, 20.0 + (double)(m % 30) / 10, m);
+        live(SUCTION, 200.0 + (double)(m % 30), m);
+        live(HOLE, 8.0 + (double)(m % 30) / 10, m);
+    }
+    for (int64_t m = 100; m < 400; m++)
+        advance(start_ms + m * MINUTE);
+    ck_assert_str_eq(told, "+system-silent@120");
+    live(SUCTION, 200.0, 400);
+    ck_assert_ptr_nonnull(strstr(told, "-system-silent@400"));
+}
+END_TEST
+
+START_TEST(a_unit_mixup_is_named) {
+    live_for(SUCTION, 200.0, 0, 600);
+    live_for(SUCTION, 200.0 / 249.08891, 600, 800);
+    ck_assert_ptr_nonnull(strstr(told, "+sensor-implausible@"));
+    ck_assert_str_eq(judge_unit_mixup(DIMENSION_PRESSURE, 200.0, 2.0), "hPa");
+    ck_assert_str_eq(judge_unit_mixup(DIMENSION_RADON, 148.0, 4.0), "pCi/L");
+    ck_assert_str_eq(judge_unit_mixup(DIMENSION_TEMPERATURE, 20.0, 68.0), "degF");
+    ck_assert_ptr_null(judge_unit_mixup(DIMENSION_PRESSURE, 200.0, 150.0));
+}
+END_TEST
+
+START_TEST(shelved_alarms_come_back_by_themselves) {
+    live_for(SUCTION, 5.0, 0, 60);
+    struct alarm *alarm =
+        alarm_book_standing(monitor_alarms(monitor), 0, SUCTION, CONDITION_SUCTION_LOST);
+    ck_assert(alarm_book_shelve(monitor_alarms(monitor), alarm, start_ms + 100 * MINUTE, "Ann",
+                                "roof work"));
+    live_for(SUCTION, 5.0, 60, 100);
+    ck_assert_int_eq(alarm_state(alarm), ALARM_SHELVED);
+    live_for(SUCTION, 5.0, 100, 120);
+    ck_assert_int_eq(alarm_state(alarm), ALARM_UNACKNOWLEDGED);
+    ck_assert_str_eq(told, "+suction-lost@30 +suction-lost@30");
+}
+END_TEST
+
+START_TEST(out_of_service_is_quiet_and_ends_by_itself) {
+    monitor_set_out_of_service(monitor, 0, start_ms + 100 * MINUTE);
+    live_for(SUCTION, 5.0, 0, 100);
+    ck_assert_str_eq(told, "");
+    live_for(SUCTION, 5.0, 100, 130);
+    ck_assert_str_eq(told, "+suction-lost@30");
+}
+END_TEST
+
+/* ---- the second look ---- */
+
+static void forget(void *context, int64_t id) {
+    (void)context, (void)id;
+}
+
+static int by_time(const void *a, const void *b) {
+    const struct reading *x = a, *y = b;
+    return (x->time_ms > y->time_ms) - (x->time_ms < y->time_ms);
+}
+
+/* A recorded day and a half in any order ends in the same state as in order of time. */
+START_TEST(late_readings_end_where_sorted_ones_do) {
+    enum { COUNT = 216 };
+    struct test_random random = {test_seed() + (uint64_t)_i};
+    struct reading sorted[COUNT], seen[COUNT];
+    double level = 200.0;
+    for (int i = 0; i < COUNT; i++) {
+        if (test_random_unit(&random) < 0.03)
+            level =
+                test_random_unit(&random) < 0.5 ? 5.0 : 130.0 + 100.0 * test_random_unit(&random);
+        sorted[i] =
+            (struct reading){start_ms + (i + 1) * 10 * MINUTE, level + test_random_unit(&random)};
+    }
+    for (int i = 0; i < COUNT; i++)
+        monitor_reading(monitor, SUCTION, &sorted[i], sorted[i].time_ms);
+    const struct alarm *expected[2] = {
+        alarm_book_standing(monitor_alarms(monitor), 0, SUCTION, CONDITION_SUCTION_LOST),
+        alarm_book_standing(monitor_alarms(monitor), 0, SUCTION, CONDITION_SUCTION_LOW)};
+
+    struct fleet *old_fleet = fleet;
+    struct monitor *in_order = monitor;
+    set_up();
+    struct reading shuffled[COUNT];
+    memcpy(shuffled, sorted, sizeof sorted);
+    for (size_t i = COUNT - 1; i > 0; i--) {
+        size_t j = test_random_next(&random) % (i + 1);
+        struct reading swap = shuffled[i];
+        shuffled[i] = shuffled[j];
+        shuffled[j] = swap;
+    }
+    for (size_t i = 0; i < COUNT; i++) {
+        seen[i] = shuffled[i];
+        if (monitor_is_newest(monitor, SUCTION, shuffled[i].time_ms)) {
+            monitor_reading(monitor, SUCTION, &shuffled[i], shuffled[i].time_ms);
+            continue;
+        }
+        struct reading known[COUNT];
+        memcpy(known, seen, (i + 1) * sizeof *known);
+        qsort(known, i + 1, sizeof *known, by_time);
+        int64_t from_ms = shuffled[i].time_ms - monitor_lookback_ms(monitor, SUCTION);
+        ck_assert(monitor_rejudge(monitor, SUCTION, known, i + 1, from_ms, NULL, 0, forget, NULL));
+    }
+    const struct alarm *got[2] = {
+        alarm_book_standing(monitor_alarms(monitor), 0, SUCTION, CONDITION_SUCTION_LOST),
+        alarm_book_standing(monitor_alarms(monitor), 0, SUCTION, CONDITION_SUCTION_LOW)};
+    for (int i = 0; i < 2; i++) {
+        ck_assert_msg((got[i] != NULL) == (expected[i] != NULL), "alarm %d", i);
+        if (got[i]) {
+            ck_assert_int_eq(got[i]->raised_ms, expected[i]->raised_ms);
+            ck_assert_int_eq(got[i]->since_ms, expected[i]->since_ms);
+        }
+    }
+    ck_assert_int_eq(monitor_point(monitor, SUCTION)->newest_ms, sorted[COUNT - 1].time_ms);
+    monitor_destroy(in_order);
+    fleet_destroy(old_fleet);
+}
+END_TEST
+
+int main(void) {
+    TCase *tcase = tcase_create("monitor");
+    tcase_add_checked_fixture(tcase, set_up, tear_down);
+    tcase_add_test(tcase, suction_low_needs_six_hours_and_ends_with_its_deadband);
+    tcase_add_test(tcase, suction_lost_hides_suction_low);
+    tcase_add_test(tcase, a_stopped_fan_is_told_once_for_all_that_follows);
+    tcase_add_test(tcase, without_a_baseline_relative_limits_do_not_judge);
+    tcase_add_test(tcase, a_delay_ends_only_on_evidence);
+    tcase_add_test(tcase, a_backlog_says_what_stands_and_keeps_the_rest_as_history);
+    tcase_add_test(tcase, the_mean_of_a_day_decides_radon_high);
+    tcase_add_test(tcase, a_value_that_does_not_move_for_two_days_is_stuck);
+    tcase_add_test(tcase, a_fan_that_rests_is_not_stuck);
+    tcase_add_test(tcase, one_silent_sensor_is_one_message);
+    tcase_add_test(tcase, a_silent_system_is_one_message_not_four);
+    tcase_add_test(tcase, a_unit_mixup_is_named);
+    tcase_add_test(tcase, shelved_alarms_come_back_by_themselves);
+    tcase_add_test(tcase, out_of_service_is_quiet_and_ends_by_itself);
+    tcase_add_loop_test(tcase, late_readings_end_where_sorted_ones_do, 0, 40);
+    return run_test_case(tcase);
+}
