@@ -238,7 +238,8 @@ static size_t monthly_medians(const struct work *work, double *years, double *me
             statistics_median_in_place(scratch, last - first, &medians[count]) != STATISTICS_OK)
             continue;
         int32_t month = work->months[first], season = ((month % 12) + 12) % 12;
-        years[count] = (double)((month - season) / 12);
+        int32_t year = (month - season) / 12;
+        years[count] = (double)year;
         seasons[count++] = season;
     }
     return count;
@@ -295,6 +296,24 @@ static enum trend_status fit(struct work *work, double confidence, struct trend 
     return status;
 }
 
+/* The values that trend_fit works on; *temperature tells what became of it. */
+static enum trend_status prepare(const struct trend_series *series, struct work *work,
+                                 enum trend_temperature *temperature, double *per_kelvin) {
+    size_t known = known_temperatures(series);
+    bool usable =
+        known >= TREND_LEAST_DAYS && (double)known >= least_known_share * (double)series->n;
+    enum trend_status status = take(series, usable, work);
+    if (status == TREND_OK && usable)
+        *temperature = remove_temperature(work, per_kelvin);
+    else if (series->outdoor_c)
+        *temperature = TREND_TEMPERATURE_TOO_FEW;
+    if (status == TREND_OK && usable && *temperature != TREND_TEMPERATURE_REMOVED) {
+        free(work->x); /* nothing to take out: back to all the days */
+        status = take(series, false, work);
+    }
+    return status;
+}
+
 enum trend_status trend_fit(const struct trend_series *series, double confidence,
                             struct trend *trend) {
     assert(series && trend);
@@ -302,19 +321,8 @@ enum trend_status trend_fit(const struct trend_series *series, double confidence
     if (status != TREND_OK)
         return status;
     struct trend found = {0};
-    size_t known = known_temperatures(series);
-    bool usable =
-        known >= TREND_LEAST_DAYS && (double)known >= least_known_share * (double)series->n;
-    struct work work;
-    status = take(series, usable, &work);
-    if (status == TREND_OK && usable)
-        found.temperature = remove_temperature(&work, &found.per_kelvin);
-    else if (series->outdoor_c)
-        found.temperature = TREND_TEMPERATURE_TOO_FEW;
-    if (status == TREND_OK && usable && found.temperature != TREND_TEMPERATURE_REMOVED) {
-        free(work.x); /* nothing to take out: back to all the days */
-        status = take(series, false, &work);
-    }
+    struct work work = {0};
+    status = prepare(series, &work, &found.temperature, &found.per_kelvin);
     if (status == TREND_OK)
         status = fit(&work, confidence, &found);
     free(work.x);
@@ -324,6 +332,43 @@ enum trend_status trend_fit(const struct trend_series *series, double confidence
     if (status == TREND_OK)
         *trend = found;
     return status;
+}
+
+/* Takes the needed slope out of y and looks whether more pairs rise or fall. */
+static bool may_reach(struct work *work, double now_day, double limit, enum trend_side side,
+                      double within_days) {
+    double median_x = 0.0, median_y = 0.0;
+    struct mann_kendall rest;
+    if (statistics_median(work->x, work->n, &median_x) != STATISTICS_OK ||
+        statistics_median(work->y, work->n, &median_y) != STATISTICS_OK)
+        return true;
+    double ahead = now_day + within_days - median_x;
+    if (!(ahead > 0.0))
+        return true;
+    double needed = (limit - median_y) / ahead;
+    for (size_t i = 0; i < work->n; i++)
+        work->y[i] -= needed * (work->x[i] - median_x);
+    if (mann_kendall_test(work->x, work->y, work->n, &rest) != MANN_KENDALL_OK)
+        return true;
+    return side == TREND_LOW_LIMIT ? rest.s <= 0.0 : rest.s >= 0.0;
+}
+
+bool trend_may_reach(const struct trend_series *series, double now_day, double limit,
+                     enum trend_side side, double within_days) {
+    assert(series);
+    struct work work = {0};
+    enum trend_temperature temperature;
+    double per_kelvin = 0.0;
+    if (check(series) != TREND_OK || !isfinite(limit) || !isfinite(now_day))
+        return false;
+    bool may = prepare(series, &work, &temperature, &per_kelvin) != TREND_OK ||
+               !statistics_all_finite(work.y, work.n);
+    if (!may && work.months)
+        may = work.x[work.n - 1] - work.x[0] >= seasonal_from_days - 1.0;
+    if (!may)
+        may = may_reach(&work, now_day, limit, side, within_days);
+    free(work.x);
+    return may;
 }
 
 /* Days from now until the line of this slope (per year) reaches the limit; false: not in time. */

@@ -85,6 +85,19 @@ struct trend {
 enum trend_status trend_fit(const struct trend_series *series, double confidence,
                             struct trend *trend);
 
+/** Which side of the limit is the bad one. */
+enum trend_side { TREND_LOW_LIMIT, TREND_HIGH_LIMIT };
+
+/**
+ * Can trend_fit find a line that reaches the limit within so many days of `now_day`? False is
+ * certain and cheap: the median of the pair slopes is compared with the slope that would be needed
+ * by the sign of Kendall's S of values - slope x day, without computing any slope. True says only
+ * that trend_fit must look (always so where it would use months). Also false where trend_fit would
+ * refuse the series.
+ */
+bool trend_may_reach(const struct trend_series *series, double now_day, double limit,
+                     enum trend_side side, double within_days);
+
 /** Index of the first day among the last `recent` ones: last day - days < recent. 0 for n = 0. */
 size_t trend_recent_start(const double *days, size_t n, double recent);
 
@@ -92,9 +105,6 @@ size_t trend_recent_start(const double *days, size_t n, double recent);
 const char *trend_method_text(enum trend_method method);
 /** A sentence on what was done about temperature, "" when none was given; static text. */
 const char *trend_temperature_text(enum trend_temperature temperature);
-
-/** Which side of the limit is the bad one. */
-enum trend_side { TREND_LOW_LIMIT, TREND_HIGH_LIMIT };
 
 enum trend_crossing_status {
     TREND_CROSSES = 0,

@@ -1,0 +1,319 @@
+#include "monitor/daily.h"
+
+#include "analysis/control_chart.h"
+#include "measure/duration.h"
+#include "measure/timestamp.h"
+#include "monitor/assessment.h"
+#include "monitor/system_assessment.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+enum {
+    REFERENCE_LONG = 90,
+    WATCHED_DAYS = 400,
+    LEAST_HOURS = 84, /* half of 7 days */
+    ACTION_WINDOWS = 2
+};
+static const int64_t action_windows_days[ACTION_WINDOWS] = {91, 365};
+static const double least_radon_bq_m3 = 1.0; /* below any monitor's resolution; logs need one */
+
+/* One day being judged. */
+struct judged_day {
+    struct monitor *monitor;
+    const struct history *history;
+    const struct fleet *fleet;
+    size_t system;
+    int64_t local_day, end_ms;
+};
+
+static const struct condition_rule *rule_for(const struct judged_day *day, size_t point,
+                                             enum condition condition) {
+    const struct condition_rule *rule = fleet_point_rule(day->fleet, point, condition);
+    return rule && rule->enabled ? rule : NULL;
+}
+
+static const struct point_baseline *baseline_of(const struct judged_day *day, size_t point) {
+    return point_state_baseline(monitor_point(day->monitor, point), day->end_ms - 1);
+}
+
+/* ---- suction-fading ---- */
+
+/* Time until the line reaches the limit, in days; infinite when it doesn't signal. */
+static double fading_within(const struct trend_series *series, double now_day, double limit,
+                            double within_days) {
+    struct trend trend;
+    struct trend_crossing crossing;
+    if (!trend_may_reach(series, now_day, limit, TREND_LOW_LIMIT, within_days) ||
+        trend_fit(series, ASSESSMENT_CONFIDENCE, &trend) != TREND_OK || trend.per_year >= 0.0 ||
+        trend.p_value >= ASSESSMENT_P_VALUE)
+        return INFINITY;
+    switch (trend_cross(&trend, now_day, limit, TREND_LOW_LIMIT, &crossing)) {
+    case TREND_BEYOND_ALREADY:
+        return 0.0;
+    case TREND_CROSSES:
+        return crossing.day - now_day <= within_days ? crossing.day - now_day : INFINITY;
+    default:
+        return INFINITY;
+    }
+}
+
+static bool judge_fading(const struct judged_day *day, size_t point) {
+    const struct condition_rule *rule = rule_for(day, point, CONDITION_SUCTION_FADING);
+    const struct point_baseline *baseline = baseline_of(day, point);
+    double limit = assessment_low_limit(day->monitor, point, day->end_ms - 1);
+    struct assessment_series series;
+    if (!rule || !baseline || isnan(limit))
+        return true;
+    const struct time_zone *zone = day->fleet->systems[day->system].zone;
+    if (!assessment_series_read(day->monitor, day->history, point,
+                                assessment_first_day(zone, baseline->from_ms, day->end_ms - 1),
+                                day->local_day + 1, &series))
+        return false;
+    const struct trend_series recent = assessment_series_recent(&series, TREND_RECENT_DAYS);
+    double now_day = (double)day->local_day + 1.0;
+    double within_days = rule->setpoint.number / DURATION_DAY_MS;
+    if (series.series.n >= TREND_LEAST_DAYS) {
+        double left = fading_within(&recent, now_day, limit, within_days);
+        if (series.series.n > recent.n)
+            left = fmin(left, fading_within(&series.series, now_day, limit, within_days));
+        bool holds = isfinite(left);
+        monitor_daily(day->monitor, day->system, point, CONDITION_SUCTION_FADING, holds, !holds,
+                      holds ? left * DURATION_DAY_MS : NAN, rule->setpoint.number, day->end_ms);
+    }
+    assessment_series_clear(&series);
+    return true;
+}
+
+/* ---- radon-above-action ---- */
+
+static bool judge_action(const struct judged_day *day, size_t point) {
+    const struct condition_rule *rule = rule_for(day, point, CONDITION_RADON_ABOVE_ACTION);
+    const struct time_zone *zone = day->fleet->systems[day->system].zone;
+    int64_t commissioned_ms =
+        assessment_commissioned_ms(day->monitor, day->system, day->end_ms - 1);
+    int64_t first_day = assessment_first_day(zone, commissioned_ms, day->end_ms - 1);
+    double probability = NAN;
+    if (!rule)
+        return true;
+    for (size_t w = 0; w < ACTION_WINDOWS; w++) {
+        struct average average;
+        int64_t from_day = day->local_day + 1 - action_windows_days[w];
+        if (from_day < first_day)
+            continue;
+        enum average_status status = assessment_mean_of_days(
+            day->history, day->fleet, point, from_day, day->local_day + 1, &average);
+        if (status == AVERAGE_NO_MEMORY)
+            return false;
+        if (status == AVERAGE_OK && average.has_uncertainty)
+            probability = fmax(probability, average.probability_at_or_above);
+    }
+    double setpoint = rule->setpoint.number;
+    double deadband = rule->deadband.kind == SETPOINT_NONE ? 0.0 : rule->deadband.number;
+    if (!isnan(probability))
+        monitor_daily(day->monitor, day->system, point, CONDITION_RADON_ABOVE_ACTION,
+                      probability >= setpoint, probability < setpoint - deadband, probability,
+                      setpoint, day->end_ms);
+    return true;
+}
+
+/* ---- radon-rising ---- */
+
+static size_t logarithms(const struct history_day *days, size_t count, double *values) {
+    size_t n = 0;
+    for (size_t i = 0; i < count; i++) {
+        if (isfinite(days[i].mean))
+            values[n++] = log(fmax(days[i].mean, least_radon_bq_m3));
+    }
+    return n;
+}
+
+static void watch_radon(const struct judged_day *day, size_t point, const double *reference,
+                        size_t reference_count, const double *values, size_t count) {
+    struct control_chart_reference learned;
+    struct control_chart_watch watch;
+    if (count == 0 ||
+        control_chart_learn(reference, reference_count, &learned) != CONTROL_CHART_OK ||
+        control_chart_watch(&learned, values, count, CONTROL_CHART_WEIGHT, CONTROL_CHART_WIDTH,
+                            &watch) != CONTROL_CHART_OK)
+        return;
+    monitor_daily(day->monitor, day->system, point, CONDITION_RADON_RISING, watch.lasting,
+                  !watch.above, exp(watch.smoothed), exp(watch.limit), day->end_ms);
+}
+
+/* Daily means from `first_day` on: the reference, then the days that are watched. */
+static bool judge_rising_from(const struct judged_day *day, size_t point, int64_t first_day) {
+    enum { ROOM = REFERENCE_LONG + WATCHED_DAYS };
+    struct history_day *days = malloc(ROOM * sizeof *days);
+    double *values = malloc(ROOM * sizeof *values);
+    int64_t to_day = day->local_day + 1;
+    size_t count = HISTORY_FAILED;
+    if (days && values)
+        count = history_days(day->history, point, first_day, to_day, days, ROOM);
+    if (count == HISTORY_FAILED) {
+        free(days);
+        free(values);
+        return false;
+    }
+    size_t n = logarithms(days, count, values);
+    size_t reference = n >= REFERENCE_LONG + CONTROL_CHART_LASTING ? (size_t)REFERENCE_LONG
+                                                                   : CONTROL_CHART_LEAST_REFERENCE;
+    bool good = true;
+    if (n > reference && count < ROOM) {
+        watch_radon(day, point, values, reference, values + reference, n - reference);
+    } else if (count == ROOM && n >= REFERENCE_LONG) {
+        /* Longer than the room: the reference stays, the watched days are the last ones. */
+        size_t last = history_days(day->history, point, to_day - WATCHED_DAYS, to_day, days, ROOM);
+        good = last != HISTORY_FAILED;
+        if (good) {
+            n = logarithms(days, last, values + REFERENCE_LONG);
+            watch_radon(day, point, values, REFERENCE_LONG, values + REFERENCE_LONG, n);
+        }
+    }
+    free(days);
+    free(values);
+    return good;
+}
+
+static bool judge_rising(const struct judged_day *day, size_t point) {
+    int64_t commissioned_ms =
+        assessment_commissioned_ms(day->monitor, day->system, day->end_ms - 1);
+    const struct time_zone *zone = day->fleet->systems[day->system].zone;
+    if (!rule_for(day, point, CONDITION_RADON_RISING) || commissioned_ms == TIMESTAMP_NONE)
+        return true;
+    int64_t first_day = assessment_first_day(zone, commissioned_ms, day->end_ms - 1);
+    if (day->local_day - first_day < CONTROL_CHART_LEAST_REFERENCE)
+        return true;
+    return judge_rising_from(day, point, first_day);
+}
+
+/* ---- fan-weak and ground-changed ---- */
+
+/* Whatever the curve, the speed ratio lies between Q/Q0 and sqrt(p/p0) (fan_ratio_from_bounds). */
+static double least_possible_speed(const struct system_state_of_air *now,
+                                   const struct system_state_of_air *then) {
+    double by_flow = now->flow_m3_s / then->flow_m3_s;
+    double by_suction = sqrt(fmax(now->suction_pa, 0.0) / then->suction_pa);
+    return isfinite(by_flow) && isfinite(by_suction) ? fmin(by_flow, by_suction) : NAN;
+}
+
+static void judge_fan(const struct judged_day *day, const struct system_points *points,
+                      const struct system_state_of_air *now,
+                      const struct system_state_of_air *then) {
+    struct condition_rule rule = fleet_rule(day->fleet, day->system, CONDITION_FAN_WEAK);
+    double setpoint = rule.setpoint.number;
+    double clear = setpoint + (rule.deadband.kind == SETPOINT_NONE ? 0.0 : rule.deadband.number);
+    double least = least_possible_speed(now, then);
+    if (!rule.enabled)
+        return;
+    bool loss = day->fleet->systems[day->system].description->loss_after_gauge > 0.0;
+    if (least > clear && !loss) { /* no need to solve anything */
+        monitor_daily(day->monitor, day->system, FLEET_NONE, CONDITION_FAN_WEAK, false, true, least,
+                      setpoint, day->end_ms);
+        return;
+    }
+    struct system_fan fan;
+    system_assessment_fan(
+        day->fleet, day->system, points, now, then,
+        system_assessment_agrees(day->monitor, day->history, points, day->end_ms - 1), &fan);
+    if (fan.known)
+        monitor_daily(day->monitor, day->system, FLEET_NONE, CONDITION_FAN_WEAK,
+                      fan.speed.upper < setpoint, fan.speed.ratio >= clear, fan.speed.ratio,
+                      setpoint, day->end_ms);
+}
+
+static void judge_ground(const struct judged_day *day, const struct system_state_of_air *now,
+                         const struct system_state_of_air *then) {
+    struct condition_rule rule = fleet_rule(day->fleet, day->system, CONDITION_GROUND_CHANGED);
+    struct system_ground ground;
+    double exponent =
+        day->history->ground_exponent(day->history->context, day->system, day->end_ms - 1);
+    system_assessment_ground(now, then, exponent, &ground);
+    if (!rule.enabled || !ground.known)
+        return;
+    double low = rule.setpoint.number;
+    double high =
+        rule.second_setpoint.kind == SETPOINT_NONE ? INFINITY : rule.second_setpoint.number;
+    double deadband = rule.deadband.kind == SETPOINT_NONE ? 0.0 : rule.deadband.number;
+    double ratio = ground.resistance.ratio;
+    double least = fmin(ground.at_one, ground.at_two), most = fmax(ground.at_one, ground.at_two);
+    monitor_daily(day->monitor, day->system, FLEET_NONE, CONDITION_GROUND_CHANGED,
+                  most < low || least > high, ratio >= low + deadband && ratio <= high - deadband,
+                  ratio, ratio < 1.0 ? low : high, day->end_ms);
+}
+
+/* 1: with readings that day, 0: without, -1: the history failed. */
+static int heard_that_day(const struct judged_day *day, size_t point) {
+    struct history_day today;
+    if (point == FLEET_NONE)
+        return 0;
+    size_t count = history_days(day->history, point, day->local_day, day->local_day + 1, &today, 1);
+    return count == HISTORY_FAILED ? -1 : (int)count;
+}
+
+/* What fell silent within the 7 days says nothing of their last one. */
+static bool leave_out_silent(const struct judged_day *day, const struct system_points *points,
+                             struct system_state_of_air *now) {
+    int suction = heard_that_day(day, points->suction), power = heard_that_day(day, points->power);
+    int flow = heard_that_day(day, points->flow);
+    int velocity = heard_that_day(day, points->velocity_pressure);
+    if (suction < 0 || power < 0 || flow < 0 || velocity < 0)
+        return false;
+    if (!suction)
+        now->suction_pa = NAN;
+    if (!power)
+        now->power_w = NAN;
+    if (!flow && !velocity)
+        now->flow_m3_s = NAN;
+    return true;
+}
+
+static bool judge_system(const struct judged_day *day) {
+    const struct system_points points = system_points_of(day->fleet, day->system);
+    bool has_flow = points.flow != FLEET_NONE || points.velocity_pressure != FLEET_NONE;
+    if (!has_flow && points.power == FLEET_NONE)
+        return true;
+    struct system_state_of_air then =
+        system_assessment_then(day->monitor, &points, day->end_ms - 1);
+    if (isnan(then.flow_m3_s) && isnan(then.power_w))
+        return true;
+    struct system_state_of_air now =
+        system_assessment_now(day->monitor, day->history, &points,
+                              day->end_ms - SYSTEM_ASSESSMENT_WINDOW_MS, day->end_ms, LEAST_HOURS);
+    if (!leave_out_silent(day, &points, &now))
+        return false;
+    judge_fan(day, &points, &now, &then);
+    judge_ground(day, &now, &then);
+    return true;
+}
+
+/* ---- a day ---- */
+
+static bool judge_point(const struct judged_day *day, size_t point) {
+    enum quantity quantity = day->fleet->points[point].description->quantity;
+    struct history_day today;
+    if (quantity != QUANTITY_SUCTION && quantity != QUANTITY_RADON)
+        return true;
+    size_t count = history_days(day->history, point, day->local_day, day->local_day + 1, &today, 1);
+    if (count != 1)
+        return count == 0;
+    if (quantity == QUANTITY_SUCTION)
+        return judge_fading(day, point);
+    return judge_action(day, point) && judge_rising(day, point);
+}
+
+bool daily_judge(struct monitor *monitor, const struct history *history, size_t system,
+                 int64_t local_day) {
+    const struct fleet *fleet = monitor_fleet(monitor);
+    const struct fleet_system *owner = &fleet->systems[system];
+    struct judged_day day = {.monitor = monitor,
+                             .history = history,
+                             .fleet = fleet,
+                             .system = system,
+                             .local_day = local_day,
+                             .end_ms = time_zone_day_start_ms(owner->zone, local_day + 1)};
+    bool good = true;
+    for (size_t i = 0; i < owner->point_count && good; i++)
+        good = judge_point(&day, owner->first_point + i);
+    return good && judge_system(&day);
+}

@@ -1,0 +1,40 @@
+/*
+ * daily: what one finished local day of a system decides: suction-fading, radon-above-action,
+ * radon-rising, fan-weak and ground-changed. The findings go to monitor_daily at the day's end.
+ *
+ * A day is judged by what was known at its end, so days that come due in sequence (a backlog, an
+ * import, a replay) give what they would have given one by one. A point without a reading on that
+ * day decides nothing; a computation that says nothing leaves its condition as it is.
+ *
+ * suction-fading      Falling trend of the daily medians since the baseline, or of the last 180
+ *                     days, p < 0.01, whose line reaches the limit of suction-low within the
+ *                     setpoint (180 d), or has reached it. Value: time left, ms. That the line
+ *                     can't reach it is found first, without fitting (trend_may_reach).
+ * radon-above-action  Mean over the last 91 or 365 local days, both after commissioning, with a
+ *                     probability of at least the setpoint to be at or above the action level.
+ * radon-rising        EWMA chart on the logarithms of the daily means; reference: the first 90
+ *                     (until there are so many and a week: 30) days after commissioning. Of the
+ *                     days after it the last 400 count: an older one has weight 0.9^400.
+ * fan-weak            Upper end of the speed ratio's interval, medians of 7 days, below the
+ *                     setpoint. Cleared when the ratio itself is above it by the deadband.
+ * ground-changed      Resistance ratio, medians of 7 days, outside the two setpoints; where the
+ *                     exponent isn't known, outside on the same side for every exponent.
+ *
+ * Pure.
+ */
+#ifndef MONITOR_DAILY_H
+#define MONITOR_DAILY_H
+
+#include "monitor/history.h"
+#include "monitor/monitor.h"
+
+#include <stdbool.h>
+
+/**
+ * Judges a finished local day of a system. False when the history failed or memory ran out; what
+ * was told by then stays told, and judging the same day again is harmless.
+ */
+bool daily_judge(struct monitor *monitor, const struct history *history, size_t system,
+                 int64_t local_day);
+
+#endif

@@ -1,0 +1,328 @@
+#include "monitor/system_assessment.h"
+
+#include "measure/airflow.h"
+#include "measure/duration.h"
+#include "measure/timestamp.h"
+
+#include <math.h>
+
+enum { AGREE_DAYS = 7, AGREE_LEAST = 3, LEAST_HOURS = 24 };
+static const double agreement = 0.03; /* of the baseline: about the error of a good instrument */
+static const double standard_celsius = 15.0; /* ISO 2533, for where nobody measures it */
+
+/* ---- points ---- */
+
+struct system_points system_points_of(const struct fleet *fleet, size_t system) {
+    struct system_points points = {
+        .suction = fleet_point_of(fleet, system, QUANTITY_SUCTION),
+        .flow = fleet_point_of(fleet, system, QUANTITY_AIRFLOW),
+        .velocity_pressure = fleet_point_of(fleet, system, QUANTITY_VELOCITY_PRESSURE),
+        .power = fleet_point_of(fleet, system, QUANTITY_FAN_POWER),
+        .radon = fleet_point_of(fleet, system, QUANTITY_RADON),
+        .indoor = fleet_point_of(fleet, system, QUANTITY_INDOOR_TEMPERATURE),
+        .outdoor = fleet_point_of(fleet, system, QUANTITY_OUTDOOR_TEMPERATURE),
+        .barometer = fleet_point_of(fleet, system, QUANTITY_BAROMETRIC_PRESSURE),
+        .water = fleet_point_of(fleet, system, QUANTITY_WATER_LEVEL),
+    };
+    const struct fleet_system *owner = &fleet->systems[system];
+    if (points.power == FLEET_NONE)
+        points.power = fleet_point_of(fleet, system, QUANTITY_FAN_CURRENT);
+    for (size_t i = 0; i < owner->point_count; i++) {
+        size_t point = owner->first_point + i;
+        if (fleet->points[point].description->quantity == QUANTITY_FIELD &&
+            points.hole_count < SYSTEM_ASSESSMENT_HOLES)
+            points.holes[points.hole_count++] = point;
+    }
+    return points;
+}
+
+static const struct point_baseline *baseline_of(const struct monitor *monitor, size_t point,
+                                                int64_t time_ms) {
+    return point == FLEET_NONE ? NULL
+                               : point_state_baseline(monitor_point(monitor, point), time_ms);
+}
+
+static double base_value(const struct monitor *monitor, size_t point, int64_t time_ms) {
+    const struct point_baseline *baseline = baseline_of(monitor, point, time_ms);
+    return baseline ? baseline->value : NAN;
+}
+
+/* ---- air ---- */
+
+static double density_of(double celsius, double pressure_pa) {
+    const struct airflow_air air = {isnan(pressure_pa) ? AIRFLOW_STANDARD_PRESSURE_PA : pressure_pa,
+                                    isnan(celsius) ? standard_celsius : celsius};
+    double density = NAN;
+    return airflow_dry_air_density(&air, &density) == AIRFLOW_OK ? density : NAN;
+}
+
+static double flow_of(const struct fleet *fleet, size_t system, double velocity_pressure_pa,
+                      double density) {
+    const struct system_description *description = fleet->systems[system].description;
+    const struct airflow_pipe pipe = {description->pipe_inside_diameter_m,
+                                      description->centreline_factor};
+    double flow = NAN;
+    /* A little below zero is a gauge's noise around no flow. */
+    if (velocity_pressure_pa < 0.0 && velocity_pressure_pa > -1.0)
+        velocity_pressure_pa = 0.0;
+    if (!(pipe.inside_diameter_m > 0.0) || isnan(velocity_pressure_pa) ||
+        airflow_flow(&pipe, velocity_pressure_pa, density, &flow) != AIRFLOW_OK)
+        return NAN;
+    return flow;
+}
+
+static size_t any_point(const struct system_points *points) {
+    const size_t candidates[] = {points->suction, points->flow, points->velocity_pressure,
+                                 points->power};
+    for (size_t i = 0; i < sizeof candidates / sizeof candidates[0]; i++) {
+        if (candidates[i] != FLEET_NONE)
+            return candidates[i];
+    }
+    return points->hole_count ? points->holes[0] : points->radon;
+}
+
+static size_t system_of(const struct fleet *fleet, const struct system_points *points) {
+    size_t point = any_point(points);
+    return point == FLEET_NONE ? FLEET_NONE : fleet->points[point].system;
+}
+
+struct system_state_of_air system_assessment_then(const struct monitor *monitor,
+                                                  const struct system_points *points,
+                                                  int64_t time_ms) {
+    const struct fleet *fleet = monitor_fleet(monitor);
+    struct system_state_of_air then = {
+        .suction_pa = base_value(monitor, points->suction, time_ms),
+        .flow_m3_s = base_value(monitor, points->flow, time_ms),
+        .power_w = base_value(monitor, points->power, time_ms),
+        .density_kg_m3 = density_of(base_value(monitor, points->indoor, time_ms),
+                                    base_value(monitor, points->barometer, time_ms)),
+    };
+    size_t system = system_of(fleet, points);
+    if (isnan(then.flow_m3_s) && points->velocity_pressure != FLEET_NONE)
+        then.flow_m3_s =
+            flow_of(fleet, system, base_value(monitor, points->velocity_pressure, time_ms),
+                    then.density_kg_m3);
+    return then;
+}
+
+struct window {
+    const struct history *history;
+    int64_t from_ms, to_ms;
+    size_t least_hours;
+};
+
+static double median_of(const struct window *window, size_t point) {
+    size_t count = 0;
+    if (point == FLEET_NONE)
+        return NAN;
+    double median = history_median(window->history, point, window->from_ms, window->to_ms, &count);
+    return count >= window->least_hours ? median : NAN;
+}
+
+/* Weather counts only where commissioning knew it too: else its error would not cancel. */
+static double weather_of(const struct monitor *monitor, const struct window *window, size_t point) {
+    return isnan(base_value(monitor, point, window->to_ms)) ? NAN : median_of(window, point);
+}
+
+struct system_state_of_air system_assessment_now(const struct monitor *monitor,
+                                                 const struct history *history,
+                                                 const struct system_points *points,
+                                                 int64_t from_ms, int64_t to_ms,
+                                                 size_t least_hours) {
+    const struct fleet *fleet = monitor_fleet(monitor);
+    const struct window window = {history, from_ms, to_ms, least_hours};
+    struct system_state_of_air now = {
+        .suction_pa = median_of(&window, points->suction),
+        .flow_m3_s = median_of(&window, points->flow),
+        .power_w = median_of(&window, points->power),
+        .density_kg_m3 = density_of(weather_of(monitor, &window, points->indoor),
+                                    weather_of(monitor, &window, points->barometer)),
+    };
+    bool from_flow = points->flow != FLEET_NONE &&
+                     !isnan(base_value(monitor, points->flow, to_ms)) && !isnan(now.flow_m3_s);
+    if (!from_flow && points->velocity_pressure != FLEET_NONE)
+        now.flow_m3_s = flow_of(fleet, system_of(fleet, points),
+                                median_of(&window, points->velocity_pressure), now.density_kg_m3);
+    return now;
+}
+
+bool system_assessment_curve(const struct fleet *fleet, size_t system, struct fan_curve *curve) {
+    const struct system_description *description = fleet->systems[system].description;
+    struct fan_point points[FAN_CURVE_POINTS_MAX];
+    if (description->fan_curve_count == 0 || description->fan_curve_count > FAN_CURVE_POINTS_MAX)
+        return false;
+    for (size_t i = 0; i < description->fan_curve_count; i++)
+        points[i] = (struct fan_point){description->fan_curve[i].flow_m3_s,
+                                       description->fan_curve[i].pressure_pa};
+    return fan_curve_make(curve, points, description->fan_curve_count) == FAN_OK;
+}
+
+/* ---- do the sensors agree with the record? ---- */
+
+static bool one_agrees(const struct monitor *monitor, const struct history *history, size_t point,
+                       int64_t now_ms) {
+    const struct fleet *fleet = monitor_fleet(monitor);
+    const struct point_baseline *baseline = baseline_of(monitor, point, now_ms);
+    struct history_day days[AGREE_DAYS];
+    if (!baseline || baseline->learned)
+        return true;
+    const struct time_zone *zone = fleet->systems[fleet->points[point].system].zone;
+    int64_t first = time_zone_local_day(zone, baseline->from_ms);
+    int64_t today = time_zone_local_day(zone, now_ms);
+    int64_t end = first + AGREE_DAYS < today ? first + AGREE_DAYS : today;
+    size_t count = history_days(history, point, first, end, days, AGREE_DAYS), near = 0;
+    if (count == HISTORY_FAILED || count < AGREE_LEAST)
+        return false;
+    for (size_t i = 0; i < count; i++)
+        near += fabs(days[i].median - baseline->value) <= agreement * fabs(baseline->value);
+    return 2 * near > count;
+}
+
+bool system_assessment_agrees(const struct monitor *monitor, const struct history *history,
+                              const struct system_points *points, int64_t now_ms) {
+    const size_t used[] = {points->suction, points->flow, points->velocity_pressure, points->power};
+    for (size_t i = 0; i < sizeof used / sizeof used[0]; i++) {
+        if (used[i] != FLEET_NONE && !one_agrees(monitor, history, used[i], now_ms))
+            return false;
+    }
+    return true;
+}
+
+/* ---- fan ---- */
+
+static double calibration_of(const struct fleet *fleet, size_t point) {
+    return point == FLEET_NONE ? NAN : fleet->points[point].description->calibration_relative;
+}
+
+/* Velocity pressure goes into the flow by its root. */
+static double flow_calibration(const struct fleet *fleet, const struct system_points *points) {
+    if (points->flow != FLEET_NONE)
+        return calibration_of(fleet, points->flow);
+    return calibration_of(fleet, points->velocity_pressure) / 2.0;
+}
+
+static const char *fan_missing(const struct system_points *points,
+                               const struct system_state_of_air *now,
+                               const struct system_state_of_air *then) {
+    bool has_flow = points->flow != FLEET_NONE || points->velocity_pressure != FLEET_NONE;
+    if (!has_flow && points->power == FLEET_NONE)
+        return "suction alone can't tell the fan from the ground; an air flow, velocity pressure "
+               "or fan power sensor would decide";
+    if (isnan(then->flow_m3_s) && isnan(then->power_w))
+        return "no commissioning value of flow or fan power";
+    if (isnan(then->suction_pa) && isnan(then->power_w))
+        return "no commissioning value of suction";
+    if (isnan(now->flow_m3_s) && isnan(now->power_w))
+        return "too few readings of flow or fan power in the last 7 days";
+    if (isnan(now->suction_pa) && isnan(now->power_w))
+        return "too few readings of suction in the last 7 days";
+    return NULL;
+}
+
+static struct fan_state fan_state_of(const struct system_state_of_air *air) {
+    const double curve_density = 1.2;
+    return (struct fan_state){air->suction_pa, air->flow_m3_s, air->power_w,
+                              air->density_kg_m3 / curve_density};
+}
+
+void system_assessment_fan(const struct fleet *fleet, size_t system,
+                           const struct system_points *points,
+                           const struct system_state_of_air *now,
+                           const struct system_state_of_air *then, bool agrees,
+                           struct system_fan *fan) {
+    struct fan_curve curve;
+    const struct system_description *description = fleet->systems[system].description;
+    *fan = (struct system_fan){.why = fan_missing(points, now, then)};
+    if (fan->why)
+        return;
+    const struct fan_uncertainty uncertainty = fan_uncertainty_make(
+        calibration_of(fleet, points->suction), flow_calibration(fleet, points),
+        calibration_of(fleet, points->power), agrees);
+    struct fan_state today = fan_state_of(now), first = fan_state_of(then);
+    /* A gauge may read a little below zero while the fan stands still. */
+    if (today.suction_pa < 0.0)
+        today.suction_pa = 0.0;
+    bool has_curve = system_assessment_curve(fleet, system, &curve);
+    enum fan_status status = fan_ratio(has_curve ? &curve : NULL, &today, &first,
+                                       description->loss_after_gauge, &uncertainty, &fan->speed);
+    fan->known = status == FAN_OK && isfinite(fan->speed.ratio);
+    if (!fan->known)
+        fan->why = fan_status_text(status == FAN_OK ? FAN_OUT_OF_RANGE : status);
+}
+
+/* ---- ground ---- */
+
+void system_assessment_ground(const struct system_state_of_air *now,
+                              const struct system_state_of_air *then, double exponent,
+                              struct system_ground *ground) {
+    const struct ground_state today = {now->suction_pa, now->flow_m3_s};
+    const struct ground_state first = {then->suction_pa, then->flow_m3_s};
+    const struct ground_uncertainty uncertainty = ground_uncertainty_default();
+    *ground = (struct system_ground){.exponent = exponent, .exponent_known = !isnan(exponent)};
+    if (isnan(first.flow_m3_s) || isnan(first.suction_pa)) {
+        ground->why = "it needs commissioning values of suction and flow";
+        return;
+    }
+    if (isnan(today.flow_m3_s) || isnan(today.suction_pa)) {
+        ground->why = "too few readings of suction or flow in the last 7 days";
+        return;
+    }
+    struct ground_ratio one, two;
+    enum ground_status status =
+        ground_resistance_ratio(&today, &first, exponent, &uncertainty, &ground->resistance);
+    if (status == GROUND_OK)
+        status = ground_resistance_ratio(&today, &first, ground->exponent_known ? exponent : 1.0,
+                                         &uncertainty, &one);
+    if (status == GROUND_OK)
+        status = ground_resistance_ratio(&today, &first, ground->exponent_known ? exponent : 2.0,
+                                         &uncertainty, &two);
+    ground->known = status == GROUND_OK;
+    if (!ground->known) {
+        ground->why = ground_status_text(status);
+        return;
+    }
+    ground->at_one = one.ratio;
+    ground->at_two = two.ratio;
+}
+
+static void assess_hole(const struct monitor *monitor, const struct window *window,
+                        const struct system_state_of_air *now,
+                        const struct system_state_of_air *then, struct system_hole *hole) {
+    const struct ground_uncertainty uncertainty = ground_uncertainty_default();
+    double field_then = base_value(monitor, hole->point, window->to_ms);
+    double field_now = median_of(window, hole->point);
+    if (isnan(field_then) || isnan(then->suction_pa)) {
+        hole->why = "it needs commissioning values of the hole and of suction";
+        return;
+    }
+    if (isnan(field_now) || isnan(now->suction_pa)) {
+        hole->why = "too few readings of the hole or of suction in the last 7 days";
+        return;
+    }
+    enum ground_status status = ground_coupling_ratio(
+        field_now, now->suction_pa, field_then, then->suction_pa, &uncertainty, &hole->coupling);
+    hole->known = status == GROUND_OK;
+    hole->why = hole->known ? NULL : ground_status_text(status);
+}
+
+void system_assessment_make(const struct monitor *monitor, const struct history *history,
+                            size_t system, int64_t now_ms, struct system_assessment *assessment) {
+    const struct fleet *fleet = monitor_fleet(monitor);
+    const struct system_points points = system_points_of(fleet, system);
+    const struct window window = {history, now_ms - SYSTEM_ASSESSMENT_WINDOW_MS, now_ms,
+                                  LEAST_HOURS};
+    struct system_state_of_air then = system_assessment_then(monitor, &points, now_ms);
+    struct system_state_of_air now =
+        system_assessment_now(monitor, history, &points, window.from_ms, now_ms, LEAST_HOURS);
+    *assessment = (struct system_assessment){.hole_count = points.hole_count};
+    system_assessment_fan(fleet, system, &points, &now, &then,
+                          system_assessment_agrees(monitor, history, &points, now_ms),
+                          &assessment->fan);
+    system_assessment_ground(&now, &then,
+                             history->ground_exponent(history->context, system, now_ms),
+                             &assessment->ground);
+    for (size_t i = 0; i < points.hole_count; i++) {
+        assessment->holes[i].point = points.holes[i];
+        assess_hole(monitor, &window, &now, &then, &assessment->holes[i]);
+    }
+}

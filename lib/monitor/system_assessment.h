@@ -1,0 +1,103 @@
+/*
+ * system_assessment: fan and ground of one system told apart, relative to commissioning.
+ *
+ * What was measured lately (medians of hourly means) is compared with the baselines. Flow comes
+ * from an airflow point, or from the velocity pressure and the inside of the pipe. The density of
+ * the air is taken from an indoor temperature and a barometric pressure where a point measures them
+ * and had a baseline at commissioning; otherwise it is the standard one on both days, and its error
+ * cancels. Fan current stands in for power where power isn't measured: only its ratio is used.
+ * Pure.
+ */
+#ifndef MONITOR_SYSTEM_ASSESSMENT_H
+#define MONITOR_SYSTEM_ASSESSMENT_H
+
+#include "analysis/fan.h"
+#include "analysis/ground.h"
+#include "monitor/history.h"
+#include "monitor/monitor.h"
+
+#include <stdbool.h>
+
+#define SYSTEM_ASSESSMENT_WINDOW_MS (7 * AVERAGE_DAY_MS)
+#define SYSTEM_ASSESSMENT_HOLES 16
+
+/** The points of a system that fan and ground are told by; FLEET_NONE: no such point. */
+struct system_points {
+    size_t suction, flow, velocity_pressure, power, radon;
+    size_t indoor, outdoor, barometer, water;
+    size_t holes[SYSTEM_ASSESSMENT_HOLES];
+    size_t hole_count;
+};
+struct system_points system_points_of(const struct fleet *fleet, size_t system);
+
+/** SI; NaN: not measured, or no baseline. */
+struct system_state_of_air {
+    double suction_pa, flow_m3_s, power_w;
+    double density_kg_m3;
+};
+
+/** At commissioning, by the baselines in force at an instant. */
+struct system_state_of_air system_assessment_then(const struct monitor *monitor,
+                                                  const struct system_points *points,
+                                                  int64_t time_ms);
+/** Medians over [from, to); with fewer than `least_hours` hourly means a value is NaN. */
+struct system_state_of_air system_assessment_now(const struct monitor *monitor,
+                                                 const struct history *history,
+                                                 const struct system_points *points,
+                                                 int64_t from_ms, int64_t to_ms,
+                                                 size_t least_hours);
+
+/** The maker's curve of a system; false when the file has none, or none that can be used. */
+bool system_assessment_curve(const struct fleet *fleet, size_t system, struct fan_curve *curve);
+
+struct system_fan {
+    bool known;
+    const char *why; /* when not known */
+    struct fan_speed_ratio speed;
+};
+
+struct system_ground {
+    bool known;
+    const char *why;
+    struct ground_ratio resistance;
+    double at_one, at_two; /* the ratio with the exponents 1 and 2 */
+    bool exponent_known;   /* else the interval holds every exponent from 1 to 2 */
+    double exponent;       /* NaN: not known */
+};
+
+struct system_hole {
+    size_t point;
+    bool known;
+    const char *why;
+    struct ground_ratio coupling;
+};
+
+struct system_assessment {
+    struct system_fan fan;
+    struct system_ground ground;
+    struct system_hole holes[SYSTEM_ASSESSMENT_HOLES];
+    size_t hole_count;
+};
+
+/** As of an instant, from the 7 days before it. */
+void system_assessment_make(const struct monitor *monitor, const struct history *history,
+                            size_t system, int64_t now_ms, struct system_assessment *assessment);
+
+/**
+ * Fan and ground from two states. `agrees`: the installed sensors showed the values of
+ * commissioning in the days after it (or the baseline was learned from them), so errors of scale
+ * are the same on both days.
+ */
+void system_assessment_fan(const struct fleet *fleet, size_t system,
+                           const struct system_points *points,
+                           const struct system_state_of_air *now,
+                           const struct system_state_of_air *then, bool agrees,
+                           struct system_fan *fan);
+void system_assessment_ground(const struct system_state_of_air *now,
+                              const struct system_state_of_air *then, double exponent,
+                              struct system_ground *ground);
+/** Did the sensors agree with the record? Looks at the first week after the baseline. */
+bool system_assessment_agrees(const struct monitor *monitor, const struct history *history,
+                              const struct system_points *points, int64_t now_ms);
+
+#endif

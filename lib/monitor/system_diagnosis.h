@@ -1,0 +1,31 @@
+/*
+ * system_diagnosis: what an alarm's system measures, put before diagnosis_make, and the answer as
+ * the JSON that an alarm carries: {"cause","confidence","evidence":[…],"check":[…],"bring":[…]}.
+ *
+ * Measured values are medians of the hours since the condition began (at most the last 7 days); for
+ * what began less than an hour ago the newest reading. How long the change took to come is read
+ * from hours and days before. Pure.
+ */
+#ifndef MONITOR_SYSTEM_DIAGNOSIS_H
+#define MONITOR_SYSTEM_DIAGNOSIS_H
+
+#include "alarm/diagnosis.h"
+#include "monitor/history.h"
+#include "monitor/monitor.h"
+
+#include <stdbool.h>
+
+/** Has this condition a cause in the system that measurements can tell? */
+bool system_diagnosis_applies(enum condition condition);
+
+/**
+ * Diagnoses the system of an alarm as of `now_ms` (event time). False when the condition has no
+ * such cause.
+ */
+bool system_diagnosis_make(const struct monitor *monitor, const struct history *history,
+                           const struct alarm *alarm, int64_t now_ms, struct diagnosis *diagnosis);
+
+/** The JSON text of a diagnosis; the caller frees. NULL when out of memory. */
+char *system_diagnosis_json(const struct diagnosis *diagnosis);
+
+#endif
