@@ -1,5 +1,6 @@
 #include "pipeline.h"
 
+#include "away.h"
 #include "measure/duration.h"
 #include "store/records.h"
 
@@ -22,6 +23,7 @@ struct pipeline {
     struct monitor *monitor;
     struct monitor_store link;
     struct announce announce;
+    struct away away;
     bool in_turn; /* the transaction is open */
     enum store_status failed;
     struct late_point *late;
@@ -45,7 +47,8 @@ struct pipeline *pipeline_open(const struct fleet *fleet, struct store *store, i
     pipeline->store = store;
     pipeline->refused_from_ms = now_ms;
     pipeline->monitor = monitor_create(fleet);
-    if (!pipeline->monitor || !announce_open(&pipeline->announce, fleet, store))
+    if (!pipeline->monitor || !announce_open(&pipeline->announce, fleet, store) ||
+        !away_open(&pipeline->away, fleet->point_count))
         goto failed;
     status = monitor_store_open(&pipeline->link, store, pipeline->monitor, now_ms);
     if (status == STORE_OK)
@@ -64,6 +67,7 @@ void pipeline_close(struct pipeline *pipeline) {
         store_rollback(pipeline->store);
     monitor_store_close(&pipeline->link);
     announce_close(&pipeline->announce);
+    away_close(&pipeline->away);
     monitor_destroy(pipeline->monitor);
     free(pipeline->late);
     free(pipeline);
@@ -171,6 +175,8 @@ enum pipeline_taken pipeline_take(struct pipeline *pipeline, size_t point,
         return PIPELINE_FAILED;
     }
     if (result == SERIES_NEW && newest) {
+        if (origin == SERIES_FROM_SENSOR)
+            away_reading(&pipeline->away, pipeline->monitor, point, reading->time_ms);
         monitor_reading(pipeline->monitor, point, reading, now_ms);
     } else if (result == SERIES_NEW) {
         pipeline->counters.late++;
@@ -331,7 +337,25 @@ void pipeline_set_backlog(struct pipeline *pipeline, bool backlog, int64_t now_m
     monitor_set_backlog(pipeline->monitor, backlog, now_ms);
 }
 
+void pipeline_was_away(struct pipeline *pipeline, int64_t from_ms, int64_t to_ms) {
+    away_begin(&pipeline->away, from_ms, to_ms);
+}
+
+static void judge_absence(struct pipeline *pipeline, int64_t now_ms) {
+    char subject[160], from[40], to[40];
+    struct away *away = &pipeline->away;
+    if (!away_judge(away, now_ms))
+        return;
+    snprintf(subject, sizeof subject, "%zu points, %s to %s", away->hole_count,
+             timestamp_format(from, sizeof from, away->hole_from_ms),
+             timestamp_format(to, sizeof to, away->hole_to_ms));
+    monitor_daemon(pipeline->monitor, CONDITION_READINGS_GAP, true, subject,
+                   (double)away->hole_count, now_ms);
+    monitor_daemon(pipeline->monitor, CONDITION_READINGS_GAP, false, NULL, NAN, now_ms);
+}
+
 int64_t pipeline_tick(struct pipeline *pipeline, int64_t now_ms) {
     expire_refusals(pipeline, now_ms);
+    judge_absence(pipeline, now_ms);
     return monitor_advance(pipeline->monitor, now_ms);
 }

@@ -52,6 +52,9 @@ void pipeline_fail(struct pipeline *pipeline, enum store_status status);
 /** The broker's backlog begins (connected) or has been read; lets the wall clock act only after. */
 void pipeline_set_backlog(struct pipeline *pipeline, bool backlog, int64_t now_ms);
 
+/** The connection to the broker is back after [from, to): watch for what was lost. */
+void pipeline_was_away(struct pipeline *pipeline, int64_t from_ms, int64_t to_ms);
+
 /** Lets the wall clock act. Returns when to call again at the latest. */
 int64_t pipeline_tick(struct pipeline *pipeline, int64_t now_ms);
 

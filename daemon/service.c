@@ -28,9 +28,8 @@ static void note_gap(struct service *service, bool session_present) {
     char seen[8] = "", subject[128], from[40], to[40];
     bool before = record_note_get(service->store, "broker session", seen, sizeof seen) == STORE_OK;
     if (before && !session_present) {
-        int64_t from_ms =
-            service->lost_since_ms == TIMESTAMP_NONE ? service->now_ms : service->lost_since_ms;
-        snprintf(subject, sizeof subject, "%s to %s", timestamp_format(from, sizeof from, from_ms),
+        snprintf(subject, sizeof subject, "%s to %s",
+                 timestamp_format(from, sizeof from, service->away_from_ms),
                  timestamp_format(to, sizeof to, service->now_ms));
         log_line(LOG_LEVEL_WARNING, "broker",
                  "it has forgotten our session; readings may be missing from %s", subject);
@@ -52,6 +51,8 @@ static void on_connected(void *context, bool session_present) {
              session_present ? ", it kept our session" : "");
     if (service->store)
         note_gap(service, session_present);
+    if (service->lost_since_ms != TIMESTAMP_NONE)
+        pipeline_was_away(service->pipeline, service->away_from_ms, service->now_ms);
     service->lost_since_ms = TIMESTAMP_NONE;
     service->quiet_since_monotonic_ms = service->monotonic_ms;
     monitor_daemon(pipeline_monitor(service->pipeline), CONDITION_BROKER_LOST, false, NULL, NAN,
@@ -62,7 +63,7 @@ static void on_disconnected(void *context, const char *why) {
     struct service *service = context;
     log_line(LOG_LEVEL_WARNING, "broker", "%s", why);
     if (service->lost_since_ms == TIMESTAMP_NONE)
-        service->lost_since_ms = service->now_ms;
+        service->lost_since_ms = service->away_from_ms = service->now_ms;
     service->backlog = true;
     pipeline_set_backlog(service->pipeline, true, service->now_ms);
     monitor_daemon(pipeline_monitor(service->pipeline), CONDITION_BROKER_LOST, true, why, NAN,
@@ -80,6 +81,18 @@ static bool on_uncommitted(void *context) {
 }
 
 /* ---- building ---- */
+
+/* Before this start we last heard the broker when the newest reading came. */
+static int64_t newest_of_all(const struct service *service) {
+    const struct monitor *monitor = pipeline_monitor(service->pipeline);
+    int64_t newest_ms = TIMESTAMP_NONE;
+    for (size_t s = 0; s < service->fleet->system_count; s++) {
+        int64_t system_ms = monitor_system_newest_ms(monitor, s);
+        if (system_ms > newest_ms)
+            newest_ms = system_ms;
+    }
+    return newest_ms == TIMESTAMP_NONE || newest_ms > service->now_ms ? service->now_ms : newest_ms;
+}
 
 static bool open_intake(struct service *service, char *why, size_t why_size) {
     const struct settings *settings = service->fleet->settings;
@@ -103,6 +116,7 @@ static bool open_intake(struct service *service, char *why, size_t why_size) {
     free(password);
     service->backlog = true;
     service->lost_since_ms = service->now_ms;
+    service->away_from_ms = newest_of_all(service);
     pipeline_set_backlog(service->pipeline, true, service->now_ms);
     return service->intake != NULL;
 }

@@ -34,6 +34,7 @@ struct service {
     /* the broker */
     bool backlog;                     /* connected, and not everything read yet */
     int64_t quiet_since_monotonic_ms; /* since when nothing came while in backlog */
+    int64_t away_from_ms;             /* wall; when we last heard the broker, also before a start */
     int64_t lost_since_ms;            /* wall; TIMESTAMP_NONE while connected */
 
     /* clocks */

@@ -122,6 +122,7 @@ static bool read_broker(struct service *service) {
     bool more = intake_read(service->intake, MOST_A_BATCH, &messages) == INTAKE_MORE;
     /* A kept session's backlog comes before the broker confirms our subscriptions. */
     if (messages > 0 && service->lost_since_ms != TIMESTAMP_NONE) {
+        pipeline_was_away(service->pipeline, service->away_from_ms, service->now_ms);
         service->lost_since_ms = TIMESTAMP_NONE;
         monitor_daemon(pipeline_monitor(service->pipeline), CONDITION_BROKER_LOST, false, NULL, NAN,
                        service->now_ms);
