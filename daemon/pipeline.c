@@ -1,6 +1,8 @@
 #include "pipeline.h"
 
 #include "away.h"
+#include "daily_upkeep.h"
+#include "explain.h"
 #include "measure/duration.h"
 #include "store/records.h"
 
@@ -23,6 +25,7 @@ struct pipeline {
     struct monitor *monitor;
     struct monitor_store link;
     struct announce announce;
+    struct daily_upkeep *daily;
     struct away away;
     bool in_turn; /* the transaction is open */
     enum store_status failed;
@@ -47,7 +50,9 @@ struct pipeline *pipeline_open(const struct fleet *fleet, struct store *store, i
     pipeline->store = store;
     pipeline->refused_from_ms = now_ms;
     pipeline->monitor = monitor_create(fleet);
-    if (!pipeline->monitor || !announce_open(&pipeline->announce, fleet, store) ||
+    pipeline->daily = daily_upkeep_create(fleet);
+    if (!pipeline->monitor || !pipeline->daily ||
+        !announce_open(&pipeline->announce, fleet, store) ||
         !away_open(&pipeline->away, fleet->point_count))
         goto failed;
     status = monitor_store_open(&pipeline->link, store, pipeline->monitor, now_ms);
@@ -69,6 +74,7 @@ void pipeline_close(struct pipeline *pipeline) {
     announce_close(&pipeline->announce);
     away_close(&pipeline->away);
     monitor_destroy(pipeline->monitor);
+    daily_upkeep_destroy(pipeline->daily);
     free(pipeline->late);
     free(pipeline);
 }
@@ -83,6 +89,10 @@ struct announce *pipeline_announce(struct pipeline *pipeline) {
 
 struct store *pipeline_store(const struct pipeline *pipeline) {
     return pipeline->store;
+}
+
+struct daily_upkeep *pipeline_daily(struct pipeline *pipeline) {
+    return pipeline->daily;
 }
 
 int64_t pipeline_key(const struct pipeline *pipeline, size_t point) {
@@ -297,6 +307,7 @@ static void on_tell(void *context, struct alarm *alarm, enum alarm_notice notice
     struct pipeline *pipeline = context;
     if (!pipeline_begin(pipeline))
         return;
+    explain_alarm(pipeline, alarm);
     enum store_status status =
         announce_alarm(&pipeline->announce, alarm, kinds[notice], pipeline->now_ms);
     if (status != STORE_OK)

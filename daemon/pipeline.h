@@ -27,6 +27,8 @@ void pipeline_close(struct pipeline *pipeline); /* NULL does nothing */
 
 struct monitor *pipeline_monitor(struct pipeline *pipeline);
 struct announce *pipeline_announce(struct pipeline *pipeline);
+/** Which local days are still to be judged. */
+struct daily_upkeep *pipeline_daily(struct pipeline *pipeline);
 /** NULL after pipeline_forget_store. */
 struct store *pipeline_store(const struct pipeline *pipeline);
 int64_t pipeline_key(const struct pipeline *pipeline, size_t point);

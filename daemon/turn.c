@@ -45,6 +45,8 @@ static int wait_ms(const struct service *service, bool more) {
     int64_t wait = WAIT_AT_MOST_MS;
     wait = sooner(wait, service->next_tick_ms - service->now_ms);
     wait = sooner(wait, service->next_dispatch_ms - service->now_ms);
+    if (service->store)
+        wait = sooner(wait, service->next_upkeep_ms - service->now_ms);
     if (service->backlog)
         wait = sooner(wait, backlog_quiet_ms / 2);
     struct web_server *const servers[] = {service->page, service->operator_server};

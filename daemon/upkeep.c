@@ -1,5 +1,6 @@
 #include "upkeep.h"
 
+#include "daily_upkeep.h"
 #include "measure/duration.h"
 
 enum { EXPIRE_STEP = 2000, SENT_STEP = 200 };
@@ -28,5 +29,6 @@ int64_t upkeep_step(struct pipeline *pipeline, int64_t now_ms, bool busy) {
     store_size(pipeline_store(pipeline), &file_bytes, &wal_bytes);
     if (wal_bytes > large_wal_bytes && !pipeline_uncommitted(pipeline))
         store_checkpoint(pipeline_store(pipeline));
-    return expire(pipeline, now_ms) ? now_ms : now_ms + DURATION_MINUTE_MS;
+    bool days_due = daily_upkeep_step(pipeline_daily(pipeline), pipeline, now_ms);
+    return expire(pipeline, now_ms) || days_due ? now_ms : now_ms + DURATION_MINUTE_MS;
 }

@@ -1,0 +1,33 @@
+/*
+ * daily_upkeep: which finished local days of which systems are still to be judged (monitor/daily),
+ * and judging them in small steps between turns.
+ *
+ * A day is due when its system has a reading past its end and every other point has one too or has
+ * been silent too long. Days of the past (a backlog, an import) wait until the system has been
+ * quiet for some seconds, so that its points come in completely, ten minutes at most. How far a
+ * system has been judged is kept in a note, written in the same transaction as the findings.
+ */
+#ifndef DAEMON_DAILY_UPKEEP_H
+#define DAEMON_DAILY_UPKEEP_H
+
+#include "monitor/fleet.h"
+
+#include <stdbool.h>
+#include <stdint.h>
+
+struct daily_upkeep;
+struct pipeline;
+
+struct daily_upkeep *daily_upkeep_create(const struct fleet *fleet); /* NULL: out of memory */
+void daily_upkeep_destroy(struct daily_upkeep *upkeep);              /* NULL does nothing */
+
+/**
+ * Judges due days for about 20 ms at most, within the turn's transaction. True when more is due.
+ * A failure of the store goes to pipeline_fail.
+ */
+bool daily_upkeep_step(struct daily_upkeep *upkeep, struct pipeline *pipeline, int64_t now_ms);
+
+/** Last local day that was judged; false when none was yet. */
+bool daily_upkeep_judged(const struct daily_upkeep *upkeep, size_t system, int64_t *local_day);
+
+#endif
