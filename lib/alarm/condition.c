@@ -168,6 +168,7 @@ struct condition_rule condition_rule_default(enum condition condition) {
         .off_delay_ms = info->off_delay_ms,
         .priority = info->priority,
         .enabled = true,
+        .hears = info->hears,
     };
 }
 
@@ -196,6 +197,10 @@ static void apply_one(struct condition_rule *rule, const struct condition_overri
         rule->priority = override->priority;
     if (override->has_enabled)
         rule->enabled = override->enabled;
+    if (override->has_tell) {
+        rule->hears = override->tell;
+        rule->tell_given = true;
+    }
 }
 
 void condition_rule_apply(struct condition_rule *rule, const struct condition_override *overrides,

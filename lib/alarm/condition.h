@@ -104,11 +104,13 @@ bool priority_find(const char *word, enum priority *priority);
 /** A changed row, as the settings say it: only the parts whose `has_` is true count. */
 struct condition_override {
     enum condition condition;
-    bool has_setpoint, has_deadband, has_on_delay, has_off_delay, has_priority, has_enabled;
+    bool has_setpoint, has_deadband, has_on_delay, has_off_delay, has_priority, has_enabled,
+        has_tell;
     struct setpoint setpoint, deadband;
     int64_t on_delay_ms, off_delay_ms;
     enum priority priority;
     bool enabled;
+    unsigned tell; /* HEARS_ bits of the roles told, whatever the priority; 0: nobody */
 };
 
 /** The row in force: defaults, then each override list in turn (fleet, system, point). */
@@ -119,6 +121,8 @@ struct condition_rule {
     enum priority priority;
     bool enabled;
     bool off_delay_given; /* by a setting: a shortened on-delay no longer shortens it */
+    unsigned hears;       /* HEARS_ bits */
+    bool tell_given;      /* by a setting: high priority no longer reaches every role */
 };
 struct condition_rule condition_rule_default(enum condition condition);
 void condition_rule_apply(struct condition_rule *rule, const struct condition_override *overrides,

@@ -61,6 +61,39 @@ static void read_deadband(struct key_reader *reader, const struct key_path *path
                   context->info->name, setpoint_text_allowed_deadband(context));
 }
 
+/* The roles that are told: a list, or none. */
+static void read_tell(struct key_reader *reader, const struct key_path *path,
+                      const struct yaml_tree_node *node, void *target) {
+    static const char allowed[] = "none, or a list of contractor, homeowner, technician";
+    static const struct {
+        const char *word;
+        unsigned bit;
+    } roles[] = {{"contractor", HEARS_CONTRACTOR},
+                 {"homeowner", HEARS_HOMEOWNER},
+                 {"technician", HEARS_TECHNICIAN}};
+    struct condition_override *override = target;
+    unsigned tell = 0;
+    if (node->kind == YAML_TREE_SCALAR && strcmp(node->text, "none") == 0)
+        goto done;
+    if (!key_is(reader, path, node, YAML_TREE_LIST, allowed))
+        return;
+    for (size_t i = 0; i < node->count; i++) {
+        const char *word = key_scalar(reader, path, &node->entries[i].value, allowed);
+        size_t r = 0;
+        while (word && r < 3 && strcmp(word, roles[r].word) != 0)
+            r++;
+        if (word && r == 3)
+            key_error(reader, path, node->entries[i].value.line, "%.40s is not a role; allowed: %s",
+                      word, allowed);
+        if (!word || r == 3)
+            return;
+        tell |= roles[r].bit;
+    }
+done:
+    override->tell = tell;
+    override->has_tell = true;
+}
+
 #define AT(field) offsetof(struct condition_override, field)
 #define UNSET (-1)
 
@@ -93,6 +126,7 @@ static const struct key_row condition_rows[] = {
      .offset = AT(enabled),
      .what = "a switch",
      .allowed = "yes or no"},
+    {.key = "tell", .kind = KEY_PART, .read = read_tell},
 };
 
 /* May this condition be changed here? */

@@ -1,6 +1,7 @@
 #include "settings/contact_settings.h"
 
 #include "alarm/template.h"
+#include "alarm/wording.h"
 #include "measure/duration.h"
 #include "settings/checked_text.h"
 #include "settings/name_index.h"
@@ -21,7 +22,6 @@ static const struct key_word body_words[] = {
     {"cloudevents", BODY_CLOUDEVENTS}, {"text", BODY_TEXT}, {"template", BODY_TEMPLATE}, {NULL, 0}};
 static const struct key_word unit_words[] = {
     {"us", UNIT_SYSTEM_US}, {"si", UNIT_SYSTEM_SI}, {NULL, 0}};
-static const struct key_word language_words[] = {{"en", 0}, {NULL, 0}};
 static const struct key_word digest_words[] = {{"daily", 0}, {"weekly", 0}, {NULL, 0}};
 
 static void read_header_value(struct key_reader *reader, const struct key_path *path,
@@ -222,6 +222,68 @@ static void read_escalation(struct key_reader *reader, const struct key_path *pa
     key_map_read(reader, path, node, ROWS(escalate_rows), target);
 }
 
+static const char *check_language(const char *text) {
+    enum wording_language language;
+    return wording_language_find(text, &language) ? NULL
+                                                  : "is no language of the messages; allowed: en "
+                                                    "or es, also with a region such as es-MX";
+}
+
+/* yes or no, else an error and false. */
+static bool read_yes(struct key_reader *reader, const struct key_path *path,
+                     const struct yaml_tree_node *node, bool *yes) {
+    static const char allowed[] = "yes or no";
+    static const struct {
+        const char *word;
+        bool yes;
+    } words[] = {{"yes", true}, {"true", true},   {"on", true},
+                 {"no", false}, {"false", false}, {"off", false}};
+    const char *text = key_scalar(reader, path, node, allowed);
+    for (size_t i = 0; text && i < sizeof words / sizeof words[0]; i++)
+        if (strcasecmp(text, words[i].word) == 0) {
+            *yes = words[i].yes;
+            return true;
+        }
+    if (text)
+        key_error(reader, path, node->line, "%.40s is not a switch; allowed: %s", text, allowed);
+    return false;
+}
+
+static void refuse_heard(struct key_reader *reader, const struct key_path *path,
+                         const struct yaml_tree_entry *entry) {
+    const char *names[CONDITION_COUNT];
+    for (size_t i = 0; i < CONDITION_COUNT; i++)
+        names[i] = condition_info((enum condition)i)->name;
+    const char *nearest = key_nearest(entry->key, names, CONDITION_COUNT);
+    key_error(reader, path, entry->line, "is no condition%s%s%s; allowed: %s",
+              nearest ? "; did you mean \"" : "", nearest ? nearest : "", nearest ? "\"?" : "",
+              "names of conditions, or high, medium, low for all of that priority");
+}
+
+/* What this contact hears of although its role does not, or does not although its role does. */
+static void read_hears(struct key_reader *reader, const struct key_path *path,
+                       const struct yaml_tree_node *node, void *target) {
+    struct settings_contact *contact = target;
+    if (!key_is(reader, path, node, YAML_TREE_MAP, "a map such as {radon-rising: yes, low: no}"))
+        return;
+    for (size_t i = 0; i < node->count; i++) {
+        const struct yaml_tree_entry *entry = &node->entries[i];
+        struct key_path here = {.up = path, .name = entry->key};
+        enum condition condition = CONDITION_COUNT;
+        enum priority priority = PRIORITY_LOW;
+        bool known = condition_find(entry->key, &condition) || priority_find(entry->key, &priority);
+        bool yes = false;
+        if (!known)
+            refuse_heard(reader, &here, entry);
+        else if (!read_yes(reader, &here, &entry->value, &yes))
+            continue;
+        else if (condition < CONDITION_COUNT)
+            *(yes ? &contact->hears : &contact->hears_not) |= UINT64_C(1) << condition;
+        else
+            *(yes ? &contact->hears_priorities : &contact->hears_not_priorities) |= 1U << priority;
+    }
+}
+
 static const struct key_row contact_rows[] = {
     {.key = "id",
      .kind = KEY_TEXT,
@@ -254,12 +316,12 @@ static const struct key_row contact_rows[] = {
      .allowed = "us or si",
      .words = unit_words},
     {.key = "language",
-     .kind = KEY_WORD_TEXT,
+     .kind = KEY_TEXT,
      .offset = AT(language),
      .otherwise = "en",
-     .what = "a language of the messages",
-     .allowed = "en",
-     .words = language_words},
+     .allowed = "en or es, also with a region such as es-MX",
+     .check = check_language},
+    {.key = "hears", .kind = KEY_PART, .read = read_hears},
     {.key = "remind_every",
      .kind = KEY_SPAN,
      .offset = AT(remind_every_ms),

@@ -69,6 +69,8 @@ struct settings_contact {
     bool allow_private_address; /* `allow_private: true`: a webhook inside a private network */
     char *tls_ca_file;          /* extra CA for this webhook, or NULL */
     int64_t least_interval_ms;  /* `at_most_every`: rate limit; 0: none */
+    uint64_t hears, hears_not;  /* `hears`: bit per enum condition, before what the role says */
+    unsigned hears_priorities, hears_not_priorities; /* the same: bit per enum priority */
     int line;
 };
 

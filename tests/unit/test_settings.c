@@ -40,6 +40,65 @@ START_TEST(all_errors_come_at_once_in_the_order_of_lines) {
 }
 END_TEST
 
+START_TEST(a_contact_says_what_it_hears_of) {
+    struct settings *settings = parse_good(
+        "contacts:\n  - id: a\n    role: homeowner\n    language: es-MX\n"
+        "    webhook: {url: 'https://h.example/'}\n"
+        "    hears: {suction-low: no, radon-rising: yes, low: no, medium: Yes}\n"
+        "conditions:\n  fan-weak: {tell: [technician, contractor]}\n  battery-low: {tell: none}\n");
+    const struct settings_contact *contact = &settings->contacts[0];
+    ck_assert_str_eq(contact->language, "es-MX");
+    ck_assert_uint_eq(contact->hears, UINT64_C(1) << CONDITION_RADON_RISING);
+    ck_assert_uint_eq(contact->hears_not, UINT64_C(1) << CONDITION_SUCTION_LOW);
+    ck_assert_uint_eq(contact->hears_priorities, 1U << PRIORITY_MEDIUM);
+    ck_assert_uint_eq(contact->hears_not_priorities, 1U << PRIORITY_LOW);
+    struct condition_rule rule = condition_rule_default(CONDITION_FAN_WEAK);
+    ck_assert(!rule.tell_given);
+    condition_rule_apply(&rule, settings->conditions, settings->condition_count);
+    ck_assert(rule.tell_given);
+    ck_assert_uint_eq(rule.hears, HEARS_CONTRACTOR | HEARS_TECHNICIAN);
+    rule = condition_rule_default(CONDITION_BATTERY_LOW);
+    condition_rule_apply(&rule, settings->conditions, settings->condition_count);
+    ck_assert(rule.tell_given);
+    ck_assert_uint_eq(rule.hears, 0);
+    settings_free(settings);
+}
+END_TEST
+
+static const struct {
+    const char *text, *error;
+} wrong_hears[] = {
+    {"hears: {suction-lo: yes}",
+     "bad.yaml:1: contacts[a].hears.suction-lo: is no condition; did you mean \"suction-low\"?; "
+     "allowed: names of conditions, or high, medium, low for all of that priority"},
+    {"hears: {high: perhaps}",
+     "bad.yaml:1: contacts[a].hears.high: perhaps is not a switch; allowed: yes or no"},
+};
+
+START_TEST(a_wrong_hears_is_refused) {
+    struct settings_errors errors = {0};
+    char text[300];
+    snprintf(text, sizeof text,
+             "contacts: [{id: a, role: contractor, webhook: {url: 'https://h.example/'}, %s}]\n",
+             wrong_hears[_i].text);
+    ck_assert_ptr_null(parse(text, &errors));
+    ck_assert_uint_eq(errors.count, 1);
+    ck_assert_str_eq(errors.lines[0], wrong_hears[_i].error);
+    settings_errors_free(&errors);
+}
+END_TEST
+
+START_TEST(tell_names_roles_only) {
+    struct settings_errors errors = {0};
+    ck_assert_ptr_null(parse("conditions: {fan-weak: {tell: [boss]}}\n", &errors));
+    ck_assert_uint_eq(errors.count, 1);
+    ck_assert_str_eq(errors.lines[0],
+                     "bad.yaml:1: conditions.fan-weak.tell: boss is not a role; allowed: none, or "
+                     "a list of contractor, homeowner, technician");
+    settings_errors_free(&errors);
+}
+END_TEST
+
 START_TEST(very_many_errors_are_counted_not_listed) {
     char *text = calloc(1, 20000);
     for (int i = 0; i < 1000; i++)
@@ -429,6 +488,9 @@ END_TEST
 
 int main(void) {
     TCase *settings = tcase_create("settings");
+    tcase_add_test(settings, a_contact_says_what_it_hears_of);
+    tcase_add_loop_test(settings, a_wrong_hears_is_refused, 0, 2);
+    tcase_add_test(settings, tell_names_roles_only);
     tcase_add_test(settings, all_errors_come_at_once_in_the_order_of_lines);
     tcase_add_test(settings, very_many_errors_are_counted_not_listed);
     tcase_add_test(settings, an_error_carries_no_secret_and_no_escape);

@@ -168,7 +168,8 @@ static const struct refused_file refused[] = {
      "name such as America/Denver"},
     {"contacts: [{id: a, role: contractor, webhook: {url: \"https://h.example/x\"}, language: "
      "de}]\n",
-     "bad.yaml:1: contacts[a].language: de is not a language of the messages; allowed: en"},
+     "bad.yaml:1: contacts[a].language: \"de\" is no language of the messages; allowed: en or es, "
+     "also with a region such as es-MX"},
     {"contacts: [{id: a, role: contractor, webhook: {url: \"https://h.example/x\"}, remind_every: "
      "5 min}]\n",
      "bad.yaml:1: contacts[a].remind_every: is too often; allowed: none, or 10 min to 90 d"},
@@ -239,7 +240,7 @@ static const struct refused_file refused[] = {
      "bad.yaml:1: conditions.suction-low.enabled: maybe is not a switch; allowed: yes or no"},
     {"conditions: {suction-low: {set_point: 60 %}}\n",
      "bad.yaml:1: conditions.suction-low.set_point: unknown key; did you mean \"setpoint\"? Known "
-     "keys: setpoint, deadband, on_delay, off_delay, priority, enabled"},
+     "keys: setpoint, deadband, on_delay, off_delay, priority, enabled, tell"},
     {"conditions: {suction-low: 60 %}\n",
      "bad.yaml:1: conditions.suction-low: is a single value; allowed: a map of keys and values"},
     {"conditions: {sensor-silent: {setpoint: 3 intervals}}\n",
