@@ -103,7 +103,7 @@ static enum store_status run_for_pair(struct store *store, enum store_statement 
     return store_run(store, statement);
 }
 
-static enum store_status mark_head(struct store *store, const char *contact, const char *system) {
+enum store_status outbox_mark_head(struct store *store, const char *contact, const char *system) {
     enum store_status status =
         run_for_pair(store, STATEMENT_OUTBOX_HEAD_CLEAR,
                      "UPDATE outbox SET head = 0 WHERE head = 1 AND row IN (SELECT row FROM outbox "
@@ -171,7 +171,7 @@ static enum store_status finish(struct store *store, int64_t row, enum outbox_st
          *system = strdup(store_column_text(done, 1));
     status = store_run(store, done);
     if (status == STORE_OK)
-        status = contact && system ? mark_head(store, contact, system)
+        status = contact && system ? outbox_mark_head(store, contact, system)
                                    : store_failure(store, SQLITE_NOMEM);
     free(contact);
     free(system);
@@ -262,7 +262,7 @@ static enum store_status again(struct store *store, const char *id, int64_t now_
     sqlite3_reset(find);
     status = contact && system ? again_row(store, row, now_ms) : store_failure(store, SQLITE_NOMEM);
     if (status == STORE_OK)
-        status = mark_head(store, contact, system);
+        status = outbox_mark_head(store, contact, system);
     free(contact);
     free(system);
     return status;

@@ -18,7 +18,7 @@ struct outbox_message {
     const char *type;    /* "subslab.alarm.raised" */
     const char *content_type;
     const char *body; /* exact bytes to send */
-    int64_t alarm;    /* alarm number, 0: none */
+    int64_t alarm;    /* alarm number, 0: none, below 0: many (outbox_bundle.h) */
     int priority;     /* enum priority: high overtakes waiting of other systems */
     int64_t created_ms;
     int64_t not_before_ms; /* quiet hours, or the next try */
@@ -67,6 +67,9 @@ enum store_status outbox_hasten(struct store *store, const char *contact, const 
 /** By the event id, a row that waits is due at once: makes a failed or sent row wait again.
  * STORE_NOT_FOUND when there is none. */
 enum store_status outbox_again(struct store *store, const char *id, int64_t now_ms);
+
+/** Makes the earliest waiting row of a contact and system the one that may go; for this folder. */
+enum store_status outbox_mark_head(struct store *store, const char *contact, const char *system);
 
 /** Newest rows first, optionally only failed ones; *messages is an array to be freed one by one. */
 enum store_status outbox_list(struct store *store, bool only_failed,

@@ -168,10 +168,23 @@ CREATE INDEX outbox_due ON outbox (contact, priority, not_before_ms) WHERE head 
 CREATE INDEX outbox_next ON outbox (not_before_ms) WHERE head = 1;
 CREATE INDEX outbox_sent ON outbox (done_ms) WHERE state = 1;
 CREATE INDEX outbox_failed ON outbox (row) WHERE state = 2;
+CREATE INDEX outbox_bundles ON outbox (contact, row) WHERE alarm < 0;
+
+-- Which alarms a message is about, with its line of a list and its JSON object, so that waiting
+-- messages can be made into one without asking anybody again.
+CREATE TABLE outbox_alarms (
+    row INTEGER NOT NULL,
+    alarm INTEGER NOT NULL,
+    line TEXT NOT NULL,
+    data TEXT NOT NULL,
+    PRIMARY KEY (row, alarm)
+) WITHOUT ROWID;
+CREATE INDEX outbox_alarms_by_alarm ON outbox_alarms (alarm);
 CREATE TRIGGER outbox_inserted AFTER INSERT ON outbox BEGIN
     UPDATE totals SET value = value + 1 WHERE name = 'outbox ' || new.state;
 END;
 CREATE TRIGGER outbox_deleted AFTER DELETE ON outbox BEGIN
+    DELETE FROM outbox_alarms WHERE row = old.row;
     UPDATE totals SET value = value - 1 WHERE name = 'outbox ' || old.state;
 END;
 CREATE TRIGGER outbox_changed AFTER UPDATE OF state ON outbox WHEN old.state <> new.state BEGIN

@@ -1,0 +1,289 @@
+/*
+ * outbox_bundle: see the header. "Not tried" is state 0, no tries and no answer: outbox_begun
+ * leaves a mark in last_answer before the first POST goes out.
+ */
+#include "store/outbox_bundle.h"
+
+#include "store/store_sqlite.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#define UNTRIED "state = 0 AND tries = 0 AND last_answer IS NULL"
+
+static enum store_status changed_one(struct store *store, enum store_status status) {
+    if (status != STORE_OK)
+        return status;
+    return sqlite3_changes(store->db) > 0 ? STORE_OK : STORE_NOT_FOUND;
+}
+
+enum store_status outbox_begun(struct store *store, int64_t row) {
+    sqlite3_stmt *begun;
+    enum store_status status =
+        store_statement(store, STATEMENT_OUTBOX_BEGUN,
+                        "UPDATE outbox SET last_answer = 'no answer yet' WHERE row = ?1 AND "
+                        "state = 0 AND last_answer IS NULL",
+                        &begun);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(begun, 1, row);
+    return store_run(store, begun);
+}
+
+enum store_status outbox_member_put(struct store *store, int64_t row,
+                                    const struct outbox_member *member) {
+    sqlite3_stmt *put;
+    enum store_status status = store_statement(
+        store, STATEMENT_OUTBOX_MEMBER_PUT,
+        "INSERT OR REPLACE INTO outbox_alarms (row, alarm, line, data) VALUES (?1, ?2, ?3, ?4)",
+        &put);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(put, 1, row);
+    sqlite3_bind_int64(put, 2, member->alarm);
+    store_bind_text(put, 3, member->line);
+    store_bind_text(put, 4, member->data);
+    return store_run(store, put);
+}
+
+enum store_status outbox_members(struct store *store, int64_t row,
+                                 bool (*each)(void *context, const struct outbox_member *member),
+                                 void *context) {
+    sqlite3_stmt *list;
+    enum store_status status = store_statement(
+        store, STATEMENT_OUTBOX_MEMBERS,
+        "SELECT alarm, line, data FROM outbox_alarms WHERE row = ?1 ORDER BY alarm", &list);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(list, 1, row);
+    while ((status = store_row(store, list)) == STORE_OK) {
+        const struct outbox_member member = {
+            sqlite3_column_int64(list, 0), store_column_text(list, 1), store_column_text(list, 2)};
+        if (!each(context, &member))
+            break;
+    }
+    sqlite3_reset(list);
+    return status == STORE_NOT_FOUND ? STORE_OK : status;
+}
+
+enum store_status outbox_untried(struct store *store, const char *contact, const char *type,
+                                 int kind, bool high, struct outbox_untried *rows, size_t capacity,
+                                 size_t *count) {
+    sqlite3_stmt *list;
+    *count = 0;
+    enum store_status status = store_statement(
+        store, STATEMENT_OUTBOX_UNTRIED,
+        "SELECT row, created_ms, not_before_ms, alarm < 0 FROM outbox INDEXED BY outbox_due "
+        "WHERE head = 1 AND contact = ?1 AND " UNTRIED " AND (alarm > 0 AND type = ?2 OR "
+        "alarm = ?3) AND (priority = 2) = ?4 ORDER BY row",
+        &list);
+    if (status != STORE_OK)
+        return status;
+    store_bind_text(list, 1, contact);
+    store_bind_text(list, 2, type);
+    sqlite3_bind_int(list, 3, kind);
+    sqlite3_bind_int(list, 4, high);
+    while (*count < capacity && (status = store_row(store, list)) == STORE_OK)
+        rows[(*count)++] =
+            (struct outbox_untried){sqlite3_column_int64(list, 0), sqlite3_column_int64(list, 1),
+                                    sqlite3_column_int64(list, 2), sqlite3_column_int(list, 3)};
+    sqlite3_reset(list);
+    return status == STORE_NOT_FOUND ? STORE_OK : status;
+}
+
+/* ---- many into one ---- */
+
+static enum store_status move_members(struct store *store, int64_t from, int64_t to) {
+    sqlite3_stmt *move;
+    enum store_status status =
+        store_statement(store, STATEMENT_OUTBOX_MEMBER_MOVE,
+                        "UPDATE OR REPLACE outbox_alarms SET row = ?2 WHERE row = ?1", &move);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(move, 1, from);
+    sqlite3_bind_int64(move, 2, to);
+    return store_run(store, move);
+}
+
+/* What stands behind the deleted row becomes the next of its contact and system. */
+static enum store_status delete_row(struct store *store, int64_t row) {
+    sqlite3_stmt *delete;
+    struct outbox_message *message = NULL;
+    enum store_status status = outbox_get(store, row, &message);
+    if (status == STORE_OK)
+        status = store_statement(store, STATEMENT_OUTBOX_DELETE,
+                                 "DELETE FROM outbox WHERE row = ?1", &delete);
+    if (status == STORE_OK) {
+        sqlite3_bind_int64(delete, 1, row);
+        status = store_run(store, delete);
+    }
+    if (status == STORE_OK)
+        status = outbox_mark_head(store, message->contact, message->system);
+    outbox_message_free(message);
+    return status;
+}
+
+enum store_status outbox_merge(struct store *store, const struct outbox_message *message,
+                               const struct outbox_untried *rows, size_t count, int64_t *row) {
+    bool own;
+    int64_t bundle = 0;
+    enum store_status status = store_scope_begin(store, &own);
+    if (status != STORE_OK)
+        return status;
+    status = outbox_insert(store, message, &bundle);
+    for (size_t i = 0; i < count && status == STORE_OK; i++) {
+        status = move_members(store, rows[i].row, bundle);
+        if (status == STORE_OK)
+            status = delete_row(store, rows[i].row);
+    }
+    if (status == STORE_OK && row)
+        *row = bundle;
+    return store_scope_end(store, own, status);
+}
+
+enum store_status outbox_replace(struct store *store, int64_t row, const char *type,
+                                 const char *content_type, const char *body) {
+    sqlite3_stmt *replace;
+    enum store_status status =
+        store_statement(store, STATEMENT_OUTBOX_REPLACE,
+                        "UPDATE outbox SET type = ?2, content_type = ?3, body = ?4 "
+                        "WHERE row = ?1 AND " UNTRIED,
+                        &replace);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(replace, 1, row);
+    store_bind_text(replace, 2, type);
+    store_bind_text(replace, 3, content_type);
+    store_bind_text(replace, 4, body);
+    return changed_one(store, store_run(store, replace));
+}
+
+/* ---- what was told ---- */
+
+static void note_told(sqlite3_stmt *list, struct outbox_told *told) {
+    const char *type = store_column_text(list, 4);
+    int64_t created_ms = sqlite3_column_int64(list, 1), alarm = sqlite3_column_int64(list, 2);
+    bool raised = alarm == OUTBOX_RAISES || strcmp(type, "subslab.alarm.raised") == 0;
+    bool escalated = strcmp(type, "subslab.alarm.escalated") == 0;
+    if (told->rows++ == 0)
+        told->first_ms = created_ms;
+    if (escalated)
+        told->escalated_ms = created_ms;
+    if (raised || escalated || strcmp(type, "subslab.alarm.reminder") == 0)
+        told->last_ms = created_ms;
+    if (!raised)
+        return;
+    told->raise = sqlite3_column_int64(list, 0);
+    told->raise_waits = sqlite3_column_int(list, 3) == OUTBOX_WAITING;
+    told->raise_untried = sqlite3_column_int(list, 5);
+    told->raise_bundled = alarm == OUTBOX_RAISES;
+}
+
+enum store_status outbox_told(struct store *store, const char *contact, int64_t alarm,
+                              struct outbox_told *told) {
+    sqlite3_stmt *list;
+    *told = (struct outbox_told){.rows = 0};
+    enum store_status status = store_statement(
+        store, STATEMENT_OUTBOX_TOLD,
+        "SELECT o.row, o.created_ms, o.alarm, o.state, o.type, " UNTRIED " FROM outbox_alarms m "
+        "JOIN outbox o ON o.row = m.row WHERE m.alarm = ?1 AND o.contact = ?2 ORDER BY o.row",
+        &list);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(list, 1, alarm);
+    store_bind_text(list, 2, contact);
+    while ((status = store_row(store, list)) == STORE_OK)
+        note_told(list, told);
+    return status == STORE_NOT_FOUND ? STORE_OK : status;
+}
+
+enum store_status outbox_bundles(struct store *store, const char *contact, int kind, bool high,
+                                 int64_t since_ms, struct outbox_bundles *bundles) {
+    sqlite3_stmt *list;
+    *bundles = (struct outbox_bundles){.count = 0};
+    enum store_status status = store_statement(
+        store, STATEMENT_OUTBOX_BUNDLES,
+        "SELECT created_ms, not_before_ms, " UNTRIED " FROM outbox INDEXED BY outbox_bundles "
+        "WHERE alarm < 0 AND alarm = ?2 AND contact = ?1 AND (priority = 2) = ?4 AND "
+        "created_ms >= ?3 ORDER BY row",
+        &list);
+    if (status != STORE_OK)
+        return status;
+    store_bind_text(list, 1, contact);
+    sqlite3_bind_int(list, 2, kind);
+    sqlite3_bind_int64(list, 3, since_ms);
+    sqlite3_bind_int(list, 4, high);
+    while ((status = store_row(store, list)) == STORE_OK) {
+        bundles->count++;
+        bundles->newest_ms = sqlite3_column_int64(list, 0);
+        bundles->newest_not_before_ms = sqlite3_column_int64(list, 1);
+        bundles->newest_untried = sqlite3_column_int(list, 2);
+    }
+    return status == STORE_NOT_FOUND ? STORE_OK : status;
+}
+
+enum store_status outbox_unreturned(struct store *store, int64_t row, int64_t *alarms) {
+    sqlite3_stmt *count;
+    enum store_status status = store_statement(
+        store, STATEMENT_OUTBOX_UNRETURNED,
+        "SELECT count(*) FROM outbox b JOIN outbox_alarms m ON m.row = b.row WHERE b.row = ?1 AND "
+        "NOT EXISTS (SELECT 1 FROM outbox_alarms r JOIN outbox o ON o.row = r.row WHERE "
+        "r.alarm = m.alarm AND o.contact = b.contact AND (o.alarm = -2 OR "
+        "o.type = 'subslab.alarm.returned'))",
+        &count);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(count, 1, row);
+    status = store_row(store, count);
+    if (status == STORE_OK)
+        *alarms = sqlite3_column_int64(count, 0);
+    sqlite3_reset(count);
+    return status;
+}
+
+enum store_status outbox_shared(struct store *store, const char *contact, bool *waits) {
+    sqlite3_stmt *find;
+    enum store_status status =
+        store_statement(store, STATEMENT_OUTBOX_SHARED,
+                        "SELECT 1 FROM outbox INDEXED BY outbox_waiting WHERE state = 0 AND "
+                        "contact = ?1 AND system = '' AND alarm <> 0 LIMIT 1",
+                        &find);
+    if (status != STORE_OK)
+        return status;
+    store_bind_text(find, 1, contact);
+    status = store_row(store, find);
+    sqlite3_reset(find);
+    *waits = status == STORE_OK;
+    return status == STORE_NOT_FOUND ? STORE_OK : status;
+}
+
+/* ---- thinning ---- */
+
+enum store_status outbox_thin(struct store *store, const char *contact, int most, int64_t now_ms,
+                              const char *answer, int *thinned) {
+    sqlite3_stmt *oldest;
+    enum store_status status = store_statement(
+        store, STATEMENT_OUTBOX_THIN,
+        "SELECT row FROM outbox INDEXED BY outbox_waiting WHERE contact = ?1 AND " UNTRIED " AND "
+        "type IN ('subslab.alarm.reminder', 'subslab.alarm.acknowledged') ORDER BY row LIMIT ?2",
+        &oldest);
+    *thinned = 0;
+    if (status != STORE_OK || most <= 0)
+        return status;
+    int64_t *rows = calloc((size_t)most, sizeof *rows);
+    if (!rows)
+        return store_failure(store, SQLITE_NOMEM);
+    store_bind_text(oldest, 1, contact);
+    sqlite3_bind_int(oldest, 2, most);
+    int found = 0;
+    while (found < most && (status = store_row(store, oldest)) == STORE_OK)
+        rows[found++] = sqlite3_column_int64(oldest, 0);
+    sqlite3_reset(oldest);
+    status = status == STORE_NOT_FOUND ? STORE_OK : status;
+    for (int i = 0; i < found && status == STORE_OK; i++) {
+        status = outbox_failed(store, rows[i], now_ms, answer);
+        *thinned += status == STORE_OK;
+    }
+    free(rows);
+    return status;
+}
