@@ -98,15 +98,18 @@ jobs_of_scripts() { # FILE…: sh, Python and JavaScript by their ending
     for script; do
         [ -f "$script" ] || continue
         name=${script#tests/}
+        # A script may ask for more time: "# Limit: 900 s".
+        limit=$(sed -n 's/^# Limit: \([0-9]*\) s$/\1/p' "$script")
+        limit=${limit:-$TEST_LIMIT}
         case $script in
-        *.sh) echo "$name $TEST_LIMIT sh $script" ;;
+        *.sh) echo "$name $limit sh $script" ;;
         *.py)
             # A script that judges a helper program gets that program as its argument.
             tool=build-check/tests/tool_$(basename "${script#*check_}" .py)
             [ -f "tests/support/$(basename "$tool").c" ] || tool=
-            echo "$name $TEST_LIMIT python3 $script $tool"
+            echo "$name $limit python3 $script $tool"
             ;;
-        *.mjs) echo "$name $TEST_LIMIT node $script" ;;
+        *.mjs) echo "$name $limit node $script" ;;
         esac
     done
 }
