@@ -40,15 +40,18 @@ package_is_present() {
 # shellcheck disable=SC2086
 packages_of() {
     for group; do
+        case $group in build | test | browser | demo) ;; *)
+            echo "packages_of: no group $group" >&2
+            return 1
+            ;;
+        esac
+    done
+    for group; do
         case $group in
         build) printf '%s\n' $packages_build ;;
         test) printf '%s\n' $packages_test ;;
         browser) printf '%s\n' $packages_browser ;;
         demo) printf '%s\n' $packages_demo ;;
-        *)
-            echo "packages_of: no group $group" >&2
-            return 1
-            ;;
         esac
     done | sort -u
 }
@@ -67,6 +70,7 @@ install_packages() {
         packages_of "$@" >&2
         return 0
     fi
+    packages_of "$@" >/dev/null || return 1
     missing=$(missing_packages "$@" | tr '\n' ' ')
     if [ -z "$missing" ]; then
         echo "Debian packages: all there, nothing to install."
