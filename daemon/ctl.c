@@ -46,7 +46,7 @@ void ctl_print_help(void) {
            "  --help, --version\n"
            "\n"
            "subslabctl COMMAND --help tells more of a command.\n"
-           "Exit status: 0 done, 1 it failed or the answer is no, 2 wrong use or bad settings.\n",
+           "Exit status: 0 done, 1 failed or the answer is no, 2 wrong use or bad settings.\n",
            CTL_SETTINGS_FILE);
 }
 
@@ -254,6 +254,7 @@ bool ctl_settings(struct ctl *ctl) {
     if (!text && (ctl->settings_named || (errno != ENOENT && errno != EACCES))) {
         ctl_error(ctl, CTL_WRONG_USE, "%s: %s; name the settings with --settings FILE",
                   ctl->settings_file, strerror(errno));
+        ctl->bad_settings = true;
         return false;
     }
     if (!text)
@@ -263,6 +264,7 @@ bool ctl_settings(struct ctl *ctl) {
     free(text);
     ctl_error_lines(&errors);
     settings_errors_free(&errors);
+    ctl->bad_settings = !ctl->settings;
     return ctl->settings && use_settings(ctl);
 }
 

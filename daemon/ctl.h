@@ -18,6 +18,7 @@ enum ctl_status { CTL_DONE = 0, CTL_FAILED = 1, CTL_WRONG_USE = 2 };
 struct ctl {
     const char *settings_file;
     bool settings_named;       /* by --settings */
+    bool bad_settings;         /* they were read and are wrong: the exit status is 2 */
     bool json;                 /* --json */
     struct settings *settings; /* read on first use; NULL: not read, or there is no file */
     char *socket;              /* operator socket, set by ctl_settings */

@@ -133,7 +133,7 @@ static void check_contact(const struct checker *checker, size_t index) {
     check_readable(checker, contact->tls_ca_file, key, line_below(webhook, "tls_ca_file"));
     for (size_t i = 0; i < contact->header_count; i++) {
         const struct settings_header *header = &contact->headers[i];
-        snprintf(key, sizeof key, "contacts[%.60s].webhook.headers.%.80s", contact->id,
+        snprintf(key, sizeof key, "contacts[%.60s].webhook.headers.%.60s", contact->id,
                  header->name);
         const struct yaml_tree_node *headers = below(webhook, "headers");
         check_secret(checker, header->value_file, key,

@@ -139,7 +139,7 @@ static enum ctl_status record(struct ctl *ctl, int argc, char **argv) {
 
 const struct ctl_command ctl_record_commands[] = {
     {"commission", "SYSTEM FILE | SYSTEM --learn FROM TO --by NAME",
-     "stores a commissioning record, or learns a baseline from a period",
+     "stores a commissioning record, or learns a baseline",
      "FILE is a YAML record: date, by, instruments, measured values per point, radon before and "
      "after. Its values are the baseline from that date on. --learn takes the baseline from the "
      "readings between FROM and TO (RFC 3339 or dates) instead; it says less than a measurement "

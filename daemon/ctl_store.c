@@ -98,8 +98,8 @@ static enum ctl_status backup(struct ctl *ctl, int argc, char **argv) {
 }
 
 const struct ctl_command ctl_store_commands[] = {
-    {"verify", "", "checks the store: integrity, and sums against their readings",
-     "The daemon may run meanwhile.", verify},
+    {"verify", "", "checks the store: integrity, and hourly sums", "The daemon may run meanwhile.",
+     verify},
     {"backup", "FILE", "copies the store while the daemon runs",
      "FILE must not exist yet. To restore, stop the daemon and put the copy in the store's place.",
      backup},

@@ -19,14 +19,18 @@ static char *age_of(char *text, const json_t *time) {
     if (!timestamp_parse(written, strlen(written), &time_ms))
         return strcpy(text, "never");
     int64_t age_ms = clock_wall_ms() - time_ms;
-    return duration_format(text, CTL_VALUE_SIZE, age_ms > 0 ? age_ms : 0);
+    duration_format(text, CTL_VALUE_SIZE, age_ms > 0 ? age_ms : 0);
+    char *second_part = strchr(strchr(text, ' ') + 1, ' ');
+    if (second_part)
+        *second_part = '\0';
+    return text;
 }
 
 static char *alarms_of(char *text, const json_t *system) {
     long long open = (long long)json_integer_value(json_object_get(system, "open_alarms"));
     long long fresh = (long long)json_integer_value(json_object_get(system, "unacknowledged"));
     if (fresh > 0)
-        snprintf(text, CTL_VALUE_SIZE, "%lld, %lld new", open, fresh);
+        snprintf(text, CTL_VALUE_SIZE, "%lld (%lld)", open, fresh);
     else
         snprintf(text, CTL_VALUE_SIZE, "%lld", open);
     return text;
@@ -45,13 +49,12 @@ static void add_system(const struct ctl *ctl, struct ctl_table *table, const jso
                   ctl_value(text, ctl, json_object_get(radon, "mean"), ctl_text_of(radon, "unit")));
     ctl_table_add(table, alarms_of(text, system));
     ctl_table_add(table, age_of(text, json_object_get(system, "last_reading")));
-    ctl_table_add(table, ctl_date(text, json_object_get(system, "next_visit")));
 }
 
 static enum ctl_status systems(struct ctl *ctl, int argc, char **argv) {
     static const struct ctl_column columns[] = {
-        {"SYSTEM", false}, {"STATUS", false}, {"SUCTION", true}, {"OF C.", true},
-        {"RADON", true},   {"ALARMS", true},  {"AGE", true},     {"VISIT", false},
+        {"SYSTEM", false}, {"STATUS", false}, {"SUCTION", true}, {"SHARE", true},
+        {"RADON", true},   {"ALARMS", true},  {"AGE", true},
     };
     const char *status_word = NULL;
     const struct ctl_option options[] = {{"--status", "WORD", &status_word, NULL, false}};
@@ -93,9 +96,9 @@ static enum ctl_status show(struct ctl *ctl, int argc, char **argv) {
 const struct ctl_command ctl_system_commands[] = {
     {"systems", "[--status WORD] [--json]", "one line a system, worst first",
      "WORD: in spec, drifting, out of spec, silent, out of service.\n"
-     "OF C. is the suction as a part of its value at commissioning, RADON the mean of the last 30 "
-     "days, ALARMS the open ones, AGE how long ago the last reading was taken, VISIT the next date "
-     "due.",
+     "SHARE is the suction as a part of its value at commissioning, RADON the mean of the last 30 "
+     "days, ALARMS the open ones (in brackets: nobody has taken them on yet), AGE how long ago the "
+     "last reading was taken. Dates of visits: subslabctl visits.",
      systems},
     {"show", "SYSTEM [--json]", "everything known of one system",
      "Suction now and then, trends, radon averages with coverage and certainty, fan and ground, "

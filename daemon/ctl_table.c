@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { GAP = 2, LEAST_WIDTH = 8 };
+enum { GAP = 2, LEAST_WIDTH = 8, WORD_MOST = 20 };
 
 struct ctl_table {
     const struct ctl_column *columns;
@@ -58,7 +58,7 @@ bool ctl_table_add_number(struct ctl_table *table, long long number) {
 
 struct layout {
     size_t widths[CTL_TABLE_COLUMNS_MAX];
-    size_t words[CTL_TABLE_COLUMNS_MAX]; /* so wide that no word is broken */
+    size_t words[CTL_TABLE_COLUMNS_MAX]; /* so wide that no word of usual length is broken */
     size_t least[CTL_TABLE_COLUMNS_MAX];
 };
 
@@ -87,6 +87,8 @@ static void natural_widths(const struct ctl_table *table, struct layout *layout)
             layout->widths[c] = longest(layout->widths[c], ctl_text_width(table->cells[i]));
             layout->words[c] = longest(layout->words[c], longest_word(table->cells[i]));
         }
+        if (layout->words[c] > WORD_MOST)
+            layout->words[c] = WORD_MOST;
         layout->least[c] = LEAST_WIDTH;
     }
 }
@@ -129,6 +131,9 @@ static bool print_line(const struct ctl_table *table, const struct layout *layou
         size_t next = 0, length = ctl_text_line(texts[c], layout->widths[c], &next);
         char part[4 * 1024];
         snprintf(part, sizeof part, "%.*s", (int)length, texts[c]);
+        length = strlen(part);
+        while (length > 0 && part[length - 1] == ' ')
+            part[--length] = '\0';
         size_t width = ctl_text_width(part), blank = layout->widths[c] - width;
         if (width > layout->widths[c])
             blank = 0;

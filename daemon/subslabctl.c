@@ -38,6 +38,8 @@ static enum ctl_status run(struct ctl *ctl, int argc, char **argv) {
 int main(int argc, char **argv) {
     struct ctl ctl = {.settings_file = CTL_SETTINGS_FILE};
     enum ctl_status status = run(&ctl, argc - 1, argv + 1);
+    if (ctl.bad_settings)
+        status = CTL_WRONG_USE;
     ctl_client_clear();
     ctl_clear(&ctl);
     /* A full disk behind a redirection must not look like success. */

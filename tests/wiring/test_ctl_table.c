@@ -1,0 +1,181 @@
+/*
+ * Tables and texts of the operator's tool: never wider than 80 columns, nothing cut off, nothing
+ * that a terminal would obey.
+ */
+#include "ctl_table.h"
+#include "ctl_text.h"
+#include "test_support.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static char *printed(const struct ctl_table *table) {
+    char *text = NULL;
+    size_t size = 0;
+    FILE *to = open_memstream(&text, &size);
+    ck_assert_ptr_nonnull(to);
+    ctl_table_print(table, to);
+    fclose(to);
+    return text;
+}
+
+/* Every line is at most 80 columns wide and has no blank at its end. */
+static void check_lines(const char *text) {
+    while (*text) {
+        char line[1024];
+        size_t length = strcspn(text, "\n");
+        ck_assert_uint_lt(length, sizeof line);
+        memcpy(line, text, length);
+        line[length] = '\0';
+        ck_assert_msg(ctl_text_width(line) <= 80, "%zu columns: %s", ctl_text_width(line), line);
+        ck_assert_msg(length == 0 || line[length - 1] != ' ', "blank at the end: \"%s\"", line);
+        text += length + 1;
+    }
+}
+
+START_TEST(narrow_table_is_as_it_is) {
+    static const struct ctl_column columns[] = {{"NAME", false}, {"COUNT", true}};
+    struct ctl_table *table = ctl_table_create(columns, 2);
+    ctl_table_add(table, "suction");
+    ctl_table_add_number(table, 7);
+    ctl_table_add(table, "hole-1");
+    ctl_table_add_number(table, 12345678);
+    char *text = printed(table);
+    ck_assert_str_eq(text, "NAME        COUNT\n"
+                           "suction         7\n"
+                           "hole-1   12345678\n");
+    free(text);
+    ctl_table_destroy(table);
+}
+END_TEST
+
+START_TEST(long_texts_go_on_below) {
+    static const struct ctl_column columns[] = {{"ID", true}, {"TEXT", false}, {"WHERE", false}};
+    struct ctl_table *table = ctl_table_create(columns, 3);
+    ctl_table_add_number(table, 12);
+    ctl_table_add(table, "one two three four five six seven eight nine ten eleven twelve thirteen "
+                         "fourteen fifteen sixteen seventeen eighteen nineteen twenty");
+    ctl_table_add(table, "birch-lane-12");
+    char *text = printed(table);
+    check_lines(text);
+    ck_assert_ptr_nonnull(strstr(text, "birch-lane-12")); /* other columns give way first */
+    ck_assert_ptr_nonnull(strstr(text, "twenty"));
+    ck_assert_ptr_nonnull(strstr(text, "\n    "));
+    free(text);
+    ctl_table_destroy(table);
+}
+END_TEST
+
+START_TEST(words_wider_than_the_screen_are_broken) {
+    static const struct ctl_column columns[] = {{"TOPIC", false}, {"REASON", false}};
+    struct ctl_table *table = ctl_table_create(columns, 2);
+    char topic[301];
+    memset(topic, 'x', 300);
+    topic[300] = '\0';
+    ctl_table_add(table, topic);
+    ctl_table_add(table, "not-a-number");
+    char *text = printed(table);
+    check_lines(text);
+    size_t count = 0;
+    for (const char *c = text; *c; c++)
+        count += *c == 'x';
+    ck_assert_uint_eq(count, 300);
+    free(text);
+    ctl_table_destroy(table);
+}
+END_TEST
+
+START_TEST(random_tables_lose_nothing) {
+    struct test_random random = {test_seed()};
+    static const struct ctl_column columns[] = {{"A", false}, {"B", true},  {"C", false},
+                                                {"D", false}, {"E", false}, {"F", true}};
+    static const char *const letters[] = {"a",  "b", "-", " ",         "\xC3\xA9", "\xE6\xB0\xB4",
+                                          "\n", "z", "1", "e\xCC\x81", "\x1b",     "\xFF"};
+    for (int round = 0; round < 200; round++) {
+        size_t width = 1 + test_random_next(&random) % 6, marks = 0;
+        struct ctl_table *table = ctl_table_create(columns, width);
+        for (size_t cell = 0; cell < 3 * width; cell++) {
+            char text[400] = "";
+            for (size_t i = test_random_next(&random) % 60; i > 0; i--) {
+                const char *letter = letters[test_random_next(&random) % 12];
+                marks += *letter == 'z';
+                strcat(text, letter);
+            }
+            ctl_table_add(table, text);
+        }
+        char *text = printed(table);
+        size_t seen = 0;
+        check_lines(text);
+        for (const char *c = text; *c; c++)
+            seen += *c == 'z';
+        ck_assert_uint_eq(seen, marks);
+        ck_assert_ptr_null(strchr(text, '\x1b'));
+        free(text);
+        ctl_table_destroy(table);
+    }
+}
+END_TEST
+
+/* Widths by EastAsianWidth.txt and category Mn of the Unicode Character Database. */
+START_TEST(width_is_in_columns) {
+    ck_assert_uint_eq(ctl_text_width("suction"), 7);
+    ck_assert_uint_eq(ctl_text_width("\xC2\xB5Pa"), 3);               /* micro sign */
+    ck_assert_uint_eq(ctl_text_width("e\xCC\x81"), 1);                /* combining acute */
+    ck_assert_uint_eq(ctl_text_width("\xE6\xB0\xB4\xE6\xB0\xB4"), 4); /* two wide ideographs */
+    ck_assert_uint_eq(ctl_text_width(""), 0);
+}
+END_TEST
+
+START_TEST(nothing_commands_the_terminal) {
+    static const struct {
+        const char *dirty, *clean;
+    } rows[] = {
+        {"plain", "plain"},
+        {"red\x1b[31mtext", "red\xEF\xBF\xBD[31mtext"},
+        {"bell\a", "bell\xEF\xBF\xBD"},
+        {"two\nlines\tand", "two lines and"},
+        {"\xC2\x9B"
+         "31m",
+         "\xEF\xBF\xBD"
+         "31m"}, /* CSI as one C1 character */
+        {"a\xE2\x80\xAE"
+         "b",
+         "a\xEF\xBF\xBD"
+         "b"}, /* right-to-left override */
+        {"cut\xC3", "cut\xEF\xBF\xBD"},
+        {"\xFF\xFE", "\xEF\xBF\xBD\xEF\xBF\xBD"},
+        {"\xC3\xA9t\xC3\xA9", "\xC3\xA9t\xC3\xA9"},
+    };
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        char *clean = ctl_text_clean(rows[i].dirty);
+        ck_assert_str_eq(clean, rows[i].clean);
+        free(clean);
+    }
+}
+END_TEST
+
+START_TEST(lines_break_at_blanks_and_hyphens) {
+    size_t next = 0;
+    ck_assert_uint_eq(ctl_text_line("one two three", 9, &next), 7);
+    ck_assert_uint_eq(next, 8);
+    ck_assert_uint_eq(ctl_text_line("out-of-service", 8, &next), 7);
+    ck_assert_uint_eq(next, 7);
+    ck_assert_uint_eq(ctl_text_line("abcdefgh", 3, &next), 3);
+    ck_assert_uint_eq(next, 3);
+    ck_assert_uint_eq(ctl_text_line("one two", 7, &next), 7);
+    ck_assert_uint_eq(ctl_text_line("\xE6\xB0\xB4", 1, &next), 3); /* at least one character */
+}
+END_TEST
+
+int main(void) {
+    TCase *tcase = tcase_create("ctl_table");
+    tcase_add_test(tcase, narrow_table_is_as_it_is);
+    tcase_add_test(tcase, long_texts_go_on_below);
+    tcase_add_test(tcase, words_wider_than_the_screen_are_broken);
+    tcase_add_test(tcase, random_tables_lose_nothing);
+    tcase_add_test(tcase, width_is_in_columns);
+    tcase_add_test(tcase, nothing_commands_the_terminal);
+    tcase_add_test(tcase, lines_break_at_blanks_and_hyphens);
+    return run_test_case(tcase);
+}
