@@ -95,6 +95,7 @@ wrong_edges() { # TREE
     done <"$scratch/edges"
     for folder in "$1"/lib/*/; do
         room=$(basename "$folder")
+        [ -n "$(find "$folder" -maxdepth 1 -name '*.[ch]')" ] || continue # data only
         grep -q "^$room\b" "$scratch/edges" || echo "lib/$room is in no table of this check"
     done
 }
