@@ -1,6 +1,7 @@
 #include "pipeline.h"
 
 #include "away.h"
+#include "backlog.h"
 #include "daily_upkeep.h"
 #include "explain.h"
 #include "measure/duration.h"
@@ -246,6 +247,8 @@ static void take_message(struct pipeline *pipeline, size_t point,
             pipeline->counters.retained++;
             continue;
         }
+        if (backlog_is_behind(&pipeline->fleet->points[point], taken->reading.time_ms, now_ms))
+            pipeline->counters.behind++;
         if (pipeline_take(pipeline, point, &taken->reading, SERIES_FROM_SENSOR, now_ms) ==
             PIPELINE_CONFLICT)
             pipeline_refuse(pipeline, point, message->topic, REFUSAL_CONFLICT, message->payload,

@@ -75,6 +75,7 @@ void pipeline_forget_store(struct pipeline *pipeline);
 
 struct pipeline_counters {
     uint64_t messages, readings, repeats, conflicts, refused, unclaimed, late, retained;
+    uint64_t behind; /* readings from the past, see backlog.h */
 };
 struct pipeline_counters pipeline_count(const struct pipeline *pipeline);
 

@@ -54,7 +54,7 @@ static void on_connected(void *context, bool session_present) {
     if (service->lost_since_ms != TIMESTAMP_NONE)
         pipeline_was_away(service->pipeline, service->away_from_ms, service->now_ms);
     service->lost_since_ms = TIMESTAMP_NONE;
-    service->quiet_since_monotonic_ms = service->monotonic_ms;
+    backlog_begin(&service->backlog_watch, service->fleet, service->monotonic_ms);
     monitor_daemon(pipeline_monitor(service->pipeline), CONDITION_BROKER_LOST, false, NULL, NAN,
                    service->now_ms);
 }

@@ -6,6 +6,7 @@
 #define DAEMON_SERVICE_PRIVATE_H
 
 #include "api.h"
+#include "backlog.h"
 #include "dispatch.h"
 #include "link/intake.h"
 #include "link/web_server.h"
@@ -32,10 +33,10 @@ struct service {
     char store_why[512];
 
     /* the broker */
-    bool backlog;                     /* connected, and not everything read yet */
-    int64_t quiet_since_monotonic_ms; /* since when nothing came while in backlog */
-    int64_t away_from_ms;             /* wall; when we last heard the broker, also before a start */
-    int64_t lost_since_ms;            /* wall; TIMESTAMP_NONE while connected */
+    bool backlog; /* not connected, or not everything read yet */
+    struct backlog backlog_watch;
+    int64_t away_from_ms;  /* wall; when we last heard the broker, also before a start */
+    int64_t lost_since_ms; /* wall; TIMESTAMP_NONE while connected */
 
     /* clocks */
     int64_t now_ms, monotonic_ms; /* of this turn */

@@ -20,7 +20,7 @@
 
 enum { MOST_A_BATCH = 4096, WAIT_AT_MOST_MS = 1000, SLOTS = 5 };
 static const int64_t jump_least_ms = 30 * DURATION_SECOND_MS;
-static const int64_t backlog_quiet_ms = 500;
+static const int64_t backlog_look_ms = 250;
 static const int64_t turn_slow_ms = DURATION_SECOND_MS;
 
 /* ---- waiting ---- */
@@ -48,7 +48,7 @@ static int wait_ms(const struct service *service, bool more) {
     if (service->store)
         wait = sooner(wait, service->next_upkeep_ms - service->now_ms);
     if (service->backlog)
-        wait = sooner(wait, backlog_quiet_ms / 2);
+        wait = sooner(wait, backlog_look_ms);
     struct web_server *const servers[] = {service->page, service->operator_server};
     for (size_t i = 0; i < 2; i++) {
         int server_ms = servers[i] ? web_server_timeout_ms(servers[i]) : -1;
@@ -102,21 +102,17 @@ void service_turn(struct service *service, bool more) {
 
 /* ---- working ---- */
 
-/* The backlog is over when the broker is connected and has sent nothing for half a second after its
-   last batch was acknowledged. */
 static void watch_backlog(struct service *service, size_t messages, bool more) {
-    bool connected = intake_state(service->intake) == INTAKE_CONNECTED;
     if (!service->backlog)
         return;
-    if (!connected || messages > 0 || more) {
-        service->quiet_since_monotonic_ms = service->monotonic_ms;
-        return;
+    if (intake_state(service->intake) != INTAKE_CONNECTED)
+        backlog_begin(&service->backlog_watch, service->fleet, service->monotonic_ms);
+    else if (backlog_over(&service->backlog_watch, messages,
+                          pipeline_count(service->pipeline).behind, more, service->monotonic_ms)) {
+        service->backlog = false;
+        pipeline_set_backlog(service->pipeline, false, service->now_ms);
+        service->next_tick_ms = 0;
     }
-    if (service->monotonic_ms - service->quiet_since_monotonic_ms < backlog_quiet_ms)
-        return;
-    service->backlog = false;
-    pipeline_set_backlog(service->pipeline, false, service->now_ms);
-    service->next_tick_ms = 0;
 }
 
 static bool read_broker(struct service *service) {

@@ -159,18 +159,18 @@ def timed(value, time_ms):
 
 # ---- settings ----
 
-def point(name, quantity="suction", unit="Pa", every="1 min", **more):
-    return {"id": name, "quantity": quantity, "unit": unit, "every": every, "value": "/v",
+def point(ident, quantity="suction", unit="Pa", every="1 min", **more):
+    return {"id": ident, "quantity": quantity, "unit": unit, "every": every, "value": "/v",
             "time": "/t", **more}
 
 
-def plain_point(name, quantity="suction", unit="Pa", every="1 min", **more):
+def plain_point(ident, quantity="suction", unit="Pa", every="1 min", **more):
     """The whole payload is the value; its time is that of arrival."""
-    return {"id": name, "quantity": quantity, "unit": unit, "every": every, **more}
+    return {"id": ident, "quantity": quantity, "unit": unit, "every": every, **more}
 
 
-def system(name, points, **more):
-    return {"id": name, "time_zone": "America/Denver", "points": points, **more}
+def system(ident, points, **more):
+    return {"id": ident, "time_zone": "America/Denver", "points": points, **more}
 
 
 LOW_AT_ONCE = {"suction-low": {"setpoint": "100 Pa", "deadband": "10 Pa", "on_delay": "0 s",
