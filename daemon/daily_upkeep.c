@@ -3,13 +3,13 @@
 #include "clock.h"
 #include "history_store.h"
 #include "measure/duration.h"
-#include "monitor/daily.h"
 #include "pipeline.h"
 
+#include <jansson.h>
 #include <stdio.h>
 #include <stdlib.h>
 
-enum { NOTE_BYTES = 320 };
+enum { NAME_BYTES = 320, NOTE_BYTES = 4096 };
 static const int64_t step_ms = 20;
 static const int64_t live_ms = 2 * DURATION_DAY_MS; /* a day that ended longer ago is the past */
 static const int64_t quiet_ms = 10 * DURATION_SECOND_MS; /* before the past is judged */
@@ -18,6 +18,7 @@ static const int64_t patience_ms = 10 * DURATION_MINUTE_MS;
 struct system_days {
     int64_t next_day, next_end_ms; /* the day to judge next; next_end_ms 0: not known yet */
     int64_t waits_since_ms;        /* since when a due day waits; TIMESTAMP_NONE: none does */
+    struct daily_outlook *outlook; /* NULL: nothing ahead */
 };
 
 struct daily_upkeep {
@@ -41,9 +42,33 @@ struct daily_upkeep *daily_upkeep_create(const struct fleet *fleet) {
 }
 
 void daily_upkeep_destroy(struct daily_upkeep *upkeep) {
-    if (upkeep)
-        free(upkeep->systems);
+    if (!upkeep)
+        return;
+    for (size_t i = 0; i < upkeep->fleet->system_count; i++)
+        free(upkeep->systems[i].outlook);
+    free(upkeep->systems);
     free(upkeep);
+}
+
+const struct daily_outlook *daily_upkeep_outlook(const struct daily_upkeep *upkeep, size_t system) {
+    static const struct daily_outlook nothing;
+    return upkeep->systems[system].outlook ? upkeep->systems[system].outlook : &nothing;
+}
+
+/* Nearly every system has nothing ahead and takes no room. False: out of memory. */
+static bool set_outlook(struct daily_upkeep *upkeep, size_t system,
+                        const struct daily_outlook *outlook) {
+    struct system_days *days = &upkeep->systems[system];
+    if (outlook->count == 0) {
+        free(days->outlook);
+        days->outlook = NULL;
+        return true;
+    }
+    if (!days->outlook)
+        days->outlook = malloc(sizeof *days->outlook);
+    if (days->outlook)
+        *days->outlook = *outlook;
+    return days->outlook != NULL;
 }
 
 bool daily_upkeep_judged(const struct daily_upkeep *upkeep, size_t system, int64_t *local_day) {
@@ -61,8 +86,8 @@ static void set_next(struct daily_upkeep *upkeep, size_t system, int64_t day) {
         time_zone_day_start_ms(upkeep->fleet->systems[system].zone, day + 1);
 }
 
-static void note_name(const struct fleet *fleet, size_t system, char name[NOTE_BYTES]) {
-    snprintf(name, NOTE_BYTES, "daily %s", fleet_system_id(fleet, system));
+static void note_name(const struct fleet *fleet, size_t system, char name[NAME_BYTES]) {
+    snprintf(name, NAME_BYTES, "daily %s", fleet_system_id(fleet, system));
 }
 
 /* The day of the oldest reading of a system. */
@@ -86,15 +111,68 @@ static enum store_status find_first_day(const struct daily_upkeep *upkeep,
     return STORE_OK;
 }
 
+/* The note: {"day":20410,"ahead":[{"point":"suction","condition":…,"crossing":ms,…}]}. */
+static json_t *instant_json(int64_t time_ms) {
+    return time_ms == TIMESTAMP_NONE ? json_null() : json_integer(time_ms);
+}
+
+static int64_t instant_from(const json_t *json) {
+    return json_is_integer(json) ? json_integer_value(json) : TIMESTAMP_NONE;
+}
+
+static char *note_write(const struct daily_upkeep *upkeep, size_t system) {
+    const struct daily_outlook *outlook = daily_upkeep_outlook(upkeep, system);
+    json_t *ahead = json_array();
+    json_t *root = json_pack("{s:I, s:o}", "day",
+                             (json_int_t)(upkeep->systems[system].next_day - 1), "ahead", ahead);
+    for (size_t i = 0; root && i < outlook->count; i++) {
+        const struct daily_projection *projection = &outlook->projections[i];
+        json_array_append_new(ahead,
+                              json_pack("{s:s, s:s, s:o, s:o, s:o}", "point",
+                                        fleet_point_id(upkeep->fleet, projection->point),
+                                        "condition", condition_info(projection->condition)->name,
+                                        "crossing", instant_json(projection->crossing_ms),
+                                        "earliest", instant_json(projection->earliest_ms), "latest",
+                                        instant_json(projection->latest_ms)));
+    }
+    char *text = root ? json_dumps(root, JSON_COMPACT) : NULL;
+    json_decref(root);
+    return text;
+}
+
+static bool note_read(struct daily_upkeep *upkeep, size_t system, const char *text, int64_t *day) {
+    json_t *root = json_loads(text, 0, NULL), *item, *last = json_object_get(root, "day");
+    struct daily_outlook outlook = {.count = 0};
+    bool good = json_is_integer(last);
+    size_t i;
+    json_array_foreach(json_object_get(root, "ahead"), i, item) {
+        const char *id = json_string_value(json_object_get(item, "point"));
+        const char *condition = json_string_value(json_object_get(item, "condition"));
+        struct daily_projection *projection = &outlook.projections[outlook.count];
+        if (!id || !condition || outlook.count == DAILY_PROJECTIONS_MAX ||
+            !condition_find(condition, &projection->condition))
+            continue;
+        projection->point = fleet_find_point(upkeep->fleet, system, id);
+        projection->crossing_ms = instant_from(json_object_get(item, "crossing"));
+        projection->earliest_ms = instant_from(json_object_get(item, "earliest"));
+        projection->latest_ms = instant_from(json_object_get(item, "latest"));
+        outlook.count += projection->point != FLEET_NONE;
+    }
+    if (good)
+        *day = json_integer_value(last) + 1;
+    json_decref(root);
+    return good && set_outlook(upkeep, system, &outlook);
+}
+
 static enum store_status find_next(struct daily_upkeep *upkeep, struct pipeline *pipeline,
                                    size_t system) {
-    char name[NOTE_BYTES], value[40];
+    char name[NAME_BYTES], note[NOTE_BYTES];
     int64_t day = 0;
     note_name(upkeep->fleet, system, name);
-    enum store_status status = record_note_get(pipeline_store(pipeline), name, value, sizeof value);
-    if (status == STORE_OK)
-        day = strtoll(value, NULL, 10) + 1;
-    else if (status == STORE_NOT_FOUND)
+    enum store_status status = record_note_get(pipeline_store(pipeline), name, note, sizeof note);
+    if (status == STORE_OK && !note_read(upkeep, system, note, &day))
+        status = STORE_NOT_FOUND; /* not a note of ours: begin at the beginning */
+    if (status == STORE_NOT_FOUND)
         status = find_first_day(upkeep, pipeline, system, &day);
     if (status == STORE_OK)
         set_next(upkeep, system, day);
@@ -103,10 +181,13 @@ static enum store_status find_next(struct daily_upkeep *upkeep, struct pipeline 
 
 static enum store_status keep_progress(const struct daily_upkeep *upkeep, struct pipeline *pipeline,
                                        size_t system) {
-    char name[NOTE_BYTES], value[40];
+    char name[NAME_BYTES];
+    char *note = note_write(upkeep, system);
     note_name(upkeep->fleet, system, name);
-    snprintf(value, sizeof value, "%lld", (long long)upkeep->systems[system].next_day - 1);
-    return record_note_put(pipeline_store(pipeline), name, value);
+    enum store_status status =
+        note ? record_note_put(pipeline_store(pipeline), name, note) : STORE_OUT_OF_MEMORY;
+    free(note);
+    return status;
 }
 
 /* ---- is a day due? ---- */
@@ -172,12 +253,14 @@ static bool judge_system(struct daily_upkeep *upkeep, struct pipeline *pipeline,
                          int64_t now_ms, int64_t until_monotonic_ms) {
     const struct history history = history_store_view(pipeline);
     struct monitor *monitor = pipeline_monitor(pipeline);
+    struct daily_outlook outlook;
     if (!pipeline_begin(pipeline))
         return false;
     do {
         int64_t day = upkeep->systems[system].next_day;
         if (!keep_day(upkeep, &history, system, day) ||
-            !daily_judge(monitor, &history, system, day)) {
+            !daily_judge(monitor, &history, system, day, &outlook) ||
+            !set_outlook(upkeep, system, &outlook)) {
             pipeline_fail(pipeline, STORE_FAILING);
             return false;
         }

@@ -10,7 +10,7 @@
 #ifndef DAEMON_DAILY_UPKEEP_H
 #define DAEMON_DAILY_UPKEEP_H
 
-#include "monitor/fleet.h"
+#include "monitor/daily.h"
 
 #include <stdbool.h>
 #include <stdint.h>
@@ -26,6 +26,9 @@ void daily_upkeep_destroy(struct daily_upkeep *upkeep);              /* NULL doe
  * A failure of the store goes to pipeline_fail.
  */
 bool daily_upkeep_step(struct daily_upkeep *upkeep, struct pipeline *pipeline, int64_t now_ms);
+
+/** What the last judged day said of the time ahead; empty where none was judged yet. */
+const struct daily_outlook *daily_upkeep_outlook(const struct daily_upkeep *upkeep, size_t system);
 
 /** Last local day that was judged; false when none was yet. */
 bool daily_upkeep_judged(const struct daily_upkeep *upkeep, size_t system, int64_t *local_day);

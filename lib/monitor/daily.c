@@ -16,6 +16,7 @@ enum {
     ACTION_WINDOWS = 2
 };
 static const int64_t action_windows_days[ACTION_WINDOWS] = {91, 365};
+static const double outlook_days = 365.0;
 static const double least_radon_bq_m3 = 1.0; /* below any monitor's resolution; logs need one */
 
 /* One day being judged. */
@@ -25,6 +26,7 @@ struct judged_day {
     const struct fleet *fleet;
     size_t system;
     int64_t local_day, end_ms;
+    struct daily_outlook *outlook; /* or NULL */
 };
 
 static const struct condition_rule *rule_for(const struct judged_day *day, size_t point,
@@ -37,49 +39,96 @@ static const struct point_baseline *baseline_of(const struct judged_day *day, si
     return point_state_baseline(monitor_point(day->monitor, point), day->end_ms - 1);
 }
 
-/* ---- suction-fading ---- */
+/* ---- suction-fading and what lies ahead ---- */
 
-/* Time until the line reaches the limit, in days; infinite when it doesn't signal. */
-static double fading_within(const struct trend_series *series, double now_day, double limit,
-                            double within_days) {
+/* Days from the day's end until a falling line is at the limit; infinite: not in time. */
+struct reach {
+    double days, earliest_days, latest_days;
+};
+static const struct reach never = {INFINITY, INFINITY, INFINITY};
+
+static struct reach reach_of(const struct trend_series *series, double now_day, double limit,
+                             double within_days) {
     struct trend trend;
     struct trend_crossing crossing;
     if (!trend_may_reach(series, now_day, limit, TREND_LOW_LIMIT, within_days) ||
         trend_fit(series, ASSESSMENT_CONFIDENCE, &trend) != TREND_OK || trend.per_year >= 0.0 ||
         trend.p_value >= ASSESSMENT_P_VALUE)
-        return INFINITY;
+        return never;
     switch (trend_cross(&trend, now_day, limit, TREND_LOW_LIMIT, &crossing)) {
     case TREND_BEYOND_ALREADY:
-        return 0.0;
+        return (struct reach){0.0, 0.0, 0.0};
     case TREND_CROSSES:
-        return crossing.day - now_day <= within_days ? crossing.day - now_day : INFINITY;
+        if (crossing.day - now_day > within_days)
+            return never;
+        return (struct reach){
+            crossing.day - now_day,
+            crossing.has_earliest ? crossing.earliest_day - now_day : INFINITY,
+            crossing.has_latest ? crossing.latest_day - now_day : INFINITY,
+        };
     default:
-        return INFINITY;
+        return never;
     }
 }
 
-static bool judge_fading(const struct judged_day *day, size_t point) {
-    const struct condition_rule *rule = rule_for(day, point, CONDITION_SUCTION_FADING);
+static int64_t instant_after(const struct judged_day *day, double days) {
+    return isfinite(days) ? day->end_ms + (int64_t)(days * DURATION_DAY_MS) : TIMESTAMP_NONE;
+}
+
+static void note_projection(const struct judged_day *day, size_t point, enum condition condition,
+                            const struct reach *reach) {
+    struct daily_outlook *outlook = day->outlook;
+    if (!outlook || !(reach->days <= outlook_days) || outlook->count == DAILY_PROJECTIONS_MAX)
+        return;
+    outlook->projections[outlook->count++] = (struct daily_projection){
+        .point = point,
+        .condition = condition,
+        .crossing_ms = instant_after(day, reach->days),
+        .earliest_ms = instant_after(day, reach->earliest_days),
+        .latest_ms = instant_after(day, reach->latest_days),
+    };
+}
+
+static void judge_fading(const struct judged_day *day, size_t point,
+                         const struct condition_rule *rule, const struct reach *reach) {
+    bool holds = reach->days <= rule->setpoint.number / DURATION_DAY_MS;
+    monitor_daily(day->monitor, day->system, point, CONDITION_SUCTION_FADING, holds, !holds,
+                  holds ? reach->days * DURATION_DAY_MS : NAN, rule->setpoint.number, day->end_ms);
+}
+
+/* The sooner of the whole trend and the recent one. */
+static struct reach soonest(const struct assessment_series *series, double now_day, double limit,
+                            double within_days) {
+    const struct trend_series recent = assessment_series_recent(series, TREND_RECENT_DAYS);
+    struct reach lately = reach_of(&recent, now_day, limit, within_days);
+    if (series->series.n <= recent.n)
+        return lately;
+    struct reach whole = reach_of(&series->series, now_day, limit, within_days);
+    return whole.days < lately.days ? whole : lately;
+}
+
+static bool judge_falling(const struct judged_day *day, size_t point) {
+    bool hole = day->fleet->points[point].description->quantity == QUANTITY_FIELD;
+    const struct condition_rule *rule =
+        hole ? NULL : rule_for(day, point, CONDITION_SUCTION_FADING);
     const struct point_baseline *baseline = baseline_of(day, point);
     double limit = assessment_low_limit(day->monitor, point, day->end_ms - 1);
     struct assessment_series series;
-    if (!rule || !baseline || isnan(limit))
+    if ((!rule && !day->outlook) || !baseline || isnan(limit))
         return true;
     const struct time_zone *zone = day->fleet->systems[day->system].zone;
     if (!assessment_series_read(day->monitor, day->history, point,
                                 assessment_first_day(zone, baseline->from_ms, day->end_ms - 1),
                                 day->local_day + 1, &series))
         return false;
-    const struct trend_series recent = assessment_series_recent(&series, TREND_RECENT_DAYS);
-    double now_day = (double)day->local_day + 1.0;
-    double within_days = rule->setpoint.number / DURATION_DAY_MS;
+    double within_days = rule ? rule->setpoint.number / DURATION_DAY_MS : outlook_days;
+    if (day->outlook)
+        within_days = fmax(within_days, outlook_days);
     if (series.series.n >= TREND_LEAST_DAYS) {
-        double left = fading_within(&recent, now_day, limit, within_days);
-        if (series.series.n > recent.n)
-            left = fmin(left, fading_within(&series.series, now_day, limit, within_days));
-        bool holds = isfinite(left);
-        monitor_daily(day->monitor, day->system, point, CONDITION_SUCTION_FADING, holds, !holds,
-                      holds ? left * DURATION_DAY_MS : NAN, rule->setpoint.number, day->end_ms);
+        struct reach reach = soonest(&series, (double)day->local_day + 1.0, limit, within_days);
+        if (rule)
+            judge_fading(day, point, rule, &reach);
+        note_projection(day, point, hole ? CONDITION_FIELD_WEAK : CONDITION_SUCTION_FADING, &reach);
     }
     assessment_series_clear(&series);
     return true;
@@ -292,18 +341,19 @@ static bool judge_system(const struct judged_day *day) {
 static bool judge_point(const struct judged_day *day, size_t point) {
     enum quantity quantity = day->fleet->points[point].description->quantity;
     struct history_day today;
-    if (quantity != QUANTITY_SUCTION && quantity != QUANTITY_RADON)
+    bool falls = quantity == QUANTITY_SUCTION || (quantity == QUANTITY_FIELD && day->outlook);
+    if (!falls && quantity != QUANTITY_RADON)
         return true;
     size_t count = history_days(day->history, point, day->local_day, day->local_day + 1, &today, 1);
     if (count != 1)
         return count == 0;
-    if (quantity == QUANTITY_SUCTION)
-        return judge_fading(day, point);
+    if (falls)
+        return judge_falling(day, point);
     return judge_action(day, point) && judge_rising(day, point);
 }
 
 bool daily_judge(struct monitor *monitor, const struct history *history, size_t system,
-                 int64_t local_day) {
+                 int64_t local_day, struct daily_outlook *outlook) {
     const struct fleet *fleet = monitor_fleet(monitor);
     const struct fleet_system *owner = &fleet->systems[system];
     struct judged_day day = {.monitor = monitor,
@@ -311,8 +361,11 @@ bool daily_judge(struct monitor *monitor, const struct history *history, size_t 
                              .fleet = fleet,
                              .system = system,
                              .local_day = local_day,
-                             .end_ms = time_zone_day_start_ms(owner->zone, local_day + 1)};
+                             .end_ms = time_zone_day_start_ms(owner->zone, local_day + 1),
+                             .outlook = outlook};
     bool good = true;
+    if (outlook)
+        outlook->count = 0;
     for (size_t i = 0; i < owner->point_count && good; i++)
         good = judge_point(&day, owner->first_point + i);
     return good && judge_system(&day);

@@ -30,11 +30,27 @@
 
 #include <stdbool.h>
 
+/** A falling trend (p < 0.01) whose line reaches the low limit of a point within a year. */
+struct daily_projection {
+    size_t point;
+    enum condition condition; /* suction-fading, or field-weak for a test hole */
+    int64_t crossing_ms;
+    int64_t earliest_ms, latest_ms; /* TIMESTAMP_NONE: open */
+};
+
+#define DAILY_PROJECTIONS_MAX 8
+/** What a day says of the time ahead, for the plan of visits. */
+struct daily_outlook {
+    struct daily_projection projections[DAILY_PROJECTIONS_MAX];
+    size_t count;
+};
+
 /**
- * Judges a finished local day of a system. False when the history failed or memory ran out; what
- * was told by then stays told, and judging the same day again is harmless.
+ * Judges a finished local day of a system. `outlook` (may be NULL: then test holes are not looked
+ * at) is written anew. False when the history failed or memory ran out; what was told by then stays
+ * told, and judging the same day again is harmless.
  */
 bool daily_judge(struct monitor *monitor, const struct history *history, size_t system,
-                 int64_t local_day);
+                 int64_t local_day, struct daily_outlook *outlook);
 
 #endif
