@@ -37,6 +37,8 @@ TRADE, ALL = ("contractor", "technician"), ("contractor", "homeowner", "technici
 EXPECTED = (
     ("mossback-row-11", "suction-low", "raised", ALL),
     ("orchard-close-21", "field-weak", "raised", TRADE),
+    ("orchard-close-21", "radon-above-action", "raised", ALL),
+    ("saddler-bend-9", "fan-weak", "raised", TRADE),
     ("thistle-ridge-5", "retest-due", "raised", ALL),
     ("tinder-lane-4", "fan-stopped", "raised", ALL),
     ("tinder-lane-4", "fan-stopped", "over", ALL),
