@@ -174,6 +174,27 @@ static void print_table(const struct replay *replay, const struct fleet *fleet) 
     ctl_table_destroy(table);
 }
 
+static void print_json(const struct replay *replay, const struct fleet *fleet) {
+    char raised[CTL_VALUE_SIZE], returned[CTL_VALUE_SIZE];
+    size_t count = 0;
+    const struct replay_row *rows = replay_rows(replay, &count);
+    json_t *list = json_array();
+    for (size_t i = 0; i < count; i++)
+        json_array_append_new(list, json_pack("{s:s,s:s,s:s,s:s,s:s,s:s?,s:s?}", "system",
+                                              fleet_system_id(fleet, rows[i].system), "condition",
+                                              condition_info(rows[i].condition)->name, "point",
+                                              fleet_point_id(fleet, rows[i].point), "priority",
+                                              priority_word(rows[i].priority), "raised",
+                                              instant(raised, rows[i].raised_ms), "returned",
+                                              rows[i].returned_ms == TIMESTAMP_NONE
+                                                  ? NULL
+                                                  : instant(returned, rows[i].returned_ms),
+                                              "diagnosis", rows[i].cause));
+    json_dumpf(list, stdout, JSON_INDENT(2));
+    putchar('\n');
+    json_decref(list);
+}
+
 static void print_summary(const struct replay *replay, FILE *to) {
     char first[CTL_VALUE_SIZE], last[CTL_VALUE_SIZE];
     struct replay_counts counts = replay_counts(replay);
@@ -199,9 +220,11 @@ static enum ctl_status report(const struct replay_command *command, const struct
                 (long long)command->bad_shown - BAD_LINES_SHOWN);
     if (command->alarms)
         status = save_csv(command, replay, fleet);
-    else
+    else if (!command->ctl->json)
         print_table(replay, fleet);
-    if (!to_output)
+    if (command->ctl->json)
+        print_json(replay, fleet);
+    else if (!to_output)
         print_summary(replay, stdout);
     return status == CTL_DONE && counts.bad > 0 ? CTL_FAILED : status;
 }
@@ -268,7 +291,7 @@ static enum ctl_status replay(struct ctl *ctl, int argc, char **argv) {
 }
 
 const struct ctl_command ctl_replay_commands[] = {
-    {"replay", "READINGS.csv [--commission SYSTEM=FILE | FOLDER] … [--alarms OUT.csv]",
+    {"replay", "READINGS.csv [--commission SYSTEM=FILE | FOLDER] … [--alarms OUT.csv] [--json]",
      "what would these limits have said?",
      "Runs readings (as for import) through the same judgement on a virtual clock, from the "
      "settings and system files alone; nothing is stored and nobody is told. --commission gives "

@@ -16,11 +16,13 @@
 static char *age_of(char *text, const json_t *time) {
     int64_t time_ms = 0;
     const char *written = json_is_string(time) ? json_string_value(time) : "";
-    if (!timestamp_parse(written, strlen(written), &time_ms))
-        return strcpy(text, "never");
+    if (!timestamp_parse(written, strlen(written), &time_ms)) {
+        snprintf(text, CTL_VALUE_SIZE, "never");
+        return text;
+    }
     int64_t age_ms = clock_wall_ms() - time_ms;
     duration_format(text, CTL_VALUE_SIZE, age_ms > 0 ? age_ms : 0);
-    char *second_part = strchr(strchr(text, ' ') + 1, ' ');
+    char *unit = strchr(text, ' '), *second_part = unit ? strchr(unit + 1, ' ') : NULL;
     if (second_part)
         *second_part = '\0';
     return text;

@@ -161,7 +161,7 @@ static void print_row(const struct ctl_table *table, const struct layout *layout
 }
 
 void ctl_table_print(const struct ctl_table *table, FILE *to) {
-    struct layout layout;
+    struct layout layout = {{0}, {0}, {0}};
     const char *texts[CTL_TABLE_COLUMNS_MAX];
     natural_widths(table, &layout);
     shrink(table, &layout, layout.words); /* first where lines break at blanks */

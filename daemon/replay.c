@@ -184,25 +184,34 @@ static enum csv_result read_records(struct replay *replay, struct reading_rows *
     }
 }
 
-bool replay_read(struct replay *replay, const char *path, char *why, size_t why_size) {
+static bool read_header(struct reading_rows *rows, struct csv_reader *reader, const char *path,
+                        char *why, size_t why_size) {
     char reason[160];
     struct csv_record header;
+    enum csv_result result = csv_reader_next(reader, &header);
+    if (result == CSV_RECORD &&
+        reading_rows_header(rows, header.text, header.length, reason, sizeof reason))
+        return true;
+    if (result == CSV_FAILED)
+        snprintf(why, why_size, "%s: %s", path, strerror(errno));
+    else if (result == CSV_RECORD)
+        snprintf(why, why_size, "%s:%lld: %s", path, (long long)header.line, reason);
+    else
+        snprintf(why, why_size,
+                 "%s:1: there is no header; the first line must name time,system,point,value,unit "
+                 "in any order",
+                 path);
+    return false;
+}
+
+bool replay_read(struct replay *replay, const char *path, char *why, size_t why_size) {
     struct csv_reader *reader = csv_reader_open(path);
     struct reading_rows *rows = reader ? reading_rows_create(replay->fleet) : NULL;
-    bool good = false;
-    if (!rows)
+    bool good = rows && read_header(rows, reader, path, why, why_size);
+    if (!rows || (good && read_records(replay, rows, reader) != CSV_END)) {
         snprintf(why, why_size, "%s: %s", path, strerror(errno));
-    else if (csv_reader_next(reader, &header) != CSV_RECORD)
-        snprintf(why, why_size,
-                 "%s:1: the file is empty; its first line must name "
-                 "time,system,point,value,unit in any order",
-                 path);
-    else if (!reading_rows_header(rows, header.text, header.length, reason, sizeof reason))
-        snprintf(why, why_size, "%s:%lld: %s", path, (long long)header.line, reason);
-    else if (read_records(replay, rows, reader) != CSV_END)
-        snprintf(why, why_size, "%s: %s", path, strerror(errno));
-    else
-        good = true;
+        good = false;
+    }
     reading_rows_destroy(rows);
     csv_reader_close(reader);
     return good;

@@ -1,5 +1,6 @@
 """The operator's tool without a daemon: help, versions, check, replay. Exact exit statuses."""
 import csv
+import json
 import os
 import re
 import subprocess
@@ -223,6 +224,9 @@ def test_replay():
     result = folder.run("replay", "r.csv", "--commission", "records")
     expect(result, 0, out="suction-low")
     assert max(len(line) for line in result.stdout.splitlines()) <= 80
+    result = folder.run("--json", "replay", "r.csv", "--commission", "records")
+    assert [[row[key] or "" for key in EXPECTED[0][:6]] for row in json.loads(result.stdout)] == \
+        EXPECTED[1:], result.stdout
     result = folder.run("replay", "-", "--commission", "records", "--alarms", "-",
                         stdin="\n".join(lines))
     assert result.stdout.splitlines()[0] == ",".join(EXPECTED[0])
