@@ -23,6 +23,7 @@ TEST_ONLY (part of a test's name).
 """
 import base64
 import csv
+import ctypes
 import hashlib
 import hmac
 import http.client
@@ -48,14 +49,15 @@ sys.path.insert(0, SUPPORT)
 from mqtt_publisher import Publisher  # noqa: E402
 from scripted_endpoint import ScriptedEndpoint  # noqa: E402
 
-# Failure-modes of the broker's settings: nothing dropped, everything on disk within a second.
-BROKER_DURABLE = """\
+# Saves the queue at a clean end only: fast, and what a test needs that does not kill the broker.
+BROKER_SAVES_AT_END = """\
+persistence true
+"""
+# Saves after each change; the interval counts changes then (mosquitto.conf(5)). Slow with a queue.
+BROKER_SAVES_EACH_CHANGE = """\
 persistence true
 autosave_on_changes true
 autosave_interval 1
-"""
-BROKER_SAVES_RARELY = """\
-persistence true
 """
 BROKER_COMMON = """\
 listener {port} 127.0.0.1
@@ -89,6 +91,14 @@ with open(os.path.join(BUILD, "subslabd"), "rb") as _file:
 TURN_LIMIT_S = 3.0 if SANITIZED else 1.0
 # A loaded machine and a sanitized build need more patience; no figure is asserted with it.
 PATIENCE = 4 if SANITIZED else 2
+
+
+_LIBC = ctypes.CDLL(None)
+
+
+def dies_with_us():
+    """In a child: the kernel ends it when this test program is gone, however that happened."""
+    _LIBC.prctl(1, signal.SIGKILL)  # PR_SET_PDEATHSIG
 
 
 class Failure(AssertionError):
@@ -196,7 +206,7 @@ def write_file(path, text, mode=0o600):
 # ---- the broker ----
 
 class Broker:
-    def __init__(self, folder, variant=BROKER_DURABLE, more=""):
+    def __init__(self, folder, variant=BROKER_SAVES_AT_END, more=""):
         self.folder = folder
         self.port = free_port()
         self.process = None
@@ -210,7 +220,8 @@ class Broker:
     def start(self):
         mosquitto = shutil.which("mosquitto") or "/usr/sbin/mosquitto"
         self.process = subprocess.Popen([mosquitto, "-c", self.settings],
-                                        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+                                        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+                                        preexec_fn=dies_with_us)
         wait_until(self._listens, 10, "the broker listens")
         return self
 
@@ -234,6 +245,11 @@ class Broker:
 
     def kill(self):
         self.stop(signal.SIGKILL)
+
+    def database_age_s(self):
+        """Since when nothing more was saved; 0 when nothing was."""
+        database = os.path.join(self.folder, "mosquitto.db")
+        return time.time() - os.path.getmtime(database) if os.path.exists(database) else 0
 
     def forget(self):
         """What a broker that saves nothing has after a power cut."""
@@ -344,7 +360,8 @@ class Daemon:
         with open(self.log_file, "ab") as log:
             self.process = subprocess.Popen(
                 self.prefix + [os.path.join(BUILD, "subslabd"), "--settings", self.settings_file],
-                env=environment, stdout=log, stderr=log, cwd=self.folder)
+                env=environment, stdout=log, stderr=log, cwd=self.folder,
+                preexec_fn=dies_with_us)
         return self
 
     def start(self, wait_connected=True, seconds=20):
@@ -563,13 +580,13 @@ class Place:
         os.makedirs(folder)
         return folder
 
-    def broker(self, variant=BROKER_DURABLE, more="", start=True):
+    def broker(self, variant=BROKER_SAVES_AT_END, more="", start=True):
         broker = Broker(self.new_folder("broker"), variant, more)
         self.brokers.append(broker)
         return broker.start() if start else broker
 
-    def daemon(self, broker, systems, contacts=(), **more):
-        daemon = Daemon(self.new_folder("daemon"), broker.port if broker else free_port(), systems,
+    def daemon(self, via, systems, contacts=(), **more):
+        daemon = Daemon(self.new_folder("daemon"), via.port if via else free_port(), systems,
                         contacts, **more)
         self.daemons.append(daemon)
         return daemon
@@ -620,6 +637,7 @@ class Suite:
     def run(self):
         print(f"build {BUILD}{', sanitized' if SANITIZED else ''}; seed {self.seed} "
               f"(TEST_SEED={self.seed} repeats it)", flush=True)
+        signal.signal(signal.SIGTERM, lambda *_: sys.exit("ended by SIGTERM"))
         only, passed, failed, longest_s = os.environ.get("TEST_ONLY", ""), 0, 0, 0.0
         for function in self.tests:
             if only not in function.__name__:
@@ -630,7 +648,7 @@ class Suite:
                 function(place)
             except Skipped as reason:
                 skipped = str(reason)
-            except (Exception, KeyboardInterrupt) as problem:  # pylint: disable=broad-except
+            except (Exception, KeyboardInterrupt, SystemExit) as problem:  # pylint: disable=broad-except
                 error = problem
                 if not isinstance(problem, Failure):
                     traceback.print_exc(file=sys.stdout)
@@ -647,7 +665,7 @@ class Suite:
             else:
                 passed += 1
                 print(f"ok      {name} ({took_s:.1f} s, longest turn {turn_s:.3f} s)", flush=True)
-            if isinstance(error, KeyboardInterrupt):
+            if isinstance(error, (KeyboardInterrupt, SystemExit)):
                 break
         print(f"longest turn of the loop {longest_s:.3f} s")
         print(f"{passed} passed, {failed} failed", flush=True)
