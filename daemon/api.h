@@ -15,6 +15,8 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+struct page;
+
 /** What the API works on: the service's parts, refreshed by the service when they change. */
 struct api {
     struct pipeline *pipeline;
@@ -27,6 +29,7 @@ struct api {
     int64_t longest_turn_ms;
     uint64_t turns;
     int64_t lost_since_ms; /* broker; TIMESTAMP_NONE while connected */
+    struct page *page;     /* sessions of the page; NULL until it is first asked */
     bool reload_refused;   /* the settings on disk are not those in force */
 };
 

@@ -97,6 +97,21 @@ static bool add_row(void *context, const struct record_alarm *row) {
     return true;
 }
 
+json_t *api_alarms_open(struct api *api, const char *system) {
+    return open_alarms(api, system, TIMESTAMP_NONE);
+}
+
+json_t *api_alarms_history(struct api *api, const char *system, int64_t limit) {
+    struct lister lister = {api, json_array(), system};
+    const struct record_alarm_filter filter = {
+        .system = system, .since_ms = TIMESTAMP_NONE, .limit = limit};
+    struct store *store = pipeline_store(api->pipeline);
+    if (store && record_alarm_list(store, &filter, add_row, &lister) == STORE_OK)
+        return lister.list;
+    json_decref(lister.list);
+    return NULL;
+}
+
 void api_alarms_list(struct api_call *call) {
     const char *all = web_query(call->request, "all");
     const char *system = web_query(call->request, "system");

@@ -55,8 +55,16 @@ struct store *api_store(struct api_call *call);
 
 /* api_systems.c */
 json_t *api_systems(struct api *api, const char *only_status);
+/** Systems of the fleet, worst first; the caller frees. */
+size_t *api_systems_worst_first(const struct api *api, size_t *count);
+/** One of that list as JSON. */
+json_t *api_system_line(const struct api *api, size_t system);
 /* api_alarms.c */
 void api_alarms_list(struct api_call *call);
+/** Open alarms, newest first; of one system, or NULL: all. */
+json_t *api_alarms_open(struct api *api, const char *system);
+/** Open and past ones, newest first, at most `limit`; NULL when the store can't be read. */
+json_t *api_alarms_history(struct api *api, const char *system, int64_t limit);
 void api_alarm_change(struct api_call *call);
 void api_service_change(struct api_call *call, bool out);
 /* api_records.c */

@@ -129,19 +129,38 @@ static json_t *line_json(const struct api *api, const struct system_line *line) 
                      "next_visit", next_visit_of(api, line->system));
 }
 
-json_t *api_systems(struct api *api, const char *only_status) {
-    size_t count = api->fleet->system_count, kept = 0;
-    struct system_line *lines = calloc(count + 1, sizeof *lines);
-    json_t *list = json_array();
-    for (size_t s = 0; lines && s < count; s++) {
-        struct system_line line = look_at(pipeline_monitor(api->pipeline), s);
-        if (!only_status || strcmp(only_status, monitor_status_word(line.status)) == 0)
-            lines[kept++] = line;
+size_t *api_systems_worst_first(const struct api *api, size_t *count) {
+    size_t total = api->fleet->system_count;
+    struct system_line *lines = calloc(total + 1, sizeof *lines);
+    size_t *order = calloc(total + 1, sizeof *order);
+    *count = 0;
+    if (lines && order) {
+        for (size_t s = 0; s < total; s++)
+            lines[s] = look_at(pipeline_monitor(api->pipeline), s);
+        qsort(lines, total, sizeof *lines, worst_first);
+        for (size_t s = 0; s < total; s++)
+            order[s] = lines[s].system;
+        *count = total;
     }
-    if (kept)
-        qsort(lines, kept, sizeof *lines, worst_first);
-    for (size_t i = 0; i < kept; i++)
-        json_array_append_new(list, line_json(api, &lines[i]));
     free(lines);
+    return order;
+}
+
+json_t *api_system_line(const struct api *api, size_t system) {
+    const struct system_line line = look_at(pipeline_monitor(api->pipeline), system);
+    return line_json(api, &line);
+}
+
+json_t *api_systems(struct api *api, const char *only_status) {
+    const struct monitor *monitor = pipeline_monitor(api->pipeline);
+    size_t count = 0, *order = api_systems_worst_first(api, &count);
+    json_t *list = json_array();
+    for (size_t i = 0; i < count; i++) {
+        int64_t since_ms = 0;
+        const char *word = monitor_status_word(monitor_status(monitor, order[i], &since_ms));
+        if (!only_status || strcmp(only_status, word) == 0)
+            json_array_append_new(list, api_system_line(api, order[i]));
+    }
+    free(order);
     return list;
 }
