@@ -3,6 +3,14 @@
  *
  * Rows are written in the caller's transaction, so a message exists exactly when the change that
  * caused it does.
+ *
+ * One message a cause: a lone alarm is told at once; more than five raises that wait for one
+ * contact become one message with a list, and their returns another. While that goes on, raises
+ * wait up to a minute for their like; silence, which was waited for half an hour anyway, waits a
+ * minute from the start and after a list 15 min, so that a power cut in a whole region makes two
+ * messages and its end one. A raise and its return that both still wait become one message. What
+ * changes five times in an hour is told once as coming and going, and again when it has been calm
+ * for an hour.
  */
 #ifndef DAEMON_ANNOUNCE_H
 #define DAEMON_ANNOUNCE_H
@@ -13,11 +21,31 @@
 #include "monitor/fleet.h"
 #include "store/outbox.h"
 
+#include <stdbool.h>
+
+/** What is remembered of a contact's messages from turn to turn. */
+struct announce_contact {
+    bool touched;            /* raises or returns were written in this turn */
+    int64_t refresh;         /* a waiting bundle whose alarms have changed; 0: none */
+    int64_t returned_of;     /* a sent bundle of which alarms returned in this turn; 0: none */
+    size_t raises[2];        /* in this turn; [1]: high priority */
+    int64_t recent_ms[2][5]; /* the newest messages about raises */
+};
+
+/** A condition of a place that comes and goes ("SYSTEM/POINT/CONDITION"). */
+struct announce_place {
+    char *name;
+    int64_t last_ms; /* when it last changed, our clock */
+};
+
 struct announce {
-    const struct fleet *fleet; /* borrowed */
-    struct store *store;       /* borrowed */
-    char *source;              /* CloudEvents source; owned */
-    enum store_status failed;  /* of the last row */
+    const struct fleet *fleet;         /* borrowed */
+    struct store *store;               /* borrowed */
+    char *source;                      /* CloudEvents source; owned */
+    enum store_status failed;          /* of the last row */
+    struct announce_contact *contacts; /* in the order of the settings; owned */
+    struct announce_place *places;     /* chattering; owned */
+    size_t place_count;
 };
 
 bool announce_open(struct announce *announce, const struct fleet *fleet, struct store *store);
@@ -26,6 +54,25 @@ void announce_close(struct announce *announce);
 /** Writes a row for every contact that hears of this. The failure is also kept in `failed`. */
 enum store_status announce_alarm(struct announce *announce, const struct alarm *alarm,
                                  enum wording_kind kind, int64_t now_ms);
+
+/**
+ * At the end of a turn, within its transaction: makes one message of many that wait for one contact
+ * (more than ANNOUNCE_SINGLES).
+ */
+#define ANNOUNCE_SINGLES 5
+enum store_status announce_settle(struct announce *announce, int64_t now_ms);
+
+/**
+ * Alarms that chattered and have been calm for an hour: `calm` gets each place's name once, and
+ * tells how things stand now (announce_again). Returns when to call again at the latest.
+ */
+int64_t announce_calm(struct announce *announce, int64_t now_ms,
+                      enum store_status (*calm)(void *context, const char *name), void *context);
+/** Tells everybody who hears of an alarm how it stands, whatever was told before. */
+enum store_status announce_again(struct announce *announce, const struct alarm *alarm,
+                                 int64_t now_ms);
+/** Name of the place of an alarm, as announce_calm gives it. The caller frees. */
+char *announce_place_name(const struct fleet *fleet, const struct alarm *alarm);
 
 /** The same to one contact only (reminders, escalation). */
 enum store_status announce_to(struct announce *announce, const struct settings_contact *contact,
@@ -51,6 +98,12 @@ enum store_status announce_test(struct announce *announce, const struct settings
 enum store_status announce_lines(struct announce *announce, const struct settings_contact *contact,
                                  size_t system, enum wording_kind kind, struct text_list lines,
                                  const char *data, int64_t now_ms);
+
+/** Reminds that a system's time out of service ends. */
+enum store_status announce_service_ends(struct announce *announce,
+                                        const struct settings_contact *contact, size_t system,
+                                        const char *by, const char *why, int64_t until_ms,
+                                        int64_t now_ms);
 
 /** The alarm object of `alarms --json` as JSON text, with `text` in a contractor's words; the
     caller frees. NULL when out of memory. */

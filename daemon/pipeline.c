@@ -326,6 +326,8 @@ enum store_status pipeline_settle(struct pipeline *pipeline, int64_t now_ms) {
         monitor_tell(pipeline->monitor, now_ms, pipeline, on_tell);
         status = pipeline->failed;
     }
+    if (status == STORE_OK && pipeline->in_turn)
+        status = announce_settle(&pipeline->announce, now_ms);
     if (status == STORE_OK && monitor_has_changes(pipeline->monitor) && pipeline_begin(pipeline))
         status = monitor_store_write(&pipeline->link);
     if (status == STORE_OK)

@@ -19,6 +19,33 @@ bool wording_language_find(const char *code, enum wording_language *language) {
     return false;
 }
 
+bool wording_about_alarm(enum wording_kind kind) {
+    static const bool about_none[WORDING_KIND_COUNT] = {
+        [WORDING_TEST] = true,   [WORDING_DIGEST] = true,      [WORDING_VISIT_DUE] = true,
+        [WORDING_BUNDLE] = true, [WORDING_BUNDLE_OVER] = true, [WORDING_SERVICE_ENDS] = true};
+    return !about_none[kind];
+}
+
+static void add_bundle(struct wording_writer *writer) {
+    const struct wording_facts *facts = writer->facts;
+    bool over = facts->kind == WORDING_BUNDLE_OVER;
+    wording_writer_where(writer);
+    wording_writer_paragraph(writer,
+                             over ? writer->texts->bundle_over_plain : writer->texts->bundle_plain);
+    wording_writer_list(writer, over ? writer->texts->bundle_over_list : writer->texts->bundle_list,
+                        &facts->lines);
+    if (facts->more > 0) {
+        text_buffer_add(&writer->out, "- ");
+        wording_writer_count(writer, writer->texts->and_more, facts->more);
+    }
+}
+
+static void add_service_ends(struct wording_writer *writer) {
+    wording_writer_where(writer);
+    wording_writer_put_aside(writer);
+    wording_writer_paragraph(writer, writer->texts->service_ends);
+}
+
 /* ---- homeowner ---- */
 
 static void add_advice(struct wording_writer *writer, enum wording_advice which, bool to_do) {
@@ -54,6 +81,8 @@ static void add_plain_alarm(struct wording_writer *writer) {
     wording_writer_paragraph(writer, writer->condition->plain_what);
     if (taken_on)
         wording_writer_paragraph(writer, writer->texts->taken_on);
+    if (facts->kind == WORDING_CHATTERING)
+        wording_writer_paragraph(writer, writer->texts->chattering_plain);
     wording_writer_where(writer);
     wording_writer_time(writer, writer->texts->since, facts->since_ms);
     wording_writer_plain_radon(writer);
@@ -82,6 +111,13 @@ static void write_homeowner(struct wording_writer *writer) {
         wording_writer_where(writer);
         wording_writer_time(writer, writer->texts->since, writer->facts->since_ms);
         add_advice(writer, ADVICE_VISIT, true);
+        return;
+    case WORDING_BUNDLE:
+    case WORDING_BUNDLE_OVER:
+        add_bundle(writer);
+        return;
+    case WORDING_SERVICE_ENDS:
+        add_service_ends(writer);
         return;
     default:
         add_plain_alarm(writer);
@@ -126,7 +162,13 @@ static void add_trade_alarm(struct wording_writer *writer) {
         wording_writer_paragraph(writer, writer->texts->still_open);
     if (facts->kind == WORDING_ESCALATED)
         wording_writer_paragraph(writer, writer->texts->not_taken_up);
+    if (facts->kind == WORDING_CHATTERING)
+        wording_writer_paragraph(writer, writer->texts->chattering);
+    if (facts->kind == WORDING_SHELVING_ENDS)
+        wording_writer_paragraph(writer, writer->texts->shelving_ends);
     wording_writer_where(writer);
+    if (facts->kind == WORDING_SHELVING_ENDS)
+        wording_writer_put_aside(writer);
     wording_writer_numbers(writer);
     wording_writer_time(writer, writer->texts->since, facts->since_ms);
     if (over)
@@ -171,17 +213,41 @@ static void write_trade(struct wording_writer *writer) {
     case WORDING_VISIT_DUE:
         add_trade_visit(writer);
         return;
+    case WORDING_BUNDLE:
+    case WORDING_BUNDLE_OVER:
+        add_bundle(writer);
+        return;
+    case WORDING_SERVICE_ENDS:
+        add_service_ends(writer);
+        return;
     default:
         add_trade_alarm(writer);
     }
 }
 
-char *wording_render(const struct wording_facts *facts) {
-    static const struct wording_texts *const languages[] = {&wording_english, &wording_spanish};
+static const struct wording_texts *const languages[] = {&wording_english, &wording_spanish};
+
+char *wording_line(const struct wording_facts *facts) {
     struct wording_writer writer = {.facts = facts, .texts = languages[facts->language]};
-    bool about_alarm = facts->kind != WORDING_TEST && facts->kind != WORDING_DIGEST &&
-                       facts->kind != WORDING_VISIT_DUE;
-    if (about_alarm)
+    writer.condition = &writer.texts->conditions[facts->condition];
+    wording_writer_line(&writer);
+    return text_buffer_take(&writer.out);
+}
+
+char *wording_status_line(enum wording_language language, enum wording_role role,
+                          const struct wording_status *status) {
+    const struct wording_facts facts = {
+        .role = role, .language = language, .system_name = status->name};
+    struct wording_writer writer = {.facts = &facts, .texts = languages[language]};
+    if (status->kind == WORDING_SHELVED || status->kind == WORDING_DUE)
+        writer.condition = &writer.texts->conditions[status->condition];
+    wording_writer_status(&writer, status);
+    return text_buffer_take(&writer.out);
+}
+
+char *wording_render(const struct wording_facts *facts) {
+    struct wording_writer writer = {.facts = facts, .texts = languages[facts->language]};
+    if (wording_about_alarm(facts->kind))
         writer.condition = &writer.texts->conditions[facts->condition];
     wording_writer_subject(&writer);
     if (facts->role == WORDING_HOMEOWNER)

@@ -39,8 +39,13 @@ enum wording_kind {
     WORDING_REMINDER,
     WORDING_ESCALATED,
     WORDING_TEST,
-    WORDING_DIGEST,    /* `lines`: one an open alarm */
-    WORDING_VISIT_DUE, /* `lines`: the reasons */
+    WORDING_DIGEST,        /* `lines`: wording_status_line of what is not as it should be */
+    WORDING_VISIT_DUE,     /* `lines`: the reasons */
+    WORDING_BUNDLE,        /* many raises in one; `lines`: wording_line of each */
+    WORDING_BUNDLE_OVER,   /* many returns in one */
+    WORDING_CHATTERING,    /* `occurrences`: changes within the hour */
+    WORDING_SHELVING_ENDS, /* `by`, `note`: who shelved it and why; `until_ms` */
+    WORDING_SERVICE_ENDS,  /* a system's time out of service; the same fields */
     WORDING_KIND_COUNT
 };
 
@@ -59,7 +64,7 @@ struct wording_facts {
     enum unit_system units;
     const struct time_zone *zone; /* of the system; never NULL */
     enum wording_kind kind;
-    enum condition condition; /* not used for WORDING_TEST, _DIGEST and _VISIT_DUE */
+    enum condition condition;                             /* only where wording_about_alarm(kind) */
     const char *system_id, *system_name, *system_address; /* "" for the fleet and the daemon */
     const char *point_id, *point_name;
     enum quantity quantity;   /* of the point; QUANTITY_COUNT: none */
@@ -74,9 +79,37 @@ struct wording_facts {
     struct text_list lines; /* digest, reasons of a visit, members of fleet-silent */
     const char *contractor; /* whom the homeowner calls: a name, perhaps with a number */
     int occurrences;        /* how often it came in this message's time; 0 or 1: once */
+    size_t more;            /* of a bundle: alarms that `lines` leaves out */
+    int64_t until_ms;       /* end of a shelving or of a time out of service */
 };
+
+/** Is a message of this kind about one alarm? */
+bool wording_about_alarm(enum wording_kind kind);
 
 /** The message; the caller frees. NULL when out of memory. */
 char *wording_render(const struct wording_facts *facts);
+
+/** One line of a bundle about an alarm: what, where, since when or when it ended. The same. */
+char *wording_line(const struct wording_facts *facts);
+
+/** One line of a digest. */
+enum wording_status_kind {
+    WORDING_OUT_OF_SPEC,
+    WORDING_DRIFTING,
+    WORDING_SILENT,
+    WORDING_OUT_OF_SERVICE,
+    WORDING_SHELVED, /* with its condition */
+    WORDING_DUE,     /* a visit, a test, a calibration: its condition */
+    WORDING_STATUS_COUNT
+};
+struct wording_status {
+    enum wording_status_kind kind;
+    enum condition condition;
+    const char *name; /* of the system */
+    int64_t age_ms;   /* how long it has been so; below 0: not known */
+};
+/** "Out of spec for 3 d: 12 Birch Lane". The caller frees; NULL when out of memory. */
+char *wording_status_line(enum wording_language language, enum wording_role role,
+                          const struct wording_status *status);
 
 #endif

@@ -244,15 +244,16 @@ const struct wording_texts wording_spanish =
                      "Un contacto no acepta los mensajes.",
                      "Vea qué espera y por qué con: subslabctl deliveries --failed",
                      "Los mensajes se aceptan otra vez."},
-                [CONDITION_CLOCK_JUMPED] = {ADVICE_SERVICE, "nuestro reloj estaba mal",
-                                            "El reloj de la computadora que vigila los sistemas de "
-                                            "radón se puso de nuevo.",
-                                            "El reloj va bien.", "Salto del reloj",
-                                            "El reloj del servicio se cambió de golpe.",
-                                            "Revise la sincronización de hora; las lecturas de ese "
-                                            "momento pueden tener mal "
-                                            "la hora.",
-                                            "El reloj va parejo otra vez."},
+                [CONDITION_CLOCK_JUMPED] =
+                    {ADVICE_SERVICE, "nuestro reloj estaba mal",
+                     "El reloj de la computadora que vigila los sistemas de "
+                     "radón se puso de nuevo.",
+                     "El reloj va bien.", "Salto del reloj",
+                     "El reloj del servicio se cambió de golpe.",
+                     "Revise la sincronización de hora; las lecturas de ese "
+                     "momento pueden tener mal "
+                     "la hora.",
+                     "El reloj va parejo otra vez."},
                 [CONDITION_READINGS_GAP] =
                     {ADVICE_SERVICE, "faltan algunos números",
                      "De un tiempo no tenemos números de los sensores.",
@@ -359,10 +360,13 @@ const struct wording_texts wording_spanish =
                    "septiembre", "octubre", "noviembre", "diciembre"},
         .date = "{day} de {month} de {year}, {time}",
         .subject_prefix = {"", "Terminado: ", "Vino y se fue: ", "Confirmado: ", "Sigue abierto: ",
-                           "Sin atender: ", "", "", ""},
+                           "Sin atender: ", "", "", "", "", "",
+                           "Viene y se va: ", "Fin de aplazamiento: ", ""},
         .plain_suffix = {"{subject}", "ya pasó", "una falla vino y se fue", "alguien se ocupa",
                          "sigue abierto, {subject}", "aún sin atender, {subject}",
-                         "una prueba, no pasa nada", "un resumen", "es hora de una visita"},
+                         "una prueba, no pasa nada", "un resumen", "es hora de una visita",
+                         "hay cosas que mirar", "ya pasó", "{subject}, viene y se va",
+                         "sigue abierto, {subject}", "la vigilancia está apagada"},
         .no_system = "el propio servicio de vigilancia",
         .no_fleet = "todos los sistemas",
         .the_contractor = "la empresa que instaló su sistema de radón",
@@ -403,9 +407,9 @@ const struct wording_texts wording_spanish =
         .plain_test =
             "Es una prueba. No pasa nada en la casa. No hace falta hacer nada. Muestra que "
             "nuestros mensajes le llegan.",
-        .digest = "Alarmas abiertas",
-        .digest_plain = "Qué está abierto",
-        .digest_none = "Ninguna alarma está abierta.",
+        .digest = "Resumen",
+        .digest_plain = "Qué conviene saber",
+        .digest_none = "Todo está como debe. Ninguna alarma está abierta.",
         .visit = "Visita pendiente",
         .plain_visit = "Al sistema de radón le toca una visita.",
         .caution_power = "Corte la corriente antes de abrir ventilador o interruptor; el trabajo "
@@ -413,4 +417,29 @@ const struct wording_texts wording_spanish =
         .caution_backdraft = "Tras cualquier cambio de succión, ventilador o aberturas: prueba de "
                              "retroceso de gases en todos los aparatos de combustión.",
         .caution_codes = "Los códigos locales y la práctica con licencia van primero.",
+        .bundle = "Varias alarmas a la vez",
+        .bundle_plain = "Llegaron varias alarmas a la vez. Aquí están en un solo mensaje.",
+        .bundle_over_plain = "Estas ya pasaron. Lo que siga abierto se avisa aparte.",
+        .bundle_over = "Alarmas terminadas",
+        .bundle_list = "Qué empezó, y cuándo",
+        .bundle_over_list = "Qué terminó, y cuándo",
+        .and_more = "y %zu más",
+        .chattering = "Viene y se va. Se avisará de nuevo cuando nada haya cambiado durante una "
+                      "hora; el historial guarda cada cambio.",
+        .chattering_plain = "Viene y se va. Le avisaremos cuando se quede de una manera.",
+        .changes = "Cambios en una hora",
+        .until = "Hasta",
+        .shelving_ends =
+            "Se aplazó y sigue presente. Cuando el plazo termine, se avisará de nuevo.",
+        .shelved_by = "Por",
+        .why = "Motivo",
+        .service = "Fuera de servicio",
+        .service_ends =
+            "La vigilancia de este sistema está apagada y vuelve sola a esa hora. Si "
+            "el trabajo está hecho, devuélvalo al servicio ahora; si no, dé otro plazo.",
+        .statuses = {"Fuera de límites", "Deriva", "Sin señal", "Fuera de servicio", "Aplazada",
+                     "Pendiente"},
+        .plain_statuses = {"No está como debe", "Se debilita poco a poco", "No envía nada",
+                           "Vigilancia apagada", "Aplazado", "Pendiente"},
+        .for_age = "desde hace",
 };

@@ -74,8 +74,10 @@ static const char *system_name(const struct wording_writer *writer) {
         return facts->system_name;
     if (present(facts->system_id))
         return facts->system_id;
-    bool fleet = writer->condition ? condition_info(facts->condition)->scope == SCOPE_FLEET
-                                   : facts->kind == WORDING_DIGEST;
+    bool fleet = writer->condition
+                     ? condition_info(facts->condition)->scope == SCOPE_FLEET
+                     : facts->kind == WORDING_DIGEST || facts->kind == WORDING_BUNDLE ||
+                           facts->kind == WORDING_BUNDLE_OVER;
     return fleet ? writer->texts->no_fleet : writer->texts->no_system;
 }
 
@@ -299,8 +301,74 @@ void wording_writer_acknowledged(struct wording_writer *writer) {
 
 void wording_writer_times(struct wording_writer *writer) {
     if (writer->facts->occurrences > 1)
-        text_buffer_format(&writer->out, "%s: %d\n", writer->texts->times,
+        text_buffer_format(&writer->out, "%s: %d\n",
+                           writer->facts->kind == WORDING_CHATTERING ? writer->texts->changes
+                                                                     : writer->texts->times,
                            writer->facts->occurrences);
+}
+
+void wording_writer_put_aside(struct wording_writer *writer) {
+    const struct wording_facts *facts = writer->facts;
+    if (facts->until_ms > 0)
+        wording_writer_time(writer, writer->texts->until, facts->until_ms);
+    add_labelled(writer, writer->texts->shelved_by, facts->by);
+    add_labelled(writer, writer->texts->why, facts->note);
+}
+
+/* ---- lines of lists ---- */
+
+void wording_writer_count(struct wording_writer *writer, const char *format, size_t count) {
+    const char *place = strstr(format, "%zu");
+    text_buffer_add_bytes(&writer->out, format, (size_t)(place - format));
+    text_buffer_format(&writer->out, "%zu%s\n", count, place + 3);
+}
+
+void wording_writer_line(struct wording_writer *writer) {
+    const struct wording_facts *facts = writer->facts;
+    char text[64];
+    bool plain = facts->role == WORDING_HOMEOWNER;
+    bool over = facts->returned_ms != TIMESTAMP_NONE;
+    int64_t time_ms = over ? facts->returned_ms : facts->since_ms;
+    if (facts->kind == WORDING_RAISED_AND_RETURNED && !plain)
+        text_buffer_add(&writer->out, writer->texts->subject_prefix[facts->kind]);
+    text_buffer_format(&writer->out, "%s: ",
+                       plain ? writer->condition->plain_subject : writer->condition->subject);
+    add_clean(&writer->out, system_name(writer));
+    const char *point = present(facts->point_name) ? facts->point_name : facts->point_id;
+    if (!plain && present(point)) {
+        text_buffer_add(&writer->out, ", ");
+        add_clean(&writer->out, point);
+    }
+    if (time_ms == TIMESTAMP_NONE)
+        return;
+    text_buffer_add(&writer->out, "; ");
+    if (plain)
+        add_date(writer, time_ms);
+    else
+        text_buffer_add(&writer->out, time_zone_format(text, sizeof text, facts->zone, time_ms));
+}
+
+/* Days from two days on, hours from two hours on: nobody needs the minutes of a week. */
+static int64_t round_age(int64_t age_ms) {
+    int64_t step = age_ms >= 2 * DURATION_DAY_MS    ? DURATION_DAY_MS
+                   : age_ms >= 2 * DURATION_HOUR_MS ? DURATION_HOUR_MS
+                                                    : DURATION_MINUTE_MS;
+    return age_ms / step * step;
+}
+
+void wording_writer_status(struct wording_writer *writer, const struct wording_status *status) {
+    char age[40];
+    bool plain = writer->facts->role == WORDING_HOMEOWNER;
+    const char *const *words = plain ? writer->texts->plain_statuses : writer->texts->statuses;
+    text_buffer_add(&writer->out, words[status->kind]);
+    if (status->age_ms >= DURATION_MINUTE_MS)
+        text_buffer_format(&writer->out, " %s %s", writer->texts->for_age,
+                           duration_format(age, sizeof age, round_age(status->age_ms)));
+    text_buffer_add(&writer->out, ": ");
+    if (writer->condition)
+        text_buffer_format(&writer->out, "%s, ",
+                           plain ? writer->condition->plain_subject : writer->condition->subject);
+    add_clean(&writer->out, status->name);
 }
 
 /* ---- the first line ---- */
@@ -319,8 +387,14 @@ void wording_writer_subject(struct wording_writer *writer) {
             text_buffer_add(&part.out, writer->texts->test_subject);
         else if (facts->kind == WORDING_VISIT_DUE)
             text_buffer_add(&part.out, writer->texts->visit);
-        else if (facts->kind == WORDING_DIGEST)
-            text_buffer_format(&part.out, "%s (%zu)", writer->texts->digest, facts->lines.count);
+        else if (facts->kind == WORDING_SERVICE_ENDS)
+            text_buffer_add(&part.out, writer->texts->service);
+        else if (!writer->condition)
+            text_buffer_format(&part.out, "%s (%zu)",
+                               facts->kind == WORDING_DIGEST   ? writer->texts->digest
+                               : facts->kind == WORDING_BUNDLE ? writer->texts->bundle
+                                                               : writer->texts->bundle_over,
+                               facts->lines.count + facts->more);
         else
             text_buffer_add(&part.out, writer->condition->subject);
         text_buffer_add(&part.out, ": ");

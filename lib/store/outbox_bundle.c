@@ -73,9 +73,15 @@ enum store_status outbox_untried(struct store *store, const char *contact, const
     *count = 0;
     enum store_status status = store_statement(
         store, STATEMENT_OUTBOX_UNTRIED,
-        "SELECT row, created_ms, not_before_ms, alarm < 0 FROM outbox INDEXED BY outbox_due "
-        "WHERE head = 1 AND contact = ?1 AND " UNTRIED " AND (alarm > 0 AND type = ?2 OR "
-        "alarm = ?3) AND (priority = 2) = ?4 ORDER BY row",
+        "SELECT row, created_ms, not_before_ms, alarm < 0 FROM outbox o INDEXED BY outbox_waiting "
+        "WHERE contact = ?1 AND " UNTRIED " AND (alarm > 0 AND type = ?2 OR alarm = ?3) AND "
+        "(priority = 2) = ?4 AND CASE system WHEN '' THEN row > ("
+        "SELECT coalesce(max(row), 0) FROM outbox INDEXED BY outbox_waiting WHERE contact = ?1 AND "
+        "system = '' AND state = 0 AND NOT (tries = 0 AND last_answer IS NULL AND "
+        "(alarm > 0 AND type = ?2 OR alarm = ?3) AND (priority = 2) = ?4)) "
+        "ELSE head = 1 AND NOT EXISTS (SELECT 1 FROM outbox b INDEXED BY outbox_waiting WHERE "
+        "b.state = 0 AND b.contact = ?1 AND b.system = o.system AND b.row <> o.row) END "
+        "ORDER BY row",
         &list);
     if (status != STORE_OK)
         return status;
@@ -158,6 +164,20 @@ enum store_status outbox_replace(struct store *store, int64_t row, const char *t
     return changed_one(store, store_run(store, replace));
 }
 
+enum store_status outbox_release(struct store *store, int64_t row, int64_t not_before_ms) {
+    sqlite3_stmt *release;
+    enum store_status status =
+        store_statement(store, STATEMENT_OUTBOX_RELEASE,
+                        "UPDATE outbox SET not_before_ms = min(not_before_ms, ?2) "
+                        "WHERE row = ?1 AND " UNTRIED,
+                        &release);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(release, 1, row);
+    sqlite3_bind_int64(release, 2, not_before_ms);
+    return store_run(store, release);
+}
+
 /* ---- what was told ---- */
 
 static void note_told(sqlite3_stmt *list, struct outbox_told *told) {
@@ -165,6 +185,7 @@ static void note_told(sqlite3_stmt *list, struct outbox_told *told) {
     int64_t created_ms = sqlite3_column_int64(list, 1), alarm = sqlite3_column_int64(list, 2);
     bool raised = alarm == OUTBOX_RAISES || strcmp(type, "subslab.alarm.raised") == 0;
     bool escalated = strcmp(type, "subslab.alarm.escalated") == 0;
+    told->shared |= sqlite3_column_int(list, 3) == OUTBOX_WAITING && !*store_column_text(list, 6);
     if (told->rows++ == 0)
         told->first_ms = created_ms;
     if (escalated)
@@ -185,7 +206,8 @@ enum store_status outbox_told(struct store *store, const char *contact, int64_t 
     *told = (struct outbox_told){.rows = 0};
     enum store_status status = store_statement(
         store, STATEMENT_OUTBOX_TOLD,
-        "SELECT o.row, o.created_ms, o.alarm, o.state, o.type, " UNTRIED " FROM outbox_alarms m "
+        "SELECT o.row, o.created_ms, o.alarm, o.state, o.type, " UNTRIED
+        ", o.system FROM outbox_alarms m "
         "JOIN outbox o ON o.row = m.row WHERE m.alarm = ?1 AND o.contact = ?2 ORDER BY o.row",
         &list);
     if (status != STORE_OK)
@@ -241,19 +263,22 @@ enum store_status outbox_unreturned(struct store *store, int64_t row, int64_t *a
     return status;
 }
 
-enum store_status outbox_shared(struct store *store, const char *contact, bool *waits) {
+enum store_status outbox_shared(struct store *store, const char *contact, const char *system,
+                                bool *shared) {
     sqlite3_stmt *find;
     enum store_status status =
         store_statement(store, STATEMENT_OUTBOX_SHARED,
                         "SELECT 1 FROM outbox INDEXED BY outbox_waiting WHERE state = 0 AND "
-                        "contact = ?1 AND system = '' AND alarm <> 0 LIMIT 1",
+                        "contact = ?1 AND system = '' AND alarm <> 0 AND NOT EXISTS (SELECT 1 FROM "
+                        "outbox WHERE state = 0 AND contact = ?1 AND system = ?2) LIMIT 1",
                         &find);
     if (status != STORE_OK)
         return status;
     store_bind_text(find, 1, contact);
+    store_bind_text(find, 2, system);
     status = store_row(store, find);
     sqlite3_reset(find);
-    *waits = status == STORE_OK;
+    *shared = status == STORE_OK;
     return status == STORE_NOT_FOUND ? STORE_OK : status;
 }
 

@@ -28,7 +28,10 @@ enum store_status outbox_members(struct store *store, int64_t row,
                                  bool (*each)(void *context, const struct outbox_member *member),
                                  void *context);
 
-/** A row that no try has begun and that would be the next of its contact and system. */
+/**
+ * A row that no try has begun and that can move to the end of the rows without a system, with no
+ * change of order: it waits alone for its system, or nothing else waits behind it there.
+ */
 struct outbox_untried {
     int64_t row, created_ms, not_before_ms;
     bool bundle;
@@ -52,6 +55,7 @@ struct outbox_told {
     int64_t first_ms, last_ms; /* last: raise, reminder, escalation */
     int64_t raise;             /* the newest row that told of the raise; 0: none */
     bool raise_waits, raise_untried, raise_bundled;
+    bool shared;          /* a row about it waits among those without a system */
     int64_t escalated_ms; /* of the newest escalation; 0: none */
 };
 enum store_status outbox_told(struct store *store, const char *contact, int64_t alarm,
@@ -68,8 +72,15 @@ enum store_status outbox_bundles(struct store *store, const char *contact, int k
 /** Alarms of a bundle whose return its contact was not told of (nor is about to be). */
 enum store_status outbox_unreturned(struct store *store, int64_t row, int64_t *alarms);
 
-/** Does a message about an alarm wait among those of the contact that belong to no system? */
-enum store_status outbox_shared(struct store *store, const char *contact, bool *waits);
+/**
+ * Must a further message about a system go to the rows without one? So while a message about
+ * alarms waits there and none waits for the system itself.
+ */
+enum store_status outbox_shared(struct store *store, const char *contact, const char *system,
+                                bool *shared);
+
+/** Lets a row that no try has begun go no later than `not_before_ms`. */
+enum store_status outbox_release(struct store *store, int64_t row, int64_t not_before_ms);
 
 /**
  * Sets aside, as failed with `answer`, the oldest reminders and notes of acknowledgement of a

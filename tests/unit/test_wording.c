@@ -292,7 +292,7 @@ START_TEST(a_digest_and_a_visit_list_their_lines) {
     facts.system_name = facts.system_id = "";
     facts.lines = (struct text_list){lines, 2};
     char *text = wording_render(&facts);
-    ck_assert_msg(strstr(text, "Open alarms (2): "), "%s", text);
+    ck_assert_msg(strstr(text, "Summary (2): "), "%s", text);
     ck_assert_msg(strstr(text, "- 3 Elm Way: battery low\n"), "%s", text);
     free(text);
     facts = full_facts();
@@ -303,6 +303,74 @@ START_TEST(a_digest_and_a_visit_list_their_lines) {
     ck_assert_msg(strstr(text, "Visit due: 12 Birch Lane\n"), "%s", text);
     ck_assert_msg(strstr(text, "Reasons:\n- 12 Birch Lane: suction lost\n"), "%s", text);
     ck_assert_msg(strstr(text, "Springdale"), "%s", text);
+    free(text);
+}
+END_TEST
+
+START_TEST(a_bundle_counts_what_it_leaves_out) {
+    struct wording_facts facts = full_facts();
+    facts.kind = WORDING_BUNDLE;
+    facts.system_name = facts.system_id = "";
+    facts.lines = (struct text_list){lines, 2};
+    facts.more = 498;
+    char *text = wording_render(&facts);
+    ck_assert_msg(strstr(text, "Alarms at once (500): the whole fleet\n\n") == text, "%s", text);
+    ck_assert_msg(strstr(text, "- 3 Elm Way: battery low\n- and 498 more\n"), "%s", text);
+    free(text);
+}
+END_TEST
+
+START_TEST(an_alarm_is_one_line) {
+    struct wording_facts facts = full_facts();
+    facts.kind = WORDING_RAISED;
+    facts.returned_ms = TIMESTAMP_NONE;
+    char *text = wording_line(&facts);
+    ck_assert_str_eq(text, "Suction lost: 12 Birch Lane, riser gauge; 2026-03-12 08:15 UTC");
+    free(text);
+    facts.kind = WORDING_RAISED_AND_RETURNED;
+    facts.returned_ms = facts.since_ms + 3600000;
+    text = wording_line(&facts);
+    ck_assert_str_eq(
+        text, "Came and went: Suction lost: 12 Birch Lane, riser gauge; 2026-03-12 09:15 UTC");
+    free(text);
+}
+END_TEST
+
+START_TEST(a_status_is_one_line) {
+    struct wording_status status = {WORDING_OUT_OF_SPEC, CONDITION_COUNT, "12 Birch Lane",
+                                    INT64_C(3) * 86400000 + 4000000};
+    char *text = wording_status_line(WORDING_ENGLISH, WORDING_CONTRACTOR, &status);
+    ck_assert_str_eq(text, "Out of spec for 3 d: 12 Birch Lane");
+    free(text);
+    status.kind = WORDING_SHELVED;
+    status.condition = CONDITION_FAN_WEAK;
+    status.age_ms = -1;
+    text = wording_status_line(WORDING_SPANISH, WORDING_CONTRACTOR, &status);
+    ck_assert_msg(strstr(text, "Aplazada: ") == text, "%s", text);
+    free(text);
+}
+END_TEST
+
+START_TEST(a_chattering_alarm_says_so_with_its_count) {
+    struct wording_facts facts = full_facts();
+    facts.kind = WORDING_CHATTERING;
+    facts.occurrences = 5;
+    char *text = wording_render(&facts);
+    ck_assert_msg(strstr(text, "On and off: Suction lost: 12 Birch Lane\n\n") == text, "%s", text);
+    ck_assert_msg(strstr(text, "Changes within an hour: 5\n"), "%s", text);
+    free(text);
+}
+END_TEST
+
+START_TEST(what_is_shelved_says_until_when_by_whom_and_why) {
+    struct wording_facts facts = full_facts();
+    facts.kind = WORDING_SHELVING_ENDS;
+    facts.by = "the office";
+    facts.note = "part on order";
+    facts.until_ms = facts.since_ms + 86400000;
+    char *text = wording_render(&facts);
+    ck_assert_msg(strstr(text, "Until: 2026-03-13 08:15 UTC\nBy: the office\nWhy: part on order\n"),
+                  "%s", text);
     free(text);
 }
 END_TEST
@@ -396,6 +464,11 @@ int main(void) {
     tcase_add_test(wording, a_homeowner_sees_the_radon_level_and_no_other_number);
     tcase_add_test(wording, a_homeowner_is_told_whom_to_call_and_what_to_leave_alone);
     tcase_add_test(wording, a_digest_and_a_visit_list_their_lines);
+    tcase_add_test(wording, a_bundle_counts_what_it_leaves_out);
+    tcase_add_test(wording, an_alarm_is_one_line);
+    tcase_add_test(wording, a_status_is_one_line);
+    tcase_add_test(wording, a_chattering_alarm_says_so_with_its_count);
+    tcase_add_test(wording, what_is_shelved_says_until_when_by_whom_and_why);
     tcase_add_test(wording, the_grade_is_counted_as_published);
     tcase_add_loop_test(wording, a_homeowner_of_twelve_can_read_it, 0, CONDITION_COUNT);
     tcase_add_test(wording, languages_are_found_by_their_code);
