@@ -134,10 +134,6 @@ static void show_average(const struct ctl *ctl, const json_t *average, const cha
     double probability = ctl_number_of(average, "probability_above_action");
     double deviation = ctl_number_of(average, "standard_uncertainty");
     snprintf(first, sizeof first, "  %-8.20s ", ctl_text_of(average, "window"));
-    if (isnan(value)) {
-        say(first, "           ", "no mean: %s", why_of(average));
-        return;
-    }
     if (radon && !isnan(probability))
         snprintf(odds, sizeof odds, "; %s at or above the action level (%s)",
                  likelihood(probability), ctl_percent(error, probability));
@@ -150,18 +146,50 @@ static void show_average(const struct ctl *ctl, const json_t *average, const cha
         *ctl_text_of(average, "why") ? "; " : "", ctl_text_of(average, "why"));
 }
 
+static bool has_mean(const json_t *average) {
+    return !isnan(ctl_number_of(average, "mean"));
+}
+
+/* Windows without a mean for the same reason share a line; returns how many did. */
+static size_t show_missing(const json_t *averages, size_t at) {
+    char windows[160] = "";
+    const char *why = why_of(json_array_get(averages, at));
+    size_t count = 0, used = 0;
+    for (; at + count < json_array_size(averages); count++) {
+        const json_t *average = json_array_get(averages, at + count);
+        if (has_mean(average) || strcmp(why_of(average), why) != 0 || used > 100)
+            break;
+        int length = snprintf(windows + used, sizeof windows - used, "%s%.40s", used ? ", " : "",
+                              ctl_text_of(average, "window"));
+        used += length > 0 ? (size_t)length : 0;
+    }
+    say("  means    ", "           ", "none of %s: %s", windows, why);
+    return count;
+}
+
+static void show_averages(const struct ctl *ctl, const json_t *point, const char *unit) {
+    const json_t *averages = json_object_get(point, "averages");
+    for (size_t i = 0; i < json_array_size(averages);) {
+        const json_t *average = json_array_get(averages, i);
+        if (!has_mean(average)) {
+            i += show_missing(averages, i);
+            continue;
+        }
+        show_average(ctl, average, unit, is_radon(point));
+        i++;
+    }
+}
+
 static void show_point(const struct ctl *ctl, const json_t *point) {
     const char *unit = ctl_text_of(point, "unit"), *name = ctl_text_of(point, "name");
     const char *id = ctl_text_of(point, "id");
-    json_t *averages = json_object_get(point, "averages"), *average;
-    size_t i;
     printf("\n");
     say("", "  ", "%s (%s)%s%s", id, ctl_text_of(point, "quantity"),
         *name && strcmp(name, id) != 0 ? ": " : "", strcmp(name, id) != 0 ? name : "");
     show_last(ctl, point, unit);
     show_trend(ctl, point, "trend", "  trend    ", unit);
     show_trend(ctl, point, "trend_recent", "  lately   ", unit);
-    json_array_foreach(averages, i, average) show_average(ctl, average, unit, is_radon(point));
+    show_averages(ctl, point, unit);
 }
 
 /* ---- the system ---- */

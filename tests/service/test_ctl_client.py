@@ -169,7 +169,7 @@ def test_show():
                   r"limit 0\.77 inH2O about 2026-08-01 \(2026-06-01 to\s+perhaps never\)",
                   r"lately +not computed: fewer than 30 days",
                   r"91 d +mean 4\.32 pCi/L .*80 % of the time covered; likely at or",
-                  r"365 d +no mean: too few readings",
+                  r"means +none of 365 d: too few readings",
                   r"fan +speed 0\.83 times that of commissioning \(0\.80 to 0\.86\)",
                   r"ground +not computed: no airflow point",
                   r"cause +fan worn \(confidence 70 %\)", r"because +Suction is 51 %",
