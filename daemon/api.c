@@ -4,6 +4,7 @@
 #include "api_show.h"
 #include "api_visits.h"
 #include "measure/duration.h"
+#include "page.h"
 
 #include <math.h>
 #include <stdarg.h>
@@ -219,8 +220,9 @@ static bool parse_body(struct api_call *call) {
 
 static void handle(struct api_call *call, const struct route *route) {
     bool changes = strcmp(route->method, "POST") == 0;
-    if (changes && !call->request->from_operator)
-        api_error(call, 403, "changes need the operator socket: use subslabctl");
+    if (changes && !call->request->from_operator && !page_may_change(call->api, call->request))
+        api_error(call, 403,
+                  "changes need the operator socket (subslabctl) or a signed-in session");
     else if (!split(call))
         api_error(call, 404, "there is nothing here");
     else if (changes && !route->raw_body && !parse_body(call))
@@ -233,6 +235,8 @@ static void handle(struct api_call *call, const struct route *route) {
 void api_handle(void *context, const struct web_request *request, struct web_answer *answer) {
     struct api_call call = {.api = context, .request = request, .answer = answer};
     bool path_known = false;
+    if (page_handle(context, request, answer))
+        return;
     const struct route *route = find_route(request, &path_known);
     if (route)
         handle(&call, route);

@@ -5,6 +5,7 @@
 #include "link/service_manager.h"
 #include "log.h"
 #include "measure/duration.h"
+#include "page.h"
 #include "service_private.h"
 
 #include <errno.h>
@@ -250,6 +251,7 @@ static void stop(struct service *service) {
     if (service->dispatch && service->pipeline)
         finish_deliveries(service);
     web_server_destroy(service->page);
+    page_close(service->api.page);
     web_server_destroy(service->operator_server);
     if (service->pipeline && service->store)
         pipeline_settle(service->pipeline, clock_wall_ms());

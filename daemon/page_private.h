@@ -1,0 +1,26 @@
+/*
+ * page_private: the body of the page, shared by page.c (who may, which page) and page_changes.c
+ * (what posted forms do).
+ */
+#ifndef DAEMON_PAGE_PRIVATE_H
+#define DAEMON_PAGE_PRIVATE_H
+
+#include "page_form.h"
+#include "page_session.h"
+#include "page_view.h"
+
+struct page {
+    struct page_sessions sessions;
+    double sign_ins_left; /* of the allowance that grows again with time */
+    int64_t counted_ms;   /* monotonic, when it was last reckoned */
+};
+
+/** The session of a request whose account still has the password it signed in with; or NULL. */
+struct page_session *page_session_of(struct api *api, const struct web_request *request);
+
+/** page_changes.c: a posted form. */
+void page_post(struct page_view *view);
+/** Is there such a form? */
+bool page_post_known(const char *path);
+
+#endif
