@@ -14,7 +14,12 @@ shift 2
 log=$RUN_FOLDER/$(printf %s "$name" | tr '/ ' '__').log
 
 begin=$(date +%s)
-timeout -k 10 "$limit" "$@" </dev/null >"$log" 2>&1
+# timeout makes a process group of its own, so an interrupt must be passed on. A background child of
+# sh ignores SIGINT; the tests must not inherit that.
+env --default-signal=INT,QUIT timeout -k 10 "$limit" "$@" </dev/null >"$log" 2>&1 &
+child=$!
+trap 'kill -TERM "$child" 2>/dev/null; exit 143' HUP INT TERM
+wait "$child"
 status=$?
 seconds=$(($(date +%s) - begin))
 

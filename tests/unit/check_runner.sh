@@ -36,5 +36,26 @@ counts hangs-after-the-counts '2 1' log 'echo 2 passed, 0 failed; sleep 30'
 counts not-there '0 1' log 'exec /nowhere/at/all'
 counts waits-for-input '1 0' line 'cat; echo 1 passed, 0 failed'
 
+counts sees-interrupts '1 0' line 'trap "echo 1 passed, 0 failed; exit 0" INT; kill -INT $$; exit 1'
+
+# An interrupted run leaves no program behind.
+sh tests/support/run_one.sh interrupted 30 sh -c 'echo $$ >"$RUN_FOLDER/pid"; exec sleep 30' &
+runner=$!
+while [ ! -s "$RUN_FOLDER/pid" ] && kill -0 "$runner" 2>/dev/null; do sleep 0.1; done
+program=$(cat "$RUN_FOLDER/pid")
+kill -TERM "$runner"
+wait "$runner"
+for _ in 1 2 3 4 5 6 7 8 9 10; do
+    kill -0 "$program" 2>/dev/null || break
+    sleep 0.2
+done
+if kill -0 "$program" 2>/dev/null; then
+    failed=$((failed + 1))
+    echo "FAILED: an interrupted run left its program behind"
+    kill "$program"
+else
+    passed=$((passed + 1))
+fi
+
 echo "$passed passed, $failed failed"
 [ "$failed" -eq 0 ]
