@@ -53,7 +53,8 @@ static struct reach reach_of(const struct trend_series *series, double now_day, 
     struct trend_crossing crossing;
     if (!trend_may_reach(series, now_day, limit, TREND_LOW_LIMIT, within_days) ||
         trend_fit(series, ASSESSMENT_CONFIDENCE, &trend) != TREND_OK || trend.per_year >= 0.0 ||
-        trend.p_value >= ASSESSMENT_P_VALUE)
+        trend.p_value_cautious >= ASSESSMENT_P_VALUE ||
+        trend.temperature == TREND_TEMPERATURE_LIKE_TIME)
         return never;
     switch (trend_cross(&trend, now_day, limit, TREND_LOW_LIMIT, &crossing)) {
     case TREND_BEYOND_ALREADY:

@@ -8,8 +8,12 @@
  *
  * suction-fading      Falling trend of the daily medians since the baseline, or of the last 180
  *                     days, p < 0.01, whose line reaches the limit of suction-low within the
- *                     setpoint (180 d), or has reached it. Value: time left, ms. That the line
- *                     can't reach it is found first, without fitting (trend_may_reach).
+ *                     setpoint (180 d), or has reached it. Value: time left, ms. p is the cautious
+ *                     one of trend.h (never below the one of Hamed and Rao): asked anew every day,
+ *                     the other would signal by chance too often. A trend that can't be told from
+ *                     the outdoor temperature, which moved along with time, is none: half a year
+ *                     from winter to summer looks like a failing fan. That the line can't reach
+ *                     the limit is found first, without fitting (trend_may_reach).
  * radon-above-action  Mean over the last 91 or 365 local days, both after commissioning, with a
  *                     probability of at least the setpoint to be at or above the action level.
  * radon-rising        EWMA chart on the logarithms of the daily means; reference: the first 90
