@@ -1,5 +1,5 @@
 /*
- * api_visits: which systems need somebody, why, when, and what to bring.
+ * api_visits: who needs a visit, when, why, and what to bring; as JSON and as a calendar.
  */
 #ifndef DAEMON_API_VISITS_H
 #define DAEMON_API_VISITS_H
@@ -8,10 +8,16 @@
 
 #include <jansson.h>
 
-/** The array of `visits --json`, most urgent first. */
+/** All visits that call for planning, most urgent first; NULL when out of memory. */
 json_t *api_visits(struct api *api);
-
-/** The same as calendar text (RFC 5545); the caller frees. NULL when out of memory. */
+/** The visits of one system: none or one. */
+json_t *api_visits_of_system(struct api *api, size_t system);
+/** All of them as iCalendar text (RFC 5545); the caller frees. NULL when out of memory. */
 char *api_visits_calendar(struct api *api);
+
+/** The newest visit on record as {"on","by","found","did"}, or null. */
+json_t *api_visits_last(struct api *api, size_t system);
+/** All visits on record, oldest first. */
+json_t *api_visits_past(struct api *api, size_t system);
 
 #endif
