@@ -3,9 +3,9 @@
  * it would find out only later (secrets, templates).
  */
 #include "ctl.h"
-#include "ctl_check_contacts.h"
 #include "ctl_text.h"
 #include "fleet_files.h"
+#include "named_files.h"
 #include "settings/yaml_tree.h"
 
 #include <errno.h>
@@ -21,7 +21,7 @@ static void check_settings_file(const char *file, struct settings_errors *errors
     struct fleet *fleet = fleet_files_load(file, errors);
     if (!fleet)
         return;
-    ctl_check_contacts(fleet->settings, errors);
+    named_files_check(fleet->settings, errors);
     if (errors->count == 0)
         printf("%s: %zu systems, %zu points, %zu contacts\n", file, fleet->system_count,
                fleet->point_count, fleet->settings->contact_count);

@@ -5,6 +5,7 @@
 #include "link/service_manager.h"
 #include "log.h"
 #include "measure/duration.h"
+#include "named_files.h"
 #include "page.h"
 #include "service_private.h"
 
@@ -194,8 +195,14 @@ static int open_signals(void) {
 static struct fleet *load_fleet(const char *file) {
     struct settings_errors errors = {0};
     struct fleet *fleet = fleet_files_load(file, &errors);
+    if (fleet)
+        named_files_check(fleet->settings, &errors);
     for (size_t i = 0; i < errors.count; i++)
         fprintf(stderr, "%s\n", errors.lines[i]);
+    if (errors.count > 0) {
+        fleet_destroy(fleet);
+        fleet = NULL;
+    }
     settings_errors_free(&errors);
     return fleet;
 }

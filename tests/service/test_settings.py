@@ -156,7 +156,7 @@ def secrets_must_not_be_readable_by_everybody(place):
     for more in table:
         daemon = place.daemon(None, [MILL], [contact("office", hook, **more)])
         daemon.secret("secret", SECRET, 0o644)
-        refuses(daemon, 1, "secret: everybody on this machine may read")
+        refuses(daemon, 2, r"subslabd\.yaml:\d+: .*secret: everybody on this machine may read")
         os.chmod(os.path.join(daemon.folder, "secret"), 0o600)
         daemon.start(wait_connected=False)
         check(SECRET not in daemon.log(), "the secret in the log")
@@ -164,10 +164,10 @@ def secrets_must_not_be_readable_by_everybody(place):
         equal(mode & 0o007, 0, f"store readable by others: {mode:o}")
     password = place.daemon(None, [MILL], broker={"username": "x", "password_file": "pw"})
     password.secret("pw", "marker-password", 0o604)
-    refuses(password, 1, "pw: everybody on this machine may read")
+    refuses(password, 2, r"broker\.password_file: .*pw: everybody on this machine may read")
     daemon = place.daemon(None, [MILL], [contact("office", hook, signing_secret_file="secret")])
     daemon.secret("secret", "whsec_short")
-    refuses(daemon, 1, "is not a signing secret")
+    refuses(daemon, 2, "is no signing secret")
 
 
 def sql(path, *statements):

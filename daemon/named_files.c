@@ -1,4 +1,4 @@
-#include "ctl_check_contacts.h"
+#include "named_files.h"
 
 #include "alarm/template.h"
 #include "fleet_files.h"
@@ -155,7 +155,7 @@ static void check_broker(const struct checker *checker) {
     check_secret(checker, broker->key_file, "broker.tls.key_file", line_below(tls, "key_file"));
 }
 
-void ctl_check_contacts(const struct settings *settings, struct settings_errors *errors) {
+void named_files_check(const struct settings *settings, struct settings_errors *errors) {
     struct settings_errors ignored = {0};
     size_t length = 0;
     char *text = fleet_files_read(settings->file, SETTINGS_BYTES_MAX, &length);
