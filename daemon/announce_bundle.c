@@ -253,6 +253,8 @@ static enum store_status merge(struct announce *announce, const struct settings_
     if (!announce_make_id(message.id))
         return STORE_OUT_OF_MEMORY;
     enum store_status status = outbox_merge(announce->store, &message, rows, count, &row);
+    if (status == STORE_OK && high)
+        status = outbox_hasten(announce->store, contact->id, "", message.not_before_ms);
     return status == STORE_OK ? write_list(announce, contact, row) : status;
 }
 
@@ -298,7 +300,7 @@ static enum store_status release_returns(struct announce *announce,
                                          int64_t now_ms) {
     int64_t open = 1, not_before_ms =
                           announce_after_quiet_hours(announce->fleet, contact, FLEET_NONE, now_ms);
-    enum store_status status = outbox_unreturned(announce->store, list, &open);
+    enum store_status status = outbox_unreturned(announce->store, list, storm_memory_ms, &open);
     for (int high = 0; high < 2 && status == STORE_OK && open == 0; high++) {
         struct outbox_untried rows[ANNOUNCE_SINGLES + 1];
         size_t count = 0;
@@ -326,7 +328,8 @@ static enum store_status settle_contact(struct announce *announce,
     enum store_status status = STORE_OK;
     if (memory->refresh)
         status = write_list(announce, contact, memory->refresh);
-    for (int high = 0; high < 2 && status == STORE_OK; high++) {
+    /* High priority first: among the rows without a system the earlier one goes first. */
+    for (int high = 1; high >= 0 && status == STORE_OK; high--) {
         bool merged = false, ignored = false;
         status = merge_kind(announce, contact, OUTBOX_RAISES, high, now_ms, &merged);
         if (status == STORE_OK)

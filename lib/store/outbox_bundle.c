@@ -244,11 +244,15 @@ enum store_status outbox_bundles(struct store *store, const char *contact, int k
     return status == STORE_NOT_FOUND ? STORE_OK : status;
 }
 
-enum store_status outbox_unreturned(struct store *store, int64_t row, int64_t *alarms) {
+enum store_status outbox_unreturned(struct store *store, int64_t row, int64_t near_ms,
+                                    int64_t *alarms) {
     sqlite3_stmt *count;
     enum store_status status = store_statement(
         store, STATEMENT_OUTBOX_UNRETURNED,
-        "SELECT count(*) FROM outbox b JOIN outbox_alarms m ON m.row = b.row WHERE b.row = ?1 AND "
+        "SELECT count(*) FROM outbox a JOIN outbox b INDEXED BY outbox_bundles ON "
+        "b.contact = a.contact AND b.alarm < 0 AND b.alarm = a.alarm AND "
+        "b.created_ms BETWEEN a.created_ms - ?2 AND a.created_ms + ?2 "
+        "JOIN outbox_alarms m ON m.row = b.row WHERE a.row = ?1 AND "
         "NOT EXISTS (SELECT 1 FROM outbox_alarms r JOIN outbox o ON o.row = r.row WHERE "
         "r.alarm = m.alarm AND o.contact = b.contact AND (o.alarm = -2 OR "
         "o.type = 'subslab.alarm.returned'))",
@@ -256,6 +260,7 @@ enum store_status outbox_unreturned(struct store *store, int64_t row, int64_t *a
     if (status != STORE_OK)
         return status;
     sqlite3_bind_int64(count, 1, row);
+    sqlite3_bind_int64(count, 2, near_ms);
     status = store_row(store, count);
     if (status == STORE_OK)
         *alarms = sqlite3_column_int64(count, 0);

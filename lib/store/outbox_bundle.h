@@ -69,8 +69,12 @@ struct outbox_bundles {
 enum store_status outbox_bundles(struct store *store, const char *contact, int kind, bool high,
                                  int64_t since_ms, struct outbox_bundles *bundles);
 
-/** Alarms of a bundle whose return its contact was not told of (nor is about to be). */
-enum store_status outbox_unreturned(struct store *store, int64_t row, int64_t *alarms);
+/**
+ * Alarms whose return its contact was not told of (nor is about to be), of a bundle of raises and
+ * of those written within `near_ms` of it for the same contact.
+ */
+enum store_status outbox_unreturned(struct store *store, int64_t row, int64_t near_ms,
+                                    int64_t *alarms);
 
 /**
  * Must a further message about a system go to the rows without one? So while a message about

@@ -155,10 +155,10 @@ START_TEST(what_a_contact_was_told) {
     ck_assert_int_eq(told.escalated_ms, 1000);
     ck_assert_int_eq(outbox_told(store, "owner", 7, &told), STORE_OK);
     ck_assert_int_eq(told.rows, 0);
-    ck_assert_int_eq(outbox_unreturned(store, bundle, &open), STORE_OK);
+    ck_assert_int_eq(outbox_unreturned(store, bundle, 1000, &open), STORE_OK);
     ck_assert_int_eq(open, 2);
     insert("a", RETURNED, 7, 1100);
-    ck_assert_int_eq(outbox_unreturned(store, bundle, &open), STORE_OK);
+    ck_assert_int_eq(outbox_unreturned(store, bundle, 1000, &open), STORE_OK);
     ck_assert_int_eq(open, 1);
     bool shared = false;
     ck_assert_int_eq(outbox_shared(store, "office", "c", &shared), STORE_OK);

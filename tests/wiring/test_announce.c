@@ -1,0 +1,489 @@
+/*
+ * Who is told what, and how often: the real pipeline and store on a virtual clock, with endpoints
+ * that take everything or nothing.
+ */
+#include "pipeline.h"
+
+#include "measure/duration.h"
+#include "small_fleet.h"
+#include "store/outbox_bundle.h"
+#include "store_support.h"
+
+#include <jansson.h>
+#include <math.h>
+#include <stdarg.h>
+
+#define START INT64_C(1773273600000) /* 2026-03-12T00:00:00Z */
+#define MINUTE DURATION_MINUTE_MS
+
+static const char *folder;
+static struct fleet *fleet;
+static struct store *store;
+static struct pipeline *pipeline;
+static int64_t now;
+
+struct sent {
+    char contact[20], system[20], type[40], id[40];
+    char *body;
+    int64_t at_ms;
+};
+static struct sent sent[5000];
+static size_t sent_count;
+static bool endpoint_works;
+
+#define SETTINGS(contacts)                                                                         \
+    "broker: {host: 127.0.0.1}\nstore: {file: test.db}\noperator_socket: test.sock\n"              \
+    "systems: systems/\ncontacts:\n" contacts
+#define CONTACT(id, role, more)                                                                    \
+    "  - {id: " id ", role: " role ", webhook: {url: \"http://127.0.0.1:9/\", body: text}" more    \
+    "}\n"
+
+static void open_fleet(const char *settings, size_t systems) {
+    char **texts = calloc(systems, sizeof(char *));
+    for (size_t i = 0; i < systems; i++)
+        ck_assert_int_gt(asprintf(&texts[i],
+                                  "id: house-%zu\nname: House %zu\ntime_zone: America/Denver\n"
+                                  "points:\n  - {id: suction, quantity: suction, unit: Pa, "
+                                  "every: 10 min}\n",
+                                  i, i),
+                         0);
+    fleet = small_fleet(settings, (const char *const *)texts, systems);
+    for (size_t i = 0; i < systems; i++)
+        free(texts[i]);
+    free(texts);
+}
+
+static void open_pipeline(void) {
+    char why[300] = "";
+    pipeline = pipeline_open(fleet, store, now, why, sizeof why);
+    ck_assert_msg(pipeline != NULL, "%s", why);
+    pipeline_set_backlog(pipeline, false, now);
+}
+
+static void begin(const char *settings, size_t systems) {
+    now = START + 18 * DURATION_HOUR_MS; /* noon in Denver */
+    endpoint_works = true;
+    folder = store_test_folder();
+    store = store_test_open(store_test_path(folder, "s.db"), NULL);
+    open_fleet(settings, systems);
+    open_pipeline();
+}
+
+static void set_up(void) {
+    sent_count = 0;
+}
+
+static void tear_down(void) {
+    pipeline_close(pipeline);
+    fleet_destroy(fleet);
+    store_test_verify(store);
+    store_close(store);
+    store_test_remove(folder);
+    for (size_t i = 0; i < sent_count; i++)
+        free(sent[i].body);
+}
+
+static void note_sent(const struct outbox_message *message) {
+    struct sent *one = &sent[sent_count++];
+    ck_assert_uint_lt(sent_count, sizeof sent / sizeof sent[0]);
+    snprintf(one->contact, sizeof one->contact, "%s", message->contact);
+    snprintf(one->system, sizeof one->system, "%s", message->system);
+    snprintf(one->type, sizeof one->type, "%s", message->type);
+    snprintf(one->id, sizeof one->id, "%s", message->id);
+    one->body = strdup(message->body);
+    one->at_ms = now;
+}
+
+static void deliver(void) {
+    struct outbox_message *due[64];
+    size_t count = 1;
+    while (endpoint_works && count > 0) {
+        ck_assert_int_eq(outbox_due(store, now, NULL, 0, due, 64, &count), STORE_OK);
+        for (size_t i = 0; i < count; i++) {
+            ck_assert_int_eq(outbox_begun(store, due[i]->row), STORE_OK);
+            ck_assert_int_eq(outbox_sent(store, due[i]->row, now, "204"), STORE_OK);
+            note_sent(due[i]);
+            outbox_message_free(due[i]);
+        }
+    }
+}
+
+static void settle(void) {
+    ck_assert_int_eq(pipeline_settle(pipeline, now), STORE_OK);
+    deliver();
+}
+
+static void run(int64_t span_ms) {
+    for (int64_t until = now + span_ms; now < until;) {
+        now += 10 * DURATION_SECOND_MS;
+        pipeline_tick(pipeline, now);
+        settle();
+    }
+}
+
+static struct alarm *raise_alarm(size_t system, size_t point, enum condition condition) {
+    const struct alarm facts = {.system = system,
+                                .point = point,
+                                .condition = condition,
+                                .priority = condition_info(condition)->priority,
+                                .since_ms = now - MINUTE,
+                                .raised_ms = now,
+                                .value = NAN,
+                                .setpoint = NAN,
+                                .baseline = NAN};
+    return alarm_book_raise(monitor_alarms(pipeline_monitor(pipeline)), &facts);
+}
+
+static void end_alarm(size_t system, size_t point, enum condition condition) {
+    alarm_book_return(monitor_alarms(pipeline_monitor(pipeline)), system, point, condition, now);
+}
+
+static size_t count_sent(const char *contact, const char *type) {
+    size_t count = 0;
+    for (size_t i = 0; i < sent_count; i++)
+        count +=
+            strcmp(sent[i].contact, contact) == 0 && (!type || strcmp(sent[i].type, type) == 0);
+    return count;
+}
+
+/* ---- who ---- */
+
+static const char three[] = SETTINGS(CONTACT("office", "contractor", "") CONTACT(
+    "owner", "homeowner", "") CONTACT("van", "technician", ""));
+
+static struct alarm example(enum condition condition) {
+    return (struct alarm){.system = FLEET_NONE,
+                          .point = FLEET_NONE,
+                          .condition = condition,
+                          .priority = condition_info(condition)->priority};
+}
+
+START_TEST(each_role_hears_what_concerns_it) {
+    begin(SETTINGS(CONTACT("office", "contractor", "") CONTACT("owner", "homeowner", "")
+                       CONTACT("van", "technician", "")),
+          1);
+    for (int c = 0; c < CONDITION_COUNT; c++) {
+        struct alarm alarm = example((enum condition)c);
+        const struct condition_info *info = condition_info((enum condition)c);
+        if (info->scope == SCOPE_DAEMON || info->scope == SCOPE_FLEET) {
+            ck_assert(announce_hears(fleet, &fleet->settings->contacts[0], &alarm));
+            ck_assert(!announce_hears(fleet, &fleet->settings->contacts[1], &alarm));
+        }
+    }
+}
+END_TEST
+
+START_TEST(a_contact_and_a_condition_change_who_hears) {
+    static const char systems[] =
+        "id: house\nname: House\ncontacts: [office, owner, van]\n"
+        "conditions: {fan-weak: {tell: [technician]}}\n"
+        "points:\n  - {id: s, quantity: suction, unit: Pa, every: 10 min}\n";
+    static const char *const list[] = {systems};
+    static const char text[] = SETTINGS(
+        CONTACT("office", "contractor", ", hears: {low: no, radon-rising: yes}")
+            CONTACT("owner", "homeowner", ", hears: {suction-lost: no, fan-weak: yes}")
+                CONTACT("van", "technician", "")) "conditions: {suction-high: {tell: none}}\n";
+    static const struct {
+        enum condition condition;
+        bool hears[3];
+    } cases[] = {
+        {CONDITION_SUCTION_LOST, {true, false, true}},
+        {CONDITION_SUCTION_LOW, {true, true, true}},
+        {CONDITION_FAN_WEAK, {false, true, true}},
+        {CONDITION_SUCTION_HIGH, {false, false, false}},
+        {CONDITION_RADON_RISING, {true, false, true}},
+        {CONDITION_BATTERY_LOW, {false, false, true}},
+        {CONDITION_FAN_STOPPED, {true, true, true}},
+        {CONDITION_RETEST_DUE, {false, true, true}},
+    };
+    begin(three, 1);
+    pipeline_close(pipeline);
+    fleet_destroy(fleet);
+    fleet = small_fleet(text, list, 1);
+    open_pipeline();
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct alarm alarm = example(cases[i].condition);
+        alarm.system = 0;
+        alarm.point = condition_info(cases[i].condition)->scope == SCOPE_POINT ? 0 : FLEET_NONE;
+        for (size_t c = 0; c < 3; c++)
+            ck_assert_msg(
+                announce_hears(fleet, &fleet->settings->contacts[c], &alarm) == cases[i].hears[c],
+                "%s %s", condition_info(cases[i].condition)->name, fleet->settings->contacts[c].id);
+    }
+}
+END_TEST
+
+START_TEST(a_contact_that_cannot_be_reached_is_told_of_by_another) {
+    begin(SETTINGS(CONTACT("office", "contractor", "") CONTACT("van", "technician", "")), 1);
+    struct alarm *alarm = raise_alarm(FLEET_NONE, FLEET_NONE, CONDITION_DELIVERY_FAILING);
+    alarm->subject = strdup("office");
+    settle();
+    ck_assert_uint_eq(sent_count, 1);
+    ck_assert_str_eq(sent[0].contact, "van");
+}
+END_TEST
+
+/* ---- how often ---- */
+
+static const char office[] = SETTINGS(CONTACT("office", "contractor", ""));
+
+START_TEST(a_lone_alarm_is_told_at_once) {
+    begin(office, 3);
+    raise_alarm(0, FLEET_NONE, CONDITION_FAN_WEAK);
+    settle();
+    ck_assert_uint_eq(sent_count, 1);
+    ck_assert_str_eq(sent[0].type, "subslab.alarm.raised");
+    end_alarm(0, FLEET_NONE, CONDITION_FAN_WEAK);
+    settle();
+    ck_assert_uint_eq(sent_count, 2);
+    ck_assert_str_eq(sent[1].type, "subslab.alarm.returned");
+    ck_assert_str_eq(sent[1].system, "house-0");
+}
+END_TEST
+
+START_TEST(a_raise_and_its_return_that_wait_are_one_message) {
+    begin(office, 3);
+    endpoint_works = false;
+    raise_alarm(0, FLEET_NONE, CONDITION_FAN_WEAK);
+    settle();
+    struct outbox_message *message = NULL;
+    size_t count = 0;
+    ck_assert_int_eq(outbox_list(store, false, &message, 1, &count), STORE_OK);
+    now += DURATION_HOUR_MS;
+    end_alarm(0, FLEET_NONE, CONDITION_FAN_WEAK);
+    settle();
+    endpoint_works = true;
+    settle();
+    ck_assert_uint_eq(sent_count, 1);
+    ck_assert_str_eq(sent[0].id, message->id);
+    ck_assert_str_eq(sent[0].type, "subslab.alarm.returned");
+    ck_assert_msg(strstr(sent[0].body, "Came and went: Fan weak: House 0\n") == sent[0].body,
+                  "%.300s", sent[0].body);
+    outbox_message_free(message);
+}
+END_TEST
+
+START_TEST(what_a_try_has_begun_is_followed_by_its_return) {
+    begin(office, 3);
+    endpoint_works = false;
+    raise_alarm(0, FLEET_NONE, CONDITION_FAN_WEAK);
+    settle();
+    struct outbox_message *message = NULL;
+    size_t count = 0;
+    ck_assert_int_eq(outbox_list(store, false, &message, 1, &count), STORE_OK);
+    ck_assert_int_eq(outbox_begun(store, message->row), STORE_OK);
+    ck_assert_int_eq(outbox_retry(store, message->row, now + MINUTE, "503"), STORE_OK);
+    end_alarm(0, FLEET_NONE, CONDITION_FAN_WEAK);
+    settle();
+    endpoint_works = true;
+    settle();
+    ck_assert_uint_eq(sent_count, 0); /* the return does not overtake the raise */
+    now += 2 * MINUTE;
+    settle();
+    ck_assert_uint_eq(sent_count, 2);
+    ck_assert_str_eq(sent[0].id, message->id);
+    ck_assert_str_eq(sent[0].body, message->body);
+    ck_assert_str_eq(sent[0].type, "subslab.alarm.raised");
+    ck_assert_str_eq(sent[1].type, "subslab.alarm.returned");
+    outbox_message_free(message);
+}
+END_TEST
+
+/* "texts merged per endpoint and minute; high priority first" (2000 raises in one turn). */
+START_TEST(two_thousand_raises_in_one_turn_are_two_messages) {
+    begin(office, 2000);
+    for (size_t i = 0; i < 2000; i++) {
+        struct alarm *alarm =
+            raise_alarm(i, FLEET_NONE, i % 2 ? CONDITION_FAN_WEAK : CONDITION_GROUND_CHANGED);
+        alarm->priority = i % 2 ? PRIORITY_MEDIUM : PRIORITY_HIGH;
+    }
+    run(MINUTE);
+    ck_assert_uint_eq(sent_count, 2);
+    ck_assert_str_eq(sent[0].type, "subslab.digest");
+    ck_assert_msg(strstr(sent[0].body, "Ground changed: House 0"), "%.300s", sent[0].body);
+    ck_assert_msg(strstr(sent[1].body, "Alarms at once (1000)"), "%.300s", sent[1].body);
+    ck_assert_msg(strstr(sent[1].body, "- and 900 more\n"), "%.300s", sent[1].body);
+}
+END_TEST
+
+START_TEST(a_trickle_of_raises_becomes_a_list_a_minute) {
+    begin(office, 60);
+    for (size_t i = 0; i < 60; i++) {
+        raise_alarm(i, FLEET_NONE, CONDITION_FAN_WEAK);
+        run(10 * DURATION_SECOND_MS);
+    }
+    run(2 * MINUTE);
+    ck_assert_uint_le(sent_count, 5 + 11);
+    ck_assert_uint_ge(count_sent("office", "subslab.digest"), 1);
+}
+END_TEST
+
+static json_t *event_data(const char *body) {
+    json_t *event = json_loads(body, 0, NULL);
+    json_t *data = json_incref(json_object_get(event, "data"));
+    json_decref(event);
+    return data;
+}
+
+START_TEST(a_list_is_an_event_with_all_alarms) {
+    begin(SETTINGS("  - {id: office, role: contractor, webhook: {url: \"http://127.0.0.1:9/\"}}\n"),
+          7);
+    for (size_t i = 0; i < 7; i++)
+        raise_alarm(i, FLEET_NONE, CONDITION_FAN_WEAK);
+    settle();
+    ck_assert_uint_eq(sent_count, 1);
+    json_t *data = event_data(sent[0].body), *alarms = json_object_get(data, "alarms");
+    ck_assert_uint_eq(json_array_size(alarms), 7);
+    ck_assert_int_eq(json_integer_value(json_object_get(data, "count")), 7);
+    json_t *first = json_array_get(alarms, 0);
+    ck_assert_str_eq(json_string_value(json_object_get(first, "system")), "house-0");
+    ck_assert_str_eq(json_string_value(json_object_get(first, "condition")), "fan-weak");
+    ck_assert(strstr(json_string_value(json_object_get(data, "text")), "House 6"));
+    json_decref(data);
+}
+END_TEST
+
+/* ---- a power cut in a region: 500 of 2000 systems, back after three hours ---- */
+
+enum { FLEET_SIZE = 2000, CUT = 500 };
+
+static void speak(size_t system) {
+    struct reading reading = {now, 100.0 + (double)(now / 1000 % 97)};
+    pipeline_take(pipeline, fleet->systems[system].first_point, &reading, SERIES_FROM_SENSOR, now);
+}
+
+/* Each system reports every ten minutes at its own second. */
+static void run_fleet(int64_t span_ms, size_t silent_from, size_t silent_to) {
+    for (int64_t until = now + span_ms; now < until;) {
+        now += 10 * DURATION_SECOND_MS;
+        for (size_t i = 0; i < FLEET_SIZE; i++)
+            if ((int64_t)(i * 7 % 60) == now / 10000 % 60 && !(i >= silent_from && i < silent_to))
+                speak(i);
+        pipeline_tick(pipeline, now);
+        settle();
+    }
+}
+
+START_TEST(a_power_cut_in_a_region_makes_three_messages) {
+    begin(office, FLEET_SIZE);
+    run_fleet(DURATION_HOUR_MS, 0, 0);
+    ck_assert_uint_eq(sent_count, 0);
+    run_fleet(3 * DURATION_HOUR_MS, 100, 100 + CUT);
+    size_t told = sent_count;
+    run_fleet(DURATION_HOUR_MS, 0, 0);
+    for (size_t i = 0; i < sent_count; i++)
+        ck_assert_str_eq(sent[i].type, "subslab.digest");
+    ck_assert_msg(sent_count <= 3, "%zu", sent_count);
+    ck_assert_uint_le(told, 2);
+    ck_assert_msg(strstr(sent[sent_count - 1].body, "Alarms over (500)"), "%.300s",
+                  sent[sent_count - 1].body);
+}
+END_TEST
+
+START_TEST(one_silent_system_is_told_within_a_minute) {
+    begin(office, FLEET_SIZE);
+    run_fleet(DURATION_HOUR_MS, 0, 0);
+    run_fleet(DURATION_HOUR_MS, 5, 6);
+    ck_assert_uint_eq(sent_count, 1);
+    ck_assert_str_eq(sent[0].system, "house-5");
+}
+END_TEST
+
+/* ---- chattering ---- */
+
+START_TEST(what_comes_and_goes_is_told_once_and_then_when_it_is_calm) {
+    begin(office, 3);
+    for (int i = 0; i < 12; i++) {
+        raise_alarm(0, FLEET_NONE, CONDITION_FAN_WEAK);
+        run(2 * MINUTE);
+        end_alarm(0, FLEET_NONE, CONDITION_FAN_WEAK);
+        run(2 * MINUTE);
+    }
+    ck_assert_uint_eq(sent_count, 5);
+    ck_assert_msg(strstr(sent[4].body, "On and off: Fan weak: House 0\n") == sent[4].body, "%.300s",
+                  sent[4].body);
+    ck_assert_msg(strstr(sent[4].body, "Changes within an hour: 5\n"), "%.300s", sent[4].body);
+    raise_alarm(0, FLEET_NONE, CONDITION_FAN_WEAK);
+    settle();
+    /* A restart forgets nothing of it. */
+    pipeline_close(pipeline);
+    open_pipeline();
+    raise_alarm(1, FLEET_NONE, CONDITION_FAN_WEAK);
+    settle();
+    ck_assert_uint_eq(sent_count, 6); /* the other system is told of */
+    ck_assert_str_eq(sent[5].system, "house-1");
+    end_alarm(0, FLEET_NONE, CONDITION_FAN_WEAK);
+    settle();
+    ck_assert_uint_eq(sent_count, 6);
+}
+END_TEST
+
+/* ---- quiet hours ---- */
+
+/* Denver sets its clocks forward on 2026-03-08 at 02:00 (to 03:00) and back on 2026-11-01 at 02:00
+   (America/Denver in the IANA time zone database). */
+static const struct {
+    const char *quiet;
+    const char *now, *then;
+} nights[] = {
+    {"21:00-07:00", "2026-03-08T05:00:00Z", "2026-03-08T13:00:00Z"}, /* 22:00 MST to 07:00 MDT */
+    {"21:00-07:00", "2026-11-01T04:00:00Z", "2026-11-01T14:00:00Z"}, /* 22:00 MDT to 07:00 MST */
+    {"21:00-02:30", "2026-03-08T05:00:00Z", "2026-03-08T09:00:00Z"}, /* 02:30 does not exist */
+    {"21:00-01:30", "2026-11-01T04:00:00Z", "2026-11-01T07:30:00Z"}, /* 01:30 comes twice */
+    {"21:00-07:00", "2026-03-12T18:00:00Z", "2026-03-12T18:00:00Z"}, /* noon */
+    {"21:00-07:00", "2026-03-13T02:59:59Z", "2026-03-13T02:59:59Z"}, /* one second before 21:00 */
+    {"21:00-07:00", "2026-03-13T03:00:00Z", "2026-03-13T13:00:00Z"},
+};
+
+START_TEST(quiet_hours_end_by_the_clock_on_the_wall) {
+    char settings[600];
+    int64_t from = 0, to = 0;
+    snprintf(settings, sizeof settings,
+             SETTINGS("  - {id: office, role: contractor, quiet_hours: \"%s\", webhook: {url: "
+                      "\"http://127.0.0.1:9/\"}}\n"),
+             nights[_i].quiet);
+    begin(settings, 1);
+    ck_assert(timestamp_parse(nights[_i].now, strlen(nights[_i].now), &from));
+    ck_assert(timestamp_parse(nights[_i].then, strlen(nights[_i].then), &to));
+    ck_assert_int_eq(announce_after_quiet_hours(fleet, &fleet->settings->contacts[0], 0, from), to);
+}
+END_TEST
+
+START_TEST(high_priority_takes_along_what_quiet_hours_held_back) {
+    begin(SETTINGS(CONTACT("office", "contractor", ", quiet_hours: \"11:00-13:00\"")), 2);
+    raise_alarm(0, FLEET_NONE, CONDITION_FAN_WEAK);
+    raise_alarm(1, FLEET_NONE, CONDITION_FAN_WEAK);
+    settle();
+    ck_assert_uint_eq(sent_count, 0);
+    raise_alarm(0, fleet->systems[0].first_point, CONDITION_SUCTION_LOST);
+    settle();
+    ck_assert_uint_eq(sent_count, 2);
+    ck_assert_msg(strstr(sent[0].body, "Fan weak"), "%.300s", sent[0].body);
+    ck_assert_msg(strstr(sent[1].body, "Suction lost"), "%.300s", sent[1].body);
+    run(2 * DURATION_HOUR_MS);
+    ck_assert_uint_eq(sent_count, 3);
+    ck_assert_str_eq(sent[2].system, "house-1");
+}
+END_TEST
+
+int main(void) {
+    TCase *tcase = tcase_create("announce");
+    tcase_set_timeout(tcase, 120);
+    tcase_add_checked_fixture(tcase, set_up, tear_down);
+    tcase_add_test(tcase, each_role_hears_what_concerns_it);
+    tcase_add_test(tcase, a_contact_and_a_condition_change_who_hears);
+    tcase_add_test(tcase, a_contact_that_cannot_be_reached_is_told_of_by_another);
+    tcase_add_test(tcase, a_lone_alarm_is_told_at_once);
+    tcase_add_test(tcase, a_raise_and_its_return_that_wait_are_one_message);
+    tcase_add_test(tcase, what_a_try_has_begun_is_followed_by_its_return);
+    tcase_add_test(tcase, two_thousand_raises_in_one_turn_are_two_messages);
+    tcase_add_test(tcase, a_trickle_of_raises_becomes_a_list_a_minute);
+    tcase_add_test(tcase, a_list_is_an_event_with_all_alarms);
+    tcase_add_test(tcase, a_power_cut_in_a_region_makes_three_messages);
+    tcase_add_test(tcase, one_silent_system_is_told_within_a_minute);
+    tcase_add_test(tcase, what_comes_and_goes_is_told_once_and_then_when_it_is_calm);
+    tcase_add_loop_test(tcase, quiet_hours_end_by_the_clock_on_the_wall, 0,
+                        sizeof nights / sizeof nights[0]);
+    tcase_add_test(tcase, high_priority_takes_along_what_quiet_hours_held_back);
+    return run_test_case(tcase);
+}
