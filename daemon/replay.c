@@ -10,6 +10,9 @@
 
 #include "csv_reader.h"
 #include "measure/duration.h"
+#include "monitor/daily.h"
+#include "monitor/history_memory.h"
+#include "monitor/system_diagnosis.h"
 #include "reading_rows.h"
 #include "replay_order.h"
 #include "replay_rows.h"
@@ -32,6 +35,8 @@ struct replay {
     const struct fleet *fleet;
     struct replay_listener listener;
     struct monitor *monitor;
+    struct history_memory *memory; /* the past, for what is decided once a day and for causes */
+    struct history history;
     struct judge deadlines; /* only to ask when delays end */
     struct replay_entry *entries;
     size_t count, capacity;
@@ -73,8 +78,11 @@ struct replay *replay_create(const struct fleet *fleet, const struct replay_list
     replay->quiet_ms = longest_quiet_ms(fleet);
     replay->counts.first_ms = replay->counts.last_ms = TIMESTAMP_NONE;
     replay->monitor = monitor_create(fleet);
+    replay->memory = history_memory_create(fleet, 0);
     replay->days = calloc(fleet->system_count + 1, sizeof *replay->days);
-    if (replay->monitor && replay->days)
+    if (replay->memory)
+        replay->history = history_memory_view(replay->memory);
+    if (replay->monitor && replay->memory && replay->days)
         return replay;
     replay_destroy(replay);
     return NULL;
@@ -84,6 +92,7 @@ void replay_destroy(struct replay *replay) {
     if (!replay)
         return;
     monitor_destroy(replay->monitor);
+    history_memory_destroy(replay->memory);
     replay_rows_clear(&replay->rows);
     free(replay->entries);
     free(replay->days);
@@ -117,6 +126,7 @@ bool replay_commission(struct replay *replay, size_t system, const struct commis
                                                           value->value, record->by, false))
             return false;
     }
+    history_memory_set_exponent(replay->memory, system, record->from_ms, record->ground_exponent);
     struct monitor_dates dates = *monitor_dates(replay->monitor, system);
     dates.visited_ms = later(dates.visited_ms, record->from_ms);
     dates.tested_ms = later(dates.tested_ms, record->from_ms);
@@ -219,10 +229,22 @@ bool replay_read(struct replay *replay, const char *path, char *why, size_t why_
 
 /* ---- telling and forgetting ---- */
 
+/* As the daemon explains an alarm before it tells anybody. */
+static void explain(struct replay *replay, struct alarm *alarm) {
+    struct diagnosis diagnosis;
+    if (alarm->details || alarm->system == ALARM_NO_INDEX)
+        return;
+    int64_t newest_ms = monitor_system_newest_ms(replay->monitor, alarm->system);
+    if (newest_ms != TIMESTAMP_NONE &&
+        system_diagnosis_make(replay->monitor, &replay->history, alarm, newest_ms + 1, &diagnosis))
+        alarm->details = system_diagnosis_json(&diagnosis);
+}
+
 static void on_told(void *context, struct alarm *alarm, enum alarm_notice notice) {
     struct replay *replay = context;
     if (notice != ALARM_NOTICE_RAISED)
         return;
+    explain(replay, alarm);
     if (!replay_rows_told(&replay->rows, alarm) ||
         !alarm_book_acknowledge(monitor_alarms(replay->monitor), alarm, "replay", NULL,
                                 replay->clock_ms))
@@ -264,6 +286,15 @@ static void begin_day(struct replay *replay, size_t system, int64_t day) {
                                                time_zone_day_start_ms(zone, day + 1)};
 }
 
+static void end_day(struct replay *replay, size_t system) {
+    const struct system_day *today = &replay->days[system];
+    if (!daily_judge(replay->monitor, &replay->history, system, today->day, NULL))
+        replay->out_of_memory = true;
+    if (replay->listener.day)
+        replay->listener.day(replay->listener.context, replay->monitor, system, today->day,
+                             today->start_ms, today->end_ms);
+}
+
 /* The one place where local days end. */
 static void end_days(struct replay *replay, int64_t now_ms) {
     if (now_ms < replay->next_day_ms)
@@ -272,9 +303,7 @@ static void end_days(struct replay *replay, int64_t now_ms) {
     for (size_t s = 0; s < replay->fleet->system_count; s++) {
         struct system_day *today = &replay->days[s];
         while (today->end_ms <= now_ms) {
-            if (replay->listener.day)
-                replay->listener.day(replay->listener.context, replay->monitor, s, today->day,
-                                     today->start_ms, today->end_ms);
+            end_day(replay, s);
             begin_day(replay, s, today->day + 1);
         }
         if (today->end_ms < next_ms)
@@ -338,6 +367,8 @@ static void take(struct replay *replay, const struct replay_entry *entry) {
     }
     const struct reading reading = {entry->time_ms, entry->value};
     monitor_reading(replay->monitor, entry->point, &reading, entry->time_ms);
+    if (!history_memory_add(replay->memory, entry->point, &reading))
+        replay->out_of_memory = true;
     replay->counts.taken++;
     if (replay->listener.taken)
         replay->listener.taken(replay->listener.context, entry->point, &reading);

@@ -23,8 +23,8 @@ struct replay_listener {
     /** A reading has been judged. */
     void (*taken)(void *context, size_t point, const struct reading *reading);
     /**
-     * A local day of a system has ended, and all its readings have been judged: the place for
-     * analysis once a day (monitor_daily). Days after the last reading's are not told.
+     * A local day of a system has ended; all its readings and then the day itself have been judged
+     * (monitor/daily). Days after the last reading's are not told.
      */
     void (*day)(void *context, struct monitor *monitor, size_t system, int64_t local_day,
                 int64_t start_ms, int64_t end_ms);
