@@ -48,9 +48,9 @@ static void check_zone(const struct system_description *system, struct settings_
     struct time_zone *zone = fleet_files_zone(system->time_zone);
     if (!zone)
         settings_errors_add(errors,
-                            "%s:1: time_zone: \"%s\" is not a known time zone; allowed: an IANA "
+                            "%s:%d: time_zone: \"%s\" is not a known time zone; allowed: an IANA "
                             "name such as America/Denver, or UTC",
-                            system->file, system->time_zone);
+                            system->file, system->time_zone_line, system->time_zone);
     time_zone_destroy(zone);
 }
 

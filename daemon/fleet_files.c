@@ -168,9 +168,10 @@ static bool list_folder(const struct settings *settings, struct names *names,
     DIR *directory = folder ? opendir(folder) : NULL;
     if (!directory) {
         settings_errors_add(errors,
-                            "%s:1: systems: cannot read the folder %s: %s; allowed: a "
+                            "%s:%d: systems: cannot read the folder %s: %s; allowed: a "
                             "folder of system files, or a list of files",
-                            settings->file, folder ? folder : "", strerror(errno));
+                            settings->file, settings->systems_line, folder ? folder : "",
+                            strerror(errno));
         free(folder);
         return false;
     }

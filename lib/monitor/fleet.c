@@ -149,9 +149,9 @@ static bool add_system(struct fleet *fleet, const struct system_description *des
     system->zone = zone_of(fleet, description->time_zone, zone_source, context);
     if (!system->zone) {
         settings_errors_add(errors,
-                            "%s:1: time_zone: \"%s\" is not a known time zone; allowed: an IANA "
+                            "%s:%d: time_zone: \"%s\" is not a known time zone; allowed: an IANA "
                             "name such as America/Denver, or UTC",
-                            description->file, description->time_zone);
+                            description->file, description->time_zone_line, description->time_zone);
         return false;
     }
     *index_slot(fleet, fleet->ids, id_key, description->id) = fleet->system_count + 1;

@@ -232,6 +232,7 @@ static void read_systems(struct key_reader *reader, const struct key_path *path,
         return;
     }
     const char *text = node ? key_scalar(reader, path, node, allowed) : "systems/";
+    settings->systems_line = node ? node->line : 1;
     const char *problem = text ? checked_text_file_name(text) : NULL;
     if (problem)
         key_error(reader, path, node ? node->line : 0, "%s", problem);

@@ -91,6 +91,7 @@ struct settings {
     int64_t retest_every_ms; /* `retest_every`, default 2 y */
     int64_t visit_every_ms;  /* `visit_every`, default 0: none */
     char *systems_folder;    /* or NULL */
+    int systems_line;        /* of the folder, for errors */
     char **system_files;     /* or the list */
     size_t system_file_count;
     struct settings_contact *contacts;

@@ -257,6 +257,8 @@ struct system_description *system_description_parse(const char *file, const char
         system->visit_every_ms = system->retest_every_ms = -1;
         const struct yaml_tree_entry *id = yaml_tree_find(root, "id");
         system->id_line = id ? id->value.line : root->line;
+        const struct yaml_tree_entry *zone = yaml_tree_find(root, "time_zone");
+        system->time_zone_line = zone ? zone->value.line : root->line;
         key_map_read(&reader, NULL, root, ROWS(system_rows), system);
         if (!system->name && system->id)
             system->name = key_copy(&reader, system->id);

@@ -43,7 +43,7 @@ struct system_description {
     struct condition_override *conditions;
     size_t condition_count;
     int64_t visit_every_ms, retest_every_ms; /* -1: the fleet's */
-    int id_line, contacts_line; /* for errors */
+    int id_line, time_zone_line, contacts_line; /* for errors */
 };
 
 /** Parses and checks one system file. NULL on any error. The caller frees. */
