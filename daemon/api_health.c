@@ -113,7 +113,7 @@ static void add_gauges(struct metrics *metrics, struct api *api) {
     add(metrics,
         "# TYPE subslab_store_size_bytes gauge\n# UNIT subslab_store_size_bytes bytes\n"
         "# HELP subslab_store_size_bytes size of the store\nsubslab_store_size_bytes %lld\n",
-        (long long)(file_bytes + wal_bytes));
+        (long long)file_bytes + (long long)wal_bytes);
     gauge(metrics, "subslab_deliveries_waiting", "webhook deliveries that wait",
           (double)waiting[OUTBOX_WAITING]);
     add(metrics,

@@ -171,7 +171,7 @@ static void decode_json(struct message *message, const char *text, size_t length
     struct json_node *root;
     enum refusal refusal = json_node_parse(text, length, PAYLOAD_DEPTH_MAX, &root);
     /* A sender of plain text never meant JSON: tell it what it should have sent. */
-    if (refusal == REFUSAL_MALFORMED && !memchr("{[\"", *text, 3))
+    if (refusal == REFUSAL_MALFORMED && *text != '{' && *text != '[' && *text != '"')
         refusal = REFUSAL_NOT_A_NUMBER;
     if (refusal != REFUSAL_NONE) {
         refuse(message, refusal, 1);

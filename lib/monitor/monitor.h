@@ -45,7 +45,7 @@ struct monitor_tracker {
     enum condition condition;
     struct tracker tracker;
 };
-void monitor_load_tracker(struct monitor *monitor, const struct monitor_tracker *tracker);
+void monitor_load_tracker(struct monitor *monitor, const struct monitor_tracker *stored);
 
 /** Dates that make a visit due; TIMESTAMP_NONE where there is none. */
 struct monitor_dates {

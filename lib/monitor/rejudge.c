@@ -239,7 +239,8 @@ static void adopt(struct second_look *look, const struct point_state *scratch) {
     struct point_state *state = &monitor->points[look->point];
     const struct fleet_point *owner = &monitor->fleet->points[look->point];
     for (size_t i = 0; i < owner->rule_count; i++) {
-        bool moved = memcmp(&state->trackers[i], &scratch->trackers[i], sizeof *state->trackers);
+        const struct tracker *old = &state->trackers[i], *new = &scratch->trackers[i];
+        bool moved = old->phase != new->phase || old->since_ms != new->since_ms;
         state->trackers[i] = scratch->trackers[i];
         if (moved)
             monitor->judge.moved(monitor, look->point, i);
