@@ -17,8 +17,10 @@
 static const char cookie_name[] = "subslab_session";
 
 void page_close(struct page *page) {
-    if (page)
-        explicit_bzero(page, sizeof *page);
+    if (!page)
+        return;
+    page_cache_clear(&page->cache);
+    explicit_bzero(page, sizeof *page);
     free(page);
 }
 
@@ -59,7 +61,8 @@ static bool asks_for_loopback(const struct web_request *request) {
     const char *host = web_header(request, "Host");
     for (size_t i = 0; host && i < sizeof names / sizeof names[0]; i++) {
         size_t length = strlen(names[i]);
-        if (strncasecmp(host, names[i], length) == 0 && (host[length] == '\0' || host[length] == ':'))
+        if (strncasecmp(host, names[i], length) == 0 &&
+            (host[length] == '\0' || host[length] == ':'))
             return true;
     }
     return false;
@@ -67,8 +70,9 @@ static bool asks_for_loopback(const struct web_request *request) {
 
 /* A proxy on this machine speaks for somebody elsewhere. */
 static bool comes_through_proxy(const struct web_request *request) {
-    static const char *const headers[] = {"Forwarded", "X-Forwarded-For", "X-Forwarded-Host",
-                                          "X-Forwarded-Proto", "X-Real-IP", "Via"};
+    static const char *const headers[] = {"Forwarded",        "X-Forwarded-For",
+                                          "X-Forwarded-Host", "X-Forwarded-Proto",
+                                          "X-Real-IP",        "Via"};
     for (size_t i = 0; i < sizeof headers / sizeof headers[0]; i++) {
         if (web_header(request, headers[i]))
             return true;
@@ -134,6 +138,19 @@ static void page_asset(struct page_view *view) {
     page_say(view, 404, "Nothing here", "There is no such file.");
 }
 
+/* ---- what the sheets of a system share ---- */
+
+json_t *page_show(struct page_view *view, size_t system) {
+    json_t *show = page_cache_show(&view->page->cache, view->api, system);
+    if (!show) {
+        page_add_header(view, "Retry-After", "2");
+        page_say(view, 503, "Busy",
+                 "Too many sheets are asked for at once. Load this one again in "
+                 "some seconds.");
+    }
+    return show;
+}
+
 /* ---- routes ---- */
 
 static size_t named_system(struct page_view *view) {
@@ -161,8 +178,7 @@ static void get_sign_in(struct page_view *view) {
 
 static void get_shared(struct page_view *view) {
     struct store *store = pipeline_store(view->api->pipeline);
-    size_t system =
-        store ? page_share_find(store, view->api->fleet, view->parts[1]) : FLEET_NONE;
+    size_t system = store ? page_share_find(store, view->api->fleet, view->parts[1]) : FLEET_NONE;
     view->session = NULL; /* shows to the contractor what the homeowner sees */
     view->share = view->parts[1];
     if (system == FLEET_NONE)
@@ -181,14 +197,10 @@ struct page_route {
 };
 
 static const struct page_route routes[] = {
-    {NULL, NULL, NULL, page_fleet, false},
-    {"systems", "*", NULL, get_system, false},
-    {"systems", "*", "record", get_record, false},
-    {"alarms", NULL, NULL, page_alarms, false},
-    {"visits", NULL, NULL, page_visits, false},
-    {"sign-in", NULL, NULL, get_sign_in, true},
-    {"assets", "*", NULL, page_asset, true},
-    {"share", "*", NULL, get_shared, true},
+    {NULL, NULL, NULL, page_fleet, false},         {"systems", "*", NULL, get_system, false},
+    {"systems", "*", "record", get_record, false}, {"alarms", NULL, NULL, page_alarms, false},
+    {"visits", NULL, NULL, page_visits, false},    {"sign-in", NULL, NULL, get_sign_in, true},
+    {"assets", "*", NULL, page_asset, true},       {"share", "*", NULL, get_shared, true},
     {"share", "*", "record", get_shared, true},
 };
 
@@ -290,11 +302,8 @@ bool page_handle(struct api *api, const struct web_request *request, struct web_
         api_error(&call, 401, "sign in at /sign-in first");
         return true;
     }
-    struct page_view view = {.api = api,
-                             .request = request,
-                             .answer = answer,
-                             .page = api->page,
-                             .session = session};
+    struct page_view view = {
+        .api = api, .request = request, .answer = answer, .page = api->page, .session = session};
     choose_units(&view);
     answer_page(&view);
     text_buffer_clear(&view.html.text);

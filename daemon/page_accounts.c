@@ -29,8 +29,8 @@ static bool add_line(struct page_accounts *accounts, const char *line, size_t le
     memcpy(account.name, line, name_length);
     memcpy(account.hash, colon + 1, hash_length);
     if (crypt_checksalt(account.hash) != CRYPT_SALT_OK) {
-        snprintf(why, why_size,
-                 "%zu: not a strong hash; make one with: mkpasswd -m yescrypt", number);
+        snprintf(why, why_size, "%zu: not a strong hash; make one with: mkpasswd -m yescrypt",
+                 number);
         return false;
     }
     if (page_accounts_find(accounts, account.name)) {

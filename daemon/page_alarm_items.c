@@ -86,7 +86,7 @@ static void write_diagnosis(struct page_view *view, const json_t *alarm) {
     char percent[PAGE_TEXT_SIZE];
     if (cause && strcmp(cause, "none") != 0) {
         html_markup(&view->html, "<h4>Likely cause</h4><p>");
-        html_element(&view->html, "strong", cause, NULL);
+        html_element(&view->html, "strong", page_cause_text(cause), NULL);
         if (isfinite(page_json_number(diagnosis, "confidence")))
             html_format(&view->html, ", confidence %s",
                         page_percent_text(percent, page_json_number(diagnosis, "confidence")));
@@ -119,11 +119,15 @@ static void write_facts(struct page_view *view, const json_t *alarm, size_t syst
     const struct time_zone *zone = page_zone(view, system);
     const char *unit = page_json_text(alarm, "unit"), *by;
     const struct unit *known = unit ? unit_find(unit, strlen(unit)) : NULL;
-    html_markup(&view->html, "<p class=\"facts\">");
+    const char *point_id = page_json_text(alarm, "point");
+    size_t point = system == FLEET_NONE || !point_id
+                       ? FLEET_NONE
+                       : fleet_find_point(view->api->fleet, system, point_id);
+    enum unit_system kept = point == FLEET_NONE ? view->units : page_units_of_point(view, point);
+    html_markup(&view->html, "<p class=\"facts\">Priority ");
     html_element(&view->html, "span", page_json_text(alarm, "priority"), "class", "priority", NULL);
-    html_format(&view->html, " priority, %s. %s", page_json_text(alarm, "state"),
+    html_format(&view->html, " · %s · %s since ", page_json_text(alarm, "state"),
                 page_json_text(alarm, "condition"));
-    html_markup(&view->html, " since ");
     page_time(view, page_json_time(alarm, "since"), zone);
     if (known && isfinite(page_json_number(alarm, "value"))) {
         html_markup(&view->html, ": ");
@@ -134,6 +138,7 @@ static void write_facts(struct page_view *view, const json_t *alarm, size_t syst
         }
     }
     html_markup(&view->html, ".");
+    view->units = kept;
     const json_t *acknowledged = json_object_get(alarm, "acknowledged");
     if ((by = page_json_text(acknowledged, "by"))) {
         html_format(&view->html, " Acknowledged by %s", by);
@@ -211,7 +216,8 @@ static void write_past(struct page_view *view, const json_t *alarm, size_t only)
     else
         page_time(view, page_json_time(alarm, "returned"), zone);
     html_markup(&view->html, "</td>");
-    html_element(&view->html, "td", cause && strcmp(cause, "none") != 0 ? cause : "–", "data-label",
+    html_element(&view->html, "td",
+                 cause && strcmp(cause, "none") != 0 ? page_cause_text(cause) : "–", "data-label",
                  "Likely cause", NULL);
     html_markup(&view->html, "</tr>");
 }
@@ -221,7 +227,8 @@ void page_alarm_history(struct page_view *view, const json_t *alarms, size_t onl
         html_markup(&view->html, "<p class=\"none\">No alarm so far.</p>");
         return;
     }
-    html_markup(&view->html, "<table class=\"history\"><thead><tr><th scope=\"col\">Condition</th>");
+    html_markup(&view->html,
+                "<table class=\"history\"><thead><tr><th scope=\"col\">Condition</th>");
     if (only == FLEET_NONE)
         html_markup(&view->html, "<th scope=\"col\">System</th>");
     html_markup(&view->html, "<th scope=\"col\">Point</th><th scope=\"col\">Priority</th><th "

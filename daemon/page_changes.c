@@ -37,8 +37,8 @@ static void set_cookie(struct page_view *view, const char *key, bool over) {
     char cookie[200];
     const char *origin = web_header(view->request, "Origin");
     bool https = origin && strncmp(origin, "https://", 8) == 0;
-    snprintf(cookie, sizeof cookie, "subslab_session=%s; Path=/; HttpOnly; SameSite=Strict%s%s", key,
-             https ? "; Secure" : "", over ? "; Max-Age=0" : "");
+    snprintf(cookie, sizeof cookie, "subslab_session=%s; Path=/; HttpOnly; SameSite=Strict%s%s",
+             key, https ? "; Secure" : "", over ? "; Max-Age=0" : "");
     page_add_header(view, "Set-Cookie", cookie);
 }
 
@@ -109,8 +109,7 @@ static void sign_out(struct page_view *view, const struct page_form *form) {
 /* ---- changes by the functions of the API ---- */
 
 static void say_refusal(struct page_view *view, const struct web_answer *refused) {
-    json_t *json =
-        refused->body ? json_loadb(refused->body, refused->body_length, 0, NULL) : NULL;
+    json_t *json = refused->body ? json_loadb(refused->body, refused->body_length, 0, NULL) : NULL;
     const char *why = json_string_value(json_object_get(json, "error"));
     page_say(view, refused->status, "This was not done", why ? why : "The daemon refused it.");
     json_decref(json);
@@ -158,8 +157,7 @@ static void change_alarm(struct page_view *view, const struct page_form *form) {
 
 static struct html_address address_of_system(const struct page_view *view) {
     size_t system = fleet_find_system(view->api->fleet, view->parts[1]);
-    return system == FLEET_NONE ? page_address(view, "/")
-                                : page_system_address(view, system, "");
+    return system == FLEET_NONE ? page_address(view, "/") : page_system_address(view, system, "");
 }
 
 static void go_out(struct api_call *call) {
@@ -275,8 +273,9 @@ void page_post(struct page_view *view) {
         page_say(view, 403, "Signed out", "Sign in first; then send the form once more.");
     else if (!forms[i].for_anybody &&
              !page_secret_same(view->session->token, page_form_value(form, "token")))
-        page_say(view, 403, "Out of date", "This form is from an earlier sign-in. Load the page "
-                                           "anew and send it once more.");
+        page_say(view, 403, "Out of date",
+                 "This form is from an earlier sign-in. Load the page "
+                 "anew and send it once more.");
     else
         forms[i].take(view, form);
     if (form)

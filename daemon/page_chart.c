@@ -54,8 +54,7 @@ static void find_limits(struct plot *plot) {
     const struct fleet_point *point = &api->fleet->points[plot->chart->point];
     const struct point_state *state =
         monitor_point(pipeline_monitor(api->pipeline), plot->chart->point);
-    const struct point_baseline *baseline =
-        point_state_baseline(state, plot->chart->to_ms);
+    const struct point_baseline *baseline = point_state_baseline(state, plot->chart->to_ms);
     plot->baseline = baseline ? baseline->value : NAN;
     for (size_t i = 0; i < point->rule_count; i++) {
         const struct condition_rule *rule = &point->rules[i];
@@ -126,8 +125,7 @@ static void line(struct html *html, double x1, double y1, double x2, double y2,
                "y2", html_number(y2), "class", class_name, NULL);
 }
 
-static void label(struct html *html, double x, double y, const char *class_name,
-                  const char *text) {
+static void label(struct html *html, double x, double y, const char *class_name, const char *text) {
     html_element(html, "text", text, "x", html_number(x), "y", html_number(y), "class", class_name,
                  NULL);
 }
@@ -155,8 +153,12 @@ struct time_step {
 /* Marks at local midnights, or at whole local hours. */
 static void draw_time_axis(const struct plot *plot) {
     static const struct time_step steps[] = {
-        {26 * DURATION_HOUR_MS, 0, 3},  {3 * DURATION_DAY_MS, 0, 12},  {9 * DURATION_DAY_MS, 1, 0},
-        {40 * DURATION_DAY_MS, 5, 0},   {100 * DURATION_DAY_MS, 14, 0}, {400 * DURATION_DAY_MS, 61, 0},
+        {26 * DURATION_HOUR_MS, 0, 3},
+        {3 * DURATION_DAY_MS, 0, 12},
+        {9 * DURATION_DAY_MS, 1, 0},
+        {40 * DURATION_DAY_MS, 5, 0},
+        {100 * DURATION_DAY_MS, 14, 0},
+        {400 * DURATION_DAY_MS, 61, 0},
         {INT64_MAX, 365, 0},
     };
     const struct page_chart *chart = plot->chart;
@@ -179,11 +181,13 @@ static void draw_time_axis(const struct plot *plot) {
             line(html, x, TOP, x, HEIGHT - BOTTOM + 4, "grid");
             if (x < WIDTH - 40)
                 label(html, x, HEIGHT - 8, x < LEFT + 20 ? "tick" : "tick middle",
-                      step->days == 365 ? text : step->days ? text + 5 : text + 11);
+                      step->days == 365 ? text
+                      : step->days      ? text + 5
+                                        : text + 11);
         }
         day += step->days;
-        at_ms = step->days ? time_zone_day_start_ms(zone, day)
-                           : at_ms + step->hours * DURATION_HOUR_MS;
+        at_ms =
+            step->days ? time_zone_day_start_ms(zone, day) : at_ms + step->hours * DURATION_HOUR_MS;
     }
     html_empty(html, "rect", "x", html_number(LEFT), "y", html_number(TOP), "width",
                html_number(WIDTH - LEFT - RIGHT), "height", html_number(HEIGHT - TOP - BOTTOM),
@@ -204,10 +208,14 @@ static void draw_limits(const struct plot *plot) {
                    html_number(fmax(bottom - top, 0.0)), "class", "beyond", "fill", "url(#hatch)",
                    NULL);
         line(html, LEFT, y, WIDTH - RIGHT, y, "limit");
+        label(html, WIDTH - RIGHT - 4, limit->side == SIDE_ABOVE ? y - 4 : y + 12, "tick end halo",
+              limit->side == SIDE_ABOVE ? "not above" : "not below");
     }
-    if (isfinite(plot->baseline))
-        line(html, LEFT, y_of(plot, plot->baseline), WIDTH - RIGHT, y_of(plot, plot->baseline),
-             "baseline");
+    if (isfinite(plot->baseline)) {
+        double y = y_of(plot, plot->baseline);
+        line(html, LEFT, y, WIDTH - RIGHT, y, "baseline");
+        label(html, LEFT + 6, y - 4, "tick halo", "commissioning");
+    }
 }
 
 static bool gap_between(const struct page_series *series, size_t i) {
@@ -300,8 +308,8 @@ static void draw_events(const struct plot *plot) {
     const char *id = fleet_point_id(plot->view->api->fleet, chart->point);
     for (size_t i = 0; i < chart->event_count; i++) {
         const struct page_event *event = &chart->events[i];
-        bool ours = event->kind != PAGE_EVENT_ALARM || strcmp(event->point, id) == 0 ||
-                    !*event->point;
+        bool ours =
+            event->kind != PAGE_EVENT_ALARM || strcmp(event->point, id) == 0 || !*event->point;
         if (ours && event->to_ms >= chart->from_ms && event->from_ms < chart->to_ms)
             draw_event(plot, event);
     }
@@ -351,12 +359,14 @@ static void write_caption(const struct plot *plot) {
 void page_chart_draw(struct page_view *view, const struct page_chart *chart) {
     struct plot plot = {.view = view, .chart = chart, .baseline = NAN};
     struct html *html = &view->html;
+    enum unit_system kept = page_units_of_point(view, chart->point);
     plot.unit = unit_shown(page_dimension(view, chart->point), view->units);
     plot.series = malloc(sizeof *plot.series);
-    if (!plot.series || !page_series_read(view->api, chart->point, chart->from_ms, chart->to_ms,
-                                          plot.series)) {
+    if (!plot.series ||
+        !page_series_read(view->api, chart->point, chart->from_ms, chart->to_ms, plot.series)) {
         html_markup(html, "<p>The readings can't be read from the store now.</p>");
         free(plot.series);
+        view->units = kept;
         return;
     }
     find_limits(&plot);
@@ -376,6 +386,7 @@ void page_chart_draw(struct page_view *view, const struct page_chart *chart) {
     draw_gaps(&plot);
     html_markup(html, "</svg></div></figure>");
     free(plot.series);
+    view->units = kept;
 }
 
 /* ---- the small line ---- */

@@ -26,8 +26,7 @@ static struct measured measured_at(const struct drawing *drawing, size_t point) 
         return measured;
     const struct point_state *state =
         monitor_point(pipeline_monitor(drawing->view->api->pipeline), point);
-    const struct point_baseline *baseline =
-        point_state_baseline(state, drawing->view->api->now_ms);
+    const struct point_baseline *baseline = point_state_baseline(state, drawing->view->api->now_ms);
     if (state->newest_ms != TIMESTAMP_NONE) {
         measured.value = state->newest_value;
         measured.time_ms = state->newest_ms;
@@ -50,8 +49,7 @@ static void line(struct html *html, double x1, double y1, double x2, double y2,
                "y2", html_number(y2), "class", class_name, NULL);
 }
 
-static void label(struct html *html, double x, double y, const char *class_name,
-                  const char *text) {
+static void label(struct html *html, double x, double y, const char *class_name, const char *text) {
     html_element(html, "text", text, "x", html_number(x), "y", html_number(y), "class", class_name,
                  NULL);
 }
@@ -75,11 +73,12 @@ static void short_label(struct html *html, double x, double y, const char *text,
 static void note(const struct drawing *drawing, double x, double y,
                  const struct measured *measured) {
     char text[PAGE_TEXT_SIZE];
+    enum unit_system kept = page_units_of_point(drawing->view, measured->point);
     struct html *html = drawing->html;
     const struct point_description *point =
         drawing->view->api->fleet->points[measured->point].description;
     enum dimension dimension = page_dimension(drawing->view, measured->point);
-    short_label(html, x, y, point->name, 26);
+    short_label(html, x, y, point->name, 24);
     label(html, x, y + 19, "number",
           page_value_text(drawing->view, text, measured->value, dimension));
     html_open(html, "text", "x", html_number(x), "y", html_number(y + 34), "class", "small", NULL);
@@ -90,12 +89,9 @@ static void note(const struct drawing *drawing, double x, double y,
         html_text(html, "no commissioning value");
     html_close(html, "text");
     html_open(html, "text", "x", html_number(x), "y", html_number(y + 48), "class", "small", NULL);
-    if (measured->time_ms == TIMESTAMP_NONE)
-        html_text(html, "no reading yet");
-    else
-        html_format(html, "%lld min old",
-                    (long long)((drawing->view->api->now_ms - measured->time_ms) / 60000));
+    html_text(html, page_age_text(drawing->view, text, measured->time_ms));
     html_close(html, "text");
+    drawing->view->units = kept;
 }
 
 static void draw_house(struct html *html) {
@@ -140,17 +136,18 @@ static void draw_u_tube(const struct drawing *drawing, const struct measured *su
         line(html, 358, middle + mark, 368, middle + mark, "mark-line");
         label(html, 397, middle - mark - 4, "small", "C");
     }
-    line(html, 340, 206, 368, 206, "leader");
-    note(drawing, 210, 200, suction);
+    line(html, 352, 178, 371, 196, "leader");
+    note(drawing, 236, 142, suction);
 }
 
 static void draw_hole(const struct drawing *drawing, const struct measured *hole, size_t i,
                       size_t count) {
     struct html *html = drawing->html;
     double span = 520.0 / (double)count, text_x = 60 + span * (double)i;
-    double x = count == 1 ? 230 : 150 + 210.0 * (double)i / (double)(count - 1);
+    double x = count == 1 ? 270 : 200 + 150.0 * (double)i / (double)(count - 1);
     line(html, x, 308, x, 352, "probe");
-    html_empty(html, "circle", "cx", html_number(x), "cy", "354", "r", "3.5", "class", "hole", NULL);
+    html_empty(html, "circle", "cx", html_number(x), "cy", "354", "r", "3.5", "class", "hole",
+               NULL);
     char number[8];
     snprintf(number, sizeof number, "%zu", i + 1);
     label(html, x - 3, 302, "small", number);
@@ -179,10 +176,8 @@ static void draw_right_column(const struct drawing *drawing) {
         enum quantity quantity;
         double x, y; /* where its leader ends */
     } rows[] = {
-        {QUANTITY_FAN_POWER, 441, 115},
-        {QUANTITY_FAN_CURRENT, 441, 120},
-        {QUANTITY_AIRFLOW, 426, 160},
-        {QUANTITY_VELOCITY_PRESSURE, 426, 172},
+        {QUANTITY_FAN_POWER, 441, 115},   {QUANTITY_FAN_CURRENT, 441, 120},
+        {QUANTITY_AIRFLOW, 426, 160},     {QUANTITY_VELOCITY_PRESSURE, 426, 172},
         {QUANTITY_WATER_LEVEL, 436, 352},
     };
     double y = 60;
@@ -204,8 +199,8 @@ static void draw_room(const struct drawing *drawing) {
         html_markup(html, "<rect x=\"136\" y=\"276\" width=\"30\" height=\"20\" "
                           "class=\"instrument\"/><path d=\"M128 296h46M134 296v34M168 296v34\" "
                           "class=\"thin\"/>");
-        line(html, 150, 276, 150, 242, "leader");
-        note(drawing, 128, 192, &radon);
+        line(html, 150, 276, 150, 262, "leader");
+        note(drawing, 128, 210, &radon);
     }
     if (outdoors.point != FLEET_NONE)
         note(drawing, 20, 60, &outdoors);

@@ -85,9 +85,8 @@ static void write_average_row(struct page_view *view, const json_t *average,
     else
         html_text(&view->html, why ? why : "–");
     html_markup(&view->html, "</td>");
-    html_element(&view->html, "td",
-                 page_percent_text(text, page_json_number(average, "coverage")), "data-label",
-                 "Covered", NULL);
+    html_element(&view->html, "td", page_percent_text(text, page_json_number(average, "coverage")),
+                 "data-label", "Covered", NULL);
     if (dimension == DIMENSION_RADON)
         html_element(&view->html, "td", isfinite(chance) ? page_percent_text(text, chance) : "–",
                      "data-label", "Chance at or above action level", NULL);
@@ -115,11 +114,12 @@ static void write_crossing(struct page_view *view, const json_t *crosses) {
     const char *earliest = page_json_text(crosses, "earliest");
     const char *latest = page_json_text(crosses, "latest");
     if (date)
-        html_format(&view->html, " If it goes on, the limit is reached on %.10s (%s %.10s, %s %.10s).",
-                    date, earliest ? "earliest" : "earliest not known", earliest ? earliest : "",
+        html_format(&view->html,
+                    " If it goes on, the limit is reached on %.10s (%s %.10s, %s %.10s).", date,
+                    earliest ? "earliest" : "earliest not known", earliest ? earliest : "",
                     latest ? "latest" : "latest not within 10 years", latest ? latest : "");
-    else if (why)
-        html_format(&view->html, " Limit: %s.", why);
+    else if (why && isfinite(page_json_number(crosses, "limit")))
+        html_format(&view->html, " Its limit: %s.", why);
 }
 
 void page_trend_sentence(struct page_view *view, const json_t *trend, enum dimension dimension) {
@@ -161,7 +161,7 @@ static void write_ratio(struct page_view *view, const char *what, const json_t *
                     page_percent_text(low, page_json_number(object, "lower")),
                     page_percent_text(high, page_json_number(object, "upper")));
         if (method)
-            html_format(&view->html, "; from %s", method);
+            html_format(&view->html, "; %s", method);
         if (assumed)
             html_format(&view->html, "; %s", assumed);
         html_markup(&view->html, ".");
@@ -190,8 +190,10 @@ static void write_values(struct page_view *view, size_t system, json_t *values) 
         if (point == FLEET_NONE || !json_is_number(value))
             continue;
         html_text(&view->html, first ? "" : "; ");
+        enum unit_system kept = page_units_of_point(view, point);
         html_format(&view->html, "%s ", view->api->fleet->points[point].description->name);
         page_value(view, json_number_value(value), page_dimension(view, point));
+        view->units = kept;
         first = false;
     }
     if (!first)

@@ -12,8 +12,7 @@
 /** Averages of a point as a table, each with coverage and uncertainty in words. */
 void page_averages(struct page_view *view, const json_t *point, enum dimension dimension);
 /** One sentence on one average: "1.3 pCi/L, 95 % sure between …". */
-void page_average_sentence(struct page_view *view, const json_t *average,
-                           enum dimension dimension);
+void page_average_sentence(struct page_view *view, const json_t *average, enum dimension dimension);
 /** The average of a window of a point, NULL when there is none. */
 const json_t *page_average_of(const json_t *point, const char *window);
 /** A point of the show object by quantity, NULL when there is none. */

@@ -133,9 +133,9 @@ static void write_radon(struct page_view *view, const json_t *radon) {
     html_markup(&view->html, "<td data-label=\"Radon\">");
     if (isfinite(mean)) {
         page_value(view, mean, DIMENSION_RADON);
-        html_format(&view->html, " mean of %s", page_json_text(radon, "window"));
+        html_format(&view->html, ", mean of %s", page_json_text(radon, "window"));
         html_markup(&view->html, "<br><span class=\"age\">");
-        html_format(&view->html, "readings cover %s of it",
+        html_format(&view->html, "%s covered",
                     page_percent_text(percent, page_json_number(radon, "coverage")));
         html_markup(&view->html, "</span>");
     } else {

@@ -5,12 +5,14 @@
 #ifndef DAEMON_PAGE_PRIVATE_H
 #define DAEMON_PAGE_PRIVATE_H
 
+#include "page_cache.h"
 #include "page_form.h"
 #include "page_session.h"
 #include "page_view.h"
 
 struct page {
     struct page_sessions sessions;
+    struct page_cache cache;
     double sign_ins_left; /* of the allowance that grows again with time */
     int64_t counted_ms;   /* monotonic, when it was last reckoned */
 };

@@ -3,7 +3,6 @@
  * installed and measured, the averages with what they are worth, what happened, and what all this
  * does and does not prove.
  */
-#include "api_show.h"
 #include "page_alarm_items.h"
 #include "page_facts.h"
 #include "page_text.h"
@@ -129,7 +128,9 @@ void page_record(struct page_view *view, size_t system) {
     const struct page_head head = {.title = title, .style = "record", .system = system};
     struct html_address back = page_system_address(view, system, "");
     int64_t since_ms = 0;
-    json_t *show = api_show(view->api, system);
+    json_t *show = page_show(view, system);
+    if (!show)
+        return;
     page_begin(view, &head);
     html_element(&view->html, "h1", title, NULL);
     html_markup(&view->html, "<p class=\"no-print\">To keep or hand over: print it, or save it as "

@@ -24,9 +24,8 @@ static bool read_readings(const struct api *api, size_t point, int64_t from_ms, 
                         &count) != STORE_OK)
             return false;
         for (size_t i = 0; i < count; i++, total++) {
-            series->samples[next++ % PAGE_SAMPLES_MAX] =
-                (struct page_sample){readings[i].time_ms, readings[i].time_ms, readings[i].value,
-                                     NAN, NAN};
+            series->samples[next++ % PAGE_SAMPLES_MAX] = (struct page_sample){
+                readings[i].time_ms, readings[i].time_ms, readings[i].value, NAN, NAN};
             at_ms = readings[i].time_ms + 1;
         }
         if (total > (size_t)PAGE_SAMPLES_MAX)
@@ -53,10 +52,9 @@ static void finish_bucket(struct filler *filler) {
     struct page_series *series = filler->series;
     if (filler->start_ms != TIMESTAMP_NONE && filler->covered_ms > 0 &&
         series->count < PAGE_SAMPLES_MAX)
-        series->samples[series->count++] =
-            (struct page_sample){filler->from_ms, filler->to_ms,
-                                 filler->value_ms / filler->covered_ms, filler->lowest,
-                                 filler->highest};
+        series->samples[series->count++] = (struct page_sample){
+            filler->from_ms, filler->to_ms, filler->value_ms / filler->covered_ms, filler->lowest,
+            filler->highest};
     filler->start_ms = TIMESTAMP_NONE;
 }
 
@@ -118,14 +116,13 @@ static bool has_hours(const struct api *api, size_t point, int64_t from_ms, int6
    made yet. */
 static bool fill_days(const struct api *api, size_t point, int64_t from_ms, int64_t to_ms,
                       struct filler *filler) {
-    const struct time_zone *zone =
-        api->fleet->systems[api->fleet->points[point].system].zone;
+    const struct time_zone *zone = api->fleet->systems[api->fleet->points[point].system].zone;
     int64_t first = time_zone_local_day(zone, from_ms), last = time_zone_local_day(zone, to_ms);
     size_t room = (size_t)(last - first + 1), count = 0;
     struct series_day *days = malloc(room * sizeof *days);
-    bool good = days && series_days(pipeline_store(api->pipeline),
-                                    pipeline_key(api->pipeline, point), first, last + 1, days, room,
-                                    &count) == STORE_OK;
+    bool good =
+        days && series_days(pipeline_store(api->pipeline), pipeline_key(api->pipeline, point),
+                            first, last + 1, days, room, &count) == STORE_OK;
     if (good && count > 0 && has_hours(api, point, from_ms, days[0].start_ms))
         count = 0;
     for (size_t i = 0; good && i < count; i++)

@@ -68,8 +68,8 @@ enum store_status page_share_create(struct store *store, const char *system) {
     unsigned long number = 0;
     enum store_status status = record_note_get(store, secret_note, secret, sizeof secret);
     if (status == STORE_NOT_FOUND)
-        status = page_secret_make(secret) ? record_note_put(store, secret_note, secret)
-                                          : STORE_FAILING;
+        status =
+            page_secret_make(secret) ? record_note_put(store, secret_note, secret) : STORE_FAILING;
     explicit_bzero(secret, sizeof secret);
     read_state(store, system, &number);
     return status == STORE_OK ? put_state(store, system, number + 1, "on") : status;

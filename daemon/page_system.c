@@ -1,8 +1,7 @@
 /*
- * The sheet of one system: what it is and does now, how it has been, what is wrong and why, and what
- * was done. The same sheet, less what is not theirs, is what a homeowner's link shows.
+ * The sheet of one system: what it is and does now, how it has been, what is wrong and why, and
+ * what was done. The same sheet, less what is not theirs, is what a homeowner's link shows.
  */
-#include "api_show.h"
 #include "measure/duration.h"
 #include "page_alarm_items.h"
 #include "page_chart.h"
@@ -24,9 +23,9 @@ static const struct range {
     const char *word, *text;
     int64_t span_ms;
 } ranges[] = {
-    {"24h", "24 hours", DURATION_DAY_MS},       {"7d", "7 days", 7 * DURATION_DAY_MS},
-    {"30d", "30 days", 30 * DURATION_DAY_MS},   {"91d", "91 days", 91 * DURATION_DAY_MS},
-    {"1y", "1 year", 365 * DURATION_DAY_MS},    {"5y", "5 years", 5 * 365 * DURATION_DAY_MS},
+    {"24h", "24 hours", DURATION_DAY_MS},     {"7d", "7 days", 7 * DURATION_DAY_MS},
+    {"30d", "30 days", 30 * DURATION_DAY_MS}, {"91d", "91 days", 91 * DURATION_DAY_MS},
+    {"1y", "1 year", 365 * DURATION_DAY_MS},  {"5y", "5 years", 5 * 365 * DURATION_DAY_MS},
 };
 enum { RANGES = sizeof ranges / sizeof ranges[0], RANGE_USUAL = 2 };
 
@@ -146,8 +145,8 @@ static void write_charts(struct page_view *view, size_t system, const json_t *sh
     for (size_t i = 0; i < owner->point_count; i++) {
         char id[40];
         snprintf(id, sizeof id, "chart-%zu", i);
-        const struct page_chart chart = {owner->first_point + i, span.from_ms, span.to_ms,
-                                         events.rows, events.count, id};
+        const struct page_chart chart = {
+            owner->first_point + i, span.from_ms, span.to_ms, events.rows, events.count, id};
         page_chart_draw(view, &chart);
     }
     html_markup(&view->html, "</section>");
@@ -165,6 +164,7 @@ static void write_point_row(struct page_view *view, size_t system, const json_t 
     const json_t *last = json_object_get(point, "last"), *base = json_object_get(point, "baseline");
     enum dimension dimension = page_dimension(view, index);
     double value = page_json_number(last, "value"), baseline = page_json_number(base, "value");
+    enum unit_system kept = page_units_of_point(view, index);
     char percent[PAGE_TEXT_SIZE];
     html_markup(&view->html, "<tr>");
     html_element(&view->html, "th", page_json_text(point, "name"), "scope", "row", "data-label",
@@ -189,6 +189,7 @@ static void write_point_row(struct page_view *view, size_t system, const json_t 
     html_markup(&view->html, "<td data-label=\"Trend\">");
     page_trend_sentence(view, json_object_get(point, "trend"), dimension);
     html_markup(&view->html, "</td></tr>");
+    view->units = kept;
 }
 
 static void write_points(struct page_view *view, size_t system, const json_t *show) {
@@ -374,7 +375,9 @@ static void write_cautions(struct page_view *view) {
 void page_system(struct page_view *view, size_t system) {
     const struct system_description *about = view->api->fleet->systems[system].description;
     const struct page_head head = {.title = about->name, .system = system};
-    json_t *show = api_show(view->api, system);
+    json_t *show = page_show(view, system);
+    if (!show)
+        return;
     json_t *history = api_alarms_history(view->api, about->id, PAST_ALARMS_MOST);
     page_begin(view, &head);
     write_top(view, system, show);

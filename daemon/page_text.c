@@ -1,5 +1,6 @@
 #include "page_text.h"
 
+#include "alarm/diagnosis.h"
 #include "measure/duration.h"
 
 #include <math.h>
@@ -47,24 +48,33 @@ static char *full_text(char text[PAGE_TEXT_SIZE], int64_t time_ms, const struct 
                 : timestamp_format(text, PAGE_TEXT_SIZE, time_ms);
 }
 
-void page_age(struct page_view *view, int64_t time_ms, const struct time_zone *zone) {
-    char full[PAGE_TEXT_SIZE], span[40], shown[PAGE_TEXT_SIZE];
+char *page_age_text(const struct page_view *view, char text[PAGE_TEXT_SIZE], int64_t time_ms) {
+    char span[40];
     int64_t age_ms = view->api->now_ms - time_ms;
-    if (time_ms == TIMESTAMP_NONE) {
-        html_element(&view->html, "span", "never", "class", "unknown", NULL);
-        return;
-    }
-    if (age_ms < 90 * DURATION_SECOND_MS)
-        snprintf(shown, sizeof shown, "%s", age_ms < -DURATION_MINUTE_MS ? "ahead of us" : "just now");
+    if (time_ms == TIMESTAMP_NONE)
+        snprintf(text, PAGE_TEXT_SIZE, "never");
+    else if (age_ms < -DURATION_MINUTE_MS)
+        snprintf(text, PAGE_TEXT_SIZE, "ahead of our clock");
+    else if (age_ms < 90 * DURATION_SECOND_MS)
+        snprintf(text, PAGE_TEXT_SIZE, "just now");
     else if (age_ms < 2 * DURATION_HOUR_MS)
-        snprintf(shown, sizeof shown, "%lld min ago", (long long)(age_ms / DURATION_MINUTE_MS));
+        snprintf(text, PAGE_TEXT_SIZE, "%lld min ago", (long long)(age_ms / DURATION_MINUTE_MS));
     else if (age_ms < 2 * DURATION_DAY_MS)
-        snprintf(shown, sizeof shown, "%lld h ago", (long long)(age_ms / DURATION_HOUR_MS));
+        snprintf(text, PAGE_TEXT_SIZE, "%lld h ago", (long long)(age_ms / DURATION_HOUR_MS));
     else if (age_ms < 2 * DURATION_YEAR_MS)
-        snprintf(shown, sizeof shown, "%lld days ago", (long long)(age_ms / DURATION_DAY_MS));
+        snprintf(text, PAGE_TEXT_SIZE, "%lld days ago", (long long)(age_ms / DURATION_DAY_MS));
     else
-        snprintf(shown, sizeof shown, "%s ago", duration_format(span, sizeof span, age_ms));
-    time_element(view, time_ms, shown, full_text(full, time_ms, zone));
+        snprintf(text, PAGE_TEXT_SIZE, "%s ago", duration_format(span, sizeof span, age_ms));
+    return text;
+}
+
+void page_age(struct page_view *view, int64_t time_ms, const struct time_zone *zone) {
+    char full[PAGE_TEXT_SIZE], shown[PAGE_TEXT_SIZE];
+    page_age_text(view, shown, time_ms);
+    if (time_ms == TIMESTAMP_NONE)
+        html_element(&view->html, "span", shown, "class", "unknown", NULL);
+    else
+        time_element(view, time_ms, shown, full_text(full, time_ms, zone));
 }
 
 void page_time(struct page_view *view, int64_t time_ms, const struct time_zone *zone) {
@@ -155,6 +165,22 @@ const char *page_json_text(const json_t *object, const char *name) {
 
 enum dimension page_dimension(const struct page_view *view, size_t point) {
     return view->api->fleet->points[point].description->binding.unit->dimension;
+}
+
+enum unit_system page_units_of_point(struct page_view *view, size_t point) {
+    enum unit_system kept = view->units;
+    enum quantity quantity = view->api->fleet->points[point].description->quantity;
+    if (quantity == QUANTITY_FIELD || quantity == QUANTITY_VELOCITY_PRESSURE)
+        view->units = UNIT_SYSTEM_SI;
+    return kept;
+}
+
+const char *page_cause_text(const char *word) {
+    for (int cause = 0; word && cause < CAUSE_COUNT; cause++) {
+        if (strcmp(diagnosis_cause_word((enum diagnosis_cause)cause), word) == 0)
+            return diagnosis_cause_text((enum diagnosis_cause)cause);
+    }
+    return word;
 }
 
 void page_json_list(struct page_view *view, const json_t *list) {

@@ -51,8 +51,8 @@ static void menu_entry(struct page_view *view, const struct page_head *head, con
     struct html_address address = page_address(view, path);
     bool here = head->current && strcmp(head->current, path) == 0;
     html_markup(&view->html, "<li>");
-    html_element(&view->html, "a", text, "href", address.text, "aria-current",
-                 here ? "page" : NULL, NULL);
+    html_element(&view->html, "a", text, "href", address.text, "aria-current", here ? "page" : NULL,
+                 NULL);
     html_markup(&view->html, "</li>");
 }
 
@@ -113,9 +113,10 @@ void page_begin(struct page_view *view, const struct page_head *head) {
         html_markup(&view->html, "<meta name=\"referrer\" content=\"same-origin\">");
     html_markup(&view->html, "<title>");
     html_text(&view->html, head->title);
-    html_markup(&view->html, " – subslabd</title><link rel=\"stylesheet\" href=\"/assets/style.css\">"
-                             "<link rel=\"icon\" href=\"/assets/icon.svg\" type=\"image/svg+xml\">"
-                             "<script src=\"/assets/keys.js\" defer></script></head>");
+    html_markup(&view->html,
+                " – subslabd</title><link rel=\"stylesheet\" href=\"/assets/style.css\">"
+                "<link rel=\"icon\" href=\"/assets/icon.svg\" type=\"image/svg+xml\">"
+                "<script src=\"/assets/keys.js\" defer></script></head>");
     html_open(&view->html, "body", "class", head->style, NULL);
     html_markup(&view->html, "<a class=\"skip\" href=\"#content\">To the content</a>");
     page_status_shapes(view);

@@ -26,9 +26,9 @@ struct page_view {
     struct html html;
     struct page_head head; /* borrowed strings, until page_end */
     enum unit_system units;
-    bool units_chosen;                 /* by ?units=, carried along in links */
+    bool units_chosen;            /* by ?units=, carried along in links */
     struct page_session *session; /* NULL: signed out */
-    const char *share;                 /* the link by which one system is shown, or NULL */
+    const char *share;            /* the link by which one system is shown, or NULL */
     char path[512];
     const char *parts[API_PARTS]; /* of the path, NULL where there is none */
 };
@@ -53,6 +53,9 @@ void page_link(struct page_view *view, const struct html_address *address, const
 
 /** Zone of a system, of the first one for FLEET_NONE; NULL when there is none at all. */
 const struct time_zone *page_zone(const struct page_view *view, size_t system);
+
+/** What is known of a system, a new reference; NULL after an answer that says to come again. */
+json_t *page_show(struct page_view *view, size_t system);
 
 /* the pages */
 void page_fleet(struct page_view *view);

@@ -47,15 +47,18 @@ static void write_baseline(struct page_view *view, size_t system, json_t *baseli
     json_object_foreach(baseline, id, entry) {
         const struct unit *unit = NULL;
         double value = value_of(entry, &unit);
-        size_t point = system == FLEET_NONE ? FLEET_NONE
-                                            : fleet_find_point(view->api->fleet, system, id);
+        size_t point =
+            system == FLEET_NONE ? FLEET_NONE : fleet_find_point(view->api->fleet, system, id);
         if (!isfinite(value) || (!unit && point == FLEET_NONE))
             continue;
         html_markup(&view->html, "<li>");
         html_text(&view->html,
                   point == FLEET_NONE ? id : view->api->fleet->points[point].description->name);
         html_markup(&view->html, ": ");
+        enum unit_system kept =
+            point == FLEET_NONE ? view->units : page_units_of_point(view, point);
         page_value(view, value, unit ? unit->dimension : page_dimension(view, point));
+        view->units = kept;
         html_markup(&view->html, "</li>");
     }
     html_markup(&view->html, "</ul>");
