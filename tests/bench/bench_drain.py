@@ -101,11 +101,23 @@ def drain_by_daemon(daemon, count):
     return count / took, (cpu_s(daemon.process.pid) - used) / count * 1e6
 
 
+def drain_by_paho(place):
+    broker, folder = place.broker(), place.new_folder("peer")
+    command = ["/usr/bin/python3", "-c", PAHO, str(broker.port)]
+    subprocess.run(command + ["0", folder], check=True, timeout=60)
+    broker.publish(messages(PAHO_READINGS, now_ms() - 10 * PAHO_READINGS))
+    began = time.monotonic()
+    subprocess.run(command + [str(PAHO_READINGS), folder], check=True, timeout=300)
+    took = time.monotonic() - began
+    broker.stop()
+    return PAHO_READINGS / took
+
+
 @suite.test
 def drain_against_peers(place):
     if SANITIZED:
         raise Skipped("figures of a sanitized build say nothing")
-    rates, sub_rates, costs = [], [], []
+    rates, sub_rates, paho_rates, costs = [], [], [], []
     for round_number in range(3):
         broker = place.broker()
         daemon = place.daemon(broker, [
@@ -130,28 +142,19 @@ def drain_against_peers(place):
             sub_rates.append(drain_by_sub(broker, READINGS))
         equal(daemon.stop(), 0, "exit status")
         broker.stop()
+        paho_rates.append(drain_by_paho(place))
         print(f"        daemon {rates[-1]:.0f}/s at {costs[-1]:.2f} us CPU a reading, "
-              f"mosquitto_sub {sub_rates[-1]:.0f}/s", flush=True)
-    ratio = statistics.median(rates) / statistics.median(sub_rates)
+              f"mosquitto_sub {sub_rates[-1]:.0f}/s, paho and sqlite3 {paho_rates[-1]:.0f}/s",
+              flush=True)
+    # The best round of each is the one that others on this machine disturbed least.
+    ratio, paho_ratio = max(rates) / max(sub_rates), max(rates) / max(paho_rates)
     cost = statistics.median(costs)
     print(f"        drain: {ratio:.2f} of mosquitto_sub (goal 0.9, at least {RATIO_LEAST}); "
+          f"{paho_ratio:.1f} times paho and sqlite3 (at least {PAHO_RATIO_LEAST}); "
           f"{cost:.2f} us CPU a reading (goal {CPU_US_GOAL})", flush=True)
     check(ratio >= RATIO_LEAST, f"{ratio:.2f} of mosquitto_sub's rate")
     check(cost <= CPU_US_GOAL * CPU_NOISE, f"{cost:.2f} us CPU a reading")
-    against_paho(place, statistics.median(rates))
-
-
-def against_paho(place, rate):
-    broker, folder = place.broker(), place.new_folder("peer")
-    command = ["/usr/bin/python3", "-c", PAHO, str(broker.port)]
-    subprocess.run(command + ["0", folder], check=True, timeout=60)
-    broker.publish(messages(PAHO_READINGS, now_ms() - 10 * PAHO_READINGS))
-    began = time.monotonic()
-    subprocess.run(command + [str(PAHO_READINGS), folder], check=True, timeout=300)
-    paho_rate = PAHO_READINGS / (time.monotonic() - began)
-    print(f"        {rate / paho_rate:.1f} times paho and sqlite3, one commit per 200 "
-          f"({paho_rate:.0f}/s; at least {PAHO_RATIO_LEAST})", flush=True)
-    check(rate >= PAHO_RATIO_LEAST * paho_rate, "against paho and sqlite3")
+    check(paho_ratio >= PAHO_RATIO_LEAST, f"{paho_ratio:.1f} times paho and sqlite3")
 
 
 if __name__ == "__main__":
