@@ -17,7 +17,7 @@ packages_test="check clang libclang-rt-dev llvm clang-format clang-tidy binutils
     curl jq node:nodejs npm:npm"
 
 # tests/browser: a real browser that reads the page.
-packages_browser="chromium:chromium"
+packages_browser="chromium:chromium pdftotext:poppler-utils mosquitto"
 
 # config/demo/run.sh: a broker and a sender of made-up readings.
 packages_demo="mosquitto mosquitto-clients python3 python3-paho-mqtt curl jq"
