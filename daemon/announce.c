@@ -219,3 +219,21 @@ enum store_status announce_service_ends(struct announce *announce,
     facts.until_ms = until_ms;
     return tell_facts(announce, contact, system, &facts, NULL, now_ms);
 }
+
+enum store_status announce_digest(struct announce *announce, const struct settings_contact *contact,
+                                  struct text_list lines, size_t more, const char *data,
+                                  int64_t now_ms) {
+    size_t system = announce_only_system(announce->fleet, contact);
+    struct wording_facts facts = announce_facts(announce->fleet, contact, system, WORDING_DIGEST);
+    facts.lines = lines;
+    facts.more = more;
+    return tell_facts(announce, contact, system, &facts, data, now_ms);
+}
+
+const struct time_zone *announce_contact_zone(const struct fleet *fleet,
+                                              const struct settings_contact *contact) {
+    for (size_t s = 0; s < fleet->system_count; s++)
+        if (fleet_concerns(fleet, contact, s))
+            return announce_zone(fleet, contact, s);
+    return announce_zone(fleet, contact, FLEET_NONE);
+}

@@ -99,6 +99,14 @@ enum store_status announce_lines(struct announce *announce, const struct setting
                                  size_t system, enum wording_kind kind, struct text_list lines,
                                  const char *data, int64_t now_ms);
 
+/** A digest of what is not as it should be; `more`: systems that `lines` leaves out. */
+enum store_status announce_digest(struct announce *announce, const struct settings_contact *contact,
+                                  struct text_list lines, size_t more, const char *data,
+                                  int64_t now_ms);
+/** The zone of a contact's day: its own, else that of the first system it hears of. */
+const struct time_zone *announce_contact_zone(const struct fleet *fleet,
+                                              const struct settings_contact *contact);
+
 /** Reminds that a system's time out of service ends. */
 enum store_status announce_service_ends(struct announce *announce,
                                         const struct settings_contact *contact, size_t system,

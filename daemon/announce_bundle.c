@@ -175,27 +175,13 @@ static char *list_json(const struct list *list) {
     return text;
 }
 
-/* A contact of one house gets a list about that house. */
-static size_t only_system(const struct announce *announce, const struct settings_contact *contact) {
-    size_t found = FLEET_NONE;
-    if (contact->role != ROLE_HOMEOWNER)
-        return FLEET_NONE;
-    for (size_t s = 0; s < announce->fleet->system_count; s++) {
-        if (!fleet_concerns(announce->fleet, contact, s))
-            continue;
-        if (found != FLEET_NONE)
-            return FLEET_NONE;
-        found = s;
-    }
-    return found;
-}
-
 /* Writes text and body of a list anew from its members. */
 static enum store_status write_list(struct announce *announce,
                                     const struct settings_contact *contact, int64_t row) {
     struct list list = {.lines = calloc(LINES_MOST, sizeof(char *)), .alarms = json_array()};
     struct outbox_message *message = NULL;
-    struct announce_draft draft = {.contact = contact, .system = only_system(announce, contact)};
+    struct announce_draft draft = {.contact = contact,
+                                   .system = announce_only_system(announce->fleet, contact)};
     char *body = NULL;
     enum store_status status = list.lines && list.alarms
                                    ? outbox_get(announce->store, row, &message)

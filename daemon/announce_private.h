@@ -29,6 +29,8 @@ void announce_details_close(struct announce_details *details);
 
 const struct time_zone *announce_zone(const struct fleet *fleet,
                                       const struct settings_contact *contact, size_t system);
+/** The one system that a homeowner hears of; FLEET_NONE for others. */
+size_t announce_only_system(const struct fleet *fleet, const struct settings_contact *contact);
 /** What is known without an alarm. */
 struct wording_facts announce_facts(const struct fleet *fleet,
                                     const struct settings_contact *contact, size_t system,

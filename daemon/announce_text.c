@@ -208,3 +208,18 @@ char *announce_alarm_json(const struct fleet *fleet, const struct alarm *alarm) 
     free(text);
     return json;
 }
+
+/* A contact of one house gets a list about that house. */
+size_t announce_only_system(const struct fleet *fleet, const struct settings_contact *contact) {
+    size_t found = FLEET_NONE;
+    if (contact->role != ROLE_HOMEOWNER)
+        return FLEET_NONE;
+    for (size_t s = 0; s < fleet->system_count; s++) {
+        if (!fleet_concerns(fleet, contact, s))
+            continue;
+        if (found != FLEET_NONE)
+            return FLEET_NONE;
+        found = s;
+    }
+    return found;
+}

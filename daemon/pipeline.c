@@ -26,6 +26,7 @@ struct pipeline {
     struct monitor *monitor;
     struct monitor_store link;
     struct announce announce;
+    struct reminders reminders;
     struct daily_upkeep *daily;
     struct away away;
     bool in_turn; /* the transaction is open */
@@ -86,6 +87,10 @@ struct monitor *pipeline_monitor(struct pipeline *pipeline) {
 
 struct announce *pipeline_announce(struct pipeline *pipeline) {
     return &pipeline->announce;
+}
+
+struct reminders *pipeline_reminders(struct pipeline *pipeline) {
+    return &pipeline->reminders;
 }
 
 struct store *pipeline_store(const struct pipeline *pipeline) {

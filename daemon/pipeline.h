@@ -17,6 +17,7 @@
 #include "measure/payload.h"
 #include "monitor/monitor.h"
 #include "monitor_store.h"
+#include "reminders.h"
 
 struct pipeline;
 
@@ -29,6 +30,7 @@ struct monitor *pipeline_monitor(struct pipeline *pipeline);
 struct announce *pipeline_announce(struct pipeline *pipeline);
 /** Which local days are still to be judged. */
 struct daily_upkeep *pipeline_daily(struct pipeline *pipeline);
+struct reminders *pipeline_reminders(struct pipeline *pipeline);
 /** NULL after pipeline_forget_store. */
 struct store *pipeline_store(const struct pipeline *pipeline);
 int64_t pipeline_key(const struct pipeline *pipeline, size_t point);

@@ -50,6 +50,7 @@ struct alarm {
     int64_t reminded_ms, escalated_ms;
     int64_t hold_until_ms; /* event time before which it is not told: its cause has just returned */
     int64_t waits_since_ms;       /* when it was first held back; TIMESTAMP_NONE: not yet */
+    int64_t next_reminder_ms;     /* memory only: when to look whether one is due; 0: now */
     char *details;                /* JSON text of diagnosis, check, bring; or NULL */
     struct alarm *next_of_system; /* the alarm book's list */
 };

@@ -34,10 +34,7 @@ static void add_bundle(struct wording_writer *writer) {
                              over ? writer->texts->bundle_over_plain : writer->texts->bundle_plain);
     wording_writer_list(writer, over ? writer->texts->bundle_over_list : writer->texts->bundle_list,
                         &facts->lines);
-    if (facts->more > 0) {
-        text_buffer_add(&writer->out, "- ");
-        wording_writer_count(writer, writer->texts->and_more, facts->more);
-    }
+    wording_writer_more(writer);
 }
 
 static void add_service_ends(struct wording_writer *writer) {
@@ -105,6 +102,7 @@ static void write_homeowner(struct wording_writer *writer) {
         if (writer->facts->lines.count == 0)
             wording_writer_paragraph(writer, writer->texts->digest_none);
         wording_writer_list(writer, writer->texts->digest_plain, &writer->facts->lines);
+        wording_writer_more(writer);
         return;
     case WORDING_VISIT_DUE:
         wording_writer_paragraph(writer, writer->texts->plain_visit);
@@ -209,6 +207,7 @@ static void write_trade(struct wording_writer *writer) {
         if (writer->facts->lines.count == 0)
             wording_writer_paragraph(writer, writer->texts->digest_none);
         wording_writer_list(writer, writer->texts->digest, &writer->facts->lines);
+        wording_writer_more(writer);
         return;
     case WORDING_VISIT_DUE:
         add_trade_visit(writer);

@@ -317,10 +317,13 @@ void wording_writer_put_aside(struct wording_writer *writer) {
 
 /* ---- lines of lists ---- */
 
-void wording_writer_count(struct wording_writer *writer, const char *format, size_t count) {
-    const char *place = strstr(format, "%zu");
+void wording_writer_more(struct wording_writer *writer) {
+    const char *format = writer->texts->and_more, *place = strstr(format, "%zu");
+    if (writer->facts->more == 0)
+        return;
+    text_buffer_add(&writer->out, "- ");
     text_buffer_add_bytes(&writer->out, format, (size_t)(place - format));
-    text_buffer_format(&writer->out, "%zu%s\n", count, place + 3);
+    text_buffer_format(&writer->out, "%zu%s\n", writer->facts->more, place + 3);
 }
 
 void wording_writer_line(struct wording_writer *writer) {

@@ -43,8 +43,8 @@ void wording_writer_times(struct wording_writer *writer);
 /** Until when, by whom and why something was put aside. */
 void wording_writer_put_aside(struct wording_writer *writer);
 
-/** A format with one %zu, and a line end. */
-void wording_writer_count(struct wording_writer *writer, const char *format, size_t count);
+/** Tells how many the lines leave out, if any. */
+void wording_writer_more(struct wording_writer *writer);
 /** The line of an alarm in a bundle, and that of a status in a digest; no line end. */
 void wording_writer_line(struct wording_writer *writer);
 void wording_writer_status(struct wording_writer *writer, const struct wording_status *status);

@@ -243,6 +243,10 @@ const struct alarm *alarm_book_at(const struct alarm_book *book, size_t i) {
     return book->alarms[i];
 }
 
+struct alarm *alarm_book_get(struct alarm_book *book, size_t i) {
+    return book->alarms[i];
+}
+
 const struct alarm *alarm_book_of_system(const struct alarm_book *book, size_t system) {
     return *head_of(book, system);
 }
@@ -332,6 +336,7 @@ static bool tell_one(struct alarm_book *book, struct alarm *alarm, int64_t now_m
         now_ms - alarm->waits_since_ms < longest_wait_ms)
         return true;
     alarm->told = true;
+    alarm->next_reminder_ms = 0;
     alarm_book_touch(book, alarm);
     listener->tell(listener->context, alarm, ALARM_NOTICE_RAISED);
     return false;

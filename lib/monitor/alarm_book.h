@@ -42,6 +42,8 @@ struct alarm *alarm_book_find(const struct alarm_book *book, int64_t id);
 size_t alarm_book_count(const struct alarm_book *book);
 /** i-th open alarm (also some that are closed and not yet written: ask alarm_open). */
 const struct alarm *alarm_book_at(const struct alarm_book *book, size_t i);
+/** The same for changing; tell the book with alarm_book_touch. */
+struct alarm *alarm_book_get(struct alarm_book *book, size_t i);
 /** First alarm of a system (FLEET_NONE: of the fleet and the daemon); go on with next_of_system. */
 const struct alarm *alarm_book_of_system(const struct alarm_book *book, size_t system);
 /** Marks an alarm as changed from outside (details, reminders). */
