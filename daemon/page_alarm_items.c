@@ -169,7 +169,10 @@ static void write_item(struct page_view *view, const json_t *alarm, size_t only)
         html_markup(&view->html, "</p>");
     }
     write_facts(view, alarm, system);
-    write_diagnosis(view, alarm);
+    /* What another alarm explains needs no explanation of its own. */
+    const char *state = page_json_text(alarm, "state");
+    if (!state || strcmp(state, "suppressed by design") != 0)
+        write_diagnosis(view, alarm);
     const char *rest = text ? strstr(text, "\n\n") : NULL;
     if (rest) {
         html_markup(&view->html, "<details><summary>The whole message</summary><p "

@@ -8,7 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { WIDTH = 720, HEIGHT = 230, LEFT = 62, RIGHT = 12, TOP = 34, BOTTOM = 26 };
+enum { WIDTH = 720, HEIGHT = 230, LEFT = 52, RIGHT = 84, TOP = 34, BOTTOM = 26 };
 enum { LIMITS_MAX = 6, SMALL_DAYS = 90, SMALL_WIDTH = 130, SMALL_HEIGHT = 30 };
 
 struct limit {
@@ -144,54 +144,90 @@ static void draw_values_axis(const struct plot *plot) {
     label(html, 2, TOP - 18, "tick", plot->unit->spelling);
 }
 
+/* How the time is divided: one of the three is not 0. */
 struct time_step {
     int64_t span_ms; /* for spans up to this */
-    int days;        /* 0: hours */
-    int hours;
+    int hours, days, months;
+    int first, length; /* part of "2026-03-12 08:15" that is shown */
 };
 
-/* Marks at local midnights, or at whole local hours. */
+static const struct time_step time_steps[] = {
+    {26 * DURATION_HOUR_MS, 3, 0, 0, 11, 5},
+    {3 * DURATION_DAY_MS, 12, 0, 0, 5, 11},
+    {9 * DURATION_DAY_MS, 0, 1, 0, 5, 5},
+    {40 * DURATION_DAY_MS, 0, 5, 0, 5, 5},
+    {100 * DURATION_DAY_MS, 0, 14, 0, 5, 5},
+    {400 * DURATION_DAY_MS, 0, 0, 2, 0, 7},
+    {INT64_MAX, 0, 0, 12, 0, 4},
+};
+
+/* First mark at or before an instant, and the mark after one. */
+static int64_t time_mark(const struct time_zone *zone, const struct time_step *step, int64_t at_ms,
+                         bool next) {
+    int64_t day = time_zone_local_day(zone, at_ms);
+    int year, month, day_of_month;
+    if (step->hours)
+        return next ? at_ms + step->hours * DURATION_HOUR_MS : time_zone_day_start_ms(zone, day);
+    if (step->days)
+        return time_zone_day_start_ms(zone,
+                                      next ? day + step->days : day / step->days * step->days);
+    timestamp_civil_from_days(day, &year, &month, &day_of_month);
+    month = (month - 1) / step->months * step->months + 1 + (next ? step->months : 0);
+    if (month > 12) {
+        month -= 12;
+        year++;
+    }
+    return time_zone_day_start_ms(zone, timestamp_days_from_civil(year, month, 1));
+}
+
+static void draw_time_mark(const struct plot *plot, const struct time_zone *zone,
+                           const struct time_step *step, int64_t at_ms) {
+    char text[PAGE_TEXT_SIZE];
+    struct html *html = &plot->view->html;
+    double x = x_of(plot, at_ms);
+    time_zone_format(text, sizeof text, zone, at_ms);
+    text[step->first + step->length] = '\0';
+    line(html, x, TOP, x, HEIGHT - BOTTOM + 4, "grid");
+    label(html, x, HEIGHT - 8, x < LEFT + 20 ? "tick" : "tick middle", text + step->first);
+}
+
 static void draw_time_axis(const struct plot *plot) {
-    static const struct time_step steps[] = {
-        {26 * DURATION_HOUR_MS, 0, 3},
-        {3 * DURATION_DAY_MS, 0, 12},
-        {9 * DURATION_DAY_MS, 1, 0},
-        {40 * DURATION_DAY_MS, 5, 0},
-        {100 * DURATION_DAY_MS, 14, 0},
-        {400 * DURATION_DAY_MS, 61, 0},
-        {INT64_MAX, 365, 0},
-    };
     const struct page_chart *chart = plot->chart;
     const struct time_zone *zone =
         page_zone(plot->view, plot->view->api->fleet->points[chart->point].system);
-    const struct time_step *step = steps;
-    struct html *html = &plot->view->html;
+    const struct time_step *step = time_steps;
     while (chart->to_ms - chart->from_ms > step->span_ms)
         step++;
-    int64_t day = time_zone_local_day(zone, chart->from_ms);
-    if (step->days)
-        day = (day / step->days) * step->days;
-    int64_t at_ms = time_zone_day_start_ms(zone, day);
+    int64_t at_ms = time_mark(zone, step, chart->from_ms, false);
     for (int i = 0; at_ms < chart->to_ms && i < 400; i++) {
-        if (at_ms >= chart->from_ms) {
-            char text[PAGE_TEXT_SIZE];
-            double x = x_of(plot, at_ms);
-            time_zone_format(text, sizeof text, zone, at_ms);
-            text[step->days == 365 ? 7 : step->days ? 10 : 16] = '\0';
-            line(html, x, TOP, x, HEIGHT - BOTTOM + 4, "grid");
-            if (x < WIDTH - 40)
-                label(html, x, HEIGHT - 8, x < LEFT + 20 ? "tick" : "tick middle",
-                      step->days == 365 ? text
-                      : step->days      ? text + 5
-                                        : text + 11);
-        }
-        day += step->days;
-        at_ms =
-            step->days ? time_zone_day_start_ms(zone, day) : at_ms + step->hours * DURATION_HOUR_MS;
+        if (at_ms >= chart->from_ms)
+            draw_time_mark(plot, zone, step, at_ms);
+        at_ms = time_mark(zone, step, at_ms, true);
     }
-    html_empty(html, "rect", "x", html_number(LEFT), "y", html_number(TOP), "width",
+    html_empty(&plot->view->html, "rect", "x", html_number(LEFT), "y", html_number(TOP), "width",
                html_number(WIDTH - LEFT - RIGHT), "height", html_number(HEIGHT - TOP - BOTTOM),
                "class", "frame", NULL);
+}
+
+/* Names in the margin; one that would cover another is left to the caption. */
+static void name_levels(const struct plot *plot) {
+    double taken[LIMITS_MAX + 1];
+    size_t count = 0;
+    for (size_t i = 0; i <= plot->limit_count; i++) {
+        bool base = i == 0;
+        double si = base ? plot->baseline : plot->limits[i - 1].si;
+        double y = isfinite(si) ? y_of(plot, si) : NAN, shown = unit_from_si(plot->unit, si);
+        bool fits = isfinite(si) && shown >= plot->low && shown <= plot->high;
+        for (size_t k = 0; k < count; k++)
+            fits = fits && fabs(taken[k] - y) >= 11.0;
+        if (!fits)
+            continue;
+        taken[count++] = y;
+        label(&plot->view->html, WIDTH - RIGHT + 5, y + 4, "tick",
+              base                                     ? "commissioning"
+              : plot->limits[i - 1].side == SIDE_ABOVE ? "not above"
+                                                       : "not below");
+    }
 }
 
 static void draw_limits(const struct plot *plot) {
@@ -208,14 +244,12 @@ static void draw_limits(const struct plot *plot) {
                    html_number(fmax(bottom - top, 0.0)), "class", "beyond", "fill", "url(#hatch)",
                    NULL);
         line(html, LEFT, y, WIDTH - RIGHT, y, "limit");
-        label(html, WIDTH - RIGHT - 4, limit->side == SIDE_ABOVE ? y - 4 : y + 12, "tick end halo",
-              limit->side == SIDE_ABOVE ? "not above" : "not below");
     }
     if (isfinite(plot->baseline)) {
         double y = y_of(plot, plot->baseline);
         line(html, LEFT, y, WIDTH - RIGHT, y, "baseline");
-        label(html, LEFT + 6, y - 4, "tick halo", "commissioning");
     }
+    name_levels(plot);
 }
 
 static bool gap_between(const struct page_series *series, size_t i) {

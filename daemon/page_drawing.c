@@ -136,8 +136,8 @@ static void draw_u_tube(const struct drawing *drawing, const struct measured *su
         line(html, 358, middle + mark, 368, middle + mark, "mark-line");
         label(html, 397, middle - mark - 4, "small", "C");
     }
-    line(html, 352, 178, 371, 196, "leader");
-    note(drawing, 236, 142, suction);
+    line(html, 350, 184, 370, 197, "leader");
+    note(drawing, 226, 142, suction);
 }
 
 static void draw_hole(const struct drawing *drawing, const struct measured *hole, size_t i,

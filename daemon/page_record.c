@@ -11,7 +11,7 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { ALARMS_MOST = 8, VISITS_MOST = 5, RECORDS_MOST = 2 };
+enum { ALARMS_MOST = 8, LOOKED_AT_MOST = 200, VISITS_MOST = 5, RECORDS_MOST = 2 };
 
 static void write_installed(struct page_view *view, size_t system) {
     const struct system_description *about = view->api->fleet->systems[system].description;
@@ -83,18 +83,40 @@ static void write_suction(struct page_view *view, const json_t *show) {
     html_markup(&view->html, "</dl></section>");
 }
 
+/* Trouble of the sensors alone says nothing of the house; how many there were is told. */
+static size_t leave_out_sensors(json_t *history) {
+    size_t left_out = 0;
+    for (size_t i = json_array_size(history); i-- > 0;) {
+        const char *condition = page_json_text(json_array_get(history, i), "condition");
+        if (condition &&
+            (strncmp(condition, "sensor-", 7) == 0 || strncmp(condition, "battery-", 8) == 0)) {
+            json_array_remove(history, i);
+            left_out++;
+        }
+    }
+    return left_out;
+}
+
 static void write_happened(struct page_view *view, size_t system, const json_t *show) {
     json_t *history =
-        api_alarms_history(view->api, fleet_system_id(view->api->fleet, system), ALARMS_MOST + 1);
-    size_t count = json_array_size(history);
-    if (count > ALARMS_MOST)
-        json_array_remove(history, ALARMS_MOST);
+        api_alarms_history(view->api, fleet_system_id(view->api->fleet, system), LOOKED_AT_MOST);
+    size_t of_sensors = leave_out_sensors(history), count = json_array_size(history);
+    while (json_array_size(history) > ALARMS_MOST)
+        json_array_remove(history, json_array_size(history) - 1);
     html_markup(&view->html, "<section><h2>What happened, and what was done</h2><h3>Visits</h3>");
     page_past_visits(view, system, show, VISITS_MOST);
     html_markup(&view->html, "<h3>Alarms</h3>");
     page_alarm_history(view, history, system);
     if (count > ALARMS_MOST)
         html_markup(&view->html, "<p>Earlier ones are on the page of the system.</p>");
+    if (of_sensors) {
+        html_markup(&view->html, "<p>");
+        html_format(&view->html,
+                    "Not listed: %zu about sensors alone (silent, stuck, battery). What they "
+                    "missed is missing from the share of the time that readings cover.",
+                    of_sensors);
+        html_markup(&view->html, "</p>");
+    }
     html_markup(&view->html, "</section>");
     json_decref(history);
 }

@@ -302,7 +302,7 @@ static void write_share_form(struct page_view *view, size_t system) {
 static void write_actions(struct page_view *view, size_t system) {
     if (!view->session || view->share)
         return;
-    html_markup(&view->html, "<section class=\"actions no-print\"><h2>Do</h2>");
+    html_markup(&view->html, "<section class=\"actions no-print\"><h2>Changes</h2>");
     write_visit_form(view, system);
     write_service_form(view, system);
     write_share_form(view, system);

@@ -85,8 +85,11 @@ static void write_visit(struct page_view *view, const json_t *visit) {
     html_format(&view->html, ", %s priority. ", page_json_text(visit, "priority"));
     if (address)
         html_format(&view->html, "Address: %s. ", address);
+    const json_t *last = json_object_get(visit, "last_visit");
     html_markup(&view->html, "Last visit: ");
-    page_date(view, page_json_time(visit, "last_visit"), zone);
+    page_date(view, page_json_time(last, "on"), zone);
+    if (page_json_text(last, "did"))
+        html_format(&view->html, ", done: %s", page_json_text(last, "did"));
     html_markup(&view->html, ".</p><h3>Why</h3>");
     write_reasons(view, json_object_get(visit, "reasons"));
     write_list(view, "Check first", json_object_get(visit, "check"));
