@@ -78,7 +78,7 @@ static void add_alarm(struct api *api, const struct alarm *alarm, struct plan *p
         return;
     struct alarm *open =
         alarm_book_find(monitor_alarms(pipeline_monitor(api->pipeline)), alarm->id);
-    if (open)
+    if (open && !open->details)
         explain_alarm(api->pipeline, open);
     size_t i = reasons->alarm_count++;
     json_t *details = alarm->details ? json_loads(alarm->details, 0, NULL) : NULL;

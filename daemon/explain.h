@@ -8,9 +8,10 @@
 #include "pipeline.h"
 
 /**
- * Fills alarm->details (the JSON that announce reads) of a standing alarm that has none and whose
- * condition has a cause in the system. Anything that fails leaves them NULL: an alarm without an
- * explanation is better than none.
+ * Fills alarm->details (the JSON that announce reads) of a standing alarm whose condition has a
+ * cause in the system and that has no details yet, or none that name a cause: what could not be
+ * told apart from the usual variation may be clearer now. Anything that fails leaves them as they
+ * are: an alarm without an explanation is better than none.
  */
 void explain_alarm(struct pipeline *pipeline, struct alarm *alarm);
 
