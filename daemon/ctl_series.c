@@ -24,6 +24,7 @@ struct import {
     char *part;
     size_t length;
     int rows;
+    bool sent; /* a part: the daemon has seen the header */
     int64_t first_line, next_line; /* of the part; the line after its last */
     json_int_t taken, same, bad;
 };
@@ -66,8 +67,9 @@ static bool send_part(struct import *import) {
     char line[24];
     struct ctl_path path = ctl_path("/api/import");
     struct ctl_answer answer;
-    if (import->rows == 0)
+    if (import->rows == 0 && import->sent)
         return true;
+    import->sent = true;
     snprintf(line, sizeof line, "%lld", (long long)import->first_line);
     ctl_path_query(&path, "file", import->file);
     ctl_path_query(&path, "line", line);
@@ -120,7 +122,7 @@ static bool read_header(struct import *import, struct csv_reader *reader) {
     struct csv_record record;
     enum csv_result result = csv_reader_next(reader, &record);
     if (result != CSV_RECORD) {
-        ctl_error(import->ctl, CTL_FAILED, "%s: %s", import->file,
+        ctl_error(import->ctl, CTL_FAILED, "%s:1: %s", import->file,
                   result == CSV_FAILED ? strerror(errno)
                                        : "is empty; its first line must name "
                                          "time,system,point,value,unit in any order");
