@@ -1,0 +1,260 @@
+/*
+ * What is known of a point and of a system at an instant, against sums done here reading by
+ * reading, and against the fan and ground laws turned around.
+ */
+#include "judged_house.h"
+#include "monitor/assessment.h"
+#include "monitor/system_assessment.h"
+#include "monitor/system_diagnosis.h"
+
+static const int64_t first_day = 20363; /* 2025-10-02; 2 November 2025 has 25 hours */
+
+static const char house_text[] =
+    "id: house\ntime_zone: America/Denver\npipe: {inside_diameter: 3.068 in}\n"
+    "points:\n"
+    "  - {id: suction, quantity: suction, unit: Pa, every: 1 h}\n"
+    "  - {id: velocity, quantity: velocity-pressure, unit: Pa, every: 1 h}\n"
+    "  - {id: radon, quantity: radon, unit: Bq/m3, every: 1 h}\n"
+    "  - {id: hole, quantity: field, unit: Pa, every: 1 h}\n";
+enum { SUCTION, VELOCITY, RADON, HOLE };
+
+struct course {
+    double suction, velocity, radon, hole; /* at commissioning */
+    double suction_per_day;                /* share of the start */
+    double step_day, step_factor;          /* of suction, hole and velocity pressure */
+    struct test_random random;
+    double noise;
+};
+
+static double value_at(void *context, size_t point, double day) {
+    struct course *course = context;
+    double noise = 1.0 + course->noise * test_random_normal(&course->random);
+    double step = day >= course->step_day ? course->step_factor : 1.0;
+    switch (point) {
+    case SUCTION:
+        return course->suction * (1.0 + course->suction_per_day * day) * step * noise;
+    case VELOCITY:
+        return course->velocity * step * noise;
+    case RADON:
+        return course->radon + 20.0 * sin(day) + 5.0 * noise;
+    default:
+        return course->hole * step * noise;
+    }
+}
+
+static struct course usual_course(void) {
+    return (struct course){300.0, 20.0, 90.0, 6.0, 0.0, 1e9, 1.0, {5}, 0.005};
+}
+
+static void open_house(struct judged_house *house, const struct course *course) {
+    judged_house_open(house, house_text, first_day);
+    const double base[] = {course->suction, course->velocity, NAN, course->hole};
+    for (size_t point = 0; point < 4; point++) {
+        if (!isnan(base[point]))
+            ck_assert(monitor_load_baseline(house->monitor, point, house->start_ms, base[point],
+                                            "the installer", false));
+    }
+}
+
+/* Mean of hourly readings over [from, to] by the definition: each stands for the hour before it. */
+static double direct_mean(struct course course, const struct judged_house *house, int64_t from_ms,
+                          int64_t to_ms) {
+    double sum = 0.0, covered = 0.0;
+    for (int64_t hour = 0; house->start_ms + hour * DURATION_HOUR_MS <= to_ms; hour++) {
+        double values[4];
+        for (size_t point = 0; point < 4; point++)
+            values[point] = value_at(&course, point, (double)hour / 24.0);
+        int64_t end_ms = house->start_ms + hour * DURATION_HOUR_MS;
+        int64_t begin_ms = end_ms - DURATION_HOUR_MS;
+        double span = (double)(end_ms - (begin_ms > from_ms ? begin_ms : from_ms));
+        if (span > 0.0) {
+            sum += values[RADON] * span;
+            covered += span;
+        }
+    }
+    return sum / covered;
+}
+
+START_TEST(averages_are_those_of_the_readings) {
+    struct judged_house house;
+    struct course course = usual_course(), fresh = usual_course();
+    struct assessment assessment;
+    open_house(&house, &course);
+    judged_house_live(&house, 38.54, value_at, &course); /* across the day of 25 hours */
+    int64_t now_ms = monitor_point(house.monitor, RADON)->newest_ms;
+    ck_assert(assessment_make(house.monitor, &house.history, RADON, now_ms, &assessment));
+    for (size_t w = 0; w < 3; w++) {
+        const struct assessment_average *found = &assessment.averages[w];
+        ck_assert(found->has_mean);
+        ck_assert_double_eq_tol(found->average.mean,
+                                direct_mean(fresh, &house, found->from_ms, now_ms), 1e-6);
+        ck_assert_double_eq_tol(found->average.coverage, 1.0, 1e-9);
+        ck_assert(found->judges_action);
+    }
+    ck_assert(!assessment.averages[0].average.has_uncertainty); /* one day has no spread */
+    ck_assert(assessment.averages[2].average.has_uncertainty);
+    /* The window since commissioning is that of all readings. */
+    const struct assessment_average *since = &assessment.averages[5];
+    ck_assert_str_eq(since->window, "since commissioning");
+    ck_assert_int_eq(since->from_ms, house.start_ms);
+    ck_assert_double_eq_tol(since->average.mean, direct_mean(fresh, &house, house.start_ms, now_ms),
+                            1e-6);
+    /* 91 days are not covered yet. */
+    ck_assert(assessment.averages[3].has_mean);
+    ck_assert_ptr_nonnull(assessment.averages[3].why);
+    ck_assert_double_lt(assessment.averages[3].average.coverage, 0.75);
+    judged_house_close(&house);
+}
+END_TEST
+
+START_TEST(a_trend_names_limit_and_date) {
+    struct judged_house house;
+    struct course course = usual_course();
+    struct assessment assessment;
+    course.suction_per_day = -0.001; /* 70 % after 300 days */
+    open_house(&house, &course);
+    judged_house_live(&house, 29.0, value_at, &course);
+    int64_t now_ms = house.start_ms + 29 * DURATION_DAY_MS;
+    ck_assert(assessment_make(house.monitor, &house.history, SUCTION, now_ms, &assessment));
+    ck_assert(!assessment.trend.known);
+    ck_assert_str_eq(assessment.trend.why, trend_why(TREND_TOO_SHORT));
+    judged_house_live(&house, 100.0, value_at, &course);
+    now_ms = house.start_ms + 100 * DURATION_DAY_MS;
+    ck_assert(assessment_make(house.monitor, &house.history, SUCTION, now_ms, &assessment));
+    ck_assert(assessment.trend.known && assessment.trend_recent.known);
+    ck_assert_double_eq_tol(assessment.trend.trend.per_year, -0.3 * 365.2425, 2.0);
+    ck_assert_double_eq_tol(assessment.trend.crossing.limit, 210.0, 1e-9);
+    double day = (double)(assessment.trend.date_ms - house.start_ms) / DURATION_DAY_MS;
+    ck_assert_msg(fabs(day - 300.0) < 4.0, "crosses on day %.1f", day);
+    ck_assert_int_lt(assessment.trend.earliest_ms, assessment.trend.date_ms);
+    ck_assert_int_gt(assessment.trend.latest_ms, assessment.trend.date_ms);
+    /* The radon monitor has no low limit. */
+    ck_assert(assessment_make(house.monitor, &house.history, RADON, now_ms, &assessment));
+    ck_assert(!assessment.trend.has_limit);
+    judged_house_close(&house);
+}
+END_TEST
+
+START_TEST(a_step_is_dated) {
+    struct judged_house house;
+    struct course course = usual_course();
+    struct assessment assessment;
+    course.step_day = 60.0;
+    course.step_factor = 0.8;
+    open_house(&house, &course);
+    judged_house_live(&house, 50.0, value_at, &course);
+    int64_t now_ms = house.start_ms + 50 * DURATION_DAY_MS;
+    ck_assert(assessment_make(house.monitor, &house.history, SUCTION, now_ms, &assessment));
+    ck_assert_int_eq(assessment.changed_ms, TIMESTAMP_NONE);
+    judged_house_live(&house, 100.0, value_at, &course);
+    now_ms = house.start_ms + 100 * DURATION_DAY_MS;
+    ck_assert(assessment_make(house.monitor, &house.history, SUCTION, now_ms, &assessment));
+    double day = (double)(assessment.changed_ms - house.start_ms) / DURATION_DAY_MS;
+    ck_assert_msg(fabs(day - 60.0) < 1.5, "stepped on day %.1f", day);
+    ck_assert_double_eq_tol(assessment.level_before, 300.0, 2.0);
+    ck_assert_double_eq_tol(assessment.level_after, 240.0, 2.0);
+    judged_house_close(&house);
+}
+END_TEST
+
+START_TEST(flow_from_velocity_pressure_tells_fan_and_ground) {
+    struct judged_house house;
+    struct course course = usual_course();
+    struct system_assessment assessment;
+    course.step_day = 20.0;
+    course.step_factor = 0.64; /* suction and velocity pressure as speed 0.8 squared, n = 2 */
+    open_house(&house, &course);
+    history_memory_set_exponent(house.memory, 0, house.start_ms, 2.0);
+    judged_house_live(&house, 40.0, value_at, &course);
+    system_assessment_make(house.monitor, &house.history, 0, house.start_ms + 40 * DURATION_DAY_MS,
+                           &assessment);
+    ck_assert(assessment.fan.known);
+    ck_assert_int_eq(assessment.fan.speed.method, FAN_METHOD_BOUNDS);
+    ck_assert_double_eq_tol(assessment.fan.speed.ratio, 0.8, 0.005);
+    ck_assert(assessment.ground.known && assessment.ground.exponent_known);
+    ck_assert_double_eq_tol(assessment.ground.resistance.ratio, 1.0, 0.01);
+    ck_assert_uint_eq(assessment.hole_count, 1);
+    ck_assert(assessment.holes[0].known);
+    ck_assert_double_eq_tol(assessment.holes[0].coupling.ratio, 1.0, 0.01);
+    judged_house_close(&house);
+}
+END_TEST
+
+START_TEST(sensors_that_disagree_with_the_record_are_less_sure) {
+    struct system_assessment near, far;
+    double width[2];
+    for (int i = 0; i < 2; i++) {
+        struct judged_house house;
+        struct course course = usual_course();
+        open_house(&house, &course);
+        if (i == 1) /* the installer's own gauge read 8 % less than the one that stays */
+            course.suction *= 1.08;
+        judged_house_live(&house, 20.0, value_at, &course);
+        system_assessment_make(house.monitor, &house.history, 0,
+                               house.start_ms + 20 * DURATION_DAY_MS, i ? &far : &near);
+        const struct fan_speed_ratio *speed = &(i ? &far : &near)->fan.speed;
+        width[i] = speed->upper - speed->lower;
+        judged_house_close(&house);
+    }
+    ck_assert(near.fan.known && far.fan.known);
+    ck_assert_msg(width[1] > 1.5 * width[0], "%.3f and %.3f", width[0], width[1]);
+}
+END_TEST
+
+START_TEST(what_is_missing_says_why) {
+    struct judged_house house;
+    struct course course = usual_course();
+    struct system_assessment assessment;
+    judged_house_open(&house, house_text, first_day);
+    system_assessment_make(house.monitor, &house.history, 0, house.start_ms, &assessment);
+    ck_assert(!assessment.fan.known && !assessment.ground.known && !assessment.holes[0].known);
+    ck_assert_str_eq(assessment.fan.why, "no commissioning value of flow or fan power");
+    judged_house_close(&house);
+    open_house(&house, &course);
+    system_assessment_make(house.monitor, &house.history, 0, house.start_ms + DURATION_DAY_MS,
+                           &assessment);
+    ck_assert_str_eq(assessment.fan.why,
+                     "too few readings of flow or fan power in the last 7 days");
+    judged_house_close(&house);
+}
+END_TEST
+
+START_TEST(a_worn_fan_is_named_with_numbers) {
+    struct judged_house house;
+    struct course course = usual_course();
+    struct diagnosis diagnosis;
+    course.step_day = 20.0;
+    course.step_factor = 0.5;
+    open_house(&house, &course);
+    judged_house_live(&house, 24.0, value_at, &course);
+    struct alarm alarm = {.system = 0,
+                          .point = SUCTION,
+                          .condition = CONDITION_SUCTION_LOW,
+                          .since_ms = house.start_ms + 20 * DURATION_DAY_MS,
+                          .returned_ms = TIMESTAMP_NONE};
+    int64_t now_ms = house.start_ms + 24 * DURATION_DAY_MS;
+    ck_assert(system_diagnosis_make(house.monitor, &house.history, &alarm, now_ms, &diagnosis));
+    ck_assert_int_eq(diagnosis.cause, CAUSE_FAN_WORN);
+    char *json = system_diagnosis_json(&diagnosis);
+    ck_assert_ptr_nonnull(json);
+    ck_assert_ptr_nonnull(strstr(json, "\"cause\":\"fan-worn\""));
+    ck_assert_ptr_nonnull(strstr(json, "\"evidence\":[\""));
+    free(json);
+    alarm.condition = CONDITION_SENSOR_SILENT;
+    ck_assert(!system_diagnosis_make(house.monitor, &house.history, &alarm, now_ms, &diagnosis));
+    judged_house_close(&house);
+}
+END_TEST
+
+int main(void) {
+    TCase *tcase = tcase_create("assessment");
+    tcase_set_timeout(tcase, 120);
+    tcase_add_test(tcase, averages_are_those_of_the_readings);
+    tcase_add_test(tcase, a_trend_names_limit_and_date);
+    tcase_add_test(tcase, a_step_is_dated);
+    tcase_add_test(tcase, flow_from_velocity_pressure_tells_fan_and_ground);
+    tcase_add_test(tcase, sensors_that_disagree_with_the_record_are_less_sure);
+    tcase_add_test(tcase, what_is_missing_says_why);
+    tcase_add_test(tcase, a_worn_fan_is_named_with_numbers);
+    return run_test_case(tcase);
+}
