@@ -26,7 +26,7 @@ struct api {
     bool store_failing;
     const char *store_why;
     int64_t started_ms, now_ms;
-    int64_t longest_turn_ms;
+    int64_t longest_turn_ms, recent_turn_ms; /* ever; of about the last minute */
     uint64_t turns;
     int64_t lost_since_ms; /* broker; TIMESTAMP_NONE while connected */
     struct page *page;     /* sessions of the page; NULL until it is first asked */

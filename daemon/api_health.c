@@ -23,18 +23,36 @@ static const char *broker_word(const struct api *api) {
     return "lost";
 }
 
+/* Whom messages do not reach, and in `warning` when they reach nobody. */
+static void add_contacts(json_t *json, const struct api *api) {
+    const struct settings *settings = api->fleet->settings;
+    json_t *failing = json_array();
+    for (size_t i = 0; i < settings->contact_count; i++)
+        if (dispatch_health(api->dispatch, i) >= DISPATCH_FAILING)
+            json_array_append_new(failing, json_string(settings->contacts[i].id));
+    if (settings->contact_count == 0)
+        json_object_set_new(json, "warning",
+                            json_string("no contact is set: nobody will be told of anything"));
+    else if (json_array_size(failing) == settings->contact_count)
+        json_object_set_new(json, "warning",
+                            json_string("no contact can be reached: see subslabctl deliveries"));
+    json_object_set_new(json, "contacts", json_integer((json_int_t)settings->contact_count));
+    json_object_set_new(json, "contacts_failing", failing);
+}
+
 void api_health(struct api_call *call) {
     static const int64_t turn_bad_ms = 10 * DURATION_SECOND_MS;
     const struct api *api = call->api;
     struct store *store = pipeline_store(api->pipeline);
     bool store_works = !api->store_failing && store && store_probe(store) == STORE_OK;
     bool broker_works = !api->intake || intake_state(api->intake) == INTAKE_CONNECTED;
-    bool loop_works = api->longest_turn_ms < turn_bad_ms;
+    bool loop_works = api->recent_turn_ms < turn_bad_ms;
     bool works = store_works && broker_works && loop_works;
     json_t *json = json_pack("{s:s,s:s,s:s,s:s,s:o,s:b}", "status", works ? "ok" : "not ok",
                              "broker", broker_word(api), "store", store_works ? "works" : "failing",
                              "loop", loop_works ? "works" : "slow", "broker_lost_since",
                              api_time(api->lost_since_ms), "settings_refused", api->reload_refused);
+    add_contacts(json, api);
     if (!store_works)
         json_object_set_new(json, "store_why", json_string(api->store_why));
     if (!broker_works)

@@ -44,6 +44,7 @@ struct service {
     int64_t watchdog_ms, next_watchdog_ms;
     int64_t next_upkeep_ms, next_dispatch_ms, next_tick_ms;
     int64_t longest_turn_ms;
+    int64_t recent_turn_ms, recent_since_ms; /* longest of about the last minute */
     uint64_t turns;
 };
 

@@ -135,6 +135,7 @@ static void refresh_api(struct service *service) {
     service->api.now_ms = service->now_ms;
     service->api.store_failing = service->store_failing;
     service->api.longest_turn_ms = service->longest_turn_ms;
+    service->api.recent_turn_ms = service->recent_turn_ms;
     service->api.turns = service->turns;
     service->api.lost_since_ms = service->lost_since_ms;
 }
@@ -171,6 +172,11 @@ static void measure_turn(struct service *service) {
     service->turns++;
     if (took_ms > service->longest_turn_ms)
         service->longest_turn_ms = took_ms;
+    bool minute_over = service->monotonic_ms - service->recent_since_ms > DURATION_MINUTE_MS;
+    if (minute_over || took_ms > service->recent_turn_ms) {
+        service->recent_turn_ms = took_ms;
+        service->recent_since_ms = service->monotonic_ms;
+    }
     if (took_ms > turn_slow_ms)
         log_line(LOG_LEVEL_WARNING, "loop", "a turn took %lld ms", (long long)took_ms);
 }
