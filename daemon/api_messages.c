@@ -56,6 +56,14 @@ void api_deliveries(struct api_call *call) {
     api_json(call, 200, list);
 }
 
+/* Asked for by hand, even a contact that answered 410 is tried once more. */
+static void resume_contact(struct api *api, const char *id) {
+    struct outbox_message *message = NULL;
+    if (outbox_find(pipeline_store(api->pipeline), id, &message) == STORE_OK)
+        dispatch_resume(api->dispatch, message->contact);
+    outbox_message_free(message);
+}
+
 void api_delivery_again(struct api_call *call) {
     struct api *api = call->api;
     if (!pipeline_begin(api->pipeline)) {
@@ -70,6 +78,8 @@ void api_delivery_again(struct api_call *call) {
     }
     if (status != STORE_OK)
         pipeline_fail(api->pipeline, status);
+    if (status == STORE_OK)
+        resume_contact(api, call->parts[1]);
     if (api_commit(call))
         one_delivery(call, pipeline_store(api->pipeline));
 }
@@ -87,6 +97,7 @@ void api_test_alert(struct api_call *call) {
             announce_test(pipeline_announce(api->pipeline), contact, api->now_ms, id);
         if (status != STORE_OK)
             pipeline_fail(api->pipeline, status);
+        dispatch_resume(api->dispatch, contact->id);
     }
     if (api_commit(call))
         api_json(call, 200, json_pack("{s:s}", "id", id));

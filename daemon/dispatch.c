@@ -5,6 +5,7 @@
 #include "link/signing.h"
 #include "log.h"
 #include "measure/duration.h"
+#include "store/outbox_bundle.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -12,7 +13,13 @@
 #include <string.h>
 #include <sys/random.h>
 
-enum { DUE_AT_ONCE = 64, SIGNATURE_HEADERS = 3, UNSTORED_ROW = -1, FAILING_TRIES = 3 };
+enum {
+    DUE_AT_ONCE = 64,
+    SIGNATURE_HEADERS = 3,
+    UNSTORED_ROW = -1,
+    FAILING_TRIES = 3,
+    STATUS_GONE = 410
+};
 static const int64_t idle_ms = 60 * DURATION_SECOND_MS;
 
 /* What a contact needs besides its settings; secrets are wiped at the end. */
@@ -20,8 +27,10 @@ struct contact_secrets {
     bool signs;
     struct signing_key key;
     char **header_values; /* in the order of the settings */
-    bool failing;
+    bool failing, works;
+    bool gone;             /* it answered 410 */
     int64_t not_before_ms; /* the endpoint asked for a pause */
+    int64_t posted_ms;     /* when the last POST began */
 };
 
 struct answer {
@@ -39,6 +48,7 @@ struct dispatch {
     struct answer *answers;
     size_t answer_count, answer_capacity;
     struct dispatch_counters counters;
+    bool nobody_reached;
 };
 
 /* ---- secrets ---- */
@@ -215,51 +225,139 @@ void dispatch_unstored(struct dispatch *dispatch, const struct settings_contact 
     post(dispatch, contact, &envelope, now_ms);
 }
 
-/* Contacts with a POST under way, or that asked for a pause. */
-static size_t list_busy(const struct dispatch *dispatch, int64_t now_ms, const char **busy,
-                        int64_t *next_ms) {
+/* ---- what goes now ---- */
+
+void dispatch_resume(struct dispatch *dispatch, const char *contact) {
+    size_t index = contact_index(dispatch->fleet, contact);
+    if (index != FLEET_NONE)
+        dispatch->secrets[index].gone = false;
+}
+
+enum dispatch_health dispatch_health(const struct dispatch *dispatch, size_t contact) {
+    const struct contact_secrets *secrets = &dispatch->secrets[contact];
+    if (secrets->gone)
+        return DISPATCH_GONE;
+    if (secrets->failing)
+        return DISPATCH_FAILING;
+    return secrets->works ? DISPATCH_WORKS : DISPATCH_UNTRIED;
+}
+
+/* When `at_most_every` lets the next message of a contact go. */
+static int64_t rests_until(const struct dispatch *dispatch, size_t contact) {
+    int64_t posted_ms = dispatch->secrets[contact].posted_ms;
+    return posted_ms ? posted_ms + dispatch->fleet->settings->contacts[contact].least_interval_ms
+                     : INT64_MIN;
+}
+
+/* A clock that was set back must not make a rest of hours. */
+static bool rests(const struct dispatch *dispatch, size_t contact, int64_t now_ms) {
+    return now_ms >= dispatch->secrets[contact].posted_ms &&
+           now_ms < rests_until(dispatch, contact);
+}
+
+static void bring_forward(int64_t time_ms, int64_t now_ms, int64_t *next_ms) {
+    if (time_ms > now_ms && time_ms < *next_ms)
+        *next_ms = time_ms;
+}
+
+/* Contacts with a POST under way, gone, or that asked for a pause; `resting`: those too. */
+static size_t list_busy(const struct dispatch *dispatch, int64_t now_ms, bool resting,
+                        const char **busy, int64_t *next_ms) {
     const struct settings *settings = dispatch->fleet->settings;
     size_t count = 0;
     for (size_t i = 0; i < settings->contact_count; i++) {
-        bool paused = dispatch->secrets[i].not_before_ms > now_ms;
-        if (paused && dispatch->secrets[i].not_before_ms < *next_ms)
-            *next_ms = dispatch->secrets[i].not_before_ms;
-        if (paused || delivery_busy(dispatch->delivery, settings->contacts[i].id))
+        const struct contact_secrets *secrets = &dispatch->secrets[i];
+        bool paused = secrets->not_before_ms > now_ms;
+        if (paused)
+            bring_forward(secrets->not_before_ms, now_ms, next_ms);
+        if (paused || secrets->gone || (resting && rests(dispatch, i, now_ms)) ||
+            delivery_busy(dispatch->delivery, settings->contacts[i].id))
             busy[count++] = settings->contacts[i].id;
     }
     return count;
 }
 
-static void send_one(struct dispatch *dispatch, struct store *store,
-                     const struct outbox_message *message, int64_t now_ms) {
-    const struct settings_contact *contact = fleet_contact(dispatch->fleet, message->contact);
-    if (!contact) {
-        outbox_failed(store, message->row, now_ms, "the contact is no longer in the settings");
-        return;
+/* One row a contact is taken; true when it goes now. */
+static bool takes(const struct dispatch *dispatch, bool *taken, size_t contact,
+                  const struct outbox_message *message, int64_t now_ms, int64_t *next_ms,
+                  bool *rested) {
+    if (taken[contact])
+        return false;
+    if (message->priority < PRIORITY_HIGH && rests(dispatch, contact, now_ms)) {
+        bring_forward(rests_until(dispatch, contact), now_ms, next_ms);
+        *rested = true;
+        return false;
     }
-    const struct envelope envelope = {message->id, message->content_type, message->body,
-                                      message->row};
-    if (!delivery_busy(dispatch->delivery, contact->id))
-        post(dispatch, contact, &envelope, now_ms);
+    taken[contact] = true;
+    return true;
 }
 
-int64_t dispatch_start(struct dispatch *dispatch, struct store *store, int64_t now_ms) {
+/* Notes on disk that the tries begin, and drops from the list what does not go now. */
+static enum store_status choose(struct dispatch *dispatch, struct store *store,
+                                struct outbox_message **due, size_t count, int64_t now_ms,
+                                int64_t *next_ms, bool *rested) {
+    bool *taken = calloc(dispatch->fleet->settings->contact_count + 1, sizeof *taken);
+    enum store_status status = taken ? store_begin(store) : STORE_OUT_OF_MEMORY;
+    for (size_t i = 0; i < count && status == STORE_OK; i++) {
+        size_t contact = contact_index(dispatch->fleet, due[i]->contact);
+        bool goes = contact != FLEET_NONE &&
+                    takes(dispatch, taken, contact, due[i], now_ms, next_ms, rested);
+        if (contact == FLEET_NONE)
+            status = outbox_failed(store, due[i]->row, now_ms,
+                                   "the contact is no longer in the settings");
+        else if (goes && !due[i]->last_answer)
+            status = outbox_begun(store, due[i]->row);
+        if (!goes) {
+            outbox_message_free(due[i]);
+            due[i] = NULL;
+        }
+    }
+    if (status == STORE_OK)
+        status = store_commit(store);
+    else if (taken)
+        store_rollback(store);
+    free(taken);
+    return status;
+}
+
+static void send_one(struct dispatch *dispatch, const struct outbox_message *message,
+                     int64_t now_ms) {
+    size_t contact = contact_index(dispatch->fleet, message->contact);
+    const struct envelope envelope = {message->id, message->content_type, message->body,
+                                      message->row};
+    dispatch->secrets[contact].posted_ms = now_ms;
+    post(dispatch, &dispatch->fleet->settings->contacts[contact], &envelope, now_ms);
+}
+
+/* True when contacts that rest may have kept others from their turn. */
+static bool send_due(struct dispatch *dispatch, struct store *store, bool resting, int64_t now_ms,
+                     int64_t *next_ms) {
     struct outbox_message *due[DUE_AT_ONCE];
-    size_t contacts = dispatch->fleet->settings->contact_count, count = 0;
-    int64_t next_ms = now_ms + idle_ms, waiting_ms = INT64_MAX;
-    const char **busy = calloc(contacts + 1, sizeof(char *));
+    size_t count = 0;
+    bool rested = false;
+    const char **busy = calloc(dispatch->fleet->settings->contact_count + 1, sizeof(char *));
     if (!busy)
-        return next_ms;
-    size_t busy_count = list_busy(dispatch, now_ms, busy, &next_ms);
-    if (outbox_due(store, now_ms, busy, busy_count, due, DUE_AT_ONCE, &count) == STORE_OK) {
+        return false;
+    size_t busy_count = list_busy(dispatch, now_ms, resting, busy, next_ms);
+    if (outbox_due(store, now_ms, busy, busy_count, due, DUE_AT_ONCE, &count) == STORE_OK &&
+        count > 0) {
+        bool noted = choose(dispatch, store, due, count, now_ms, next_ms, &rested) == STORE_OK;
         for (size_t i = 0; i < count; i++) {
-            send_one(dispatch, store, due[i], now_ms);
+            if (noted && due[i])
+                send_one(dispatch, due[i], now_ms);
             outbox_message_free(due[i]);
         }
     }
     free(busy);
-    if (outbox_next(store, &waiting_ms) == STORE_OK && waiting_ms > now_ms && waiting_ms < next_ms)
-        next_ms = waiting_ms;
+    return rested;
+}
+
+int64_t dispatch_start(struct dispatch *dispatch, struct store *store, int64_t now_ms) {
+    int64_t next_ms = now_ms + idle_ms, waiting_ms = INT64_MAX;
+    if (send_due(dispatch, store, false, now_ms, &next_ms))
+        send_due(dispatch, store, true, now_ms, &next_ms);
+    if (outbox_next(store, &waiting_ms) == STORE_OK)
+        bring_forward(waiting_ms, now_ms, &next_ms);
     return next_ms;
 }
 
@@ -306,10 +404,12 @@ static enum store_status note(struct dispatch *dispatch, struct store *store,
     case RETRY_DONE:
         dispatch->counters.sent++;
         secrets->failing = false;
+        secrets->works = true;
         return outbox_sent(store, answer->row, now_ms, answer->text);
     case RETRY_NEVER:
         dispatch->counters.failed++;
         secrets->failing = true;
+        secrets->gone |= answer->status == STATUS_GONE;
         return outbox_failed(store, answer->row, now_ms, answer->text);
     case RETRY_AGAIN:
         status = outbox_get(store, answer->row, &message);
@@ -321,9 +421,22 @@ static enum store_status note(struct dispatch *dispatch, struct store *store,
     return status;
 }
 
-static void judge_contacts(const struct dispatch *dispatch, struct monitor *monitor,
-                           int64_t now_ms) {
+/* Loud once when the last contact that could be reached cannot be any more. */
+static void judge_all(struct dispatch *dispatch) {
+    size_t count = dispatch->fleet->settings->contact_count, failing = 0;
+    for (size_t i = 0; i < count; i++)
+        failing += dispatch->secrets[i].failing;
+    bool nobody = count > 0 && failing == count;
+    if (nobody && !dispatch->nobody_reached)
+        log_line(LOG_LEVEL_ERROR, "contacts", "no message reaches anybody: every contact fails");
+    if (!nobody && dispatch->nobody_reached)
+        log_line(LOG_LEVEL_NOTICE, "contacts", "messages reach somebody again");
+    dispatch->nobody_reached = nobody;
+}
+
+static void judge_contacts(struct dispatch *dispatch, struct monitor *monitor, int64_t now_ms) {
     const struct settings *settings = dispatch->fleet->settings;
+    judge_all(dispatch);
     for (size_t i = 0; i < settings->contact_count; i++) {
         if (dispatch->secrets[i].failing) {
             monitor_daemon(monitor, CONDITION_DELIVERY_FAILING, true, settings->contacts[i].id, NAN,

@@ -2,7 +2,12 @@
  * dispatch: waiting rows of the outbox to webhooks, and answers back to their rows.
  *
  * A row is done only after a 2xx answer. One POST a contact at a time, order kept per contact and
- * system, so a contact that hangs delays nobody else.
+ * system, so a contact that hangs delays nobody else. That a try begins is on disk before it does:
+ * from then on the row is never changed, so the same id always carries the same body.
+ *
+ * A contact whose endpoint answers 410 is gone: nothing more is sent to it until the settings are
+ * read again or somebody asks for it (dispatch_resume). `at_most_every` holds back all but high
+ * priority.
  */
 #ifndef DAEMON_DISPATCH_H
 #define DAEMON_DISPATCH_H
@@ -36,6 +41,13 @@ enum store_status dispatch_finish(struct dispatch *dispatch, struct store *store
 /** Posts a message that cannot be stored, because the store is what fails. */
 void dispatch_unstored(struct dispatch *dispatch, const struct settings_contact *contact,
                        const char *id, const char *content_type, const char *body, int64_t now_ms);
+
+/** Tries a contact again that answered 410. Ids that no contact has do nothing. */
+void dispatch_resume(struct dispatch *dispatch, const char *contact);
+
+enum dispatch_health { DISPATCH_UNTRIED, DISPATCH_WORKS, DISPATCH_FAILING, DISPATCH_GONE };
+/** How the messages of the i-th contact fare since the settings were read. */
+enum dispatch_health dispatch_health(const struct dispatch *dispatch, size_t contact);
 
 struct dispatch_counters {
     uint64_t posts, sent, retried, failed;
