@@ -14,6 +14,7 @@
 
 enum { READINGS_A_MESSAGE = 256, REFUSED_ALARM_COUNT = 10 };
 static const int64_t refused_window_ms = 10 * DURATION_MINUTE_MS;
+static const int64_t arrivals_span_ms = 10 * DURATION_SECOND_MS; /* longer than a turn takes */
 
 struct late_point {
     size_t point;
@@ -239,6 +240,15 @@ static void expire_refusals(struct pipeline *pipeline, int64_t now_ms) {
 
 /* ---- messages ---- */
 
+/* Messages without a time of their own that come in one millisecond are readings in that order, not
+   two truths of one instant. */
+static void tell_apart(const struct pipeline *pipeline, size_t point, struct reading *reading) {
+    const struct reading newest = monitor_newest(pipeline->monitor, point);
+    if (newest.time_ms >= reading->time_ms &&
+        newest.time_ms - reading->time_ms < arrivals_span_ms && newest.value != reading->value)
+        reading->time_ms = newest.time_ms + 1;
+}
+
 static void take_message(struct pipeline *pipeline, size_t point,
                          const struct intake_message *message, int64_t now_ms) {
     const struct point_description *description = pipeline->fleet->points[point].description;
@@ -246,12 +256,14 @@ static void take_message(struct pipeline *pipeline, size_t point,
         payload_decode(&description->binding, message->payload, message->length, now_ms,
                        pipeline->readings, READINGS_A_MESSAGE);
     for (size_t i = 0; i < result.count; i++) {
-        const struct payload_reading *taken = &pipeline->readings[i];
+        struct payload_reading *taken = &pipeline->readings[i];
         /* What the broker kept for us since some unknown time is no reading of now. */
         if (message->retain && !taken->has_own_time) {
             pipeline->counters.retained++;
             continue;
         }
+        if (!taken->has_own_time && result.count == 1)
+            tell_apart(pipeline, point, &taken->reading);
         if (backlog_is_behind(&pipeline->fleet->points[point], taken->reading.time_ms, now_ms))
             pipeline->counters.behind++;
         if (pipeline_take(pipeline, point, &taken->reading, SERIES_FROM_SENSOR, now_ms) ==

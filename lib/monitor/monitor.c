@@ -353,6 +353,11 @@ bool monitor_is_newest(const struct monitor *monitor, size_t point, int64_t time
     return time_ms > monitor->points[point].newest_ms;
 }
 
+struct reading monitor_newest(const struct monitor *monitor, size_t point) {
+    const struct point_state *state = &monitor->points[point];
+    return (struct reading){state->newest_ms, state->newest_value};
+}
+
 void monitor_reading(struct monitor *monitor, size_t point, const struct reading *reading,
                      int64_t arrival_ms) {
     struct point_state *state = &monitor->points[point];

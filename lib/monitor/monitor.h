@@ -67,6 +67,8 @@ int64_t monitor_out_of_service_until(const struct monitor *monitor, size_t syste
 /** Is the time of a reading after every one before of its point? Else it is late: store it, then
     monitor_rejudge. */
 bool monitor_is_newest(const struct monitor *monitor, size_t point, int64_t time_ms);
+/** The newest reading of a point; its time is TIMESTAMP_NONE when there is none. */
+struct reading monitor_newest(const struct monitor *monitor, size_t point);
 
 /** Judges a reading that is the newest of its point. `arrival_ms` is our clock. */
 void monitor_reading(struct monitor *monitor, size_t point, const struct reading *reading,

@@ -210,6 +210,18 @@ def the_same_again_is_nothing_and_another_value_is_a_conflict(place):
 
 
 @suite.test
+def messages_of_one_instant_without_a_time_are_readings_in_their_order(place):
+    broker = place.broker()
+    daemon = place.daemon(broker, [system("house", [plain_point("p")])]).start()
+    values = [200.0, 50.0, 200.0, 51.0] + [100.0 + i for i in range(500)]
+    broker.publish([("subslab/house/p", str(value)) for value in values])
+    found = taken(daemon, "house", "p", len(values))
+    equal([value for _, value in found], values, "all of them, in order")
+    check(found[-1][0] - now_ms() < 2000, "their times are not far ahead")
+    equal(daemon.refused(), {}, "none of them is a conflict")
+
+
+@suite.test
 def a_replayed_retained_message_is_no_reading_and_a_live_one_is(place):
     broker, at = place.broker(), now_ms() // 1000 * 1000 - 120_000
     broker.publish_odd("subslab/house/plain", "5.0", qos=1, retain=True)
