@@ -84,6 +84,11 @@ static void add_plain_alarm(struct wording_writer *writer) {
     wording_writer_time(writer, writer->texts->since, facts->since_ms);
     wording_writer_plain_radon(writer);
     add_advice(writer, writer->condition->advice, !taken_on);
+    if (facts->kind == WORDING_RAISED || facts->kind == WORDING_REMINDER ||
+        facts->kind == WORDING_ESCALATED) {
+        text_buffer_add(&writer->out, "\n");
+        wording_writer_paragraph(writer, writer->texts->will_tell);
+    }
 }
 
 static void write_homeowner(struct wording_writer *writer) {

@@ -71,7 +71,7 @@ const struct wording_texts wording_english =
                      "The resistance of the suction field is back in its range."},
                 [CONDITION_RADON_HIGH] =
                     {ADVICE_RADON, "radon was high for a day",
-                     "The mean of the last day is far above the level at which a home should be "
+                     "The average of the last day is far above the level at which a home should be "
                      "fixed.",
                      "Radon is down again.", "Radon high",
                      "The 24 h mean is above twice the action level.",
@@ -80,8 +80,9 @@ const struct wording_texts wording_english =
                      "The 24 h mean is back below its limit."},
                 [CONDITION_RADON_ABOVE_ACTION] =
                     {ADVICE_RADON, "radon is too high in the long run",
-                     "The mean of many weeks is above the level at which a home should be fixed.",
-                     "The mean of many weeks is below that level again.",
+                     "The average of many weeks is above the level at which a home should be "
+                     "fixed.",
+                     "The average of many weeks is below that level again.",
                      "Radon above action level",
                      "The long-term mean is at or above the action level, with at least 95 % "
                      "probability.",
@@ -353,6 +354,7 @@ const struct wording_texts wording_english =
         .still_open = "Nobody has acknowledged this yet.",
         .not_taken_up = "The first contact has not acknowledged this, so it comes to you.",
         .nothing_to_do = "You need to do nothing now. Thank you for your patience.",
+        .will_tell = "We will write again when it is over.",
         .over_check = "Nothing to do now; see what caused it at the next visit.",
         .taken_on = "{by} knows of this and will see to it. You need not call.",
         .test =

@@ -399,6 +399,7 @@ const struct wording_texts wording_spanish =
         .still_open = "Nadie lo ha confirmado todavía.",
         .not_taken_up = "El primer contacto no lo ha confirmado; por eso le llega a usted.",
         .nothing_to_do = "Ahora no hace falta hacer nada. Gracias por su paciencia.",
+        .will_tell = "Le escribiremos de nuevo cuando haya pasado.",
         .over_check = "Ahora nada; busque la causa en la próxima visita.",
         .taken_on = "{by} lo sabe y se ocupará. No hace falta llamar.",
         .test_subject = "Mensaje de prueba",

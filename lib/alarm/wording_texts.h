@@ -53,7 +53,7 @@ struct wording_texts {
     const char *evidence, *check, *bring, *action, *cautions, *systems, *reasons;
     const char *meaning, *can_do, *leave_alone, *it_was, *measured;
     /* sentences */
-    const char *still_open, *not_taken_up, *nothing_to_do, *over_check, *taken_on;
+    const char *still_open, *not_taken_up, *nothing_to_do, *over_check, *taken_on, *will_tell;
     const char *test_subject, *test, *plain_test, *digest, *digest_plain, *digest_none, *visit,
         *plain_visit;
     const char *caution_power, *caution_backdraft, *caution_codes;

@@ -192,23 +192,27 @@ void wording_writer_time(struct wording_writer *writer, const char *label, int64
 void wording_writer_where(struct wording_writer *writer) {
     const struct wording_facts *facts = writer->facts;
     bool plain = facts->role == WORDING_HOMEOWNER;
+    const char *name = system_name(writer), *address = facts->system_address;
+    /* Many systems are named by the first line of their address. */
+    bool same = present(address) && strncmp(address, name, strlen(name)) == 0;
     text_buffer_format(&writer->out, "%s: ", writer->texts->where);
-    add_clean(&writer->out, system_name(writer));
+    add_clean(&writer->out, same ? address : name);
     if (!plain && present(facts->system_name) && present(facts->system_id) &&
         strcmp(facts->system_name, facts->system_id) != 0) {
         text_buffer_add(&writer->out, " (");
         add_clean(&writer->out, facts->system_id);
         text_buffer_add(&writer->out, ")");
     }
-    if (present(facts->system_address)) {
+    if (present(address) && !same) {
         text_buffer_add(&writer->out, ", ");
-        add_clean(&writer->out, facts->system_address);
+        add_clean(&writer->out, address);
     }
     const char *point = present(facts->point_name) ? facts->point_name : facts->point_id;
     if (!plain && present(point)) {
         text_buffer_add(&writer->out, "; ");
         add_clean(&writer->out, point);
-        if (facts->quantity < QUANTITY_COUNT)
+        if (facts->quantity < QUANTITY_COUNT &&
+            strcmp(point, writer->texts->quantities[facts->quantity]) != 0)
             text_buffer_format(&writer->out, " (%s)", writer->texts->quantities[facts->quantity]);
     }
     text_buffer_add(&writer->out, "\n");

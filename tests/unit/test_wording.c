@@ -307,6 +307,22 @@ START_TEST(a_digest_and_a_visit_list_their_lines) {
 }
 END_TEST
 
+START_TEST(a_place_is_named_once) {
+    struct wording_facts facts = full_facts();
+    facts.point_name = "suction";
+    char *text = wording_render(&facts);
+    ck_assert_msg(strstr(text, "Where: 12 Birch Lane, Springdale (birch-lane-12); suction\n"), "%s",
+                  text);
+    free(text);
+    facts.system_name = "Miller";
+    facts.role = WORDING_HOMEOWNER;
+    text = wording_render(&facts);
+    ck_assert_msg(strstr(text, "Where: Miller, 12 Birch Lane, Springdale\n"), "%s", text);
+    ck_assert_msg(strstr(text, "\nWe will write again when it is over.\n"), "%s", text);
+    free(text);
+}
+END_TEST
+
 START_TEST(a_bundle_counts_what_it_leaves_out) {
     struct wording_facts facts = full_facts();
     facts.kind = WORDING_BUNDLE;
@@ -464,6 +480,7 @@ int main(void) {
     tcase_add_test(wording, a_homeowner_sees_the_radon_level_and_no_other_number);
     tcase_add_test(wording, a_homeowner_is_told_whom_to_call_and_what_to_leave_alone);
     tcase_add_test(wording, a_digest_and_a_visit_list_their_lines);
+    tcase_add_test(wording, a_place_is_named_once);
     tcase_add_test(wording, a_bundle_counts_what_it_leaves_out);
     tcase_add_test(wording, an_alarm_is_one_line);
     tcase_add_test(wording, a_status_is_one_line);
