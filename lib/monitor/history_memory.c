@@ -15,7 +15,7 @@
 enum { DEFAULT_KEEP_HOURS = 40 * 24 };
 
 struct hour_sum {
-    int64_t hour; /* since 1970; INT64_MIN: empty */
+    int64_t hour; /* since 1970; all zeros: an hour without anything */
     double value_ms;
     int64_t covered_ms;
 };
@@ -95,13 +95,6 @@ static struct hour_sum *hour_place(const struct history_memory *memory,
                                    const struct point_memory *point, int64_t hour) {
     int64_t place = hour % (int64_t)memory->keep_hours;
     return &point->hours[place < 0 ? place + (int64_t)memory->keep_hours : place];
-}
-
-static bool make_hours(const struct history_memory *memory, struct point_memory *point) {
-    point->hours = malloc(memory->keep_hours * sizeof *point->hours);
-    for (size_t i = 0; point->hours && i < memory->keep_hours; i++)
-        point->hours[i].hour = INT64_MIN;
-    return point->hours != NULL;
 }
 
 static void add_to_hours(const struct history_memory *memory, const struct point_memory *point,
@@ -191,7 +184,9 @@ bool history_memory_add(struct history_memory *memory, size_t index,
     bool first = point->newest_ms == TIMESTAMP_NONE;
     if (!first && reading->time_ms <= point->newest_ms)
         return true;
-    if (!point->hours && !make_hours(memory, point))
+    if (!point->hours)
+        point->hours = calloc(memory->keep_hours, sizeof *point->hours);
+    if (!point->hours)
         return false;
     int64_t from_ms = reading->time_ms - owner->description->every_ms;
     if (!first && point->newest_ms > from_ms)
