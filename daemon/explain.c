@@ -4,8 +4,31 @@
 #include "monitor/system_diagnosis.h"
 
 #include <jansson.h>
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
+
+static json_t *list_json(const char *const *items, size_t count) {
+    json_t *list = json_array();
+    for (size_t i = 0; i < count; i++)
+        json_array_append_new(list, json_string(items[i]));
+    return list;
+}
+
+char *explain_json(const struct diagnosis *diagnosis) {
+    const char *evidence[DIAGNOSIS_EVIDENCE_MAX];
+    for (size_t i = 0; i < diagnosis->evidence_count; i++)
+        evidence[i] = diagnosis->evidence[i];
+    json_t *root =
+        json_pack("{s:s, s:f, s:o, s:o, s:o}", "cause", diagnosis_cause_word(diagnosis->cause),
+                  "confidence", isfinite(diagnosis->confidence) ? diagnosis->confidence : 0.0,
+                  "evidence", list_json(evidence, diagnosis->evidence_count), "check",
+                  list_json(diagnosis->check, diagnosis->check_count), "bring",
+                  list_json(diagnosis->bring, diagnosis->bring_count));
+    char *text = root ? json_dumps(root, JSON_COMPACT | JSON_REAL_PRECISION(3)) : NULL;
+    json_decref(root);
+    return text;
+}
 
 /* A slow fault is told before it can be told apart from the usual variation: look again later. */
 static bool is_settled(const struct alarm *alarm) {
@@ -29,7 +52,7 @@ void explain_alarm(struct pipeline *pipeline, struct alarm *alarm) {
     if (newest_ms == TIMESTAMP_NONE ||
         !system_diagnosis_make(monitor, &history, alarm, newest_ms + 1, &diagnosis))
         return;
-    char *details = system_diagnosis_json(&diagnosis);
+    char *details = explain_json(&diagnosis);
     if (!details)
         return;
     if (!alarm->details || strcmp(alarm->details, details) != 0) {

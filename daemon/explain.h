@@ -5,6 +5,7 @@
 #define DAEMON_EXPLAIN_H
 
 #include "alarm/alarm.h"
+#include "alarm/diagnosis.h"
 #include "pipeline.h"
 
 /**
@@ -14,5 +15,11 @@
  * are: an alarm without an explanation is better than none.
  */
 void explain_alarm(struct pipeline *pipeline, struct alarm *alarm);
+
+/**
+ * A diagnosis as the JSON that an alarm carries: {"cause","confidence","evidence":[…],"check":[…],
+ * "bring":[…]}. The caller frees; NULL when out of memory.
+ */
+char *explain_json(const struct diagnosis *diagnosis);
 
 #endif

@@ -9,6 +9,7 @@
 #include "replay.h"
 
 #include "csv_reader.h"
+#include "explain.h"
 #include "measure/duration.h"
 #include "monitor/daily.h"
 #include "monitor/history_memory.h"
@@ -237,7 +238,7 @@ static void explain(struct replay *replay, struct alarm *alarm) {
     int64_t newest_ms = monitor_system_newest_ms(replay->monitor, alarm->system);
     if (newest_ms != TIMESTAMP_NONE &&
         system_diagnosis_make(replay->monitor, &replay->history, alarm, newest_ms + 1, &diagnosis))
-        alarm->details = system_diagnosis_json(&diagnosis);
+        alarm->details = explain_json(&diagnosis);
 }
 
 static void on_told(void *context, struct alarm *alarm, enum alarm_notice notice) {

@@ -4,10 +4,7 @@
 #include "measure/timestamp.h"
 #include "monitor/system_assessment.h"
 
-#include <assert.h>
-#include <jansson.h>
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 enum { ONSET_DAYS = 180, ONSET_HOURS = 72 };
@@ -240,28 +237,4 @@ bool system_diagnosis_make(const struct monitor *monitor, const struct history *
     input.alarm_stands = alarm_stands(alarm);
     diagnosis_make(&input, diagnosis);
     return true;
-}
-
-/* ---- JSON ---- */
-
-static json_t *list_json(const char *const *items, size_t count) {
-    json_t *list = json_array();
-    for (size_t i = 0; i < count; i++)
-        json_array_append_new(list, json_string(items[i]));
-    return list;
-}
-
-char *system_diagnosis_json(const struct diagnosis *diagnosis) {
-    const char *evidence[DIAGNOSIS_EVIDENCE_MAX];
-    for (size_t i = 0; i < diagnosis->evidence_count; i++)
-        evidence[i] = diagnosis->evidence[i];
-    json_t *root =
-        json_pack("{s:s, s:f, s:o, s:o, s:o}", "cause", diagnosis_cause_word(diagnosis->cause),
-                  "confidence", isfinite(diagnosis->confidence) ? diagnosis->confidence : 0.0,
-                  "evidence", list_json(evidence, diagnosis->evidence_count), "check",
-                  list_json(diagnosis->check, diagnosis->check_count), "bring",
-                  list_json(diagnosis->bring, diagnosis->bring_count));
-    char *text = root ? json_dumps(root, JSON_COMPACT | JSON_REAL_PRECISION(3)) : NULL;
-    json_decref(root);
-    return text;
 }

@@ -1,6 +1,5 @@
 /*
- * system_diagnosis: what an alarm's system measures, put before diagnosis_make, and the answer as
- * the JSON that an alarm carries: {"cause","confidence","evidence":[…],"check":[…],"bring":[…]}.
+ * system_diagnosis: what an alarm's system measures, put before diagnosis_make.
  *
  * Measured values are medians of the hours since the condition began (at most the last 7 days); for
  * what began less than an hour ago the newest reading. How long the change took to come is read
@@ -24,8 +23,5 @@ bool system_diagnosis_applies(enum condition condition);
  */
 bool system_diagnosis_make(const struct monitor *monitor, const struct history *history,
                            const struct alarm *alarm, int64_t now_ms, struct diagnosis *diagnosis);
-
-/** The JSON text of a diagnosis; the caller frees. NULL when out of memory. */
-char *system_diagnosis_json(const struct diagnosis *diagnosis);
 
 #endif

@@ -235,11 +235,8 @@ START_TEST(a_worn_fan_is_named_with_numbers) {
     int64_t now_ms = house.start_ms + 24 * DURATION_DAY_MS;
     ck_assert(system_diagnosis_make(house.monitor, &house.history, &alarm, now_ms, &diagnosis));
     ck_assert_int_eq(diagnosis.cause, CAUSE_FAN_WORN);
-    char *json = system_diagnosis_json(&diagnosis);
-    ck_assert_ptr_nonnull(json);
-    ck_assert_ptr_nonnull(strstr(json, "\"cause\":\"fan-worn\""));
-    ck_assert_ptr_nonnull(strstr(json, "\"evidence\":[\""));
-    free(json);
+    ck_assert_uint_gt(diagnosis.evidence_count, 0);
+    ck_assert_ptr_nonnull(strstr(diagnosis.evidence[0], "50 %")); /* of commissioning */
     alarm.condition = CONDITION_SENSOR_SILENT;
     ck_assert(!system_diagnosis_make(house.monitor, &house.history, &alarm, now_ms, &diagnosis));
     judged_house_close(&house);
