@@ -120,6 +120,9 @@ static bool open_intake(struct service *service, char *why, size_t why_size) {
     service->lost_since_ms = service->now_ms;
     service->away_from_ms = newest_of_all(service);
     pipeline_set_backlog(service->pipeline, true, service->now_ms);
+    /* Lost until connected: nobody is to wait in silence for a broker that was never there. */
+    monitor_daemon(pipeline_monitor(service->pipeline), CONDITION_BROKER_LOST, true, NULL, NAN,
+                   service->now_ms);
     return service->intake != NULL;
 }
 
