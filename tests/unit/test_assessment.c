@@ -243,6 +243,40 @@ START_TEST(a_worn_fan_is_named_with_numbers) {
 }
 END_TEST
 
+/* The cheap look must never miss what the fit finds, and must spare most of the fits. */
+START_TEST(the_look_before_the_fit_misses_nothing) {
+    enum { DAYS = 400, RUNS = 1500 };
+    static double days[DAYS], values[DAYS], outdoors[DAYS];
+    struct test_random random = {test_seed()};
+    size_t reached = 0, spared = 0;
+    for (int run = 0; run < RUNS; run++) {
+        size_t n = 30 + (size_t)(test_random_unit(&random) * (DAYS - 30));
+        double slope = -0.3 * test_random_unit(&random) / 100.0,
+               within = 30.0 + (double)(run % 300);
+        for (size_t i = 0; i < n; i++) {
+            days[i] = (double)i + 0.5;
+            outdoors[i] = 10.0 + 10.0 * sin((double)i / 58.0) + test_random_normal(&random);
+            values[i] =
+                1.0 + slope * days[i] - 0.002 * outdoors[i] + 0.02 * test_random_normal(&random);
+        }
+        const struct trend_series series = {n, days, values, NULL, run % 2 ? outdoors : NULL};
+        struct trend trend;
+        struct trend_crossing crossing;
+        bool may = trend_may_reach(&series, (double)n, 0.7, TREND_LOW_LIMIT, within);
+        ck_assert_int_eq(trend_fit(&series, 0.95, &trend), TREND_OK);
+        enum trend_crossing_status status =
+            trend_cross(&trend, (double)n, 0.7, TREND_LOW_LIMIT, &crossing);
+        bool reaches = status == TREND_BEYOND_ALREADY ||
+                       (status == TREND_CROSSES && crossing.day - (double)n <= within);
+        ck_assert_msg(may || !reaches, "run %d: the look missed it", run);
+        reached += reaches;
+        spared += !may && !reaches;
+    }
+    ck_assert_uint_gt(reached, RUNS / 10);
+    ck_assert_uint_gt(spared, (RUNS - reached) * 9 / 10);
+}
+END_TEST
+
 int main(void) {
     TCase *tcase = tcase_create("assessment");
     tcase_set_timeout(tcase, 120);
@@ -253,5 +287,6 @@ int main(void) {
     tcase_add_test(tcase, sensors_that_disagree_with_the_record_are_less_sure);
     tcase_add_test(tcase, what_is_missing_says_why);
     tcase_add_test(tcase, a_worn_fan_is_named_with_numbers);
+    tcase_add_test(tcase, the_look_before_the_fit_misses_nothing);
     return run_test_case(tcase);
 }
