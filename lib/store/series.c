@@ -1,12 +1,15 @@
 /*
- * series: points and their readings. Rollups are in series_rollup.c.
+ * series: points and their readings. Rollups are in series_rollup.c, packed days in series_pack.c
+ * and series_packed.c.
  *
  * A reading goes in with INSERT OR IGNORE: the key (point, time) is looked up by the insert anyway,
- * so a twin costs nothing until there is one.
+ * so a twin costs nothing until there is one. A twin in a packed day is looked for first, but only
+ * among days that have been packed: a reading of today costs nothing either.
  */
 #include "store/series.h"
 
 #include "measure/timestamp.h"
+#include "store/series_packed.h"
 #include "store/series_rollup.h"
 #include "store/store_sqlite.h"
 
@@ -122,8 +125,25 @@ static enum store_status compare_twin(struct store *store, int64_t key,
     return STORE_OK;
 }
 
+/* STORE_NOT_FOUND: no twin. A pack that cannot be read has none: the reading is kept beside it. */
+static enum store_status compare_packed(struct store *store, int64_t key,
+                                        const struct reading *reading, enum series_append *result) {
+    struct reading kept;
+    if (day_pack_day(reading->time_ms) > store->packed_to_day)
+        return STORE_NOT_FOUND;
+    enum store_status status = series_packed_at(store, key, reading->time_ms, &kept);
+    if (status == STORE_DAMAGED && store->broken == STORE_OK)
+        return STORE_NOT_FOUND;
+    if (status == STORE_OK)
+        *result = kept.value == reading->value ? SERIES_SAME : SERIES_CONFLICT;
+    return status;
+}
+
 static enum store_status append(struct store *store, int64_t key, const struct reading *reading,
                                 enum series_origin origin, enum series_append *result) {
+    enum store_status packed = compare_packed(store, key, reading, result);
+    if (packed != STORE_NOT_FOUND)
+        return packed;
     sqlite3_stmt *add;
     enum store_status status = store_statement(
         store, STATEMENT_READING_ADD,
@@ -148,7 +168,7 @@ static enum store_status append(struct store *store, int64_t key, const struct r
 enum store_status series_append(struct store *store, int64_t key, const struct reading *reading,
                                 enum series_origin origin, bool certainly_new,
                                 enum series_append *result) {
-    (void)certainly_new; /* the insert looks anyway */
+    (void)certainly_new; /* looking costs nothing then */
     assert(isfinite(reading->value));
     bool own;
     enum series_append answer = SERIES_NEW;
@@ -163,16 +183,14 @@ enum store_status series_append(struct store *store, int64_t key, const struct r
 
 /* ---- reading ---- */
 
-static enum store_status one_reading(struct store *store, enum store_statement slot,
-                                     const char *sql, int64_t key, int64_t time_ms,
-                                     struct reading *reading) {
+static enum store_status one_row(struct store *store, enum store_statement slot, const char *sql,
+                                 int64_t key, int64_t time_ms, struct reading *reading) {
     sqlite3_stmt *find;
     enum store_status status = store_statement(store, slot, sql, &find);
     if (status != STORE_OK)
         return status;
     sqlite3_bind_int64(find, 1, key);
-    if (sqlite3_bind_parameter_count(find) > 1)
-        sqlite3_bind_int64(find, 2, time_ms);
+    sqlite3_bind_int64(find, 2, time_ms);
     status = store_row(store, find);
     if (status != STORE_OK)
         return status;
@@ -182,52 +200,65 @@ static enum store_status one_reading(struct store *store, enum store_statement s
     return STORE_OK;
 }
 
+/* The better of a row and a packed reading, each with what came of looking for it. */
+static enum store_status nearer(enum store_status row_found, const struct reading *row,
+                                enum store_status packed_found, const struct reading *packed,
+                                bool later, struct reading *reading) {
+    if (packed_found != STORE_OK && packed_found != STORE_NOT_FOUND)
+        return packed_found;
+    if (row_found == STORE_OK &&
+        (packed_found == STORE_NOT_FOUND || (row->time_ms > packed->time_ms) == later))
+        *reading = *row;
+    else if (packed_found == STORE_OK)
+        *reading = *packed;
+    else
+        return STORE_NOT_FOUND;
+    return STORE_OK;
+}
+
 enum store_status series_newest(struct store *store, int64_t key, struct reading *reading) {
-    return one_reading(store, STATEMENT_READING_NEWEST,
-                       "SELECT time_ms, value FROM readings WHERE point = ?1 "
-                       "ORDER BY time_ms DESC LIMIT 1",
-                       key, 0, reading);
+    return series_before(store, key, INT64_MAX, reading);
 }
 
 enum store_status series_before(struct store *store, int64_t key, int64_t time_ms,
                                 struct reading *reading) {
-    return one_reading(store, STATEMENT_READING_BEFORE,
-                       "SELECT time_ms, value FROM readings WHERE point = ?1 AND time_ms < ?2 "
-                       "ORDER BY time_ms DESC LIMIT 1",
-                       key, time_ms, reading);
+    struct reading row = {INT64_MIN, 0}, packed;
+    enum store_status found = one_row(store, STATEMENT_READING_BEFORE,
+                                      "SELECT time_ms, value FROM readings WHERE point = ?1 AND "
+                                      "time_ms < ?2 ORDER BY time_ms DESC LIMIT 1",
+                                      key, time_ms, &row);
+    if (found != STORE_OK && found != STORE_NOT_FOUND)
+        return found;
+    return nearer(found, &row, series_packed_before(store, key, time_ms, row.time_ms, &packed),
+                  &packed, true, reading);
 }
 
 enum store_status series_after(struct store *store, int64_t key, int64_t time_ms,
                                struct reading *reading) {
-    return one_reading(store, STATEMENT_READING_AFTER,
-                       "SELECT time_ms, value FROM readings WHERE point = ?1 AND time_ms >= ?2 "
-                       "ORDER BY time_ms LIMIT 1",
-                       key, time_ms, reading);
+    struct reading row = {INT64_MAX, 0}, packed;
+    enum store_status found = one_row(store, STATEMENT_READING_AFTER,
+                                      "SELECT time_ms, value FROM readings WHERE point = ?1 AND "
+                                      "time_ms >= ?2 ORDER BY time_ms LIMIT 1",
+                                      key, time_ms, &row);
+    if (found != STORE_OK && found != STORE_NOT_FOUND)
+        return found;
+    return nearer(found, &row, series_packed_after(store, key, time_ms, row.time_ms, &packed),
+                  &packed, false, reading);
 }
 
 enum store_status series_read(struct store *store, int64_t key, int64_t from_ms, int64_t to_ms,
                               struct reading *readings, size_t capacity, size_t *count) {
-    *count = 0;
-    sqlite3_stmt *range;
-    enum store_status status = store_statement(
-        store, STATEMENT_READING_RANGE,
-        "SELECT time_ms, value FROM readings WHERE point = ?1 AND time_ms >= ?2 AND time_ms < ?3 "
-        "ORDER BY time_ms LIMIT ?4",
-        &range);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(range, 1, key);
-    sqlite3_bind_int64(range, 2, from_ms);
-    sqlite3_bind_int64(range, 3, to_ms);
-    sqlite3_bind_int64(range, 4, (int64_t)capacity);
+    struct series_cursor cursor;
     size_t got = 0;
-    while ((status = store_row(store, range)) == STORE_OK) {
-        readings[got].time_ms = sqlite3_column_int64(range, 0);
-        readings[got].value = sqlite3_column_double(range, 1);
-        got++;
+    *count = 0;
+    enum store_status status = series_cursor_open(&cursor, store, key, from_ms, to_ms);
+    while (status == STORE_OK && got < capacity) {
+        status = series_cursor_next(&cursor, &readings[got]);
+        got += status == STORE_OK;
     }
-    if (status != STORE_NOT_FOUND)
+    if (status != STORE_OK && status != STORE_NOT_FOUND)
         return status;
+    series_cursor_close(&cursor);
     *count = got;
     return STORE_OK;
 }
@@ -253,8 +284,7 @@ enum store_status series_count(struct store *store, int64_t *readings) {
 
 /* ---- retention ---- */
 
-/* Key of the next point after `key`; STORE_NOT_FOUND behind the last. */
-static enum store_status next_point(struct store *store, int64_t *key) {
+enum store_status series_next_point(struct store *store, int64_t *key) {
     sqlite3_stmt *next;
     enum store_status status =
         store_statement(store, STATEMENT_POINT_NEXT,
@@ -293,8 +323,22 @@ static enum store_status find_old(struct store *store, int64_t key, int64_t befo
     return STORE_OK;
 }
 
+static enum store_status mark_expired(struct store *store, int64_t key, int64_t last_ms,
+                                      int64_t count) {
+    sqlite3_stmt *mark;
+    store->readings -= count;
+    enum store_status status = store_statement(
+        store, STATEMENT_POINT_EXPIRED,
+        "UPDATE points SET expired_ms = max(?2, coalesce(expired_ms, ?2)) WHERE key = ?1", &mark);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(mark, 1, key);
+    sqlite3_bind_int64(mark, 2, last_ms);
+    return store_run(store, mark);
+}
+
 static enum store_status delete_old(struct store *store, int64_t key, int64_t last_ms) {
-    sqlite3_stmt *delete, *mark;
+    sqlite3_stmt *delete;
     enum store_status status =
         store_statement(store, STATEMENT_READING_DELETE,
                         "DELETE FROM readings WHERE point = ?1 AND time_ms <= ?2", &delete);
@@ -303,18 +347,30 @@ static enum store_status delete_old(struct store *store, int64_t key, int64_t la
     sqlite3_bind_int64(delete, 1, key);
     sqlite3_bind_int64(delete, 2, last_ms);
     status = store_run(store, delete);
-    if (status != STORE_OK)
+    return status == STORE_OK ? mark_expired(store, key, last_ms, sqlite3_changes(store->db))
+                              : status;
+}
+
+/* Packed days of a point, then its rows; *deleted grows. */
+static enum store_status expire_point(struct store *store, int64_t key, int64_t before_ms, int most,
+                                      int *deleted) {
+    enum store_status status = STORE_OK;
+    int64_t last_ms = 0, count = 0;
+    while (status == STORE_OK && *deleted < most) {
+        status = series_packed_expire(store, key, before_ms, &last_ms, &count);
+        if (status == STORE_OK)
+            status = mark_expired(store, key, last_ms, count);
+        if (status == STORE_OK)
+            *deleted += (int)count;
+    }
+    if (status != STORE_NOT_FOUND)
         return status;
-    store->readings -= sqlite3_changes(store->db);
-    status = store_statement(store, STATEMENT_POINT_EXPIRED,
-                             "UPDATE points SET expired_ms = max(?2, coalesce(expired_ms, ?2)) "
-                             "WHERE key = ?1",
-                             &mark);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(mark, 1, key);
-    sqlite3_bind_int64(mark, 2, last_ms);
-    return store_run(store, mark);
+    int found = 0;
+    status = find_old(store, key, before_ms, most - *deleted, &last_ms, &found);
+    if (status == STORE_OK && found > 0)
+        status = delete_old(store, key, last_ms);
+    *deleted += found;
+    return status;
 }
 
 /* One full circle over the points, beginning where the last call stopped. */
@@ -322,7 +378,7 @@ static enum store_status expire(struct store *store, int64_t before_ms, int most
     int64_t key = store->expire_key, begin = key;
     bool around = false;
     while (*deleted < most) {
-        enum store_status status = next_point(store, &key);
+        enum store_status status = series_next_point(store, &key);
         if (status == STORE_NOT_FOUND && !around) {
             around = true;
             key = 0;
@@ -330,15 +386,10 @@ static enum store_status expire(struct store *store, int64_t before_ms, int most
         }
         if (status == STORE_NOT_FOUND || (status == STORE_OK && around && key > begin))
             break;
-        int64_t last_ms = 0;
-        int found = 0;
         if (status == STORE_OK)
-            status = find_old(store, key, before_ms, most - *deleted, &last_ms, &found);
-        if (status == STORE_OK && found > 0)
-            status = delete_old(store, key, last_ms);
+            status = expire_point(store, key, before_ms, most, deleted);
         if (status != STORE_OK)
             return status;
-        *deleted += found;
     }
     store->expire_key = *deleted < most ? 0 : key > 0 ? key - 1 : 0; /* that point may have more */
     return STORE_OK;

@@ -103,8 +103,18 @@ enum store_status series_days_forget(struct store *store, int64_t key, int64_t f
                                      int64_t to_day);
 
 /**
- * Deletes at most `most` readings older than `before_ms` (of any point), hours and days are kept.
- * *deleted tells how many. Call again while it equals `most`.
+ * Packs readings of UTC days that end by `before_ms` (of any point) as day_pack.h describes, oldest
+ * first: rows of one day at a time, at most `most_rows`, until that many are done or some hundred
+ * points have been looked at; the next call goes on there. *packed tells how many rows. Call again
+ * soon while it is not 0, else now and then. Nobody who reads sees a difference; readings that come
+ * for a packed day are kept beside it and packed in their turn.
+ */
+enum store_status series_pack(struct store *store, int64_t before_ms, int most_rows, int *packed);
+
+/**
+ * Deletes about `most` readings older than `before_ms` (of any point), hours and days are kept. A
+ * packed day goes as a whole, once all of it is older. *deleted tells how many. Call again while it
+ * is not less than `most`.
  */
 enum store_status series_expire(struct store *store, int64_t before_ms, int most, int *deleted);
 

@@ -7,6 +7,7 @@
 #include "store/series_rollup.h"
 
 #include "measure/timestamp.h"
+#include "store/series_packed.h"
 #include "store/store_sqlite.h"
 
 #include <math.h>
@@ -70,24 +71,28 @@ static enum store_status add_reading(struct rollup *rollup, const struct reading
     return status;
 }
 
-static enum store_status scan(struct store *store, sqlite3_stmt *statement, int64_t interval_ms,
+/* Behind the last hour only a reading whose span reaches back into it matters. */
+static int64_t readings_end(int64_t interval_ms, int64_t to_hour_ms) {
+    int64_t end_ms = to_hour_ms + SERIES_HOUR_MS;
+    return end_ms > INT64_MAX - interval_ms ? INT64_MAX : end_ms + interval_ms;
+}
+
+static enum store_status scan(struct series_cursor *cursor, int64_t interval_ms,
                               int64_t previous_ms, struct rollup *rollup) {
+    struct reading reading;
     enum store_status status;
-    while ((status = store_row(store, statement)) == STORE_OK) {
-        struct reading reading = {sqlite3_column_int64(statement, 0),
-                                  sqlite3_column_double(statement, 1)};
+    while ((status = series_cursor_next(cursor, &reading)) == STORE_OK) {
         int64_t span = interval_ms;
         if (previous_ms != TIMESTAMP_NONE && reading.time_ms - previous_ms < span)
             span = reading.time_ms - previous_ms;
         previous_ms = reading.time_ms;
         status = add_reading(rollup, &reading, span);
-        if (status != STORE_OK || reading.time_ms - span >= rollup->to_hour_ms + SERIES_HOUR_MS) {
-            sqlite3_reset(statement);
+        if (status != STORE_OK || reading.time_ms - span >= rollup->to_hour_ms + SERIES_HOUR_MS)
             break;
-        }
     }
     if (status == STORE_NOT_FOUND)
         status = STORE_OK;
+    series_cursor_close(cursor);
     return status == STORE_OK ? close_hour(rollup) : status;
 }
 
@@ -101,21 +106,13 @@ enum store_status series_rollup_run(struct store *store, int64_t key, int64_t in
     if (status != STORE_OK && status != STORE_NOT_FOUND)
         return status;
     int64_t previous_ms = status == STORE_OK ? before.time_ms : expired_ms;
-    sqlite3_stmt *statement;
-    status = store_statement(store, STATEMENT_READING_SCAN,
-                             "SELECT time_ms, value FROM readings WHERE point = ?1 AND "
-                             "time_ms >= ?2 AND time_ms < ?3 ORDER BY time_ms",
-                             &statement);
+    struct series_cursor cursor;
+    status = series_cursor_open(&cursor, store, key, from_hour_ms,
+                                readings_end(interval_ms, to_hour_ms));
     if (status != STORE_OK)
         return status;
-    /* Behind the last hour only a reading whose span reaches back into it matters. */
-    int64_t end_ms = to_hour_ms + SERIES_HOUR_MS;
-    sqlite3_bind_int64(statement, 1, key);
-    sqlite3_bind_int64(statement, 2, from_hour_ms);
-    sqlite3_bind_int64(statement, 3,
-                       end_ms > INT64_MAX - interval_ms ? INT64_MAX : end_ms + interval_ms);
     struct rollup rollup = {from_hour_ms, to_hour_ms, {.hour_ms = TIMESTAMP_NONE}, take, context};
-    return scan(store, statement, interval_ms, previous_ms, &rollup);
+    return scan(&cursor, interval_ms, previous_ms, &rollup);
 }
 
 /* ---- hours ---- */
@@ -185,6 +182,14 @@ static enum store_status rebuild(struct store *store, int64_t key, int64_t inter
         from_hour_ms = series_hour_of(info.expired_ms) + SERIES_HOUR_MS;
     if (from_hour_ms > to_hour_ms)
         return STORE_OK;
+    /* Hours that cannot be computed any more are better kept than lost. */
+    struct reading before;
+    status = series_before(store, key, from_hour_ms, &before);
+    if (status == STORE_OK || status == STORE_NOT_FOUND)
+        status =
+            series_packed_check(store, key, from_hour_ms, readings_end(interval_ms, to_hour_ms));
+    if (status != STORE_OK)
+        return status == STORE_DAMAGED ? store->broken : status;
     sqlite3_stmt *delete;
     status = store_statement(store, STATEMENT_HOUR_DELETE,
                              "DELETE FROM hours WHERE point = ?1 AND hour_ms BETWEEN ?2 AND ?3",

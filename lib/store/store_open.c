@@ -7,6 +7,7 @@
  * A new store is made under the name PATH.creating and renamed when it is complete. So a file under
  * the real name is always a whole store: one that is empty was never ours.
  */
+#include "store/series_packed.h"
 #include "store/store_sqlite.h"
 
 #include <errno.h>
@@ -258,6 +259,7 @@ static enum store_status create(const struct opening *opening,
 static const char *const looks[] = {
     "SELECT count(*) FROM (SELECT 1 FROM points LIMIT 1)",
     "SELECT count(*) FROM (SELECT value, origin FROM readings ORDER BY point DESC LIMIT 1)",
+    "SELECT count(*) FROM (SELECT count, pack FROM day_packs ORDER BY point DESC LIMIT 1)",
     "SELECT count(*) FROM (SELECT value_ms, highest FROM hours ORDER BY point DESC LIMIT 1)",
     "SELECT count(*) FROM (SELECT median FROM days ORDER BY point DESC LIMIT 1)",
     "SELECT count(*) FROM alarms WHERE open = 1",
@@ -288,6 +290,17 @@ static enum store_status look_at_tables(struct store *store, const struct openin
     return STORE_OK;
 }
 
+/*
+ * A reader does not upgrade. An older store has no packed days: an empty table in memory stands for
+ * them.
+ */
+static int stand_in_for_packs(sqlite3 *db) {
+    return sqlite3_exec(db,
+                        "CREATE TEMP TABLE day_packs (point INTEGER, day INTEGER, count INTEGER, "
+                        "pack BLOB, PRIMARY KEY (point, day)) WITHOUT ROWID",
+                        NULL, NULL, NULL);
+}
+
 static enum store_status refuse_code(const struct opening *opening, sqlite3 *db, int code) {
     enum store_status status = store_status_of(code);
     if (status == STORE_OK)
@@ -316,9 +329,9 @@ static enum store_status check_version(struct store *store, const struct opening
                       "%s: damaged, its version number is %lld; put a "
                       "backup in its place",
                       store->path, (long long)version);
-    if (!store->writable || version == store_newest_version())
+    if (version == store_newest_version())
         return STORE_OK;
-    code = store_upgrade(store->db, (int)version);
+    code = store->writable ? store_upgrade(store->db, (int)version) : stand_in_for_packs(store->db);
     return code == SQLITE_OK ? STORE_OK : refuse_code(opening, store->db, code);
 }
 
@@ -343,6 +356,10 @@ static enum store_status connect_store(struct store *store, const struct opening
         status = look_at_tables(store, opening);
     if (status != STORE_OK || !store->writable)
         return status;
+    code = first_number(store->db, "SELECT value FROM totals WHERE name = 'packed to day'",
+                        &store->packed_to_day);
+    if (code != SQLITE_OK)
+        return refuse_code(opening, store->db, code);
     /* Pages of an earlier process whose fsync failed may be in the log of the page cache but not on
      * the disk. Writing them into the file anew and starting the log afresh makes them durable. */
     code = sqlite3_wal_checkpoint_v2(store->db, NULL, SQLITE_CHECKPOINT_TRUNCATE, NULL, NULL);
@@ -384,6 +401,7 @@ enum store_status store_open(const char *path, const struct store_options *optio
     snprintf(made->path, sizeof made->path, "%s", path);
     made->vfs = options->vfs;
     made->lock_descriptor = -1;
+    made->pack_from_ms = INT64_MIN;
     made->writable = options->mode == STORE_READ_WRITE;
     enum store_status status = open_file(made, &opening, options);
     if (status != STORE_OK) {
@@ -406,6 +424,7 @@ void store_close(struct store *store) {
     sqlite3_close(store->db);
     if (store->lock_descriptor >= 0)
         close(store->lock_descriptor); /* the lock file stays: removing it would race */
+    series_unpacked_free(store);
     free(store);
 }
 

@@ -27,13 +27,22 @@ enum store_statement {
     STATEMENT_POINT_EXPIRED,
     STATEMENT_READING_ADD,
     STATEMENT_READING_TWIN,
-    STATEMENT_READING_NEWEST,
     STATEMENT_READING_BEFORE,
     STATEMENT_READING_AFTER,
     STATEMENT_READING_RANGE,
-    STATEMENT_READING_SCAN,
+    STATEMENT_READING_DAY,
+    STATEMENT_READING_OLDEST,
     STATEMENT_READING_OLD,
     STATEMENT_READING_DELETE,
+    STATEMENT_READING_DELETE_SPAN,
+    STATEMENT_PACK_GET,
+    STATEMENT_PACK_PUT,
+    STATEMENT_PACK_DELETE,
+    STATEMENT_PACK_RANGE,
+    STATEMENT_PACK_BEFORE,
+    STATEMENT_PACK_AFTER,
+    STATEMENT_PACK_OLDEST,
+    STATEMENT_PACK_NEWEST_DAY,
     STATEMENT_HOUR_PUT,
     STATEMENT_HOUR_RANGE,
     STATEMENT_HOUR_DELETE,
@@ -104,6 +113,10 @@ enum store_statement {
     STATEMENT_COUNT
 };
 
+/* Who keeps an unpacked day: one lies under a cursor while neighbours are looked up. */
+enum store_unpacked_use { UNPACKED_CURSOR, UNPACKED_LOOKUP, UNPACKED_USE_COUNT };
+struct series_unpacked;
+
 struct store {
     sqlite3 *db;
     sqlite3_stmt *statements[STATEMENT_COUNT];
@@ -116,7 +129,11 @@ struct store {
     enum store_status broken;             /* the handle must not be used for writing any more */
     int64_t readings;                     /* running total, including what is uncommitted */
     int64_t readings_committed;
-    int64_t expire_key; /* where series_expire goes on */
+    int64_t expire_key;    /* where series_expire goes on */
+    int64_t pack_key;      /* the last point series_pack has done, */
+    int64_t pack_from_ms;  /* and from when on it looks at the next */
+    int64_t packed_to_day; /* no day after it is packed */
+    struct series_unpacked *unpacked[UNPACKED_USE_COUNT]; /* see series_packed.h */
     char error[STORE_PATH_MAX + 200];
 };
 

@@ -14,7 +14,7 @@ struct step {
     const unsigned char *sql;
 };
 
-static const struct step steps[] = {{1, embedded_schema_sql}};
+static const struct step steps[] = {{1, embedded_schema_sql}, {2, embedded_schema_2_sql}};
 
 #define STEP_COUNT (sizeof steps / sizeof steps[0])
 

@@ -3,12 +3,16 @@
  * indexes, references between tables, running totals, and the hourly rollups, each computed again
  * from its readings. Runs in one read transaction, so a daemon may go on writing.
  *
+ * Every packed day is unpacked: its check sum, form and order are looked at, its count, and that
+ * none of its readings lies in the rows as well.
+ *
  * A rollup is compared as far as it can be known: hours whose readings have been deleted for age
  * not at all; hours before the point's interval last changed by count, lowest and highest only.
  */
 #include "store/store_sqlite.h"
 
 #include "measure/timestamp.h"
+#include "store/series_packed.h"
 #include "store/series_rollup.h"
 
 #include <math.h>
@@ -16,8 +20,9 @@
 #include <stdio.h>
 #include <string.h>
 
-#define FINDINGS_MAX 1000  /* what is told; the rest is only counted */
-#define PAGES_SHARE 0.4    /* of the progress */
+#define FINDINGS_MAX 1000 /* what is told; the rest is only counted */
+#define PAGES_SHARE 0.4   /* of the progress */
+#define PACKS_SHARE 0.2
 #define SUM_TOLERANCE 1e-9 /* relative: the daemon adds in another order */
 #define PROGRESS_OPERATIONS 100000
 
@@ -95,7 +100,8 @@ static void tell_head(struct verify *verify, sqlite3_stmt *row) {
 }
 
 static const char totals_sql[] =
-    "SELECT name, value, (SELECT count(*) FROM readings) AS counted FROM totals "
+    "SELECT name, value, (SELECT count(*) FROM readings) + "
+    "(SELECT coalesce(sum(count), 0) FROM day_packs) AS counted FROM totals "
     "WHERE name = 'readings' AND value <> counted UNION ALL "
     "SELECT name, value, (SELECT count(*) FROM outbox WHERE 'outbox ' || state = name) AS counted "
     "FROM totals WHERE name LIKE 'outbox %' AND value <> counted";
@@ -104,6 +110,83 @@ static const char heads_sql[] =
     "SELECT contact, system FROM outbox GROUP BY contact, system "
     "HAVING coalesce(min(CASE WHEN state = 0 THEN row END), 0) <> "
     "coalesce(min(CASE WHEN head = 1 THEN row END), 0) OR sum(head = 1) > 1";
+
+/* ---- packed days ---- */
+
+static void found_pack(struct verify *verify, sqlite3_stmt *pack,
+                       const struct day_pack_label *label, const char *what) {
+    char when[40];
+    timestamp_format(when, sizeof when, label->day * DAY_PACK_DAY_MS);
+    when[strcspn(when, "T")] = '\0';
+    found(verify, "packed day of %s/%s, %s: %s", store_column_text(pack, 4),
+          store_column_text(pack, 5), when, what);
+}
+
+/* Rows of the day beside its pack: none may be there twice. */
+static enum store_status check_beside(struct verify *verify, sqlite3_stmt *pack, sqlite3_stmt *rows,
+                                      const struct series_unpacked *day) {
+    int code;
+    sqlite3_bind_int64(rows, 1, day->label.point);
+    sqlite3_bind_int64(rows, 2, day->label.day * DAY_PACK_DAY_MS);
+    sqlite3_bind_int64(rows, 3, (day->label.day + 1) * DAY_PACK_DAY_MS - 1);
+    while ((code = sqlite3_step(rows)) == SQLITE_ROW) {
+        int64_t time_ms = sqlite3_column_int64(rows, 0);
+        size_t at = series_unpacked_find(day, time_ms);
+        if (at < day->count && day->readings[at].time_ms == time_ms)
+            found_pack(verify, pack, &day->label, "one of its readings is there twice");
+    }
+    sqlite3_reset(rows);
+    return code == SQLITE_DONE ? STORE_OK : store_status_of(code);
+}
+
+static enum store_status check_pack(struct verify *verify, sqlite3_stmt *pack, sqlite3_stmt *rows) {
+    const struct day_pack_label label = {sqlite3_column_int64(pack, 0),
+                                         sqlite3_column_int64(pack, 1)};
+    const struct series_unpacked *day;
+    enum store_status status = series_unpack(verify->store, UNPACKED_CURSOR, &label, pack, 3, &day);
+    if (status == STORE_DAMAGED) {
+        found_pack(verify, pack, &label, "damaged; its readings are in a backup only");
+        return STORE_OK;
+    }
+    if (status != STORE_OK)
+        return status;
+    if (sqlite3_column_int64(pack, 2) != (int64_t)day->count)
+        found_pack(verify, pack, &label, "holds another number of readings than noted");
+    return check_beside(verify, pack, rows, day);
+}
+
+static enum store_status check_packs(struct verify *verify, sqlite3_stmt *packs,
+                                     sqlite3_stmt *rows) {
+    int code;
+    while ((code = sqlite3_step(packs)) == SQLITE_ROW) {
+        enum store_status status = check_pack(verify, packs, rows);
+        if (status != STORE_OK)
+            return status;
+        tell_progress(verify, PAGES_SHARE + PACKS_SHARE * sqlite3_column_double(packs, 6));
+    }
+    return code == SQLITE_DONE ? STORE_OK : store_status_of(code);
+}
+
+static enum store_status verify_packs(struct verify *verify) {
+    sqlite3 *db = verify->store->db;
+    sqlite3_stmt *packs = NULL, *rows = NULL;
+    int code = sqlite3_prepare_v2(db,
+                                  "SELECT d.point, d.day, d.count, d.pack, p.system, p.point, "
+                                  "1.0 * p.key / (SELECT max(key) FROM points) "
+                                  "FROM day_packs d JOIN points p ON p.key = d.point "
+                                  "ORDER BY d.point, d.day",
+                                  -1, &packs, NULL);
+    if (code == SQLITE_OK)
+        code = sqlite3_prepare_v2(db,
+                                  "SELECT time_ms FROM readings WHERE point = ?1 AND "
+                                  "time_ms BETWEEN ?2 AND ?3",
+                                  -1, &rows, NULL);
+    enum store_status status =
+        code == SQLITE_OK ? check_packs(verify, packs, rows) : store_status_of(code);
+    sqlite3_finalize(packs);
+    sqlite3_finalize(rows);
+    return status;
+}
 
 /* ---- rollups ---- */
 
@@ -222,7 +305,7 @@ static enum store_status check_points(struct verify *verify, sqlite3_stmt *point
         if (status != STORE_OK)
             return status;
         double done = sqlite3_column_double(points, 3);
-        tell_progress(verify, PAGES_SHARE + (1 - PAGES_SHARE) * done);
+        tell_progress(verify, PAGES_SHARE + PACKS_SHARE + (1 - PAGES_SHARE - PACKS_SHARE) * done);
     }
     return code == SQLITE_DONE ? STORE_OK : store_status_of(code);
 }
@@ -263,6 +346,8 @@ static enum store_status verify_all(struct verify *verify) {
     if (status == STORE_OK && verify->findings == 0)
         status = findings_of(verify, heads_sql, tell_head);
     tell_progress(verify, PAGES_SHARE);
+    if (status == STORE_OK && verify->findings == 0)
+        status = verify_packs(verify);
     if (status == STORE_OK && verify->findings == 0)
         status = verify_rollups(verify);
     return status;

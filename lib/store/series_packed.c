@@ -1,0 +1,370 @@
+#include "store/series_packed.h"
+
+#include "measure/timestamp.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- one day ---- */
+
+static enum store_status damaged_pack(struct store *store, const struct day_pack_label *label) {
+    char when[40];
+    timestamp_format(when, sizeof when, label->day * DAY_PACK_DAY_MS);
+    when[strcspn(when, "T")] = '\0';
+    snprintf(store->error, sizeof store->error, "packed day %s of point %lld is damaged (%s)", when,
+             (long long)label->point, store->path);
+    return STORE_DAMAGED;
+}
+
+static void drop(struct series_unpacked *day) {
+    free(day->bytes);
+    free(day->readings);
+    free(day->origins);
+    *day = (struct series_unpacked){.size = 0};
+}
+
+void series_unpacked_free(struct store *store) {
+    for (size_t i = 0; i < UNPACKED_USE_COUNT; i++) {
+        if (store->unpacked[i])
+            drop(store->unpacked[i]);
+        free(store->unpacked[i]);
+        store->unpacked[i] = NULL;
+    }
+}
+
+static bool is_kept(const struct series_unpacked *day, const struct day_pack_label *label,
+                    const void *bytes, size_t size) {
+    return day->size > 0 && day->size == size && day->label.point == label->point &&
+           day->label.day == label->day && memcmp(day->bytes, bytes, size) == 0;
+}
+
+static enum day_pack_status unpack(struct series_unpacked *day, const struct day_pack_label *label,
+                                   const void *bytes, size_t size) {
+    size_t count;
+    drop(day);
+    enum day_pack_status status = day_pack_count(bytes, size, &count);
+    if (status != DAY_PACK_OK)
+        return status;
+    day->bytes = malloc(size);
+    day->readings = malloc(count * sizeof *day->readings);
+    day->origins = malloc(count);
+    status = day->bytes && day->readings && day->origins
+                 ? day_pack_decode(label, bytes, size, day->readings, day->origins)
+                 : DAY_PACK_OUT_OF_MEMORY;
+    if (status != DAY_PACK_OK) {
+        drop(day);
+        return status;
+    }
+    memcpy(day->bytes, bytes, size);
+    day->label = *label;
+    day->size = size;
+    day->count = count;
+    return DAY_PACK_OK;
+}
+
+enum store_status series_unpack(struct store *store, enum store_unpacked_use use,
+                                const struct day_pack_label *label, sqlite3_stmt *row, int column,
+                                const struct series_unpacked **day) {
+    const void *bytes = sqlite3_column_blob(row, column);
+    size_t size = (size_t)sqlite3_column_bytes(row, column);
+    if (!store->unpacked[use])
+        store->unpacked[use] = calloc(1, sizeof *store->unpacked[use]);
+    struct series_unpacked *kept = store->unpacked[use];
+    if (!kept || (!bytes && sqlite3_errcode(store->db) == SQLITE_NOMEM))
+        return store_failure(store, SQLITE_NOMEM);
+    *day = kept;
+    if (is_kept(kept, label, bytes, size))
+        return STORE_OK;
+    switch (unpack(kept, label, bytes, size)) {
+    case DAY_PACK_OK:
+        return STORE_OK;
+    case DAY_PACK_OUT_OF_MEMORY:
+        return store_failure(store, SQLITE_NOMEM);
+    default:
+        return damaged_pack(store, label);
+    }
+}
+
+size_t series_unpacked_find(const struct series_unpacked *day, int64_t time_ms) {
+    size_t low = 0, high = day->count;
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        if (day->readings[middle].time_ms < time_ms)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low;
+}
+
+/* ---- all readings in order ---- */
+
+static enum store_status next_row(struct series_cursor *cursor) {
+    enum store_status status = store_row(cursor->store, cursor->rows);
+    if (status == STORE_OK)
+        cursor->row = (struct reading){sqlite3_column_int64(cursor->rows, 0),
+                                       sqlite3_column_double(cursor->rows, 1)};
+    else
+        cursor->rows = NULL; /* has been reset */
+    return status == STORE_NOT_FOUND ? STORE_OK : status;
+}
+
+static enum store_status next_pack(struct series_cursor *cursor) {
+    cursor->day = NULL;
+    enum store_status status = store_row(cursor->store, cursor->packs);
+    if (status == STORE_OK)
+        cursor->pack_day = sqlite3_column_int64(cursor->packs, 0);
+    else
+        cursor->packs = NULL;
+    return status == STORE_NOT_FOUND ? STORE_OK : status;
+}
+
+static enum store_status open_rows(struct series_cursor *cursor) {
+    enum store_status status =
+        store_statement(cursor->store, STATEMENT_READING_RANGE,
+                        "SELECT time_ms, value FROM readings WHERE point = ?1 AND time_ms >= ?2 "
+                        "AND time_ms < ?3 ORDER BY time_ms",
+                        &cursor->rows);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(cursor->rows, 1, cursor->key);
+    sqlite3_bind_int64(cursor->rows, 2, cursor->from_ms);
+    sqlite3_bind_int64(cursor->rows, 3, cursor->to_ms);
+    return next_row(cursor);
+}
+
+static enum store_status open_packs(struct series_cursor *cursor) {
+    enum store_status status = store_statement(
+        cursor->store, STATEMENT_PACK_RANGE,
+        "SELECT day, pack FROM day_packs WHERE point = ?1 AND day BETWEEN ?2 AND ?3 ORDER BY day",
+        &cursor->packs);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(cursor->packs, 1, cursor->key);
+    sqlite3_bind_int64(cursor->packs, 2, day_pack_day(cursor->from_ms));
+    sqlite3_bind_int64(cursor->packs, 3, day_pack_day(cursor->to_ms - 1));
+    return next_pack(cursor);
+}
+
+enum store_status series_cursor_open(struct series_cursor *cursor, struct store *store, int64_t key,
+                                     int64_t from_ms, int64_t to_ms) {
+    *cursor =
+        (struct series_cursor){.store = store, .key = key, .from_ms = from_ms, .to_ms = to_ms};
+    if (from_ms >= to_ms)
+        return STORE_OK;
+    enum store_status status = open_rows(cursor);
+    if (status == STORE_OK)
+        status = open_packs(cursor);
+    if (status != STORE_OK)
+        series_cursor_close(cursor);
+    return status;
+}
+
+void series_cursor_close(struct series_cursor *cursor) {
+    sqlite3_reset(cursor->rows);
+    sqlite3_reset(cursor->packs);
+    cursor->rows = cursor->packs = NULL;
+}
+
+/*
+ * Unpacks days until one has a reading that may be the next; a row before all of them needs none.
+ */
+static enum store_status find_packed(struct series_cursor *cursor) {
+    while (cursor->packs) {
+        if (cursor->day && cursor->next < cursor->end)
+            return STORE_OK;
+        enum store_status status = STORE_OK;
+        if (cursor->day) {
+            status = next_pack(cursor);
+        } else {
+            if (cursor->rows && cursor->row.time_ms < cursor->pack_day * DAY_PACK_DAY_MS)
+                return STORE_OK;
+            const struct day_pack_label label = {cursor->key, cursor->pack_day};
+            status = series_unpack(cursor->store, UNPACKED_CURSOR, &label, cursor->packs, 1,
+                                   &cursor->day);
+            if (status == STORE_OK) {
+                cursor->next = series_unpacked_find(cursor->day, cursor->from_ms);
+                cursor->end = series_unpacked_find(cursor->day, cursor->to_ms);
+            }
+        }
+        if (status != STORE_OK)
+            return status;
+    }
+    return STORE_OK;
+}
+
+enum store_status series_cursor_next(struct series_cursor *cursor, struct reading *reading) {
+    enum store_status status = find_packed(cursor);
+    if (status == STORE_OK && !cursor->rows && !cursor->packs)
+        return STORE_NOT_FOUND;
+    if (status == STORE_OK) {
+        const struct reading *packed =
+            cursor->packs && cursor->day ? &cursor->day->readings[cursor->next] : NULL;
+        bool is_row = cursor->rows && (!packed || cursor->row.time_ms < packed->time_ms);
+        *reading = is_row ? cursor->row : *packed;
+        cursor->next += !is_row;
+        /* A row of the same instant would be a twin: the packed one came first. */
+        if (is_row || (cursor->rows && cursor->row.time_ms == reading->time_ms))
+            status = next_row(cursor);
+    }
+    if (status != STORE_OK)
+        series_cursor_close(cursor);
+    return status;
+}
+
+/* ---- neighbours ---- */
+
+enum store_status series_packed_before(struct store *store, int64_t key, int64_t time_ms,
+                                       int64_t bound_ms, struct reading *reading) {
+    sqlite3_stmt *packs;
+    if (time_ms == INT64_MIN)
+        return STORE_NOT_FOUND;
+    enum store_status status = store_statement(
+        store, STATEMENT_PACK_BEFORE,
+        "SELECT day, pack FROM day_packs WHERE point = ?1 AND day <= ?2 ORDER BY day DESC", &packs);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(packs, 1, key);
+    sqlite3_bind_int64(packs, 2, day_pack_day(time_ms - 1));
+    while ((status = store_row(store, packs)) == STORE_OK) {
+        const struct day_pack_label label = {key, sqlite3_column_int64(packs, 0)};
+        const struct series_unpacked *day;
+        if (day_pack_day(bound_ms) > label.day) { /* ends before the bound */
+            status = STORE_NOT_FOUND;
+            break;
+        }
+        status = series_unpack(store, UNPACKED_LOOKUP, &label, packs, 1, &day);
+        if (status != STORE_OK)
+            break;
+        size_t behind = series_unpacked_find(day, time_ms);
+        if (behind > 0) {
+            *reading = day->readings[behind - 1];
+            break;
+        }
+    }
+    sqlite3_reset(packs);
+    return status;
+}
+
+enum store_status series_packed_after(struct store *store, int64_t key, int64_t time_ms,
+                                      int64_t bound_ms, struct reading *reading) {
+    sqlite3_stmt *packs;
+    enum store_status status = store_statement(
+        store, STATEMENT_PACK_AFTER,
+        "SELECT day, pack FROM day_packs WHERE point = ?1 AND day >= ?2 ORDER BY day", &packs);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(packs, 1, key);
+    sqlite3_bind_int64(packs, 2, day_pack_day(time_ms));
+    while ((status = store_row(store, packs)) == STORE_OK) {
+        const struct day_pack_label label = {key, sqlite3_column_int64(packs, 0)};
+        const struct series_unpacked *day;
+        if (label.day > day_pack_day(bound_ms)) {
+            status = STORE_NOT_FOUND;
+            break;
+        }
+        status = series_unpack(store, UNPACKED_LOOKUP, &label, packs, 1, &day);
+        if (status != STORE_OK)
+            break;
+        size_t at = series_unpacked_find(day, time_ms);
+        if (at < day->count) {
+            *reading = day->readings[at];
+            break;
+        }
+    }
+    sqlite3_reset(packs);
+    return status;
+}
+
+enum store_status series_pack_find(struct store *store, const struct day_pack_label *label,
+                                   sqlite3_stmt **pack) {
+    enum store_status status =
+        store_statement(store, STATEMENT_PACK_GET,
+                        "SELECT pack FROM day_packs WHERE point = ?1 AND day = ?2", pack);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(*pack, 1, label->point);
+    sqlite3_bind_int64(*pack, 2, label->day);
+    return store_row(store, *pack);
+}
+
+enum store_status series_packed_at(struct store *store, int64_t key, int64_t time_ms,
+                                   struct reading *reading) {
+    const struct day_pack_label label = {key, day_pack_day(time_ms)};
+    const struct series_unpacked *day;
+    sqlite3_stmt *pack;
+    enum store_status status = series_pack_find(store, &label, &pack);
+    if (status != STORE_OK)
+        return status;
+    status = series_unpack(store, UNPACKED_LOOKUP, &label, pack, 0, &day);
+    sqlite3_reset(pack);
+    if (status != STORE_OK)
+        return status;
+    size_t at = series_unpacked_find(day, time_ms);
+    if (at == day->count || day->readings[at].time_ms != time_ms)
+        return STORE_NOT_FOUND;
+    *reading = day->readings[at];
+    return STORE_OK;
+}
+
+enum store_status series_packed_check(struct store *store, int64_t key, int64_t from_ms,
+                                      int64_t to_ms) {
+    struct series_cursor cursor = {
+        .store = store, .key = key, .from_ms = from_ms, .to_ms = to_ms > from_ms ? to_ms : from_ms};
+    enum store_status status = STORE_OK;
+    if (from_ms < to_ms)
+        status = open_packs(&cursor);
+    while (status == STORE_OK && cursor.packs) {
+        const struct day_pack_label label = {key, cursor.pack_day};
+        status = series_unpack(store, UNPACKED_CURSOR, &label, cursor.packs, 1, &cursor.day);
+        if (status == STORE_OK)
+            status = next_pack(&cursor);
+    }
+    series_cursor_close(&cursor);
+    return status;
+}
+
+/* ---- retention ---- */
+
+/* The oldest pack, when its day is over by then. A damaged one counts up to the end of its day. */
+static enum store_status find_oldest(struct store *store, int64_t key, int64_t before_ms,
+                                     struct day_pack_label *label, int64_t *last_ms,
+                                     int64_t *count) {
+    sqlite3_stmt *oldest;
+    enum store_status status = store_statement(
+        store, STATEMENT_PACK_OLDEST,
+        "SELECT day, pack, count FROM day_packs WHERE point = ?1 AND day < ?2 ORDER BY day LIMIT 1",
+        &oldest);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(oldest, 1, key);
+    sqlite3_bind_int64(oldest, 2, day_pack_day(before_ms));
+    status = store_row(store, oldest);
+    if (status != STORE_OK)
+        return status;
+    const struct series_unpacked *day;
+    *label = (struct day_pack_label){key, sqlite3_column_int64(oldest, 0)};
+    *count = sqlite3_column_int64(oldest, 2);
+    status = series_unpack(store, UNPACKED_LOOKUP, label, oldest, 1, &day);
+    *last_ms = status == STORE_OK ? day->readings[day->count - 1].time_ms
+                                  : (label->day + 1) * DAY_PACK_DAY_MS - 1;
+    sqlite3_reset(oldest);
+    return status == STORE_DAMAGED ? STORE_OK : status;
+}
+
+enum store_status series_packed_expire(struct store *store, int64_t key, int64_t before_ms,
+                                       int64_t *last_ms, int64_t *count) {
+    struct day_pack_label label;
+    enum store_status status = find_oldest(store, key, before_ms, &label, last_ms, count);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_stmt *delete;
+    status = store_statement(store, STATEMENT_PACK_DELETE,
+                             "DELETE FROM day_packs WHERE point = ?1 AND day = ?2", &delete);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(delete, 1, label.point);
+    sqlite3_bind_int64(delete, 2, label.day);
+    return store_run(store, delete);
+}

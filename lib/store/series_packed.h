@@ -1,0 +1,82 @@
+/*
+ * series_packed: readings of a point in order, whether they lie as rows or in packed days. Private
+ * to lib/store.
+ *
+ * A damaged pack answers STORE_DAMAGED with the day in store_error; the handle stays usable, for
+ * everything else in the store is sound.
+ */
+#ifndef STORE_SERIES_PACKED_H
+#define STORE_SERIES_PACKED_H
+
+#include "store/day_pack.h"
+#include "store/series.h"
+#include "store/store_sqlite.h"
+
+/* A day unpacked, kept until another is: who reads on in the same day need not unpack it again. */
+struct series_unpacked {
+    struct day_pack_label label;
+    unsigned char *bytes; /* the pack it was made from */
+    size_t size;          /* 0: holds nothing */
+    struct reading *readings;
+    unsigned char *origins;
+    size_t count;
+};
+
+/**
+ * Unpacks the pack in `column` of a row. *day is borrowed until the next call with the same use.
+ * STORE_DAMAGED: see above.
+ */
+enum store_status series_unpack(struct store *store, enum store_unpacked_use use,
+                                const struct day_pack_label *label, sqlite3_stmt *row, int column,
+                                const struct series_unpacked **day);
+void series_unpacked_free(struct store *store);
+
+/** Index of the first reading at or after an instant. */
+size_t series_unpacked_find(const struct series_unpacked *day, int64_t time_ms);
+
+/* Readings of one point with from <= time < to. One at a time in a store. */
+struct series_cursor {
+    struct store *store;
+    int64_t key, from_ms, to_ms;
+    sqlite3_stmt *rows, *packs; /* NULL when at the end */
+    struct reading row;         /* the next of `rows` */
+    int64_t pack_day;           /* of `packs`; unpacked when `day` is not NULL */
+    const struct series_unpacked *day;
+    size_t next, end; /* in `day` */
+};
+enum store_status series_cursor_open(struct series_cursor *cursor, struct store *store, int64_t key,
+                                     int64_t from_ms, int64_t to_ms);
+/** STORE_NOT_FOUND at the end. */
+enum store_status series_cursor_next(struct series_cursor *cursor, struct reading *reading);
+void series_cursor_close(struct series_cursor *cursor);
+
+/**
+ * Neighbours among packed days. `bound_ms`: one beyond it is of no use, so do not unpack for it.
+ */
+enum store_status series_packed_before(struct store *store, int64_t key, int64_t time_ms,
+                                       int64_t bound_ms, struct reading *reading);
+enum store_status series_packed_after(struct store *store, int64_t key, int64_t time_ms,
+                                      int64_t bound_ms, struct reading *reading);
+
+/** The packed reading of exactly this instant; STORE_NOT_FOUND when there is none. */
+enum store_status series_packed_at(struct store *store, int64_t key, int64_t time_ms,
+                                   struct reading *reading);
+
+/**
+ * The pack of a day, in column 0 of *pack: reset it. STORE_NOT_FOUND (already reset): not packed.
+ */
+enum store_status series_pack_find(struct store *store, const struct day_pack_label *label,
+                                   sqlite3_stmt **pack);
+
+/** Key of the next point after *key; STORE_NOT_FOUND behind the last. */
+enum store_status series_next_point(struct store *store, int64_t *key);
+
+/** STORE_DAMAGED when a pack of the days from … to cannot be read. */
+enum store_status series_packed_check(struct store *store, int64_t key, int64_t from_ms,
+                                      int64_t to_ms);
+
+/** Deletes the oldest packed day if it ends by `before_ms`: *count readings up to *last_ms. */
+enum store_status series_packed_expire(struct store *store, int64_t key, int64_t before_ms,
+                                       int64_t *last_ms, int64_t *count);
+
+#endif

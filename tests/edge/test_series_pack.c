@@ -1,0 +1,607 @@
+/* Packed days in the store: nobody who reads sees a difference, nothing is lost, damage is told. */
+#include "failing_vfs.h"
+#include "store/day_pack.h"
+#include "store_support.h"
+#include "test_support.h"
+
+#include <math.h>
+#include <signal.h>
+#include <sqlite3.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#define DAY_MS DAY_PACK_DAY_MS
+#define HOUR_MS INT64_C(3600000)
+#define INTERVAL_MS 600000
+#define FOR_EVER (INT64_MAX / 2)
+
+static const char *folder, *path;
+
+static void set_up(void) {
+    folder = store_test_folder();
+    path = store_test_path(folder, "subslab.db");
+}
+
+static void tear_down(void) {
+    store_test_remove(folder);
+}
+
+static int pack(struct store *store, int64_t before_ms, int most) {
+    int packed;
+    ck_assert_int_eq(series_pack(store, before_ms, most, &packed), STORE_OK);
+    return packed;
+}
+
+static int pack_all(struct store *store, int64_t before_ms) {
+    int sum = 0, packed;
+    do {
+        packed = pack(store, before_ms, 500);
+        sum += packed;
+    } while (packed > 0);
+    return sum;
+}
+
+static enum series_append append(struct store *store, int64_t key, int64_t time_ms, double value,
+                                 bool certainly_new) {
+    struct reading reading = {time_ms, value};
+    enum series_append result;
+    ck_assert_int_eq(
+        series_append(store, key, &reading, SERIES_FROM_SENSOR, certainly_new, &result), STORE_OK);
+    return result;
+}
+
+static int64_t ask(const char *sql) {
+    sqlite3 *db;
+    sqlite3_stmt *statement;
+    ck_assert_int_eq(sqlite3_open(path, &db), SQLITE_OK);
+    ck_assert_int_eq(sqlite3_prepare_v2(db, sql, -1, &statement, NULL), SQLITE_OK);
+    ck_assert_int_eq(sqlite3_step(statement), SQLITE_ROW);
+    int64_t answer = sqlite3_column_int64(statement, 0);
+    sqlite3_finalize(statement);
+    sqlite3_close(db);
+    return answer;
+}
+
+static void change(const char *sql) {
+    sqlite3 *db;
+    ck_assert_int_eq(sqlite3_open(path, &db), SQLITE_OK);
+    ck_assert_int_eq(sqlite3_exec(db, sql, NULL, NULL, NULL), SQLITE_OK);
+    sqlite3_close(db);
+}
+
+/* ---- two stores, one of them packed now and then ---- */
+
+struct pair {
+    struct store *rows, *packs;
+    int64_t keys[2];
+};
+
+static int64_t random_time(struct test_random *random) {
+    int64_t time = (int64_t)(test_random_unit(random) * 6 * DAY_MS) - 2 * DAY_MS;
+    switch (test_random_next(random) % 4) {
+    case 0:
+        return time / DAY_MS * DAY_MS - (int64_t)(test_random_next(random) % 2); /* edges */
+    case 1:
+        return time / INTERVAL_MS * INTERVAL_MS;
+    case 2:
+        return time / HOUR_MS * HOUR_MS;
+    default:
+        return time;
+    }
+}
+
+static void same_reading(enum store_status a_status, const struct reading *a,
+                         enum store_status b_status, const struct reading *b) {
+    ck_assert_int_eq(a_status, b_status);
+    if (a_status != STORE_OK)
+        return;
+    ck_assert_int_eq(a->time_ms, b->time_ms);
+    ck_assert(memcmp(&a->value, &b->value, sizeof(double)) == 0);
+}
+
+static void same_neighbours(const struct pair *pair, int64_t key, int64_t time_ms) {
+    struct reading a = {0}, b = {0};
+    enum store_status found = series_before(pair->rows, key, time_ms, &a);
+    same_reading(found, &a, series_before(pair->packs, key, time_ms, &b), &b);
+    found = series_after(pair->rows, key, time_ms, &a);
+    same_reading(found, &a, series_after(pair->packs, key, time_ms, &b), &b);
+    found = series_newest(pair->rows, key, &a);
+    same_reading(found, &a, series_newest(pair->packs, key, &b), &b);
+}
+
+static void same_range(const struct pair *pair, int64_t key, int64_t from_ms, int64_t to_ms,
+                       size_t capacity) {
+    static struct reading a[3000], b[3000];
+    size_t a_count, b_count;
+    ck_assert_int_eq(series_read(pair->rows, key, from_ms, to_ms, a, capacity, &a_count), STORE_OK);
+    ck_assert_int_eq(series_read(pair->packs, key, from_ms, to_ms, b, capacity, &b_count),
+                     STORE_OK);
+    ck_assert_uint_eq(a_count, b_count);
+    for (size_t i = 0; i < a_count; i++)
+        same_reading(STORE_OK, &a[i], STORE_OK, &b[i]);
+}
+
+static void same_hours(const struct pair *pair, int64_t key) {
+    static struct series_hour a[400], b[400];
+    size_t a_count, b_count;
+    ck_assert_int_eq(series_hours(pair->rows, key, INT64_MIN, INT64_MAX, a, 400, &a_count),
+                     STORE_OK);
+    ck_assert_int_eq(series_hours(pair->packs, key, INT64_MIN, INT64_MAX, b, 400, &b_count),
+                     STORE_OK);
+    ck_assert_uint_eq(a_count, b_count);
+    for (size_t i = 0; i < a_count; i++) {
+        ck_assert_int_eq(a[i].hour_ms, b[i].hour_ms);
+        ck_assert_int_eq(a[i].count, b[i].count);
+        ck_assert_int_eq(a[i].covered_ms, b[i].covered_ms);
+        ck_assert(a[i].value_ms == b[i].value_ms);
+    }
+}
+
+static void same_counts(const struct pair *pair) {
+    int64_t a, b;
+    ck_assert_int_eq(series_count(pair->rows, &a), STORE_OK);
+    ck_assert_int_eq(series_count(pair->packs, &b), STORE_OK);
+    ck_assert_int_eq(a, b);
+}
+
+static void append_both(const struct pair *pair, struct test_random *random) {
+    int64_t key = pair->keys[test_random_next(random) % 2], time = random_time(random);
+    int number = test_random_unit(random) < 0.3 ? 40 : 1;
+    for (int i = 0; i < number; i++, time += INTERVAL_MS) {
+        double value = round(600 + 10 * test_random_unit(random)) / 100 * 249.08891;
+        enum series_append a = append(pair->rows, key, time, value, false);
+        ck_assert_int_eq(append(pair->packs, key, time, value, false), a);
+        for (int s = 0; s < 2; s++)
+            ck_assert_int_eq(series_hours_rebuild(s ? pair->packs : pair->rows, key, INTERVAL_MS,
+                                                  time - INTERVAL_MS, time + INTERVAL_MS),
+                             STORE_OK);
+    }
+}
+
+static void one_step(struct pair *pair, struct test_random *random) {
+    int64_t key = pair->keys[test_random_next(random) % 2];
+    switch (test_random_next(random) % 8) {
+    case 0:
+        pack(pair->packs, random_time(random), 1 + (int)(test_random_next(random) % 100));
+        break;
+    case 1: { /* what is rolled back leaves no trace */
+        ck_assert_int_eq(store_begin(pair->packs), STORE_OK);
+        append(pair->packs, key, random_time(random), 1.0, false);
+        pack(pair->packs, random_time(random), 1000);
+        store_rollback(pair->packs);
+        break;
+    }
+    case 2:
+        same_range(pair, key, random_time(random), random_time(random),
+                   1 + (size_t)(test_random_next(random) % 50));
+        break;
+    case 3:
+        same_range(pair, key, INT64_MIN, INT64_MAX, 3000);
+        break;
+    case 4:
+        same_neighbours(pair, key, random_time(random));
+        break;
+    default:
+        append_both(pair, random);
+    }
+}
+
+START_TEST(nobody_who_reads_sees_a_difference) {
+    struct test_random random = {test_seed() + (uint64_t)_i};
+    struct pair pair = {store_test_open(store_test_path(folder, "rows.db"), NULL),
+                        store_test_open(path, NULL),
+                        {0}};
+    for (int k = 0; k < 2; k++) {
+        int64_t key;
+        ck_assert_int_eq(series_key(pair.rows, "elm-3", k ? "b" : "a", &pair.keys[k]), STORE_OK);
+        ck_assert_int_eq(series_key(pair.packs, "elm-3", k ? "b" : "a", &key), STORE_OK);
+        ck_assert_int_eq(key, pair.keys[k]);
+        for (int s = 0; s < 2; s++)
+            ck_assert_int_eq(series_set_interval(s ? pair.packs : pair.rows, key, INTERVAL_MS),
+                             STORE_OK);
+    }
+    for (int i = 0; i < 150; i++)
+        one_step(&pair, &random);
+    pack_all(pair.packs, 2 * DAY_MS);
+    for (int i = 0; i < 50; i++)
+        one_step(&pair, &random);
+    store_close(pair.packs);
+    pair.packs = store_test_open(path, NULL);
+    for (int k = 0; k < 2; k++) {
+        same_range(&pair, pair.keys[k], INT64_MIN, INT64_MAX, 3000);
+        same_hours(&pair, pair.keys[k]);
+        for (int i = 0; i < 100; i++)
+            same_neighbours(&pair, pair.keys[k], random_time(&random));
+        same_neighbours(&pair, pair.keys[k], INT64_MIN);
+        same_neighbours(&pair, pair.keys[k], INT64_MAX);
+    }
+    same_counts(&pair);
+    store_test_verify(pair.packs);
+    store_close(pair.rows);
+    store_close(pair.packs);
+}
+END_TEST
+
+/* ---- packing ---- */
+
+static int64_t make_days(struct store *store, int days, int a_day) {
+    int64_t key;
+    ck_assert_int_eq(store_begin(store), STORE_OK);
+    ck_assert_int_eq(series_key(store, "elm-3", "suction", &key), STORE_OK);
+    ck_assert_int_eq(series_set_interval(store, key, INTERVAL_MS), STORE_OK);
+    for (int d = 0; d < days; d++)
+        for (int i = 0; i < a_day; i++)
+            append(store, key, d * DAY_MS + i * (DAY_MS / a_day),
+                   (double)(60 + i * 7 % 5) / 100 * 249.08891, true);
+    ck_assert_int_eq(series_hours_rebuild(store, key, INTERVAL_MS, -INTERVAL_MS, days * DAY_MS),
+                     STORE_OK);
+    ck_assert_int_eq(store_commit(store), STORE_OK);
+    return key;
+}
+
+START_TEST(only_closed_days_are_packed) {
+    struct store *store = store_test_open(path, NULL);
+    make_days(store, 4, 144);
+    ck_assert_int_eq(pack_all(store, 0), 0);
+    ck_assert_int_eq(pack_all(store, DAY_MS - 1), 0);
+    ck_assert_int_eq(pack_all(store, 3 * DAY_MS + 5), 3 * 144);
+    ck_assert_int_eq(pack_all(store, 3 * DAY_MS + 5), 0);
+    store_test_verify(store);
+    store_close(store);
+    ck_assert_int_eq(ask("SELECT count(*) FROM readings"), 144);
+    ck_assert_int_eq(ask("SELECT count(*) FROM day_packs"), 3);
+    ck_assert_int_eq(ask("SELECT sum(count) FROM day_packs"), 3 * 144);
+    ck_assert_int_eq(ask("SELECT max(day) FROM day_packs"), 2);
+    ck_assert_int_lt(ask("SELECT max(length(pack)) FROM day_packs"), 144);
+    ck_assert_int_eq(ask("SELECT value FROM totals WHERE name = 'packed to day'"), 2);
+}
+END_TEST
+
+START_TEST(one_step_is_small) {
+    struct store *store = store_test_open(path, NULL);
+    int64_t key = make_days(store, 1, 86400);
+    int steps = 0, packed;
+    while ((packed = pack(store, DAY_MS, 4000)) > 0) {
+        ck_assert_int_le(packed, 4000);
+        steps++;
+    }
+    ck_assert_int_eq(steps, 22);
+    struct reading reading;
+    ck_assert_int_eq(series_newest(store, key, &reading), STORE_OK);
+    ck_assert_int_eq(reading.time_ms, DAY_MS - 1000);
+    store_test_verify(store);
+    store_close(store);
+    ck_assert_int_eq(ask("SELECT count(*) FROM readings"), 0);
+    ck_assert_int_eq(ask("SELECT count FROM day_packs"), 86400);
+}
+END_TEST
+
+START_TEST(twins_of_packed_readings_are_found_whatever_is_said) {
+    struct store *store = store_test_open(path, NULL);
+    int64_t key = make_days(store, 3, 144);
+    struct reading packed;
+    ck_assert_int_eq(series_after(store, key, 0, &packed), STORE_OK);
+    ck_assert_int_eq(pack_all(store, 3 * DAY_MS), 3 * 144);
+    for (int certainly = 0; certainly < 2; certainly++) {
+        ck_assert_int_eq(append(store, key, 0, packed.value, certainly), SERIES_SAME);
+        ck_assert_int_eq(append(store, key, 0, packed.value + 1, certainly), SERIES_CONFLICT);
+    }
+    ck_assert_int_eq(append(store, key, 1, 5.0, false), SERIES_NEW);
+    ck_assert_int_eq(append(store, key, 1, 5.0, false), SERIES_SAME); /* beside the pack */
+    ck_assert_int_eq(append(store, key, 1, 6.0, false), SERIES_CONFLICT);
+    ck_assert_int_eq(pack_all(store, 3 * DAY_MS), 1);
+    ck_assert_int_eq(append(store, key, 1, 6.0, false), SERIES_CONFLICT);
+    struct reading got[2];
+    size_t count;
+    ck_assert_int_eq(series_read(store, key, 0, 2, got, 2, &count), STORE_OK);
+    ck_assert_uint_eq(count, 2);
+    ck_assert_double_eq(got[0].value, packed.value);
+    ck_assert_double_eq(got[1].value, 5.0);
+    int64_t total;
+    ck_assert_int_eq(series_count(store, &total), STORE_OK);
+    ck_assert_int_eq(total, 3 * 144 + 1);
+    store_close(store);
+}
+END_TEST
+
+START_TEST(retention_takes_packed_days_whole) {
+    struct store *store = store_test_open(path, NULL);
+    int64_t key = make_days(store, 6, 144), total;
+    ck_assert_int_eq(pack_all(store, 4 * DAY_MS), 4 * 144);
+    append(store, key, 1, 5.0, false); /* beside a pack */
+    int deleted, sum = 0;
+    do {
+        ck_assert_int_eq(series_expire(store, 2 * DAY_MS + HOUR_MS, 100, &deleted), STORE_OK);
+        sum += deleted;
+    } while (deleted >= 100);
+    ck_assert_int_eq(sum, 2 * 144 + 1);
+    struct reading oldest;
+    ck_assert_int_eq(series_after(store, key, INT64_MIN, &oldest), STORE_OK);
+    ck_assert_int_eq(oldest.time_ms, 2 * DAY_MS);
+    ck_assert_int_eq(series_count(store, &total), STORE_OK);
+    ck_assert_int_eq(total, 4 * 144);
+    ck_assert_int_eq(series_hours_rebuild(store, key, INTERVAL_MS, 0, 6 * DAY_MS), STORE_OK);
+    store_test_verify(store);
+    ck_assert_int_eq(series_expire(store, 5 * DAY_MS, 10000, &deleted), STORE_OK);
+    ck_assert_int_eq(deleted, 3 * 144);
+    store_test_verify(store);
+    store_close(store);
+    ck_assert_int_eq(ask("SELECT count(*) FROM day_packs"), 0);
+}
+END_TEST
+
+START_TEST(points_are_packed_in_turn) {
+    struct store *store = store_test_open(path, NULL);
+    ck_assert_int_eq(store_begin(store), STORE_OK);
+    for (int p = 0; p < 1300; p++) { /* more than one call looks at */
+        char name[20];
+        int64_t key;
+        snprintf(name, sizeof name, "p%d", p);
+        ck_assert_int_eq(series_key(store, "elm-3", name, &key), STORE_OK);
+        if (p % 100 == 99)
+            append(store, key, -5 * DAY_MS + p, 1.5, true);
+    }
+    ck_assert_int_eq(store_commit(store), STORE_OK);
+    int calls = 0, packed = 0;
+    while (packed < 13 && calls < 10) {
+        packed += pack(store, 0, 100);
+        calls++;
+    }
+    ck_assert_int_eq(packed, 13);
+    ck_assert_int_le(calls, 4);
+    store_close(store);
+}
+END_TEST
+
+START_TEST(a_backup_holds_the_packs) {
+    struct store *store = store_test_open(path, NULL);
+    int64_t key = make_days(store, 5, 144), total;
+    char why[500];
+    ck_assert_int_eq(pack_all(store, 4 * DAY_MS), 4 * 144);
+    const char *copy = store_test_path(folder, "copy.db");
+    ck_assert_int_eq(store_backup(store, copy, NULL, NULL, why, sizeof why), STORE_OK);
+    store_close(store);
+    store = store_test_open(copy, NULL);
+    store_test_verify(store);
+    ck_assert_int_eq(series_count(store, &total), STORE_OK);
+    ck_assert_int_eq(total, 5 * 144);
+    static struct reading got[1000];
+    size_t count;
+    ck_assert_int_eq(series_read(store, key, 0, FOR_EVER, got, 1000, &count), STORE_OK);
+    ck_assert_uint_eq(count, 5 * 144);
+    store_close(store);
+}
+END_TEST
+
+/* ---- damage ---- */
+
+static char findings[2000];
+
+static void keep_finding(void *context, const char *text) {
+    ++*(int *)context;
+    size_t length = strlen(findings);
+    snprintf(findings + length, sizeof findings - length, "%s\n", text);
+}
+
+START_TEST(a_damaged_pack_is_told_and_stops_nothing_else) {
+    struct store *store = store_test_open(path, NULL);
+    int64_t key = make_days(store, 4, 144);
+    pack_all(store, 3 * DAY_MS);
+    store_close(store);
+    change("UPDATE day_packs SET pack = CAST(substr(pack, 1, 20) || x'00' || substr(pack, 22) AS "
+           "BLOB) WHERE day = 1");
+    store = store_test_open(path, NULL);
+    int count = 0;
+    ck_assert_int_eq(store_verify(store, keep_finding, NULL, &count), STORE_DAMAGED);
+    ck_assert_int_eq(count, 1);
+    ck_assert_msg(strstr(findings, "packed day of elm-3/suction, 1970-01-02: damaged"), "%s",
+                  findings);
+    struct reading got[300], reading;
+    size_t got_count;
+    ck_assert_int_eq(series_read(store, key, 0, FOR_EVER, got, 300, &got_count), STORE_DAMAGED);
+    ck_assert_ptr_nonnull(strstr(store_error(store), "packed day 1970-01-02"));
+    ck_assert_int_eq(series_read(store, key, 0, DAY_MS, got, 300, &got_count), STORE_OK);
+    ck_assert_uint_eq(got_count, 144);
+    ck_assert_int_eq(series_read(store, key, 2 * DAY_MS, FOR_EVER, got, 300, &got_count), STORE_OK);
+    ck_assert_uint_eq(got_count, 288);
+    ck_assert_int_eq(series_newest(store, key, &reading), STORE_OK);
+    /* A late reading of that day is kept, its hours are left as they are, and packing passes on. */
+    ck_assert_int_eq(append(store, key, DAY_MS + 77, 5.0, false), SERIES_NEW);
+    ck_assert_int_eq(series_hours_rebuild(store, key, INTERVAL_MS, DAY_MS, DAY_MS), STORE_OK);
+    struct series_hour hour;
+    ck_assert_int_eq(series_hours(store, key, DAY_MS, DAY_MS + 1, &hour, 1, &got_count), STORE_OK);
+    ck_assert_uint_eq(got_count, 1);
+    ck_assert_int_eq(hour.count, 6);
+    ck_assert_int_eq(pack_all(store, 4 * DAY_MS), 144);
+    ck_assert_int_eq(series_after(store, key, 3 * DAY_MS, &reading), STORE_OK);
+    int deleted;
+    ck_assert_int_eq(series_expire(store, 2 * DAY_MS, 10000, &deleted), STORE_OK);
+    ck_assert_int_eq(deleted, 2 * 144 + 1);
+    store_test_verify(store);
+    store_close(store);
+}
+END_TEST
+
+static const struct {
+    const char *sql, *words;
+} tamperings[] = {
+    {"UPDATE day_packs SET pack = (SELECT pack FROM day_packs WHERE day = 1) WHERE day = 0",
+     "1970-01-01: damaged"},
+    {"UPDATE day_packs SET pack = x''", "damaged"},
+    {"UPDATE day_packs SET pack = x'D2' || substr(pack, 2)", "damaged"},
+    {"UPDATE day_packs SET count = count + 1 WHERE day = 0;"
+     "UPDATE totals SET value = value + 1 WHERE name = 'readings'",
+     "another number"},
+    {"UPDATE day_packs SET count = count + 1", "running total"},
+    {"DELETE FROM day_packs WHERE day = 1", "running total"},
+    {"DELETE FROM day_packs WHERE day = 1;"
+     "UPDATE totals SET value = value - 144 WHERE name = 'readings'",
+     "there are no readings"},
+    {"INSERT INTO readings VALUES (1, 600000, 7.0, 0);"
+     "UPDATE totals SET value = value + 1 WHERE name = 'readings'",
+     "twice"},
+    {"UPDATE day_packs SET point = 9", "belongs to no row"},
+};
+
+START_TEST(verify_finds_what_was_tampered_with) {
+    struct store *store = store_test_open(path, NULL);
+    make_days(store, 4, 144);
+    pack_all(store, 3 * DAY_MS);
+    store_test_verify(store);
+    store_close(store);
+    change(tamperings[_i].sql);
+    store = store_test_open(path, NULL);
+    int count = 0;
+    ck_assert_int_eq(store_verify(store, keep_finding, NULL, &count), STORE_DAMAGED);
+    ck_assert_msg(strstr(findings, tamperings[_i].words), "says: %s", findings);
+    store_close(store);
+}
+END_TEST
+
+/* ---- faults ---- */
+
+#define BATCHES 20 /* 200 readings of each of three points: more than a day */
+#define LAST_MS (INT64_C(1700000000000) + 2 * DAY_MS)
+
+static void make_batches(void) {
+    static const char *const suffixes[] = {"", "-wal", "-shm"};
+    char name[400];
+    for (size_t i = 0; i < 3; i++) {
+        snprintf(name, sizeof name, "%s%s", path, suffixes[i]);
+        unlink(name);
+    }
+    struct store *store = store_test_open(path, FAILING_VFS);
+    for (int64_t i = 0; i < BATCHES; i++)
+        ck_assert_int_eq(store_test_write_batch(store, i), STORE_OK);
+    store_close(store);
+}
+
+static void expect_all_batches(void) {
+    struct store *store = store_test_open(path, NULL);
+    ck_assert_int_eq(store_test_count_batches(store), BATCHES);
+    store_test_verify(store);
+    store_close(store);
+}
+
+/* Packs in small steps until something fails; checks points in between. */
+static enum store_status pack_with_faults(void) {
+    struct store *store = NULL;
+    char why[500];
+    const struct store_options options = {STORE_READ_WRITE, 50, FAILING_VFS};
+    enum store_status status = store_open(path, &options, &store, why, sizeof why);
+    for (int packed = 1; status == STORE_OK && packed > 0;) {
+        status = series_pack(store, LAST_MS, 50, &packed);
+        if (status == STORE_OK)
+            store_checkpoint(store);
+    }
+    store_close(store);
+    return status;
+}
+
+START_TEST(every_failing_call_leaves_every_reading) {
+    static const struct {
+        unsigned kinds;
+        int code;
+        bool lasting;
+    } faults[] = {{FAIL_WRITE, SQLITE_FULL, false},
+                  {FAIL_WRITE, SQLITE_IOERR_WRITE, true},
+                  {FAIL_SYNC, SQLITE_IOERR_FSYNC, false},
+                  {FAIL_READ, SQLITE_IOERR_READ, false}};
+    failing_vfs_register();
+    long stopped = 0, n = 1;
+    for (bool fired = true; fired; n += 1 + n / 8) {
+        make_batches();
+        failing_vfs_arm(faults[_i].kinds, n, faults[_i].code, faults[_i].lasting);
+        stopped += pack_with_faults() != STORE_OK;
+        fired = failing_vfs_fired();
+        failing_vfs_arm(0, 0, 0, false);
+        expect_all_batches();
+    }
+    printf("fault %d: calls up to %ld failed, %ld runs stopped\n", _i, n, stopped);
+    ck_assert_int_gt(stopped, 0);
+    ck_assert_int_gt(ask("SELECT count(*) FROM day_packs"), 0);
+}
+END_TEST
+
+START_TEST(a_power_cut_while_packing_leaves_every_reading) {
+    failing_vfs_register();
+    uint64_t random = test_seed() + (uint64_t)_i;
+    struct test_random choice = {random};
+    make_batches();
+    failing_vfs_start_shadows();
+    struct store *store = store_test_open(path, FAILING_VFS);
+    int steps = (int)(test_random_next(&choice) % 8);
+    for (int i = 0; i < steps; i++) {
+        pack(store, LAST_MS, 50);
+        if (test_random_unit(&choice) < 0.3)
+            store_checkpoint(store);
+    }
+    int packed;
+    failing_vfs_arm(FAIL_SYNC, 1, SQLITE_IOERR_FSYNC, true);
+    if (_i % 2)
+        ck_assert_int_ne(series_pack(store, LAST_MS, 50, &packed), STORE_OK);
+    else
+        store_checkpoint(store);
+    char home[300];
+    snprintf(home, sizeof home, "%s", store_test_path(folder, "cut"));
+    ck_assert_int_eq(mkdir(home, 0700), 0);
+    failing_vfs_cut(home, &random);
+    failing_vfs_arm(0, 0, 0, false);
+    failing_vfs_stop_shadows();
+    store_close(store);
+    struct store *left = store_test_open(store_test_path(home, "subslab.db"), NULL);
+    ck_assert_int_eq(store_test_count_batches(left), BATCHES);
+    store_test_verify(left);
+    store_close(left);
+    store_test_remove(home);
+}
+END_TEST
+
+START_TEST(a_kill_while_packing_loses_nothing) {
+    failing_vfs_register();
+    struct test_random random = {test_seed()};
+    make_batches();
+    for (int kills = 0; kills < 30; kills++) {
+        pid_t child = fork();
+        if (child == 0) {
+            struct store *store = store_test_open(path, FAILING_VFS);
+            int packed = 1;
+            while (packed > 0 && series_pack(store, LAST_MS, 10, &packed) == STORE_OK)
+                ;
+            pause();
+        }
+        usleep((useconds_t)(test_random_unit(&random) * 20000.0));
+        kill(child, SIGKILL);
+        int status;
+        waitpid(child, &status, 0);
+        ck_assert(WIFSIGNALED(status));
+        expect_all_batches();
+    }
+    ck_assert_int_gt(ask("SELECT count(*) FROM day_packs"), 0);
+}
+END_TEST
+
+int main(void) {
+    test_seed();
+    TCase *same = tcase_create("same"), *faults = tcase_create("faults");
+    tcase_add_checked_fixture(same, set_up, tear_down);
+    tcase_add_loop_test(same, nobody_who_reads_sees_a_difference, 0, 20);
+    tcase_add_test(same, only_closed_days_are_packed);
+    tcase_add_test(same, one_step_is_small);
+    tcase_add_test(same, twins_of_packed_readings_are_found_whatever_is_said);
+    tcase_add_test(same, retention_takes_packed_days_whole);
+    tcase_add_test(same, points_are_packed_in_turn);
+    tcase_add_test(same, a_backup_holds_the_packs);
+    tcase_add_test(same, a_damaged_pack_is_told_and_stops_nothing_else);
+    tcase_add_loop_test(same, verify_finds_what_was_tampered_with, 0,
+                        (int)(sizeof tamperings / sizeof tamperings[0]));
+    tcase_add_checked_fixture(faults, set_up, tear_down);
+    tcase_add_loop_test(faults, every_failing_call_leaves_every_reading, 0, 4);
+    tcase_add_loop_test(faults, a_power_cut_while_packing_leaves_every_reading, 0, 20);
+    tcase_add_test(faults, a_kill_while_packing_loses_nothing);
+    TCase *const tcases[] = {same, faults};
+    return run_test_cases(tcases, 2);
+}
