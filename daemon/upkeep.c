@@ -3,7 +3,8 @@
 #include "daily_upkeep.h"
 #include "measure/duration.h"
 
-enum { EXPIRE_STEP = 2000, SENT_STEP = 200 };
+enum { EXPIRE_STEP = 2000, PACK_STEP = 1000, SENT_STEP = 200 };
+static const int64_t keep_unpacked_ms = 2 * DURATION_DAY_MS;
 static const int64_t keep_sent_ms = 90 * DURATION_DAY_MS;
 static const int64_t large_wal_bytes = INT64_C(64) << 20;
 
@@ -19,7 +20,19 @@ static bool expire(struct pipeline *pipeline, int64_t now_ms) {
         status = outbox_expire(pipeline_store(pipeline), now_ms - keep_sent_ms, SENT_STEP, &sent);
     if (status != STORE_OK)
         pipeline_fail(pipeline, status);
-    return readings == EXPIRE_STEP || sent == SENT_STEP;
+    return readings >= EXPIRE_STEP || sent == SENT_STEP;
+}
+
+/* Closed days go from rows into packs, a few points' days a step. */
+static bool pack(struct pipeline *pipeline, int64_t now_ms) {
+    int packed = 0;
+    if (!pipeline_begin(pipeline))
+        return false;
+    enum store_status status =
+        series_pack(pipeline_store(pipeline), now_ms - keep_unpacked_ms, PACK_STEP, &packed);
+    if (status != STORE_OK)
+        pipeline_fail(pipeline, status);
+    return packed > 0;
 }
 
 int64_t upkeep_step(struct pipeline *pipeline, int64_t now_ms, bool busy) {
@@ -31,5 +44,7 @@ int64_t upkeep_step(struct pipeline *pipeline, int64_t now_ms, bool busy) {
         store_checkpoint(pipeline_store(pipeline));
     bool days_due = daily_upkeep_step(pipeline_daily(pipeline), pipeline, now_ms);
     reminders_step(pipeline_reminders(pipeline), pipeline, now_ms);
-    return expire(pipeline, now_ms) || days_due ? now_ms : now_ms + DURATION_MINUTE_MS;
+    bool more = expire(pipeline, now_ms);
+    more = pack(pipeline, now_ms) || more;
+    return more || days_due ? now_ms : now_ms + DURATION_MINUTE_MS;
 }
