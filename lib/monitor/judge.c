@@ -5,7 +5,9 @@
 #include <math.h>
 #include <string.h>
 
-static const double mixup_tolerance = 0.05;
+static const double mixup_tolerance = 0.05, mixup_tolerance_most = 0.30; /* of the expected value */
+static const double level_departure = 0.5;                               /* of the level */
+static const double level_departure_celsius = 8.0;
 static const double mean_coverage_needed = 0.75; /* below it: too few readings */
 enum { MIXUP_LEVEL_READINGS = 12, MIXUP_READINGS_NEEDED = 3, LEVEL_MEMORY = 100 };
 
@@ -181,34 +183,69 @@ static const char *temperature_mixup(double level, double value) {
     return fabs(value - (level - 32.0) / 1.8) < tolerance ? "degC" : NULL;
 }
 
-const char *judge_unit_mixup(enum dimension dimension, double level, double value) {
+static const char *mixup_within(enum dimension dimension, double level, double value,
+                                double tolerance) {
     if (dimension == DIMENSION_TEMPERATURE)
         return temperature_mixup(level, value);
     for (size_t i = 0; i < sizeof mixups / sizeof mixups[0]; i++) {
         double expected = level * mixups[i].factor;
-        if (mixups[i].dimension == dimension &&
-            fabs(value - expected) < mixup_tolerance * fabs(expected))
+        if (mixups[i].dimension == dimension && fabs(value - expected) < tolerance * fabs(expected))
             return mixups[i].sends;
     }
     return NULL;
 }
 
+const char *judge_unit_mixup(enum dimension dimension, double level, double value) {
+    return mixup_within(dimension, level, value, mixup_tolerance);
+}
+
+/* A radon monitor's readings scatter far more than a gauge's, and so they do in another unit. */
+static double tolerance_of(const struct point_state *state) {
+    double own = 3.0 * state->level_noise / fabs(state->level);
+    return fmin(fmax(own, mixup_tolerance), mixup_tolerance_most);
+}
+
+/* The level follows slow change. After a step it begins anew: on its way from the old one to the
+   new one a mean would pass every factor of the table. */
+static void learn_level(struct point_state *state, enum dimension dimension, double value) {
+    double departure = fabs(value - state->level);
+    double most = fmax(level_departure * fabs(state->level), 6.0 * state->level_noise);
+    if (dimension == DIMENSION_TEMPERATURE)
+        most = fmax(most, level_departure_celsius);
+    if (state->level_count == 0 || departure > most) {
+        if (state->level_count >= MIXUP_LEVEL_READINGS)
+            state->former_level = state->level;
+        state->level = value;
+        state->level_noise = 0.0;
+        state->level_count = 1;
+        return;
+    }
+    if (state->level_count < LEVEL_MEMORY)
+        state->level_count++;
+    state->level += (value - state->level) / state->level_count;
+    state->level_noise += (departure - state->level_noise) / state->level_count;
+}
+
+/* A fan that runs again after it stood still jumps too, but to where it was. */
+static bool is_back(const struct point_state *state, double value) {
+    double former = state->former_level;
+    return former != 0.0 && fabs(value - former) <= level_departure * fabs(former);
+}
+
 static bool looks_mixed_up(const struct view *view, double value) {
     struct point_state *state = view->state;
     const struct point_description *point = view->judge->fleet->points[view->point].description;
+    enum dimension dimension = point->binding.unit->dimension;
     double floor = quantity_info(point->quantity)->noise_floor;
     bool known = state->level_count >= MIXUP_LEVEL_READINGS && fabs(state->level) > 20.0 * floor;
-    bool suspect =
-        known && judge_unit_mixup(point->binding.unit->dimension, state->level, value) != NULL;
-    if (suspect) {
+    if (known && !is_back(state, value) &&
+        mixup_within(dimension, state->level, value, tolerance_of(state))) {
         if (state->suspect_count < MIXUP_READINGS_NEEDED)
             state->suspect_count++;
         return state->suspect_count >= MIXUP_READINGS_NEEDED;
     }
     state->suspect_count = 0;
-    if (state->level_count < LEVEL_MEMORY)
-        state->level_count++;
-    state->level += (value - state->level) / state->level_count;
+    learn_level(state, dimension, value);
     return false;
 }
 
@@ -288,6 +325,12 @@ void judge_reading(const struct judge *judge, size_t point, struct point_state *
 
 /* ---- the clock ---- */
 
+/* One odd message is none until another one says the same at the end of the delay. */
+static bool needs_an_event(const struct tracker *tracker, const struct condition_rule *rule) {
+    return tracker->phase == TRACKER_PENDING &&
+           condition_info(rule->condition)->measure == MEASURE_EVENT;
+}
+
 void judge_expire(const struct judge *judge, size_t point, struct point_state *state,
                   int64_t time_ms) {
     const struct view view = {judge, point, state};
@@ -299,7 +342,8 @@ void judge_expire(const struct judge *judge, size_t point, struct point_state *s
         const struct condition_rule *rule = rule_at(&view, i);
         int64_t deadline_ms = tracker_deadline_ms(tracker, rule->on_delay_ms, rule->off_delay_ms);
         if (deadline_ms > time_ms || state->newest_ms == TIMESTAMP_NONE ||
-            deadline_ms - state->newest_ms > state->silent_after_ms)
+            deadline_ms - state->newest_ms > state->silent_after_ms ||
+            needs_an_event(tracker, rule))
             continue;
         int64_t at_ms = time_ms;
         enum tracker_event event =

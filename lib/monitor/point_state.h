@@ -28,6 +28,8 @@ struct point_state {
     int64_t heard_ms;           /* when a reading last arrived, by our clock */
     int64_t unchanged_since_ms; /* since when newest_value has not moved */
     double level;               /* slow mean of credible values, for steps of a unit mix-up */
+    double level_noise;         /* mean distance of these values from it */
+    double former_level;        /* before it last changed by a step; 0: none */
     int level_count;
     int suspect_count;                /* consecutive readings that match a unit mix-up */
     struct rollup_hour hour;          /* running hour */

@@ -99,6 +99,7 @@ static void begin(struct second_look *look, struct point_state *scratch, int64_t
     scratch->newest_ms = TIMESTAMP_NONE;
     scratch->hour = rollup_hour_empty(INT64_MIN);
     scratch->level_count = scratch->suspect_count = 0;
+    scratch->former_level = 0.0;
     const struct fleet_point *owner = &look->monitor->fleet->points[look->point];
     for (size_t i = 0; i < owner->rule_count; i++) {
         if (decided_by_readings(owner->rules[i].condition))
@@ -253,6 +254,8 @@ static void adopt(struct second_look *look, const struct point_state *scratch) {
     state->newest_value = scratch->newest_value;
     state->unchanged_since_ms = scratch->unchanged_since_ms;
     state->level = scratch->level;
+    state->level_noise = scratch->level_noise;
+    state->former_level = scratch->former_level;
     state->level_count = scratch->level_count;
     state->suspect_count = scratch->suspect_count;
     state->hour = scratch->hour;
