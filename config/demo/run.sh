@@ -30,12 +30,9 @@ if [ -z "$build" ]; then
     build=build
     . config/packages.sh
     install_packages build demo
-    # Tests need more packages than the demonstration.
-    tests=OFF
-    if pkg-config --exists check; then tests=ON; fi
     echo "Building into build/ …"
     log=$(mktemp)
-    if ! { cmake --preset release -DSUBSLAB_TESTS="$tests" &&
+    if ! { cmake --preset release &&
         cmake --build --preset release --parallel "$(nproc)" --target subslabd subslabctl; } \
         >"$log" 2>&1; then
         cat "$log" >&2
