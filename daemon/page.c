@@ -141,14 +141,7 @@ static void page_asset(struct page_view *view) {
 /* ---- what the sheets of a system share ---- */
 
 json_t *page_show(struct page_view *view, size_t system) {
-    json_t *show = page_cache_show(&view->page->cache, view->api, system);
-    if (!show) {
-        page_add_header(view, "Retry-After", "2");
-        page_say(view, 503, "Busy",
-                 "Too many sheets are asked for at once. Load this one again in "
-                 "some seconds.");
-    }
-    return show;
+    return page_cache_show(&view->page->cache, view->api, system);
 }
 
 /* ---- routes ---- */
@@ -194,14 +187,19 @@ struct page_route {
     const char *first, *second, *third; /* of the path; "*" any one part, NULL none */
     void (*show)(struct page_view *view);
     bool for_anybody; /* without signing in, from anywhere */
+    bool is_small;    /* costs next to nothing */
 };
 
 static const struct page_route routes[] = {
-    {NULL, NULL, NULL, page_fleet, false},         {"systems", "*", NULL, get_system, false},
-    {"systems", "*", "record", get_record, false}, {"alarms", NULL, NULL, page_alarms, false},
-    {"visits", NULL, NULL, page_visits, false},    {"sign-in", NULL, NULL, get_sign_in, true},
-    {"assets", "*", NULL, page_asset, true},       {"share", "*", NULL, get_shared, true},
-    {"share", "*", "record", get_shared, true},
+    {NULL, NULL, NULL, page_fleet, false, false},
+    {"systems", "*", NULL, get_system, false, false},
+    {"systems", "*", "record", get_record, false, false},
+    {"alarms", NULL, NULL, page_alarms, false, false},
+    {"visits", NULL, NULL, page_visits, false, false},
+    {"sign-in", NULL, NULL, get_sign_in, true, true},
+    {"assets", "*", NULL, page_asset, true, true},
+    {"share", "*", NULL, get_shared, true, false},
+    {"share", "*", "record", get_shared, true, false},
 };
 
 static bool part_matches(const char *pattern, const char *part) {
@@ -250,11 +248,25 @@ static void ask_to_sign_in(struct page_view *view) {
     page_redirect(view, &address);
 }
 
+static void show_sheet(struct page_view *view, const struct page_route *route) {
+    struct page_allowance *allowance = &view->page->allowance;
+    int64_t begin_ms = clock_monotonic_ms();
+    if (route->is_small || page_allowance_any(allowance, begin_ms)) {
+        route->show(view);
+        page_allowance_take(allowance, clock_monotonic_ms() - begin_ms);
+    } else {
+        page_add_header(view, "Retry-After", "2");
+        page_say(view, 503, "Busy",
+                 "Too many sheets are asked for at once. Load this one again in "
+                 "some seconds.");
+    }
+}
+
 static void answer_get(struct page_view *view, const struct page_route *route) {
     if (!route->for_anybody && !may_read(view->api, view->request, view->session))
         ask_to_sign_in(view);
     else
-        route->show(view);
+        show_sheet(view, route);
 }
 
 static void answer_post(struct page_view *view) {

@@ -7,7 +7,7 @@
 #include <string.h>
 
 static const int64_t good_for_ms = 15 * DURATION_SECOND_MS;
-static const double allowance_most_ms = 1000.0, allowance_a_ms = 0.5;
+static const double allowance_most_ms = 500.0, allowance_a_ms = 0.75;
 
 static void mix(uint64_t *hash, uint64_t value) {
     for (int i = 0; i < 8; i++) { /* FNV-1a */
@@ -43,16 +43,6 @@ static uint64_t fingerprint_of(const struct api *api, size_t system) {
     return hash;
 }
 
-static void grow_allowance(struct page_cache *cache, int64_t now_ms) {
-    cache->allowance_ms =
-        cache->reckoned_ms == 0
-            ? allowance_most_ms
-            : cache->allowance_ms + allowance_a_ms * (double)(now_ms - cache->reckoned_ms);
-    if (cache->allowance_ms > allowance_most_ms)
-        cache->allowance_ms = allowance_most_ms;
-    cache->reckoned_ms = now_ms;
-}
-
 json_t *page_cache_show(struct page_cache *cache, struct api *api, size_t system) {
     int64_t now_ms = clock_monotonic_ms();
     uint64_t fingerprint = fingerprint_of(api, system);
@@ -62,18 +52,13 @@ json_t *page_cache_show(struct page_cache *cache, struct api *api, size_t system
             now_ms - cache->rows[i].made_ms < good_for_ms)
             return json_incref(cache->rows[i].show);
     }
-    grow_allowance(cache, now_ms);
-    if (cache->allowance_ms <= 0.0)
-        return NULL;
     json_t *show = api_show(api, system);
-    int64_t done_ms = clock_monotonic_ms();
-    cache->allowance_ms -= (double)(done_ms - now_ms);
     size_t place = cache->next++ % PAGE_CACHE_ROWS;
     json_decref(cache->rows[place].show);
     cache->rows[place].system = system;
     /* Explaining an alarm may itself have changed what was looked at. */
     cache->rows[place].fingerprint = fingerprint_of(api, system);
-    cache->rows[place].made_ms = done_ms;
+    cache->rows[place].made_ms = now_ms;
     cache->rows[place].show = json_incref(show);
     return show;
 }
@@ -82,4 +67,21 @@ void page_cache_clear(struct page_cache *cache) {
     for (size_t i = 0; i < PAGE_CACHE_ROWS; i++)
         json_decref(cache->rows[i].show);
     memset(cache, 0, sizeof *cache);
+}
+
+/* ---- the allowance ---- */
+
+bool page_allowance_any(struct page_allowance *allowance, int64_t monotonic_ms) {
+    if (allowance->reckoned_ms == 0)
+        allowance->left_ms = allowance_most_ms;
+    else
+        allowance->left_ms += allowance_a_ms * (double)(monotonic_ms - allowance->reckoned_ms);
+    if (allowance->left_ms > allowance_most_ms)
+        allowance->left_ms = allowance_most_ms;
+    allowance->reckoned_ms = monotonic_ms;
+    return allowance->left_ms > 0.0;
+}
+
+void page_allowance_take(struct page_allowance *allowance, int64_t took_ms) {
+    allowance->left_ms -= (double)took_ms;
 }

@@ -1,7 +1,7 @@
 /*
  * page_cache: the costly part of a system's sheet (averages, trends, fan and ground), kept for some
- * seconds while nothing of the system changes, and an allowance of work, so that no number of
- * readers of the page can hold up the readings of the sensors, which share its one loop.
+ * seconds while nothing of the system changes; and an allowance of work for all sheets together, so
+ * that no number of readers can hold up the readings of the sensors, which share the one loop.
  */
 #ifndef DAEMON_PAGE_CACHE_H
 #define DAEMON_PAGE_CACHE_H
@@ -20,15 +20,20 @@ struct page_cache {
         json_t *show; /* NULL: free */
     } rows[PAGE_CACHE_ROWS];
     size_t next;
-    double allowance_ms; /* of work; grows at half the speed of time, up to a second */
-    int64_t reckoned_ms; /* monotonic; 0: never */
 };
 
-/**
- * The object of `show --json`, a new reference; NULL when the allowance is used up: say 503 and
- * when to come again.
- */
+/** The object of `show --json`, a new reference. */
 json_t *page_cache_show(struct page_cache *cache, struct api *api, size_t system);
 void page_cache_clear(struct page_cache *cache);
+
+/** Milliseconds that may still be worked. They grow at three quarters of the speed of time, up to
+ * half a second. Starts as {0}. */
+struct page_allowance {
+    double left_ms;
+    int64_t reckoned_ms; /* monotonic; 0: never */
+};
+/** False: no more for now; say so and when to come again. */
+bool page_allowance_any(struct page_allowance *allowance, int64_t monotonic_ms);
+void page_allowance_take(struct page_allowance *allowance, int64_t took_ms);
 
 #endif

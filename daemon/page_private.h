@@ -13,6 +13,7 @@
 struct page {
     struct page_sessions sessions;
     struct page_cache cache;
+    struct page_allowance allowance;
     double sign_ins_left; /* of the allowance that grows again with time */
     int64_t counted_ms;   /* monotonic, when it was last reckoned */
 };

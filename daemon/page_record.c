@@ -151,8 +151,6 @@ void page_record(struct page_view *view, size_t system) {
     struct html_address back = page_system_address(view, system, "");
     int64_t since_ms = 0;
     json_t *show = page_show(view, system);
-    if (!show)
-        return;
     page_begin(view, &head);
     html_element(&view->html, "h1", title, NULL);
     html_markup(&view->html, "<p class=\"no-print\">To keep or hand over: print it, or save it as "

@@ -376,8 +376,6 @@ void page_system(struct page_view *view, size_t system) {
     const struct system_description *about = view->api->fleet->systems[system].description;
     const struct page_head head = {.title = about->name, .system = system};
     json_t *show = page_show(view, system);
-    if (!show)
-        return;
     json_t *history = api_alarms_history(view->api, about->id, PAST_ALARMS_MOST);
     page_begin(view, &head);
     write_top(view, system, show);

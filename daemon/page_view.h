@@ -54,7 +54,7 @@ void page_link(struct page_view *view, const struct html_address *address, const
 /** Zone of a system, of the first one for FLEET_NONE; NULL when there is none at all. */
 const struct time_zone *page_zone(const struct page_view *view, size_t system);
 
-/** What is known of a system, a new reference; NULL after an answer that says to come again. */
+/** What is known of a system (the object of `show --json`), a new reference. */
 json_t *page_show(struct page_view *view, size_t system);
 
 /* the pages */

