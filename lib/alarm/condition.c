@@ -45,10 +45,12 @@ static const struct condition_info table[CONDITION_COUNT] = {
     [CONDITION_SUCTION_LOST] = {"suction-lost", SCOPE_POINT, MEASURE_VALUE, SIDE_BELOW,
                                 QUANTITY_BIT(SUCTION), OF_BASELINE(0.10), NOTHING,
                                 OF_BASELINE(0.05), MINUTES(30), MINUTES(10), PRIORITY_HIGH, ALL,
-                                CONDITION_BIT(SUCTION_LOW) | CONDITION_BIT(FIELD_WEAK)},
+                                CONDITION_BIT(SUCTION_LOW) | CONDITION_BIT(FIELD_WEAK) |
+                                    CONDITION_BIT(SUCTION_FADING)},
     [CONDITION_SUCTION_LOW] = {"suction-low", SCOPE_POINT, MEASURE_VALUE, SIDE_BELOW,
                                QUANTITY_BIT(SUCTION), OF_BASELINE(0.70), NOTHING, OF_BASELINE(0.05),
-                               HOURS(6), MINUTES(10), PRIORITY_MEDIUM, ALL, 0},
+                               HOURS(6), MINUTES(10), PRIORITY_MEDIUM, ALL,
+                               CONDITION_BIT(SUCTION_FADING)},
     [CONDITION_SUCTION_HIGH] = {"suction-high", SCOPE_POINT, MEASURE_VALUE, SIDE_ABOVE,
                                 QUANTITY_BIT(SUCTION), OF_BASELINE(1.40), NOTHING,
                                 OF_BASELINE(0.05), HOURS(24), MINUTES(10), PRIORITY_MEDIUM, TRADE,
@@ -63,7 +65,8 @@ static const struct condition_info table[CONDITION_COUNT] = {
                                OF_BASELINE(0.10), NOTHING, OF_BASELINE(0.05), MINUTES(15),
                                MINUTES(10), PRIORITY_HIGH, ALL,
                                CONDITION_BIT(SUCTION_LOST) | CONDITION_BIT(SUCTION_LOW) |
-                                   CONDITION_BIT(FIELD_WEAK) | CONDITION_BIT(FAN_WEAK)},
+                                   CONDITION_BIT(FIELD_WEAK) | CONDITION_BIT(FAN_WEAK) |
+                                   CONDITION_BIT(SUCTION_FADING)},
     [CONDITION_FAN_WEAK] = {"fan-weak", SCOPE_SYSTEM, MEASURE_DAILY, SIDE_BELOW, 0, FRACTION(0.90),
                             NOTHING, FRACTION(0.02), DAYS(7), DAYS(7), PRIORITY_MEDIUM, TRADE,
                             CONDITION_BIT(SUCTION_FADING)},

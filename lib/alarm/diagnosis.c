@@ -131,6 +131,11 @@ static void prior_fill(const struct diagnosis_input *input,
         prior[i] = usual[i];
     if (input->alarm_stands)
         prior[CAUSE_NONE] = 0.5;
+    if (input->implausible) { /* whatever else: what was read can't be true */
+        prior[CAUSE_NONE] = 0.0;
+        prior[CAUSE_UNIT_MIX_UP] = 20.0;
+        prior[CAUSE_SENSOR_FAULT] = 5.0;
+    }
     bool has_field = false;
     for (size_t i = 0; i < evidence->hole_count; i++)
         has_field = has_field || !isnan(evidence->holes[i].ratio);

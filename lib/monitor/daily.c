@@ -17,6 +17,9 @@ enum {
 };
 static const int64_t action_windows_days[ACTION_WINDOWS] = {91, 365};
 static const double outlook_days = 365.0;
+static const double pi = 3.14159265358979323846;
+/* Of a room's radon, at most, by weather and airing alone; common practice, no source. */
+static const double winter_over_summer = 1.8;
 static const double least_radon_bq_m3 = 1.0; /* below any monitor's resolution; logs need one */
 
 /* One day being judged. */
@@ -169,59 +172,84 @@ static bool judge_action(const struct judged_day *day, size_t point) {
 
 /* ---- radon-rising ---- */
 
-static size_t logarithms(const struct history_day *days, size_t count, double *values) {
+/* Logarithms of daily means, and the days they belong to. */
+struct radon_days {
+    double *values, *dates; /* room for as many as asked for */
+};
+
+static size_t logarithms(const struct history_day *days, size_t count, struct radon_days radon) {
     size_t n = 0;
     for (size_t i = 0; i < count; i++) {
-        if (isfinite(days[i].mean))
-            values[n++] = log(fmax(days[i].mean, least_radon_bq_m3));
+        if (!isfinite(days[i].mean))
+            continue;
+        radon.dates[n] = (double)days[i].local_day;
+        radon.values[n++] = log(fmax(days[i].mean, least_radon_bq_m3));
     }
     return n;
 }
 
-static void watch_radon(const struct judged_day *day, size_t point, const double *reference,
-                        size_t reference_count, const double *values, size_t count) {
-    struct control_chart_reference learned;
-    struct control_chart_watch watch;
-    if (count == 0 ||
-        control_chart_learn(reference, reference_count, &learned) != CONTROL_CHART_OK ||
-        control_chart_watch(&learned, values, count, CONTROL_CHART_WEIGHT, CONTROL_CHART_WIDTH,
-                            &watch) != CONTROL_CHART_OK)
-        return;
-    monitor_daily(day->monitor, day->system, point, CONDITION_RADON_RISING, watch.lasting,
-                  !watch.above, exp(watch.smoothed), exp(watch.limit), day->end_ms);
+/* How far (in logarithms) a level may rise by the seasons alone between the middle of the reference
+   and a day so much later: the largest difference of two points so far apart on a yearly wave,
+   whenever its winter is. None after a whole year. */
+static double rise_by_season(double days_later) {
+    return log(winter_over_summer) * fabs(sin(pi * days_later / TREND_YEAR_DAYS));
 }
 
-/* Daily means from `first_day` on: the reference, then the days that are watched. */
-static bool judge_rising_from(const struct judged_day *day, size_t point, int64_t first_day) {
-    enum { ROOM = REFERENCE_LONG + WATCHED_DAYS };
-    struct history_day *days = malloc(ROOM * sizeof *days);
-    double *values = malloc(ROOM * sizeof *values);
-    int64_t to_day = day->local_day + 1;
-    size_t count = HISTORY_FAILED;
-    if (days && values)
-        count = history_days(day->history, point, first_day, to_day, days, ROOM);
-    if (count == HISTORY_FAILED) {
-        free(days);
-        free(values);
-        return false;
+static void watch_radon(const struct judged_day *day, size_t point, struct radon_days radon,
+                        size_t reference, size_t n) {
+    struct control_chart_reference learned;
+    struct control_chart_watch watch;
+    double middle = 0.5 * (radon.dates[0] + radon.dates[reference - 1]), rise = 0.0;
+    if (n == reference ||
+        control_chart_learn(radon.values, reference, &learned) != CONTROL_CHART_OK)
+        return;
+    for (size_t i = reference; i < n; i++) {
+        rise = rise_by_season(radon.dates[i] - middle);
+        radon.values[i] -= rise;
     }
-    size_t n = logarithms(days, count, values);
+    if (control_chart_watch(&learned, radon.values + reference, n - reference, CONTROL_CHART_WEIGHT,
+                            CONTROL_CHART_WIDTH, &watch) != CONTROL_CHART_OK)
+        return;
+    monitor_daily(day->monitor, day->system, point, CONDITION_RADON_RISING, watch.lasting,
+                  !watch.above, exp(watch.smoothed + rise), exp(watch.limit + rise), day->end_ms);
+}
+
+enum { RADON_ROOM = REFERENCE_LONG + WATCHED_DAYS };
+
+/* Daily means from `first_day` on: the reference, then the days that are watched. */
+static bool judge_rising_in(const struct judged_day *day, size_t point, int64_t first_day,
+                            struct history_day *days, struct radon_days radon) {
+    int64_t to_day = day->local_day + 1;
+    size_t count = history_days(day->history, point, first_day, to_day, days, RADON_ROOM);
+    if (count == HISTORY_FAILED)
+        return false;
+    size_t n = logarithms(days, count, radon);
     size_t reference = n >= REFERENCE_LONG + CONTROL_CHART_LASTING ? (size_t)REFERENCE_LONG
                                                                    : CONTROL_CHART_LEAST_REFERENCE;
-    bool good = true;
-    if (n > reference && count < ROOM) {
-        watch_radon(day, point, values, reference, values + reference, n - reference);
-    } else if (count == ROOM && n >= REFERENCE_LONG) {
+    if (n > reference && count < RADON_ROOM) {
+        watch_radon(day, point, radon, reference, n);
+    } else if (count == RADON_ROOM && n >= REFERENCE_LONG) {
         /* Longer than the room: the reference stays, the watched days are the last ones. */
-        size_t last = history_days(day->history, point, to_day - WATCHED_DAYS, to_day, days, ROOM);
-        good = last != HISTORY_FAILED;
-        if (good) {
-            n = logarithms(days, last, values + REFERENCE_LONG);
-            watch_radon(day, point, values, REFERENCE_LONG, values + REFERENCE_LONG, n);
-        }
+        size_t last =
+            history_days(day->history, point, to_day - WATCHED_DAYS, to_day, days, WATCHED_DAYS);
+        if (last == HISTORY_FAILED)
+            return false;
+        const struct radon_days watched = {radon.values + REFERENCE_LONG,
+                                           radon.dates + REFERENCE_LONG};
+        watch_radon(day, point, radon, REFERENCE_LONG,
+                    REFERENCE_LONG + logarithms(days, last, watched));
     }
+    return true;
+}
+
+static bool judge_rising_from(const struct judged_day *day, size_t point, int64_t first_day) {
+    struct history_day *days = malloc(RADON_ROOM * sizeof *days);
+    double *numbers = malloc(2 * RADON_ROOM * sizeof *numbers);
+    bool good = days && numbers &&
+                judge_rising_in(day, point, first_day, days,
+                                (struct radon_days){numbers, numbers + RADON_ROOM});
     free(days);
-    free(values);
+    free(numbers);
     return good;
 }
 
@@ -248,8 +276,8 @@ static double least_possible_speed(const struct system_state_of_air *now,
 }
 
 static void judge_fan(const struct judged_day *day, const struct system_points *points,
-                      const struct system_state_of_air *now,
-                      const struct system_state_of_air *then) {
+                      const struct system_state_of_air *now, const struct system_state_of_air *then,
+                      bool settled) {
     struct condition_rule rule = fleet_rule(day->fleet, day->system, CONDITION_FAN_WEAK);
     double setpoint = rule.setpoint.number;
     double clear = setpoint + (rule.deadband.kind == SETPOINT_NONE ? 0.0 : rule.deadband.number);
@@ -263,9 +291,7 @@ static void judge_fan(const struct judged_day *day, const struct system_points *
         return;
     }
     struct system_fan fan;
-    system_assessment_fan(
-        day->fleet, day->system, points, now, then,
-        system_assessment_agrees(day->monitor, day->history, points, day->end_ms - 1), &fan);
+    system_assessment_fan(day->fleet, day->system, points, now, then, settled, &fan);
     if (fan.known)
         monitor_daily(day->monitor, day->system, FLEET_NONE, CONDITION_FAN_WEAK,
                       fan.speed.upper < setpoint, fan.speed.ratio >= clear, fan.speed.ratio,
@@ -332,7 +358,9 @@ static bool judge_system(const struct judged_day *day) {
                               day->end_ms - SYSTEM_ASSESSMENT_WINDOW_MS, day->end_ms, LEAST_HOURS);
     if (!leave_out_silent(day, &points, &now))
         return false;
-    judge_fan(day, &points, &now, &then);
+    bool settled =
+        system_assessment_settled(day->monitor, day->history, &points, day->end_ms - 1, &then);
+    judge_fan(day, &points, &now, &then, settled);
     judge_ground(day, &now, &then);
     return true;
 }

@@ -18,11 +18,13 @@
  *                     probability of at least the setpoint to be at or above the action level.
  * radon-rising        EWMA chart on the logarithms of the daily means; reference: the first 90
  *                     (until there are so many and a week: 30) days after commissioning. Of the
- *                     days after it the last 400 count: an older one has weight 0.9^400.
- * fan-weak            Upper end of the speed ratio's interval, medians of 7 days, below the
- *                     setpoint. Cleared when the ratio itself is above it by the deadband.
- * ground-changed      Resistance ratio, medians of 7 days, outside the two setpoints; where the
- *                     exponent isn't known, outside on the same side for every exponent.
+ *                     days after it the last 400 count: an older one has weight 0.9^400. From each
+ *                     day is taken what the seasons alone may have added since the reference
+ * (winter 1.8 times summer), for a reference of summer knows nothing of winter; a year later that
+ * is nothing, so a small rise is found then at the latest. fan-weak            Upper end of the
+ * speed ratio's interval, medians of 7 days, below the setpoint. Cleared when the ratio itself is
+ * above it by the deadband. ground-changed      Resistance ratio, medians of 7 days, outside the
+ * two setpoints; where the exponent isn't known, outside on the same side for every exponent.
  *
  * Pure.
  */

@@ -5,9 +5,10 @@
 #include "measure/timestamp.h"
 
 #include <math.h>
+#include <stdlib.h>
 
 enum { AGREE_DAYS = 7, AGREE_LEAST = 3, LEAST_HOURS = 24 };
-static const double agreement = 0.03; /* of the baseline: about the error of a good instrument */
+static const double agreement = 2.0; /* calibration uncertainties between sensor and record */
 static const double standard_celsius = 15.0; /* ISO 2533, for where nobody measures it */
 
 /* ---- points ---- */
@@ -157,42 +158,68 @@ bool system_assessment_curve(const struct fleet *fleet, size_t system, struct fa
     return fan_curve_make(curve, points, description->fan_curve_count) == FAN_OK;
 }
 
-/* ---- do the sensors agree with the record? ---- */
-
-static bool one_agrees(const struct monitor *monitor, const struct history *history, size_t point,
-                       int64_t now_ms) {
-    const struct fleet *fleet = monitor_fleet(monitor);
-    const struct point_baseline *baseline = baseline_of(monitor, point, now_ms);
-    struct history_day days[AGREE_DAYS];
-    if (!baseline || baseline->learned)
-        return true;
-    const struct time_zone *zone = fleet->systems[fleet->points[point].system].zone;
-    int64_t first = time_zone_local_day(zone, baseline->from_ms);
-    int64_t today = time_zone_local_day(zone, now_ms);
-    int64_t end = first + AGREE_DAYS < today ? first + AGREE_DAYS : today;
-    size_t count = history_days(history, point, first, end, days, AGREE_DAYS), near = 0;
-    if (count == HISTORY_FAILED || count < AGREE_LEAST)
-        return false;
-    for (size_t i = 0; i < count; i++)
-        near += fabs(days[i].median - baseline->value) <= agreement * fabs(baseline->value);
-    return 2 * near > count;
-}
-
-bool system_assessment_agrees(const struct monitor *monitor, const struct history *history,
-                              const struct system_points *points, int64_t now_ms) {
-    const size_t used[] = {points->suction, points->flow, points->velocity_pressure, points->power};
-    for (size_t i = 0; i < sizeof used / sizeof used[0]; i++) {
-        if (used[i] != FLEET_NONE && !one_agrees(monitor, history, used[i], now_ms))
-            return false;
-    }
-    return true;
-}
-
-/* ---- fan ---- */
+/* ---- what the installed sensors showed at commissioning ---- */
 
 static double calibration_of(const struct fleet *fleet, size_t point) {
     return point == FLEET_NONE ? NAN : fleet->points[point].description->calibration_relative;
 }
+
+static int by_value(const void *one, const void *other) {
+    double a = *(const double *)one, b = *(const double *)other;
+    return (a > b) - (a < b);
+}
+
+/* Median of the first days after the baseline; NaN: too few. */
+static double settled_value(const struct monitor *monitor, const struct history *history,
+                            size_t point, const struct point_baseline *baseline, int64_t now_ms) {
+    const struct fleet *fleet = monitor_fleet(monitor);
+    const struct time_zone *zone = fleet->systems[fleet->points[point].system].zone;
+    struct history_day days[AGREE_DAYS];
+    double medians[AGREE_DAYS];
+    int64_t first = time_zone_local_day(zone, baseline->from_ms);
+    int64_t today = time_zone_local_day(zone, now_ms);
+    int64_t end = first + AGREE_DAYS < today ? first + AGREE_DAYS : today;
+    size_t count = history_days(history, point, first, end, days, AGREE_DAYS);
+    if (count == HISTORY_FAILED || count < AGREE_LEAST)
+        return NAN;
+    for (size_t i = 0; i < count; i++)
+        medians[i] = days[i].median;
+    qsort(medians, count, sizeof *medians, by_value);
+    return count % 2 ? medians[count / 2] : 0.5 * (medians[count / 2 - 1] + medians[count / 2]);
+}
+
+/* Replaces the value of the record by the sensor's own; false when they don't agree. */
+static bool settle(const struct monitor *monitor, const struct history *history, size_t point,
+                   int64_t now_ms, double *value) {
+    const struct point_baseline *baseline = baseline_of(monitor, point, now_ms);
+    if (!baseline || baseline->learned)
+        return true;
+    double own = settled_value(monitor, history, point, baseline, now_ms);
+    double most = agreement * calibration_of(monitor_fleet(monitor), point);
+    if (isnan(own) || fabs(own - baseline->value) > most * fabs(baseline->value))
+        return false;
+    *value = own;
+    return true;
+}
+
+bool system_assessment_settled(const struct monitor *monitor, const struct history *history,
+                               const struct system_points *points, int64_t now_ms,
+                               struct system_state_of_air *then) {
+    struct system_state_of_air own = *then;
+    double velocity_pressure_pa = base_value(monitor, points->velocity_pressure, now_ms);
+    if (!settle(monitor, history, points->suction, now_ms, &own.suction_pa) ||
+        !settle(monitor, history, points->flow, now_ms, &own.flow_m3_s) ||
+        !settle(monitor, history, points->velocity_pressure, now_ms, &velocity_pressure_pa) ||
+        !settle(monitor, history, points->power, now_ms, &own.power_w))
+        return false;
+    if (isnan(base_value(monitor, points->flow, now_ms)) && !isnan(velocity_pressure_pa))
+        own.flow_m3_s = flow_of(monitor_fleet(monitor), system_of(monitor_fleet(monitor), points),
+                                velocity_pressure_pa, own.density_kg_m3);
+    *then = own;
+    return true;
+}
+
+/* ---- fan ---- */
 
 /* Velocity pressure goes into the flow by its root. */
 static double flow_calibration(const struct fleet *fleet, const struct system_points *points) {
@@ -315,9 +342,8 @@ void system_assessment_make(const struct monitor *monitor, const struct history 
     struct system_state_of_air now =
         system_assessment_now(monitor, history, &points, window.from_ms, now_ms, LEAST_HOURS);
     *assessment = (struct system_assessment){.hole_count = points.hole_count};
-    system_assessment_fan(fleet, system, &points, &now, &then,
-                          system_assessment_agrees(monitor, history, &points, now_ms),
-                          &assessment->fan);
+    bool settled = system_assessment_settled(monitor, history, &points, now_ms, &then);
+    system_assessment_fan(fleet, system, &points, &now, &then, settled, &assessment->fan);
     system_assessment_ground(&now, &then,
                              history->ground_exponent(history->context, system, now_ms),
                              &assessment->ground);

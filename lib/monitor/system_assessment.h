@@ -84,9 +84,8 @@ void system_assessment_make(const struct monitor *monitor, const struct history 
                             size_t system, int64_t now_ms, struct system_assessment *assessment);
 
 /**
- * Fan and ground from two states. `agrees`: the installed sensors showed the values of
- * commissioning in the days after it (or the baseline was learned from them), so errors of scale
- * are the same on both days.
+ * Fan and ground from two states. `agrees`: `then` was measured by the installed sensors
+ * (system_assessment_settled), so errors of scale are the same on both days.
  */
 void system_assessment_fan(const struct fleet *fleet, size_t system,
                            const struct system_points *points,
@@ -96,8 +95,14 @@ void system_assessment_fan(const struct fleet *fleet, size_t system,
 void system_assessment_ground(const struct system_state_of_air *now,
                               const struct system_state_of_air *then, double exponent,
                               struct system_ground *ground);
-/** Did the sensors agree with the record? Looks at the first week after the baseline. */
-bool system_assessment_agrees(const struct monitor *monitor, const struct history *history,
-                              const struct system_points *points, int64_t now_ms);
+/**
+ * Replaces the values of the record by what the installed sensors themselves showed in the first
+ * week after it, so that the error of the installer's instrument drops out of every ratio: the same
+ * air measured by the same sensor. Only where all of them are within two calibration uncertainties
+ * of the record; else false and *then as it was, because something may have changed at once.
+ */
+bool system_assessment_settled(const struct monitor *monitor, const struct history *history,
+                               const struct system_points *points, int64_t now_ms,
+                               struct system_state_of_air *then);
 
 #endif

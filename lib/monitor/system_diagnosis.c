@@ -1,16 +1,19 @@
 #include "monitor/system_diagnosis.h"
 
+#include "analysis/statistics.h"
 #include "measure/duration.h"
 #include "measure/timestamp.h"
+#include "monitor/assessment.h"
 #include "monitor/system_assessment.h"
 
 #include <math.h>
 #include <string.h>
 
-enum { ONSET_DAYS = 180, ONSET_HOURS = 72 };
+enum { ONSET_DAYS = 180, ONSET_HOURS = 72, RADON_DAYS = 30, RADON_LEAST_DAYS = 10 };
 static const int64_t longest_ms = 7 * DURATION_DAY_MS;
 static const int64_t cold_ms = 3 * DURATION_DAY_MS; /* ice needs some days of frost, or one night */
-static const double near_share = 0.2; /* of the change: still at, or already at, a level */
+static const double radon_season = 0.3; /* of a month's mean against another's; no source */
+static const double near_share = 0.2;   /* of the change: still at, or already at, a level */
 
 bool system_diagnosis_applies(enum condition condition) {
     switch (condition) {
@@ -206,6 +209,57 @@ static void fill_holes(const struct look *look, const struct system_points *poin
                                     signal_of(look, points->holes[i])};
 }
 
+/* Where the record says nothing of radon: the usual of the first month after it, as radon-rising
+   compares with. A season may lie in between, so the ratio is unsure. */
+static void fill_radon(const struct look *look, size_t point, struct diagnosis_input *input) {
+    struct history_day days[RADON_DAYS];
+    double means[RADON_DAYS];
+    size_t n = 0;
+    int64_t from_ms = assessment_commissioned_ms(look->monitor, look->system, look->now_ms);
+    input->radon = signal_of(look, point);
+    if (point == FLEET_NONE || !isnan(input->radon.baseline) || from_ms == TIMESTAMP_NONE)
+        return;
+    const struct time_zone *zone = look->fleet->systems[look->system].zone;
+    int64_t first = assessment_first_day(zone, from_ms, look->now_ms);
+    int64_t today = time_zone_local_day(zone, look->now_ms);
+    int64_t end = first + RADON_DAYS < today ? first + RADON_DAYS : today;
+    size_t count = history_days(look->history, point, first, end, days, RADON_DAYS);
+    for (size_t i = 0; count != HISTORY_FAILED && i < count; i++) {
+        if (isfinite(days[i].mean))
+            means[n++] = days[i].mean;
+    }
+    if (n >= RADON_LEAST_DAYS)
+        statistics_median_in_place(means, n, &input->radon.baseline);
+    input->radon.relative_uncertainty = radon_season;
+}
+
+/* What was read lately against what the same sensor said before. */
+static void fill_implausible(const struct look *look, const struct alarm *alarm,
+                             struct diagnosis_input *input) {
+    if (alarm->condition != CONDITION_SENSOR_IMPLAUSIBLE)
+        return;
+    input->implausible = true;
+    if (alarm->point == ALARM_NO_INDEX || !isfinite(alarm->value) || !isfinite(alarm->setpoint))
+        return;
+    const struct diagnosis_signal seen = {alarm->value, alarm->setpoint, NAN, false};
+    switch (look->fleet->points[alarm->point].description->quantity) {
+    case QUANTITY_SUCTION:
+        input->suction = seen;
+        break;
+    case QUANTITY_AIRFLOW:
+        input->flow = seen;
+        break;
+    case QUANTITY_FAN_POWER:
+        input->power = seen;
+        break;
+    case QUANTITY_RADON:
+        input->radon = seen;
+        break;
+    default:
+        break;
+    }
+}
+
 bool system_diagnosis_make(const struct monitor *monitor, const struct history *history,
                            const struct alarm *alarm, int64_t now_ms, struct diagnosis *diagnosis) {
     if (alarm->system == ALARM_NO_INDEX || !system_diagnosis_applies(alarm->condition))
@@ -223,7 +277,7 @@ bool system_diagnosis_make(const struct monitor *monitor, const struct history *
     input.suction = signal_of(&look, points.suction);
     input.flow = flow_signal(&look, &points);
     input.power = signal_of(&look, points.power);
-    input.radon = signal_of(&look, points.radon);
+    fill_radon(&look, points.radon, &input);
     fill_holes(&look, &points, &input);
     input.curve = system_assessment_curve(look.fleet, look.system, &curve) ? &curve : NULL;
     input.loss_after_gauge = look.fleet->systems[look.system].description->loss_after_gauge;
@@ -235,6 +289,7 @@ bool system_diagnosis_make(const struct monitor *monitor, const struct history *
     input.change_span_days =
         onset_days(&look, alarm->point != ALARM_NO_INDEX ? alarm->point : points.suction);
     input.alarm_stands = alarm_stands(alarm);
+    fill_implausible(&look, alarm, &input);
     diagnosis_make(&input, diagnosis);
     return true;
 }

@@ -201,6 +201,33 @@ START_TEST(sensors_that_disagree_with_the_record_are_less_sure) {
 }
 END_TEST
 
+/* The installer's gauge read 5 % less than the one that stays: the same air, so the ratio is 1, and
+   as sure as with one instrument. */
+START_TEST(the_error_of_the_installers_instrument_drops_out) {
+    double width[2];
+    for (int i = 0; i < 2; i++) {
+        struct judged_house house;
+        struct course course = usual_course();
+        struct system_assessment assessment;
+        open_house(&house, &course);
+        if (i == 1)
+            course.suction *= 1.05;
+        course.step_day = 20.0;
+        course.step_factor = 0.81;
+        history_memory_set_exponent(house.memory, 0, house.start_ms, 2.0);
+        judged_house_live(&house, 40.0, value_at, &course);
+        system_assessment_make(house.monitor, &house.history, 0,
+                               house.start_ms + 40 * DURATION_DAY_MS, &assessment);
+        ck_assert(assessment.fan.known && assessment.ground.known);
+        ck_assert_double_eq_tol(assessment.fan.speed.ratio, 0.9, 0.005);
+        ck_assert_double_eq_tol(assessment.ground.resistance.ratio, 1.0, 0.01);
+        width[i] = assessment.fan.speed.upper - assessment.fan.speed.lower;
+        judged_house_close(&house);
+    }
+    ck_assert_double_eq_tol(width[1], width[0], 0.1 * width[0]);
+}
+END_TEST
+
 START_TEST(what_is_missing_says_why) {
     struct judged_house house;
     struct course course = usual_course();
@@ -285,6 +312,7 @@ int main(void) {
     tcase_add_test(tcase, a_step_is_dated);
     tcase_add_test(tcase, flow_from_velocity_pressure_tells_fan_and_ground);
     tcase_add_test(tcase, sensors_that_disagree_with_the_record_are_less_sure);
+    tcase_add_test(tcase, the_error_of_the_installers_instrument_drops_out);
     tcase_add_test(tcase, what_is_missing_says_why);
     tcase_add_test(tcase, a_worn_fan_is_named_with_numbers);
     tcase_add_test(tcase, the_look_before_the_fit_misses_nothing);
