@@ -4,13 +4,12 @@
  * Rows are written in the caller's transaction, so a message exists exactly when the change that
  * caused it does.
  *
- * One message a cause: a lone alarm is told at once; more than five raises that wait for one
- * contact become one message with a list, and their returns another. While that goes on, raises
- * wait up to a minute for their like; silence, which was waited for half an hour anyway, waits a
- * minute from the start and after a list 15 min, so that a power cut in a whole region makes two
- * messages and its end one. A raise and its return that both still wait become one message. What
- * changes five times in an hour is told once as coming and going, and again when it has been calm
- * for an hour.
+ * One message a cause: a lone alarm is told at once; more than ten raises that wait for one contact
+ * become one message with a list, and their returns another. While that goes on, raises wait up to
+ * a minute for their like; silence waits a minute when many systems have just fallen quiet, and
+ * 15 min after a list, so that a power cut in a whole region makes two messages and its end one. A
+ * raise and its return that both still wait become one message. What changes five times in an hour
+ * is told once as coming and going, and again when it has been calm for an hour.
  */
 #ifndef DAEMON_ANNOUNCE_H
 #define DAEMON_ANNOUNCE_H
@@ -23,13 +22,16 @@
 
 #include <stdbool.h>
 
+/** So many messages of one kind may wait for a contact; more become one. */
+#define ANNOUNCE_SINGLES 10
+
 /** What is remembered of a contact's messages from turn to turn. */
 struct announce_contact {
-    bool touched;            /* raises or returns were written in this turn */
-    int64_t refresh;         /* a waiting bundle whose alarms have changed; 0: none */
-    int64_t returned_of;     /* a sent bundle of which alarms returned in this turn; 0: none */
-    size_t raises[2];        /* in this turn; [1]: high priority */
-    int64_t recent_ms[2][5]; /* the newest messages about raises */
+    bool touched;        /* raises or returns were written in this turn */
+    int64_t refresh;     /* a waiting bundle whose alarms have changed; 0: none */
+    int64_t returned_of; /* a sent bundle of which alarms returned in this turn; 0: none */
+    size_t raises[2];    /* in this turn; [1]: high priority */
+    int64_t recent_ms[2][ANNOUNCE_SINGLES]; /* the newest messages about raises */
 };
 
 /** A condition of a place that comes and goes ("SYSTEM/POINT/CONDITION"). */
@@ -46,6 +48,7 @@ struct announce {
     struct announce_contact *contacts; /* in the order of the settings; owned */
     struct announce_place *places;     /* chattering; owned */
     size_t place_count;
+    bool many_quiet; /* systems fell quiet lately: more silence is likely to come */
 };
 
 bool announce_open(struct announce *announce, const struct fleet *fleet, struct store *store);
@@ -59,7 +62,6 @@ enum store_status announce_alarm(struct announce *announce, const struct alarm *
  * At the end of a turn, within its transaction: makes one message of many that wait for one contact
  * (more than ANNOUNCE_SINGLES).
  */
-#define ANNOUNCE_SINGLES 5
 enum store_status announce_settle(struct announce *announce, int64_t now_ms);
 
 /**

@@ -50,7 +50,7 @@ static enum store_status hold_raise(const struct announce *announce,
     *until_ms = draft->now_ms;
     if (status != STORE_OK)
         return status;
-    if (silence && !high)
+    if (silence && !high && (announce->many_quiet || lists.count))
         *until_ms = hold_silence(&lists, draft->now_ms);
     else if ((lists.count && draft->now_ms - lists.newest_ms < storm_ms) ||
              many_lately(memory_of(announce, draft->contact), high, draft->now_ms))

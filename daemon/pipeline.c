@@ -318,6 +318,23 @@ static enum store_status settle_late(struct pipeline *pipeline) {
     return status;
 }
 
+/* Systems that have missed a reading lately, beside the few that always do: a power cut begins. */
+static bool many_are_quiet(const struct pipeline *pipeline) {
+    const struct fleet *fleet = pipeline->fleet;
+    size_t quiet = 0;
+    for (size_t s = 0; s < fleet->system_count && quiet <= ANNOUNCE_SINGLES; s++) {
+        size_t point = fleet->systems[s].first_point;
+        int64_t newest_ms = monitor_system_newest_ms(pipeline->monitor, s);
+        if (fleet->systems[s].point_count == 0 || newest_ms == TIMESTAMP_NONE)
+            continue;
+        int64_t age_ms = pipeline->now_ms - newest_ms;
+        int64_t every_ms = fleet->points[point].description->every_ms;
+        quiet += age_ms > every_ms + every_ms / 2 &&
+                 age_ms < 2 * fleet_silent_after_ms(fleet, point);
+    }
+    return quiet > ANNOUNCE_SINGLES;
+}
+
 static void on_tell(void *context, struct alarm *alarm, enum alarm_notice notice) {
     static const enum wording_kind kinds[] = {
         [ALARM_NOTICE_RAISED] = WORDING_RAISED,
@@ -328,6 +345,8 @@ static void on_tell(void *context, struct alarm *alarm, enum alarm_notice notice
     if (!pipeline_begin(pipeline))
         return;
     explain_alarm(pipeline, alarm);
+    if (alarm->condition == CONDITION_SYSTEM_SILENT || alarm->condition == CONDITION_SENSOR_SILENT)
+        pipeline->announce.many_quiet = many_are_quiet(pipeline);
     enum store_status status =
         announce_alarm(&pipeline->announce, alarm, kinds[notice], pipeline->now_ms);
     if (status != STORE_OK)

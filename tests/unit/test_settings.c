@@ -459,7 +459,7 @@ START_TEST(the_example_is_valid_and_holds_the_defaults) {
     char *on = switch_on(text);
     example = parse_good(on);
     ck_assert_uint_eq(example->contact_count, 2);
-    ck_assert_uint_eq(example->condition_count, 2);
+    ck_assert_uint_eq(example->condition_count, 3);
     settings_free(example);
     free(on);
     free(text);
