@@ -1,5 +1,5 @@
-# cmake --install: the two programs, the units, the account and the folders, examples and manual
-# pages. Settings in /etc are never touched: the examples go to the documentation.
+# cmake --install: the two programs, the units, the account and the folders, examples, manual pages
+# and completion. Settings in /etc are never touched: the examples go to the documentation.
 #     cmake --install build --prefix /usr/local
 include(GNUInstallDirs)
 
@@ -40,3 +40,5 @@ foreach(section 1 5 8)
         install(FILES ${pages} DESTINATION ${CMAKE_INSTALL_MANDIR}/man${section})
     endif()
 endforeach()
+install(FILES ${CMAKE_SOURCE_DIR}/completion/subslabctl.bash
+        DESTINATION ${CMAKE_INSTALL_DATAROOTDIR}/bash-completion/completions RENAME subslabctl)
