@@ -7,6 +7,7 @@
  * is passed over.
  */
 #include "store/series_packed.h"
+#include "store/value_form.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -150,7 +151,7 @@ static bool comes_back(const struct packing *packing) {
                 memcmp(origins, packing->origins, count) == 0;
     for (size_t i = 0; same && i < count; i++)
         same = readings[i].time_ms == packing->readings[i].time_ms &&
-               memcmp(&readings[i].value, &packing->readings[i].value, sizeof(double)) == 0;
+               value_form_correction(readings[i].value, packing->readings[i].value) == 0;
     free(readings);
     free(origins);
     return same;

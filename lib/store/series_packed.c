@@ -35,7 +35,7 @@ void series_unpacked_free(struct store *store) {
 
 static bool is_kept(const struct series_unpacked *day, const struct day_pack_label *label,
                     const void *bytes, size_t size) {
-    return day->size > 0 && day->size == size && day->label.point == label->point &&
+    return bytes && day->size > 0 && day->size == size && day->label.point == label->point &&
            day->label.day == label->day && memcmp(day->bytes, bytes, size) == 0;
 }
 
@@ -43,7 +43,7 @@ static enum day_pack_status unpack(struct series_unpacked *day, const struct day
                                    const void *bytes, size_t size) {
     size_t count;
     drop(day);
-    enum day_pack_status status = day_pack_count(bytes, size, &count);
+    enum day_pack_status status = bytes ? day_pack_count(bytes, size, &count) : DAY_PACK_DAMAGED;
     if (status != DAY_PACK_OK)
         return status;
     day->bytes = malloc(size);
@@ -71,16 +71,19 @@ enum store_status series_unpack(struct store *store, enum store_unpacked_use use
     if (!store->unpacked[use])
         store->unpacked[use] = calloc(1, sizeof *store->unpacked[use]);
     struct series_unpacked *kept = store->unpacked[use];
-    if (!kept || (!bytes && sqlite3_errcode(store->db) == SQLITE_NOMEM))
-        return store_failure(store, SQLITE_NOMEM);
     *day = kept;
+    if (!kept || (!bytes && sqlite3_errcode(store->db) == SQLITE_NOMEM)) {
+        store_failure(store, SQLITE_NOMEM);
+        return STORE_OUT_OF_MEMORY;
+    }
     if (is_kept(kept, label, bytes, size))
         return STORE_OK;
     switch (unpack(kept, label, bytes, size)) {
     case DAY_PACK_OK:
         return STORE_OK;
     case DAY_PACK_OUT_OF_MEMORY:
-        return store_failure(store, SQLITE_NOMEM);
+        store_failure(store, SQLITE_NOMEM);
+        return STORE_OUT_OF_MEMORY;
     default:
         return damaged_pack(store, label);
     }
@@ -196,12 +199,12 @@ static enum store_status find_packed(struct series_cursor *cursor) {
 
 enum store_status series_cursor_next(struct series_cursor *cursor, struct reading *reading) {
     enum store_status status = find_packed(cursor);
-    if (status == STORE_OK && !cursor->rows && !cursor->packs)
-        return STORE_NOT_FOUND;
     if (status == STORE_OK) {
         const struct reading *packed =
             cursor->packs && cursor->day ? &cursor->day->readings[cursor->next] : NULL;
         bool is_row = cursor->rows && (!packed || cursor->row.time_ms < packed->time_ms);
+        if (!is_row && !packed)
+            return STORE_NOT_FOUND; /* both statements are at their ends */
         *reading = is_row ? cursor->row : *packed;
         cursor->next += !is_row;
         /* A row of the same instant would be a twin: the packed one came first. */
@@ -343,12 +346,13 @@ static enum store_status find_oldest(struct store *store, int64_t key, int64_t b
     status = store_row(store, oldest);
     if (status != STORE_OK)
         return status;
-    const struct series_unpacked *day;
+    const struct series_unpacked *day = NULL;
     *label = (struct day_pack_label){key, sqlite3_column_int64(oldest, 0)};
     *count = sqlite3_column_int64(oldest, 2);
     status = series_unpack(store, UNPACKED_LOOKUP, label, oldest, 1, &day);
-    *last_ms = status == STORE_OK ? day->readings[day->count - 1].time_ms
-                                  : (label->day + 1) * DAY_PACK_DAY_MS - 1;
+    *last_ms = (label->day + 1) * DAY_PACK_DAY_MS - 1;
+    if (status == STORE_OK)
+        *last_ms = day->readings[day->count - 1].time_ms;
     sqlite3_reset(oldest);
     return status == STORE_DAMAGED ? STORE_OK : status;
 }

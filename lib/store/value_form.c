@@ -120,7 +120,7 @@ int64_t value_form_number(const struct value_form *form, double value) {
 
 static bool is_exact(unsigned unit, unsigned decimals, double value) {
     double made = decimal_value(unit, decimals, decimal_number(unit, decimals, value));
-    return memcmp(&made, &value, sizeof made) == 0;
+    return rank_of(made) == rank_of(value); /* -0.0 is not 0.0 */
 }
 
 static size_t take_samples(const double *values, size_t count, double samples[SAMPLES]) {
