@@ -299,17 +299,18 @@ def a_restart_keeps_states_and_repeats_no_message(place):
     broker, hook = place.broker(), place.endpoint()
     names = [f"s{i}" for i in range(6)]
     slow = {"suction-low": {**LOW_AT_ONCE["suction-low"], "on_delay": "6 s", "off_delay": "0 s"}}
-    daemon = place.daemon(broker, [system(n, [point("suction")]) for n in names] +
-                          [system("slow", [point("suction")], conditions=slow)],
-                          [contact("office", hook)], **low_at_once())
+    # A contact for each, because one contact would be told of all in one message.
+    daemon = place.daemon(broker, [system(n, [point("suction")], contacts=[n]) for n in names] +
+                          [system("slow", [point("suction")], conditions=slow, contacts=["s0"])],
+                          [contact(n, hook) for n in names], **low_at_once())
     daemon.start()
     now = now_ms()
     broker.publish([(f"subslab/{n}/suction", timed(50, now)) for n in names])
-    wait_until(lambda: len(events(hook, kind="alarm.raised")) == 6, 10, "six raises")
+    wait_until(lambda: len(notices(hook)) == 6, 10, "six raises")
     ids = {a["system"]: a["id"] for a in daemon.alarms()}
     daemon.post(f"/api/alarms/{ids['s0']}/acknowledge", {"by": "x", "note": "seen"})
-    daemon.post(f"/api/alarms/{ids['s1']}/shelve", {"until": "2 h", "by": "x", "why": "y"})
-    daemon.post("/api/systems/s2/out-of-service", {"until": "1 d", "by": "x", "why": "y"})
+    daemon.post(f"/api/alarms/{ids['s1']}/shelve", {"until": "9 d", "by": "x", "why": "y"})
+    daemon.post("/api/systems/s2/out-of-service", {"until": "9 d", "by": "x", "why": "y"})
     wait_until(lambda: events(hook, kind="alarm.acknowledged"), 10, "the acknowledgement told")
     broker.publish([("subslab/slow/suction", timed(50, now_ms()))])
     began = now_ms()
@@ -329,13 +330,16 @@ def a_restart_keeps_states_and_repeats_no_message(place):
     slow_alarm = daemon.alarm("suction-low", 15, system="slow")
     raised = time_ms_of(slow_alarm["raised"])
     check(abs(raised - began - 6000) < 1500, f"on-delay over the restarts: {raised - began} ms")
-    wait_until(lambda: len(events(hook)) == told + 1, 10, "the slow alarm")
-    stays(lambda: len(events(hook)) == told + 1, 1.5, "a message was repeated")
+    wait_until(lambda: len(events(hook)) > told, 10, "the slow alarm")
+    time.sleep(1.5)  # long enough for what would be told again
+    more = [(e["type"], e.get("subject"), e["data"].get("condition")) for e in events(hook)][told:]
+    equal(more, [("subslab.alarm.raised", "slow", "suction-low")], "told after the restarts")
     per_id = [r["headers"]["webhook-id"] for r in hook.requests]
     equal(len(per_id), len(set(per_id)), "each message posted once")
     broker.publish([("subslab/s0/suction", timed(300, now_ms())),
                     ("subslab/s3/suction", timed(300, now_ms()))])
-    wait_until(lambda: len(events(hook, kind="alarm.returned")) == 2, 10, "returns afterwards")
+    wait_until(lambda: sorted(n[0] for n in notices(hook) if n[1] == "returned") == ["s0", "s3"],
+               10, "returns afterwards")
 
 
 @suite.test
@@ -382,7 +386,9 @@ def a_shuffled_day_ends_like_the_sorted_one(place):
     broker, ground = place.broker(), random.Random(suite.seed)
     conditions = {"suction-low": {"setpoint": "100 Pa", "deadband": "10 Pa", "on_delay": "30 min"},
                   "suction-lost": {"setpoint": "20 Pa", "on_delay": "20 min"},
-                  "suction-high": {"setpoint": "400 Pa", "on_delay": "40 min"}}
+                  "suction-high": {"setpoint": "400 Pa", "on_delay": "40 min"},
+                  # Judged by the order in which messages come, which is not that of their times.
+                  "sensor-implausible": {"enabled": "no"}}
     names = ["a", "b", "c"]
     # All of it recent enough that only events decide, not silence at the wall clock.
     start = now_ms() - 24 * HOUR
@@ -438,15 +444,18 @@ def nothing_stands(daemon):
 def one_silent_sensor_and_a_silent_system(place):
     broker, hook = place.broker(), place.endpoint()
     pair = [point("a", every="1 s"), point("b", every="1 s")]
-    daemon = place.daemon(broker, [system("one", pair), system("all", pair),
-                                   system("live", pair[:1])],
+    # So many live ones that two quiet ones are no sign of a greater trouble.
+    others = ["live"] + [f"live{i}" for i in range(12)]
+    daemon = place.daemon(broker, [system("one", pair), system("all", pair)] +
+                          [system(n, pair[:1]) for n in others],
                           [contact("office", hook)], conditions=SHORT_SILENCE)
     daemon.start()
-    every = ["one/a", "one/b", "all/a", "all/b", "live/a"]
+    live = ["one/a"] + [f"{n}/a" for n in others]
+    every = live + ["one/b", "all/a", "all/b"]
     send_to(broker, every, ALMOST_SILENT_MS)
 
     def silent_found():
-        send_to(broker, ["one/a", "live/a"])
+        send_to(broker, live)
         time.sleep(0.4)
         states = {(a["system"], a["condition"], a["state"]) for a in daemon.alarms()}
         return {("one", "sensor-silent", "unacknowledged"),
@@ -457,14 +466,13 @@ def one_silent_sensor_and_a_silent_system(place):
     equal((words["all"], words["live"]), ("silent", "in spec"), "status words")
     check(not any(s == "all" and c == "sensor-silent" and state != "suppressed by design"
                   for s, c, state in states), f"the system's silence speaks for its sensors: {states}")
-    wait_until(lambda: len(events(hook)) == 2, 5, "both told")
+    wait_until(lambda: len(notices(hook)) == 2, 5, "both told")
     send_to(broker, every)
     wait_until(lambda: nothing_stands(daemon), 10, "heard again")
-    wait_until(lambda: len(events(hook)) == 4, 10, "both returns told")
-    told = sorted((e["subject"], e["type"].split(".")[-1], e["data"]["condition"])
-                  for e in events(hook))
-    equal(told, [("all", "raised", "system-silent"), ("all", "returned", "system-silent"),
-                 ("one", "raised", "sensor-silent"), ("one", "returned", "sensor-silent")], "told")
+    wait_until(lambda: len(notices(hook)) == 4, 10, "both returns told")
+    equal(sorted(notices(hook)),
+          [("all", "raised", "system-silent"), ("all", "returned", "system-silent"),
+           ("one", "raised", "sensor-silent"), ("one", "returned", "sensor-silent")], "told")
 
 
 @suite.test

@@ -554,6 +554,21 @@ def events(endpoint, path=None, kind=None, condition=None):
     return found
 
 
+def notices(endpoint, path=None):
+    """(system, "raised" or "returned" and so on, condition), also those that one message told
+    together."""
+    found = []
+    for event in events(endpoint, path):
+        if "alarms" not in event["data"]:
+            if "condition" in event["data"]:
+                found.append((event["data"]["system"], event["type"].split(".")[-1],
+                              event["data"]["condition"]))
+            continue
+        found += [(a["system"], "returned" if a["returned"] else "raised", a["condition"])
+                  for a in event["data"]["alarms"]]
+    return found
+
+
 def signature_is_good(request, secret):
     """Standard Webhooks 1.0.0: v1,base64(HMAC-SHA256(key, id.timestamp.body))."""
     key = base64.b64decode(secret.removeprefix("whsec_"))
