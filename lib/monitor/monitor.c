@@ -501,6 +501,7 @@ static void expire_services(struct monitor *monitor, int64_t now_ms) {
 }
 
 int64_t monitor_advance(struct monitor *monitor, int64_t now_ms) {
+    monitor->advanced_ms = now_ms;
     int64_t next_ms = alarm_book_expire(monitor->book, now_ms);
     expire_daemon(monitor, now_ms);
     if (!monitor->backlog) {
@@ -675,6 +676,10 @@ enum monitor_status monitor_status(const struct monitor *monitor, size_t system,
         if (one > status || alarm->since_ms < *since_ms)
             *since_ms = alarm->since_ms;
         status = one;
+    }
+    if (status < MONITOR_OUT_OF_SPEC && silence_of_system(monitor, system)) {
+        *since_ms = monitor_system_newest_ms(monitor, system);
+        status = MONITOR_SILENT;
     }
     return status;
 }

@@ -57,7 +57,7 @@ struct monitor {
     bool out_of_memory;         /* a list could not grow: the next flush fails */
     bool backlog;
     int64_t arrival_ms; /* of the reading being judged */
-    int64_t scanned_ms, dates_ms;
+    int64_t scanned_ms, dates_ms, advanced_ms;
 };
 
 /** Appends one item of `size` bytes; on failure sets out_of_memory. */
@@ -74,6 +74,9 @@ void monitor_moved_other(struct monitor *monitor, size_t system, enum condition 
 
 /** silence.c: looks at every point by the clock on the wall. */
 void silence_scan(struct monitor *monitor, int64_t now_ms);
+/** silence.c: has no point of the system said anything for too long, by the last look at the clock?
+    True also while the alarm still waits, after a start or an import of old readings. */
+bool silence_of_system(const struct monitor *monitor, size_t system);
 /** silence.c: a reading came: the system is not silent any more. */
 void silence_heard(struct monitor *monitor, size_t system, int64_t time_ms);
 

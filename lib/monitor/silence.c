@@ -63,6 +63,24 @@ static bool all_quiet(const struct system_silence *silence) {
     return silence->seen > 0 && silence->quiet == silence->seen;
 }
 
+bool silence_of_system(const struct monitor *monitor, size_t system) {
+    const struct fleet_system *owner = &monitor->fleet->systems[system];
+    for (size_t i = owner->first_point; i < owner->first_point + owner->point_count; i++) {
+        const struct point_state *state = &monitor->points[i];
+        if (state->newest_ms == TIMESTAMP_NONE)
+            continue;
+        int64_t age_ms = monitor->advanced_ms - state->newest_ms;
+        /* As in point_quietness, but a reading of days ago that was imported just now is no life.
+         */
+        bool heard = monitor->advanced_ms - state->heard_ms <=
+                         monitor->fleet->points[i].description->every_ms &&
+                     age_ms <= DURATION_DAY_MS;
+        if (heard || age_ms <= state->silent_after_ms)
+            return false;
+    }
+    return true;
+}
+
 /* ---- one system ---- */
 
 static void raise_sensors(struct monitor *monitor, size_t system, int64_t now_ms) {
