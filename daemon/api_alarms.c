@@ -65,6 +65,11 @@ static json_t *open_alarms(struct api *api, const char *system, int64_t since_ms
     return list;
 }
 
+static json_t *no_diagnosis(void) {
+    return json_pack("{s:n,s:n,s:[],s:s}", "cause", "confidence", "evidence", "why",
+                     "no cause was looked for");
+}
+
 /* A stored row of an occurrence that may belong to a system no longer in the settings. */
 static json_t *row_object(const struct record_alarm *row) {
     json_t *details = row->details ? json_loads(row->details, 0, NULL) : NULL;
@@ -76,7 +81,7 @@ static json_t *row_object(const struct record_alarm *row) {
                   api_time(row->since_ms), "raised", api_time(row->raised_ms), "returned",
                   api_time(row->returned_ms), "value", api_number(row->value), "setpoint",
                   api_number(row->setpoint), "unit", *row->unit ? row->unit : NULL);
-    json_object_set_new(json, "diagnosis", cause ? json_incref(details) : json_null());
+    json_object_set_new(json, "diagnosis", cause ? json_incref(details) : no_diagnosis());
     static const char *const lists[] = {"check", "bring"};
     for (size_t i = 0; i < 2; i++) {
         json_t *list = json_object_get(details, lists[i]);

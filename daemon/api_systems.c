@@ -2,6 +2,7 @@
  * The list of systems, worst first.
  */
 #include "api_private.h"
+#include "api_visits.h"
 #include "monitor/judge.h"
 
 #include <math.h>
@@ -58,7 +59,8 @@ static int worst_first(const void *a, const void *b) {
 static json_t *suction_of(const struct api *api, size_t system) {
     size_t point = fleet_point_of(api->fleet, system, QUANTITY_SUCTION);
     if (point == FLEET_NONE)
-        return json_pack("{s:n,s:s}", "value", "why", "no suction point");
+        return json_pack("{s:n,s:s,s:n,s:n,s:s}", "value", "unit", "Pa", "time", "of_baseline",
+                         "why", "no suction point");
     const struct point_state *state = monitor_point(pipeline_monitor(api->pipeline), point);
     if (state->newest_ms == TIMESTAMP_NONE)
         return json_pack("{s:n,s:s,s:n,s:n,s:s}", "value", "unit", "Pa", "time", "of_baseline",
@@ -104,8 +106,11 @@ static json_t *radon_of(const struct api *api, size_t system) {
     return json;
 }
 
-/* The earliest dated reason for a visit; open alarms are in the list of visits. */
+/* The day of the visit that the list of visits has, else the earliest date that lies ahead. */
 static json_t *next_visit_of(const struct api *api, size_t system) {
+    int64_t planned_ms = api_visits_due_ms(api, system);
+    if (planned_ms != TIMESTAMP_NONE)
+        return api_time(planned_ms);
     static const enum condition dated[] = {CONDITION_RETEST_DUE, CONDITION_VISIT_DUE,
                                            CONDITION_CALIBRATION_DUE};
     int64_t earliest_ms = INT64_MAX;

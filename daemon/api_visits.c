@@ -22,6 +22,7 @@ enum { ALARMS_MAX = 24, LIST_MAX = 32, TEXT_BYTES = 200, BASELINES_MAX = 32 };
 /* One planned visit with all that its texts point into. */
 struct plan {
     size_t system;
+    bool brief; /* only the day is asked for: alarms need no explanation */
     struct visit visit;
     json_t *details[ALARMS_MAX];
     size_t detail_count;
@@ -66,7 +67,7 @@ static void note_change(struct reasons *reasons, int64_t time_ms) {
         reasons->changed_ms = time_ms;
 }
 
-static void add_alarm(struct api *api, const struct alarm *alarm, struct plan *plan,
+static void add_alarm(const struct api *api, const struct alarm *alarm, struct plan *plan,
                       struct reasons *reasons) {
     enum alarm_state state = alarm_state(alarm);
     note_change(reasons, alarm->raised_ms);
@@ -78,7 +79,7 @@ static void add_alarm(struct api *api, const struct alarm *alarm, struct plan *p
         return;
     struct alarm *open =
         alarm_book_find(monitor_alarms(pipeline_monitor(api->pipeline)), alarm->id);
-    if (open && !open->details)
+    if (open && !open->details && !plan->brief)
         explain_alarm(api->pipeline, open);
     size_t i = reasons->alarm_count++;
     json_t *details = alarm->details ? json_loads(alarm->details, 0, NULL) : NULL;
@@ -147,7 +148,7 @@ static void add_projections(const struct api *api, struct plan *plan, struct rea
     }
 }
 
-static void add_dates(struct api *api, size_t system, struct reasons *reasons) {
+static void add_dates(const struct api *api, size_t system, struct reasons *reasons) {
     static const enum condition dated[] = {CONDITION_RETEST_DUE, CONDITION_VISIT_DUE,
                                            CONDITION_CALIBRATION_DUE};
     for (size_t i = 0; i < sizeof dated / sizeof dated[0]; i++) {
@@ -174,7 +175,7 @@ static void add_baselines(const struct api *api, struct plan *plan) {
 }
 
 /* NULL when nothing calls for a visit (or memory is out: *failed). */
-static struct plan *plan_system(struct api *api, size_t system, bool *failed) {
+static struct plan *plan_system(const struct api *api, size_t system, bool brief, bool *failed) {
     struct alarm_book *book = monitor_alarms(pipeline_monitor(api->pipeline));
     const struct fleet_system *owner = &api->fleet->systems[system];
     struct plan *plan = calloc(1, sizeof *plan);
@@ -182,6 +183,7 @@ static struct plan *plan_system(struct api *api, size_t system, bool *failed) {
     bool planned = false;
     if (plan && reasons) {
         plan->system = system;
+        plan->brief = brief;
         reasons->changed_ms = TIMESTAMP_NONE;
         for (const struct alarm *alarm = alarm_book_of_system(book, system); alarm;
              alarm = alarm->next_of_system)
@@ -216,6 +218,14 @@ static struct plan *plan_system(struct api *api, size_t system, bool *failed) {
     return NULL;
 }
 
+int64_t api_visits_due_ms(const struct api *api, size_t system) {
+    bool failed = false;
+    struct plan *plan = plan_system(api, system, true, &failed);
+    int64_t due_ms = plan ? plan->visit.due_ms : TIMESTAMP_NONE;
+    plan_free(plan);
+    return due_ms;
+}
+
 /* ---- all ---- */
 
 static int most_urgent_first(const void *a, const void *b) {
@@ -235,7 +245,7 @@ static struct plan **plan_all(struct api *api, size_t *count) {
     struct plan **plans = calloc(api->fleet->system_count + 1, sizeof(struct plan *));
     *count = 0;
     for (size_t s = 0; plans && s < api->fleet->system_count && !failed; s++) {
-        struct plan *plan = plan_system(api, s, &failed);
+        struct plan *plan = plan_system(api, s, false, &failed);
         if (plan)
             plans[(*count)++] = plan;
     }
@@ -300,7 +310,7 @@ json_t *api_visits(struct api *api) {
 
 json_t *api_visits_of_system(struct api *api, size_t system) {
     bool failed = false;
-    struct plan *plan = plan_system(api, system, &failed);
+    struct plan *plan = plan_system(api, system, false, &failed);
     json_t *list = json_array();
     if (plan)
         json_array_append_new(list, plan_json(api, plan));

@@ -12,6 +12,8 @@
 json_t *api_visits(struct api *api);
 /** The visits of one system: none or one. */
 json_t *api_visits_of_system(struct api *api, size_t system);
+/** The day to plan for of a system's visit; TIMESTAMP_NONE when nothing calls for one yet. */
+int64_t api_visits_due_ms(const struct api *api, size_t system);
 /** All of them as iCalendar text (RFC 5545); the caller frees. NULL when out of memory. */
 char *api_visits_calendar(struct api *api);
 

@@ -63,14 +63,13 @@ static json_t *object_of(const struct member *members, size_t count) {
     return object;
 }
 static json_t *diagnosis_of(const struct event_alarm *alarm) {
-    if (!alarm->cause)
-        return json_null();
     const struct member members[] = {
         {"cause", string_or_null(alarm->cause)},
-        {"confidence", number_or_null(alarm->confidence)},
+        {"confidence", number_or_null(alarm->cause ? alarm->confidence : NAN)},
         {"evidence", list_of(&alarm->evidence)},
+        {"why", alarm->cause ? NULL : json_string("no cause was looked for")},
     };
-    return object_of(members, sizeof members / sizeof members[0]);
+    return object_of(members, alarm->cause ? 3 : 4);
 }
 
 static char *dump_and_free(json_t *object) {

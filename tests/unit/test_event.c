@@ -74,11 +74,16 @@ START_TEST(what_is_not_known_is_null) {
                                 .setpoint = (double)INFINITY,
                                 .unit = "",
                                 .confidence = (double)NAN};
-    static const char *const nulls[] = {"since", "returned", "value",     "setpoint", "unit",
-                                        "point", "text",     "diagnosis", "state"};
+    static const char *const nulls[] = {"since", "returned", "value", "setpoint",
+                                        "unit",  "point",    "text",  "state"};
     json_t *json = parsed(event_alarm_json(&alarm));
     for (size_t i = 0; i < sizeof nulls / sizeof nulls[0]; i++)
         ck_assert_msg(json_is_null(json_object_get(json, nulls[i])), "%s", nulls[i]);
+    json_t *diagnosis = json_object_get(json, "diagnosis");
+    ck_assert(json_is_null(json_object_get(diagnosis, "cause")));
+    ck_assert(json_is_null(json_object_get(diagnosis, "confidence")));
+    ck_assert_uint_eq(json_array_size(json_object_get(diagnosis, "evidence")), 0);
+    ck_assert_str_ne(member(diagnosis, "why"), "");
     ck_assert_str_eq(member(json, "raised"), "1970-01-01T00:00:00Z");
     ck_assert_str_eq(member(json, "system"), "");
     json_decref(json);
