@@ -2,6 +2,8 @@
 
 #include "ctl_text.h"
 #include "fleet_files.h"
+#include "measure/duration.h"
+#include "measure/timestamp.h"
 
 #include <errno.h>
 #include <stdarg.h>
@@ -192,6 +194,19 @@ static bool is_option(const char *text) {
     return text[0] == '-' && text[1] == '-' && text[2] != '\0';
 }
 
+/* Options that are times are called T, DATE or TIME; the last may be a span from now too. */
+static bool is_time(const struct ctl_option *option) {
+    int64_t time_ms = 0;
+    int year = 0, month = 0, day = 0;
+    const char *text = *option->text;
+    bool may_be_span = strcmp(option->value, "TIME") == 0;
+    if (!may_be_span && strcmp(option->value, "T") != 0 && strcmp(option->value, "DATE") != 0)
+        return true;
+    return timestamp_parse(text, strlen(text), &time_ms) ||
+           timestamp_parse_date(text, strlen(text), &year, &month, &day) ||
+           (may_be_span && duration_parse(text, &time_ms));
+}
+
 static bool check_arguments(const struct ctl *ctl, const struct ctl_arguments *arguments) {
     const struct ctl_command *command = ctl->command;
     if (arguments->count < arguments->least || arguments->count > arguments->most) {
@@ -205,6 +220,13 @@ static bool check_arguments(const struct ctl *ctl, const struct ctl_arguments *a
         if (option->required && (!*option->text || !**option->text)) {
             ctl_error(ctl, CTL_WRONG_USE, "%s %s is missing; usage: subslabctl %s %s", option->name,
                       option->value, command->name, command->usage);
+            return false;
+        }
+        if (option->value && *option->text && !is_time(option)) {
+            ctl_error(ctl, CTL_WRONG_USE,
+                      "%s: \"%s\" is not a time; allowed: 2026-03-12, 2026-03-12T08:00:00Z%s",
+                      option->name, *option->text,
+                      strcmp(option->value, "TIME") == 0 ? ", or a span from now such as 3 d" : "");
             return false;
         }
     }

@@ -45,8 +45,11 @@ static enum ctl_status print_baseline(const struct ctl *ctl, const char *system,
     char from[CTL_VALUE_SIZE];
     const json_t *points = json_object_get(answer, "points");
     if (json_object_size(points)) {
-        printf("%s: baseline from %s UTC on\n", system,
-               ctl_time(from, json_object_get(answer, "from")));
+        if (json_is_string(json_object_get(answer, "from")))
+            printf("%s: baseline from %s UTC on\n", system,
+                   ctl_time(from, json_object_get(answer, "from")));
+        else
+            printf("%s: baseline learned\n", system);
         print_points(ctl, points);
     }
     return print_refused(ctl, json_object_get(answer, "refused"));

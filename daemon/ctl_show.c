@@ -133,7 +133,12 @@ static void show_average(const struct ctl *ctl, const json_t *average, const cha
     double value = ctl_number_of(average, "mean"), share = ctl_number_of(average, "coverage");
     double probability = ctl_number_of(average, "probability_above_action");
     double deviation = ctl_number_of(average, "standard_uncertainty");
-    snprintf(first, sizeof first, "  %-8.20s ", ctl_text_of(average, "window"));
+    /* "since commissioning" is wider than its column. */
+    const char *window = ctl_text_of(average, "window"), *blank = strchr(window, ' ');
+    bool wide = blank && ctl_text_width(window) > 8;
+    snprintf(first, sizeof first, "  %-8.*s ", wide ? (int)(blank - window) : 8, window);
+    /* Only radon has an action level, so its lack needs no reason elsewhere. */
+    const char *why = radon || isnan(deviation) ? ctl_text_of(average, "why") : "";
     if (radon && !isnan(probability))
         snprintf(odds, sizeof odds, "; %s at or above the action level (%s)",
                  likelihood(probability), ctl_percent(error, probability));
@@ -141,9 +146,9 @@ static void show_average(const struct ctl *ctl, const json_t *average, const cha
     if (!isnan(deviation))
         snprintf(plus_minus, sizeof plus_minus, " ± %s",
                  ctl_difference_of(error, ctl, deviation, unit));
-    say(first, "           ", "mean %s%s, %s of the time covered%s%s%s",
-        ctl_value_of(mean, ctl, value, unit), plus_minus, ctl_percent(coverage, share), odds,
-        *ctl_text_of(average, "why") ? "; " : "", ctl_text_of(average, "why"));
+    say(first, "           ", "%s%smean %s%s, %s of the time covered%s%s%s", wide ? blank + 1 : "",
+        wide ? ": " : "", ctl_value_of(mean, ctl, value, unit), plus_minus,
+        ctl_percent(coverage, share), odds, *why ? "; " : "", why);
 }
 
 static bool has_mean(const json_t *average) {

@@ -9,6 +9,7 @@
 #include "ctl_values.h"
 #include "measure/duration.h"
 #include "measure/timestamp.h"
+#include "monitor/monitor.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -53,6 +54,14 @@ static void add_system(const struct ctl *ctl, struct ctl_table *table, const jso
     ctl_table_add(table, age_of(text, json_object_get(system, "last_reading")));
 }
 
+static bool is_status(const char *word) {
+    for (int i = 0; i <= MONITOR_OUT_OF_SERVICE; i++) {
+        if (strcmp(word, monitor_status_word((enum monitor_status)i)) == 0)
+            return true;
+    }
+    return false;
+}
+
 static enum ctl_status systems(struct ctl *ctl, int argc, char **argv) {
     static const struct ctl_column columns[] = {
         {"SYSTEM", false}, {"STATUS", false}, {"SUCTION", true}, {"SHARE", true},
@@ -63,6 +72,11 @@ static enum ctl_status systems(struct ctl *ctl, int argc, char **argv) {
     struct ctl_arguments arguments = {.options = options, .option_count = 1};
     if (!ctl_arguments(ctl, argc, argv, &arguments))
         return arguments.status;
+    if (status_word && !is_status(status_word))
+        return ctl_error(ctl, CTL_WRONG_USE,
+                         "--status %s; allowed: in spec, drifting, out of spec, silent, out of "
+                         "service",
+                         status_word);
     struct ctl_path path = ctl_path("/api/systems");
     ctl_path_query(&path, "status", status_word);
     json_t *list = NULL, *system;

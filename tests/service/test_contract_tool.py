@@ -1,0 +1,388 @@
+#!/usr/bin/env python3
+"""Outside contract: every command of the operator's tool against the real daemon, with and without
+--json; the page's arrays, health and metrics."""
+import os
+import sqlite3
+import sys
+
+sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
+# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
+from contract import *  # noqa: E402,F403
+
+suite = Suite()
+
+STATUS_WORDS = ["in spec", "drifting", "out of spec", "silent", "out of service"]
+STATES = ["normal", "unacknowledged", "acknowledged", "returned unacknowledged", "shelved",
+          "suppressed by design", "out of service"]
+WINDOWS = ["24 h", "7 d", "30 d", "91 d", "365 d", "since commissioning"]
+RECORD = """\
+date: {date}
+by: the installer
+instruments: micromanometer 12
+next_calibration: 2036-10-01
+radon_before: 9.1 pCi/L
+radon_after: 1.2 pCi/L
+ground_exponent: 1.4
+points: {{suction: 1.10 inH2O, hole-1: 6.0 Pa, flow: 41 cfm, fan-power: 19 W}}
+notes: text
+"""
+POINTS = [
+    plain_point("suction", unit="inH2O", every="1 h"), plain_point("hole-1", "field", "Pa", "1 h"),
+    plain_point("flow", "airflow", "cfm", "1 h"), plain_point("fan-power", "fan-power", "W", "1 h"),
+    plain_point("radon", "radon", "pCi/L", "1 h"), plain_point("battery", "battery", "%", "1 h")]
+NORMAL = {"suction": ("inH2O", 1.1), "hole-1": ("Pa", 6.0), "flow": ("cfm", 41.0),
+          "fan-power": ("W", 19.0), "radon": ("pCi/L", 1.3)}
+
+
+def furnished(place, days=40, **more):
+    """One house with history and a record, one silent of old, one that has sent nothing yet."""
+    broker, hook = place.broker(), place.endpoint({"/dead": {"status": 410}, "*": {"status": 204}})
+    house = system("birch-lane-12", POINTS, name="12 Birch Lane", address="12 Birch Lane",
+                   foundation="drain tile", pipe={"inside_diameter": "3.068 in"},
+                   fan={"curve": [["0 cfm", "1.9 inH2O"], ["40 cfm", "1.4 inH2O"],
+                                  ["90 cfm", "0.2 inH2O"]], "power": "22 W"})
+    daemon = place.daemon(broker, [house, system("elm-road-1", [plain_point("suction", every="2 s")]),
+                                   system("oak-way-2", [plain_point("suction", every="1 h")])],
+                          [contact("office", hook), contact("dead", hook, role="technician")],
+                          conditions={"suction-low": {"on_delay": "0 s", "off_delay": "0 s"},
+                                      "suction-lost": {"enabled": "no"}}, **more)
+    daemon.start()
+    tool, end = tool_of(daemon), now_ms() // HOUR * HOUR
+    rows = []
+    for name, (unit, value) in NORMAL.items():
+        rows += series("birch-lane-12", name, unit, end - days * DAY, end + 1, HOUR, value)
+    rows += series("elm-road-1", "suction", "Pa", end - 3 * DAY, end - 2 * DAY, HOUR, 200.0)
+    write_csv(os.path.join(daemon.folder, "history.csv"), rows)
+    files(daemon.folder, {"record.yaml": RECORD.format(date=rfc3339(end - (days - 1) * DAY))})
+    tool.run("commission", "birch-lane-12", "record.yaml")
+    tool.run("import", "history.csv")
+    return broker, hook, daemon, tool
+
+
+def raise_low(broker, daemon, seconds=10):
+    broker.publish([("subslab/birch-lane-12/suction", "0.5 inH2O")])
+    return daemon.alarm("suction-low", seconds)
+
+
+def is_alarm(alarm):
+    keys_are(alarm, "id system point condition priority state raised returned value setpoint unit "
+             "diagnosis check bring text", "an alarm")
+    keys_are(alarm["diagnosis"], "cause confidence evidence", "its diagnosis")
+    check(alarm["diagnosis"]["cause"] or alarm["diagnosis"]["why"], "a cause, or why there is none")
+    check(alarm["state"] in STATES, f"state {alarm['state']!r}")
+    check(alarm["priority"] in ("high", "medium", "low"), f"priority {alarm['priority']!r}")
+    is_time(alarm["raised"], "raised", or_null=True)
+    is_time(alarm["returned"], "returned", or_null=True)
+    for key in ("check", "bring"):
+        check(all(isinstance(one, str) for one in alarm[key]), f"{key}: {alarm[key]}")
+    check(isinstance(alarm["diagnosis"]["evidence"], list), "evidence")
+    check(isinstance(alarm["text"], str) and alarm["text"], "text")
+
+
+@suite.test
+def systems_worst_first_with_the_words_of_the_contract(place):
+    broker, _, daemon, tool = furnished(place)
+    daemon.alarm("system-silent", 20)
+    raise_low(broker, daemon)
+    rows = tool.json("systems")
+    equal(len(rows), 3, "systems")
+    for row in rows:
+        keys_are(row, "id name status since open_alarms unacknowledged suction radon last_reading "
+                 "next_visit", "a system")
+        check(row["status"] in STATUS_WORDS, f"status {row['status']!r}")
+        is_time(row["last_reading"], "last_reading", or_null=True)
+        is_time(row["since"], "since", or_null=True)
+        keys_are(row["suction"], "value unit time of_baseline", "suction")
+        keys_are(row["radon"], "mean unit window coverage", "radon")
+    by_id = {row["id"]: row for row in rows}
+    birch = by_id["birch-lane-12"]
+    equal((birch["status"], birch["name"], birch["open_alarms"], birch["unacknowledged"]),
+          ("out of spec", "12 Birch Lane", 1, 1), "the house with an alarm")
+    near(birch["suction"]["value"], 0.5 * 249.08891, "its suction, in Pa")
+    equal(birch["suction"]["unit"], "Pa", "the unit of suction")
+    near(birch["suction"]["of_baseline"], 0.5 / 1.1, "of_baseline")
+    near(birch["radon"]["mean"], 1.3 * 37, "its radon, in Bq/m3", 0.01)
+    equal(birch["radon"]["unit"], "Bq/m3", "the unit of radon")
+    equal(by_id["elm-road-1"]["status"], "silent", "the silent one")
+    check(by_id["oak-way-2"]["status"] != "in spec", "unknown is never healthy: " +
+          by_id["oak-way-2"]["status"])
+    equal(rows[0]["id"], "birch-lane-12", "worst first")
+    text = tool.table("systems")
+    check("birch-lane-12" in text and "out of spec" in text, text)
+    equal([r["id"] for r in tool.json("systems", "--status", "out of spec")], ["birch-lane-12"],
+          "by status")
+    equal(tool.json("systems", "--status", "drifting"), [], "none drifts")
+    tool.run("systems", "--status", "sad", status=2)
+    def at_rest(rows):  # the mean moves with the clock
+        return [{key: value for key, value in row.items() if key != "radon"} for row in rows]
+    equal(at_rest(daemon.get("/api/systems")), at_rest(tool.json("systems")), "the API's array")
+
+
+@suite.test
+def show_has_everything_and_a_why_for_each_null(place):
+    broker, _, daemon, tool = furnished(place)
+    raise_low(broker, daemon)
+    shown = tool.json("show", "birch-lane-12")
+    keys_are(shown, "id name status points fan ground alarms visits", "show")
+    points = {point["id"]: point for point in shown["points"]}
+    equal(list(points), [p["id"] for p in POINTS], "every point of the system file")
+    for point_id, one in points.items():
+        keys_are(one, "id quantity unit last baseline averages trend trend_recent", point_id)
+        for average in one["averages"] or []:
+            keys_are(average, "window mean coverage standard_uncertainty probability_above_action",
+                     f"an average of {point_id}")
+            number_or_why(average, "mean", f"{point_id} {average['window']}")
+        for name in ("trend", "trend_recent"):
+            check(one[name] is not None, f"{point_id}: {name} is null itself")
+            keys_are(one[name], "per_year lower upper p_value crosses", name)
+            number_or_why(one[name], "per_year", f"{point_id} {name}")
+    radon = {a["window"]: a for a in points["radon"]["averages"]}
+    equal([w for w in WINDOWS if w in radon], WINDOWS, "the windows")
+    near(radon["24 h"]["mean"], 1.3 * 37, "radon of 24 h", 0.02)
+    near(radon["30 d"]["coverage"], 1.0, "its coverage", 0.01)
+    check(radon["30 d"]["probability_above_action"] < 0.01, "1.3 pCi/L is far below 4")
+    check(radon["365 d"]["coverage"] < 0.12 and radon["365 d"]["probability_above_action"] is None and
+          radon["365 d"]["why"], f"40 of 365 days are too few: {radon['365 d']}")
+    equal(points["suction"]["unit"], "Pa", "SI")
+    near(points["suction"]["baseline"]["value"], 1.1 * 249.08891, "baseline")
+    equal(points["suction"]["baseline"]["by"], "the installer", "by")
+    is_time(points["suction"]["baseline"]["from"], "from")
+    is_time(points["suction"]["last"]["time"], "last")
+    equal(points["battery"]["last"]["value"] if points["battery"]["last"] else None, None, "nothing yet")
+    check(abs(points["suction"]["trend"]["per_year"]) < 80, "a steady suction has hardly a slope")
+    near(shown["fan"]["speed_ratio"], 1.0, "the fan is as at commissioning", 0.03)
+    near(shown["ground"]["resistance_ratio"], 1.0, "and so is the ground", 0.05)
+    for holder in (shown["fan"], shown["ground"]):
+        check(holder["lower"] <= 1.0 <= holder["upper"], f"its interval: {holder}")
+    equal([a["condition"] for a in shown["alarms"]], ["suction-low"], "open alarms")
+    is_alarm(shown["alarms"][0])
+    text = tool.table("show", "birch-lane-12")
+    for word in ("suction", "pCi/L", "inH2O", "out of spec"):
+        check(word in text, f"no {word} in {text}")
+    empty = tool.json("show", "oak-way-2")
+    for holder, key in ((empty["fan"], "speed_ratio"), (empty["ground"], "resistance_ratio")):
+        equal(holder[key], None, key)
+        number_or_why(holder, key, "the empty house")
+    tool.table("show", "oak-way-2")
+    same = daemon.get("/api/systems/birch-lane-12")
+    equal([sorted(same), [sorted(p) for p in same["points"]]],
+          [sorted(shown), [sorted(p) for p in shown["points"]]], "the API gives the same object")
+    check("no-such-house" in tool.run("show", "no-such-house", status=1)[1], "an unknown system")
+
+
+@suite.test
+def alarms_are_acknowledged_shelved_and_kept(place):
+    broker, _, daemon, tool = furnished(place, days=3)
+    alarm = raise_low(broker, daemon)
+    ident = alarm["id"]
+    rows = [a for a in tool.json("alarms") if a["condition"] == "suction-low"]
+    is_alarm(rows[0])
+    equal((rows[0]["system"], rows[0]["point"], rows[0]["priority"], rows[0]["state"], rows[0]["unit"],
+           rows[0]["returned"]), ("birch-lane-12", "suction", "medium", "unacknowledged", "Pa", None),
+          "the alarm")
+    near(rows[0]["value"], 0.5 * 249.08891, "value in SI")
+    near(rows[0]["setpoint"], 0.7 * 1.1 * 249.08891, "setpoint in SI")
+    tool.table("alarms")
+    tool.table("alarms", "--all")
+    equal(tool.json("alarms", "--system", "oak-way-2"), [], "of another system")
+    tool.run("alarms", "--system", "no-such-house", status=1)
+    tool.run("alarms", "--since", "soon", status=2)
+    equal(tool.json("alarms", "--since", rfc3339(now_ms() + HOUR)), [], "none since later")
+    tool.run("acknowledge", ident, status=2)  # by whom?
+    tool.run("acknowledge", 99999999, "--by", "me", status=1)
+    tool.run("acknowledge", ident, "--by", "a technician", "--note", "on my way")
+
+    def state():
+        return next((a["state"] for a in tool.json("alarms") if a["id"] == ident), "normal")
+    equal(state(), "acknowledged", "after acknowledge")
+    tool.run("shelve", ident, "--until", "2 h", "--by", "a technician", status=2)  # why?
+    tool.run("shelve", ident, "--until", rfc3339(now_ms() - HOUR), "--by", "a", "--why", "b", status=1)
+    tool.run("shelve", ident, "--until", rfc3339(now_ms() + 365 * DAY), "--by", "a", "--why", "b",
+             status=1)
+    tool.run("shelve", ident, "--until", rfc3339(now_ms() + HOUR), "--by", "a", "--why", "painting")
+    equal(state(), "shelved", "after shelve")
+    tool.run("unshelve", ident)
+    equal(state(), "unacknowledged", "after unshelve it asks for attention again")
+    tool.run("acknowledge", ident, "--by", "me")
+    tool.run("unshelve", 99999999, status=1)
+    tool.run("out-of-service", "birch-lane-12", "--until", rfc3339(now_ms() + DAY), "--by", "a",
+             "--why", "a new roof")
+    equal([s["status"] for s in tool.json("systems") if s["id"] == "birch-lane-12"], ["out of service"],
+          "status")
+    equal(state(), "out of service", "the alarm of a system out of service")
+    tool.run("return-to-service", "birch-lane-12")
+    equal(state(), "acknowledged", "after return to service")
+    broker.publish([("subslab/birch-lane-12/suction", "1.1 inH2O")])
+    wait_until(lambda: state() == "normal", 10, "returned and acknowledged: it leaves alarms")
+    kept = [a for a in tool.json("alarms", "--all") if a["id"] == ident][0]
+    equal(kept["state"], "normal", "it stays in the history")
+    is_time(kept["returned"], "returned")
+    raise_low(broker, daemon)
+    broker.publish([("subslab/birch-lane-12/suction", "1.1 inH2O")])
+    late = wait_until(lambda: [a for a in tool.json("alarms") if a["state"] ==
+                               "returned unacknowledged"], 10, "returned unacknowledged")[0]
+    tool.run("acknowledge", late["id"], "--by", "me")
+    check(late["id"] not in [a["id"] for a in tool.json("alarms")], "after both it is normal")
+    equal([a["id"] for a in daemon.get("/api/alarms", all="1")],
+          [a["id"] for a in tool.json("alarms", "--all")], "the API gives the same array")
+
+
+@suite.test
+def commissioning_learning_and_readings_by_hand(place):
+    _, _, daemon, tool = furnished(place, days=20)
+    bad = RECORD.format(date="2026-13-45").replace("hole-1: 6.0 Pa", "hole-9: 6.0 Pa")
+    files(daemon.folder, {"bad.yaml": bad})
+    err = tool.run("commission", "birch-lane-12", "bad.yaml", status=1)[1]
+    for line, key in ((1, "date"), (8, "hole-9")):
+        check(re.search(rf"(?m)^\S*bad\.yaml:{line}: .*{key}", err), f"{key}: {err}")
+    tool.run("commission", "birch-lane-12", "no-such.yaml", status=1)
+    tool.run("commission", "no-such-house", "record.yaml", status=1)
+    tool.run("record", "birch-lane-12", "suction", "1.02 inH2O", "--at", rfc3339(now_ms() - 90_000),
+             "--by", "me")
+    near(daemon.readings("birch-lane-12", "suction")[-1][1], 1.02 * 249.08891, "by hand")
+    tool.run("record", "birch-lane-12", "suction", "1.02 pCi/L", "--by", "me", status=1)
+    tool.run("record", "birch-lane-12", "nowhere", "1.02", "--by", "me", status=1)
+    tool.run("record", "birch-lane-12", "suction", "1.02 inH2O", status=2)
+    today = datetime.now(timezone.utc).date()
+    first, last = today.fromordinal(today.toordinal() - 15), today.fromordinal(today.toordinal() - 3)
+    # The battery has sent nothing: the answer for it is no, and the others are learned.
+    said = tool.run("commission", "birch-lane-12", "--learn", first, last, "--by", "me", status=1)
+    check("battery" in said[1] and "suction" in said[0] and "–" not in said[0], f"{said}")
+    shown = {p["id"]: p for p in tool.json("show", "birch-lane-12")["points"]}
+    near(shown["suction"]["baseline"]["value"], 1.1 * 249.08891, "the learned baseline", 0.02)
+    near(shown["radon"]["baseline"]["value"], 1.3 * 37, "learned although no record named it", 0.02)
+    tool.run("commission", "birch-lane-12", "--learn", "2001-01-01", "2001-02-01", "--by", "me", status=1)
+
+
+@suite.test
+def visits_by_urgency_and_as_a_calendar(place):
+    broker, _, daemon, tool = furnished(place, days=3)
+    raise_low(broker, daemon)
+    rows = tool.json("visits")
+    for row in rows:
+        keys_are(row, "id system name address reasons due earliest latest priority check bring baseline "
+                 "last_visit", "a visit")
+        keys_are(row["reasons"][0], "condition text", "its reason")
+        check(row["check"] and row["bring"] and isinstance(row["baseline"], dict), "what to do")
+    mine = [row for row in rows if row["system"] == "birch-lane-12"][0]
+    check("suction-low" in [r["condition"] for r in mine["reasons"]], f"{mine['reasons']}")
+    check(mine["earliest"] <= mine["due"] <= mine["latest"], "due between earliest and latest")
+    tool.table("visits")
+    tool.run("visits", "--ics", "visits.ics")
+    with open(os.path.join(daemon.folder, "visits.ics"), "rb") as file:
+        text = file.read()
+    check(text.startswith(b"BEGIN:VCALENDAR\r\n") and text.endswith(b"END:VCALENDAR\r\n"), "RFC 5545")
+    equal(text.count(b"BEGIN:VEVENT"), len(rows), "one event a visit")
+    check(all(len(line) <= 75 for line in text.split(b"\r\n")), "folded at 75 bytes (RFC 5545, 3.1)")
+    answer = daemon.request("GET", "/visits.ics", page=True)
+    equal((answer.status, answer.headers["Content-Type"]), (200, "text/calendar; charset=utf-8"), "page")
+    equal(daemon.get("/api/visits"), tool.json("visits"), "the API gives the same array")
+    next_visit = {row["id"]: row["next_visit"] for row in tool.json("systems")}["birch-lane-12"]
+    equal(next_visit, mine["due"], "systems names the same day")
+    tool.run("visit-done", "birch-lane-12", "--on", "2026-01-02", "--by", "me", "--found", "water",
+             status=2)
+    today = datetime.now(timezone.utc).date()
+    tool.run("visit-done", "birch-lane-12", "--on", today, "--by", "me", "--found", "water in the pipe",
+             "--did", "new slope")
+    visit = tool.json("show", "birch-lane-12")["visits"][0]
+    check("water in the pipe" in json.dumps(visit) and "new slope" in json.dumps(visit), f"{visit}")
+    tool.run("visit-done", "no-such-house", "--on", today, "--by", "a", "--found", "b", "--did", "c",
+             status=1)
+
+
+@suite.test
+def export_gives_what_import_takes(place):
+    _, _, daemon, tool = furnished(place, days=3)
+    text = tool.run("export", "birch-lane-12")[0]
+    rows = list(csv.DictReader(io.StringIO(text)))
+    equal(text.splitlines()[0], "time,system,point,value,unit", "the columns")
+    equal(len(rows), sum(len(r) for r in daemon.readings("birch-lane-12").values()), "all readings")
+    files(daemon.folder, {"again.csv": text})
+    tool.run("import", "again.csv")
+    equal(tool.run("export", "birch-lane-12")[0], text, "its own export changes nothing")
+    one = list(csv.DictReader(io.StringIO(tool.run("export", "birch-lane-12/radon")[0])))
+    equal({r["point"] for r in one}, {"radon"}, "one point")
+    since, until = one[10]["time"], one[20]["time"]
+    some = list(csv.DictReader(io.StringIO(tool.run("export", "birch-lane-12/radon", "--from", since,
+                                                    "--to", until)[0])))
+    check(some == one[10:20] or some == one[10:21], f"from and to: {len(some)}")
+    pack = json.loads(tool.run("export", "birch-lane-12/radon", "--as", "senml")[0])
+    base, values = {}, []
+    for record in pack:  # RFC 8428, section 4.6
+        base.update({key: record[key] for key in ("bn", "bt", "bu", "bv") if key in record})
+        values.append((round((base.get("bt", 0) + record.get("t", 0)) * 1000),
+                       base.get("bv", 0) + record["v"]))
+    expected = daemon.readings("birch-lane-12", "radon")
+    equal([at for at, _ in values], [at for at, _ in expected], "times of SenML")
+    for (_, found), (_, value) in zip(values, expected):
+        near(found, value, "a value of SenML", 1e-6)
+    tool.run("export", "no-such-house", status=1)
+    tool.run("export", "birch-lane-12", "--as", "xml", status=2)
+
+
+@suite.test
+def deliveries_tests_verify_and_backup(place):
+    broker, hook, daemon, tool = furnished(place, days=3)
+    raise_low(broker, daemon)
+    wait_until(lambda: events(hook, "/office", "alarm.raised"), 10, "the message")
+    tool.run("test-alert", "office")
+    tool.run("test-alert", "dead", status=1)
+    tool.run("test-alert", "nobody", status=1)
+    equal(events(hook, "/office", "test")[0]["type"], "subslab.test", "a marked test")
+    rows = tool.json("deliveries")
+    for row in rows:
+        keys_are(row, "id contact system type state tries next_try last_answer created done", "delivery")
+        check(row["state"] in ("waiting", "sent", "failed"), row["state"])
+        is_time(row["created"], "created")
+        is_time(row["done"], "done", or_null=True)
+    failed = tool.json("deliveries", "--failed")
+    check(failed and all(row["state"] == "failed" for row in failed), f"{failed}")
+    equal({row["contact"] for row in failed}, {"dead"}, "whose failed")
+    tool.table("deliveries")
+    tool.table("deliveries", "--failed")
+    before = len([r for r in hook.requests if r["path"] == "/dead"])
+    tool.run("deliveries", "--again", failed[0]["id"])
+    wait_until(lambda: len([r for r in hook.requests if r["path"] == "/dead"]) > before, 10, "once more")
+    tool.run("deliveries", "--again", "no-such-id", status=1)
+    tool.run("verify")
+    tool.run("backup", "copy.db")
+    copy = sqlite3.connect(os.path.join(daemon.folder, "copy.db"))
+    equal(copy.execute("PRAGMA integrity_check").fetchone(), ("ok",), "the copy is whole")
+    copy.close()
+    check(os.stat(os.path.join(daemon.folder, "copy.db")).st_mode & 0o007 == 0, "not for everybody")
+    for command in ("unclaimed", "refused"):
+        equal(tool.json(command), [], command)
+        tool.table(command)
+
+
+@suite.test
+def health_metrics_and_pages(place):
+    broker, _, daemon, _ = furnished(place, days=3)
+    for path in ("/", "/systems/birch-lane-12", "/systems/birch-lane-12/record", "/alarms", "/visits"):
+        answer = daemon.request("GET", path, page=True)
+        equal(answer.status, 200, path)
+        check("text/html" in answer.headers["Content-Type"], path)
+    for path in ("/systems", "/alarms", "/visits"):
+        equal(daemon.request("GET", f"/api{path}", page=True).json(), daemon.get(f"/api{path}"), path)
+    equal(daemon.request("GET", "/systems/none", page=True).status, 404, "an unknown system")
+    alarm = raise_low(broker, daemon)
+    for path in (f"/api/alarms/{alarm['id']}/acknowledge", "/api/systems/birch-lane-12/out-of-service"):
+        answer = daemon.request("POST", path, {"by": "x", "until": "2 h", "why": "y"}, page=True)
+        check(400 <= answer.status < 500, f"{path} on the page without a session: {answer.status}")
+    answer = daemon.request("GET", "/metrics", page=True)
+    check(answer.headers["Content-Type"].startswith("application/openmetrics-text"), "content type")
+    try:
+        from prometheus_client.openmetrics.parser import text_string_to_metric_families
+    except ImportError:
+        check(answer.body.endswith(b"# EOF\n"), "OpenMetrics ends with # EOF")
+    else:
+        families = list(text_string_to_metric_families(answer.body.decode()))
+        check(len(families) > 5, "metrics")
+    equal(daemon.request("GET", "/health", page=True).status, 200, "/health while all works")
+    broker.stop()
+    wait_until(lambda: daemon.request("GET", "/health", page=True).status == 503, 15,
+               "/health without a broker")
+
+
+if __name__ == "__main__":
+    suite.run()
