@@ -12,7 +12,7 @@
 #include <string.h>
 
 enum { ALARMS_A_STEP = 200, QUEUE_MOST = 500, THIN_A_STEP = 200 };
-static const int64_t every_ms = DURATION_MINUTE_MS;
+static const int64_t every_ms = DURATION_MINUTE_MS; /* at most, between two steps */
 
 struct step {
     struct pipeline *pipeline;
@@ -23,6 +23,19 @@ struct step {
     int64_t now_ms;
     enum store_status status;
 };
+
+/* Short spans of a contact need more steps than the usual hours and days. */
+static int64_t step_every_ms(const struct settings *settings) {
+    int64_t shortest_ms = 4 * every_ms;
+    for (size_t i = 0; i < settings->contact_count; i++) {
+        const struct settings_contact *contact = &settings->contacts[i];
+        if (contact->remind_every_ms > 0 && contact->remind_every_ms < shortest_ms)
+            shortest_ms = contact->remind_every_ms;
+        if (contact->escalate_to && contact->escalate_after_ms < shortest_ms)
+            shortest_ms = contact->escalate_after_ms;
+    }
+    return shortest_ms / 4 > DURATION_SECOND_MS ? shortest_ms / 4 : DURATION_SECOND_MS;
+}
 
 /* ---- one alarm ---- */
 
@@ -87,7 +100,7 @@ static void decide(struct step *step, struct alarm *alarm) {
             remind(step, contact, alarm, WORDING_REMINDER);
         if (decision.escalate) {
             escalate(step, contact, alarm);
-            decision.next_ms = step->now_ms + every_ms; /* the next one may escalate too */
+            decision.next_ms = step->now_ms; /* the next one may escalate too */
         }
         if (decision.next_ms < alarm->next_reminder_ms)
             alarm->next_reminder_ms = decision.next_ms;
@@ -250,6 +263,6 @@ int64_t reminders_step(struct reminders *reminders, struct pipeline *pipeline, i
     }
     if (step.status != STORE_OK)
         pipeline_fail(pipeline, step.status);
-    reminders->next_ms = all ? now_ms + every_ms : now_ms;
+    reminders->next_ms = all ? now_ms + step_every_ms(step.fleet->settings) : now_ms;
     return reminders->next_ms;
 }

@@ -43,8 +43,10 @@ int64_t upkeep_step(struct pipeline *pipeline, int64_t now_ms, bool busy) {
     if (wal_bytes > large_wal_bytes && !pipeline_uncommitted(pipeline))
         store_checkpoint(pipeline_store(pipeline));
     bool days_due = daily_upkeep_step(pipeline_daily(pipeline), pipeline, now_ms);
-    reminders_step(pipeline_reminders(pipeline), pipeline, now_ms);
+    int64_t next_ms = reminders_step(pipeline_reminders(pipeline), pipeline, now_ms);
     bool more = expire(pipeline, now_ms);
     more = pack(pipeline, now_ms) || more;
-    return more || days_due ? now_ms : now_ms + DURATION_MINUTE_MS;
+    if (more || days_due)
+        return now_ms;
+    return next_ms < now_ms + DURATION_MINUTE_MS ? next_ms : now_ms + DURATION_MINUTE_MS;
 }

@@ -212,8 +212,8 @@ static const struct key_row escalate_rows[] = {
      .offset = AT(escalate_after_ms),
      .required = true,
      .what = "a time to wait",
-     .allowed = "1 min to 30 d, such as 4 h",
-     .lowest = (double)DURATION_MINUTE_MS,
+     .allowed = "1 s to 30 d, such as 4 h",
+     .lowest = (double)DURATION_SECOND_MS,
      .highest = 30.0 * (double)DURATION_DAY_MS},
 };
 
@@ -327,7 +327,7 @@ static const struct key_row contact_rows[] = {
      .offset = AT(remind_every_ms),
      .otherwise = "none",
      .what = "a span of reminders",
-     .allowed = "none, or 10 min to 90 d",
+     .allowed = "none, or 1 s to 90 d",
      .highest = 90.0 * (double)DURATION_DAY_MS},
     {.key = "escalate_to", .kind = KEY_PART, .read = read_escalation},
     {.key = "digest",
@@ -356,9 +356,9 @@ static void read_contact(struct key_reader *reader, const struct key_path *list,
     key_map_read(reader, &here, node, ROWS(contact_rows), contact);
     contact->has_units = yaml_tree_find(node, "units") != NULL;
     struct key_path remind = {.up = &here, .name = "remind_every"};
-    if (contact->remind_every_ms > 0 && contact->remind_every_ms < 10 * DURATION_MINUTE_MS)
+    if (contact->remind_every_ms > 0 && contact->remind_every_ms < DURATION_SECOND_MS)
         key_error(reader, &remind, line_of(node, "remind_every"),
-                  "is too often; allowed: none, or 10 min to 90 d");
+                  "is too often; allowed: none, or 1 s to 90 d");
 }
 
 static int escalation_line(const struct yaml_tree_node *list, size_t index) {

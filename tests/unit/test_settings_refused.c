@@ -171,11 +171,11 @@ static const struct refused_file refused[] = {
      "bad.yaml:1: contacts[a].language: \"de\" is no language of the messages; allowed: en or es, "
      "also with a region such as es-MX"},
     {"contacts: [{id: a, role: contractor, webhook: {url: \"https://h.example/x\"}, remind_every: "
-     "5 min}]\n",
-     "bad.yaml:1: contacts[a].remind_every: is too often; allowed: none, or 10 min to 90 d"},
+     "500 ms}]\n",
+     "bad.yaml:1: contacts[a].remind_every: is too often; allowed: none, or 1 s to 90 d"},
     {"contacts: [{id: a, role: contractor, webhook: {url: \"https://h.example/x\"}, remind_every: "
      "24}]\n",
-     "bad.yaml:1: contacts[a].remind_every: 24 lacks a unit; allowed: none, or 10 min to 90 d"},
+     "bad.yaml:1: contacts[a].remind_every: 24 lacks a unit; allowed: none, or 1 s to 90 d"},
     {"contacts: [{id: a, role: contractor, webhook: {url: \"https://h.example/x\"}, digest: "
      "monthly}]\n",
      "bad.yaml:1: contacts[a].digest: monthly is not a digest; allowed: daily or weekly"},
