@@ -148,7 +148,7 @@ static void draw_hole(const struct drawing *drawing, const struct measured *hole
     line(html, x, 308, x, 352, "probe");
     html_empty(html, "circle", "cx", html_number(x), "cy", "354", "r", "3.5", "class", "hole",
                NULL);
-    char number[8];
+    char number[24];
     snprintf(number, sizeof number, "%zu", i + 1);
     label(html, x - 3, 302, "small", number);
     snprintf(number, sizeof number, "%zu.", i + 1);
