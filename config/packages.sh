@@ -8,7 +8,7 @@
 # The programs themselves.
 packages_build="gcc libc6-dev make cmake pkg-config
     libjansson-dev libyaml-dev libmosquitto-dev libsqlite3-dev libcurl4-openssl-dev
-    libmicrohttpd-dev libssl-dev libsystemd-dev tzdata"
+    libmicrohttpd-dev libssl-dev libsystemd-dev libcrypt-dev tzdata"
 
 # tests/run.sh: a second compiler, fuzzers, format and lint, a broker, independent references.
 packages_test="check clang libclang-rt-dev llvm clang-format clang-tidy binutils git
@@ -18,6 +18,10 @@ packages_test="check clang libclang-rt-dev llvm clang-format clang-tidy binutils
 
 # tests/browser: a real browser that reads the page.
 packages_browser="chromium:chromium pdftotext:poppler-utils mosquitto"
+
+# tests/package: builds the Debian package and tries it in a clean Debian.
+packages_package="dpkg-dev lintian debootstrap fakeroot man-db bsdextrautils strace util-linux systemd
+    iproute2 curl mosquitto python3 binutils"
 
 # config/demo/run.sh: a broker and a sender of made-up readings.
 packages_demo="mosquitto mosquitto-clients python3 python3-paho-mqtt curl jq"
@@ -40,7 +44,7 @@ package_is_present() {
 # shellcheck disable=SC2086
 packages_of() {
     for group; do
-        case $group in build | test | browser | demo) ;; *)
+        case $group in build | test | browser | package | demo) ;; *)
             echo "packages_of: no group $group" >&2
             return 1
             ;;
@@ -51,6 +55,7 @@ packages_of() {
         build) printf '%s\n' $packages_build ;;
         test) printf '%s\n' $packages_test ;;
         browser) printf '%s\n' $packages_browser ;;
+        package) printf '%s\n' $packages_package ;;
         demo) printf '%s\n' $packages_demo ;;
         esac
     done | sort -u

@@ -9,7 +9,7 @@
 #include <string.h>
 #include <sys/stat.h>
 
-enum { FILE_BYTES_MAX = 64 * 1024 };
+enum { FILE_BYTES_MAX = 64 * 1024, HASH_LENGTH_LEAST = 50 };
 
 static bool add_line(struct page_accounts *accounts, const char *line, size_t length, size_t number,
                      char *why, size_t why_size) {
@@ -28,7 +28,7 @@ static bool add_line(struct page_accounts *accounts, const char *line, size_t le
     struct page_account account = {0};
     memcpy(account.name, line, name_length);
     memcpy(account.hash, colon + 1, hash_length);
-    if (crypt_checksalt(account.hash) != CRYPT_SALT_OK) {
+    if (hash_length < HASH_LENGTH_LEAST || crypt_checksalt(account.hash) != CRYPT_SALT_OK) {
         snprintf(why, why_size, "%zu: not a strong hash; make one with: mkpasswd -m yescrypt",
                  number);
         return false;

@@ -50,7 +50,7 @@ static char *full_text(char text[PAGE_TEXT_SIZE], int64_t time_ms, const struct 
 
 char *page_age_text(const struct page_view *view, char text[PAGE_TEXT_SIZE], int64_t time_ms) {
     char span[40];
-    int64_t age_ms = view->api->now_ms - time_ms;
+    int64_t age_ms = time_ms == TIMESTAMP_NONE ? 0 : view->api->now_ms - time_ms;
     if (time_ms == TIMESTAMP_NONE)
         snprintf(text, PAGE_TEXT_SIZE, "never");
     else if (age_ms < -DURATION_MINUTE_MS)
