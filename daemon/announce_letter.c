@@ -35,9 +35,9 @@ bool announce_make_id(char id[40]) {
     unsigned char random[16];
     if (getrandom(random, sizeof random, 0) != (ssize_t)sizeof random)
         return false;
-    memcpy(id, "msg_", 4);
+    int used = snprintf(id, 40, "msg_");
     for (size_t i = 0; i < sizeof random; i++)
-        snprintf(id + 4 + 2 * i, 3, "%02x", random[i]);
+        used += snprintf(id + used, 40 - (size_t)used, "%02x", random[i]);
     return true;
 }
 
