@@ -54,6 +54,8 @@ struct world {
 
 void world_create(struct world *world, uint64_t seed);
 void world_destroy(struct world *world);
+/** A folder and all in it. */
+void world_remove_folder(const char *folder);
 
 /** Writes a file of the world's folder. */
 void world_write(const struct world *world, const char *name, const char *text);
