@@ -31,6 +31,7 @@ struct api {
     int64_t lost_since_ms; /* broker; TIMESTAMP_NONE while connected */
     struct page *page;     /* sessions of the page; NULL until it is first asked */
     bool reload_refused;   /* the settings on disk are not those in force */
+    bool history_came;     /* an import: past days may be due; whoever looks puts it back */
 };
 
 /** Answers one request (a web_handler; context is a struct api). */

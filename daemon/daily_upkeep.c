@@ -25,6 +25,7 @@ struct daily_upkeep {
     const struct fleet *fleet;
     struct system_days *systems;
     size_t next_system; /* where the next step goes on */
+    bool waits;         /* some day waits for the rest of its readings */
 };
 
 struct daily_upkeep *daily_upkeep_create(const struct fleet *fleet) {
@@ -229,6 +230,7 @@ static bool is_due(struct daily_upkeep *upkeep, const struct monitor *monitor, s
         days->waits_since_ms = TIMESTAMP_NONE;
         return true;
     }
+    upkeep->waits = true;
     if (days->waits_since_ms == TIMESTAMP_NONE)
         days->waits_since_ms = now_ms;
     return now_ms - days->waits_since_ms >= patience_ms;
@@ -284,8 +286,13 @@ static bool is_known(struct daily_upkeep *upkeep, struct pipeline *pipeline, siz
     return status == STORE_OK;
 }
 
+bool daily_upkeep_waits(const struct daily_upkeep *upkeep) {
+    return upkeep->waits;
+}
+
 bool daily_upkeep_step(struct daily_upkeep *upkeep, struct pipeline *pipeline, int64_t now_ms) {
     int64_t until_ms = clock_monotonic_ms() + step_ms;
+    upkeep->waits = false;
     size_t count = upkeep->fleet->system_count;
     for (size_t i = 0; i < count; i++) {
         size_t system = upkeep->next_system < count ? upkeep->next_system : 0;

@@ -27,6 +27,9 @@ void daily_upkeep_destroy(struct daily_upkeep *upkeep);              /* NULL doe
  */
 bool daily_upkeep_step(struct daily_upkeep *upkeep, struct pipeline *pipeline, int64_t now_ms);
 
+/** True when a finished day waits for the rest of its readings: ask again in a second or two. */
+bool daily_upkeep_waits(const struct daily_upkeep *upkeep);
+
 /** What the last judged day said of the time ahead; empty where none was judged yet. */
 const struct daily_outlook *daily_upkeep_outlook(const struct daily_upkeep *upkeep, size_t system);
 

@@ -111,7 +111,7 @@ static void watch_backlog(struct service *service, size_t messages, bool more) {
                           pipeline_count(service->pipeline).behind, more, service->monotonic_ms)) {
         service->backlog = false;
         pipeline_set_backlog(service->pipeline, false, service->now_ms);
-        service->next_tick_ms = 0;
+        service->next_tick_ms = service->next_upkeep_ms = 0;
     }
 }
 
@@ -146,6 +146,9 @@ static void serve(struct service *service) {
         web_server_turn(service->operator_server);
     if (service->page)
         web_server_turn(service->page);
+    if (service->api.history_came)
+        service->next_upkeep_ms = 0;
+    service->api.history_came = false;
 }
 
 static void deliver(struct service *service) {

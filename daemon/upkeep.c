@@ -6,6 +6,7 @@
 enum { EXPIRE_STEP = 2000, PACK_STEP = 1000, SENT_STEP = 200 };
 static const int64_t keep_unpacked_ms = 2 * DURATION_DAY_MS;
 static const int64_t keep_sent_ms = 90 * DURATION_DAY_MS;
+static const int64_t soon_ms = 2 * DURATION_SECOND_MS;
 static const int64_t large_wal_bytes = INT64_C(64) << 20;
 
 /* Retention: a few thousand rows a step, so that no turn is long. */
@@ -48,5 +49,6 @@ int64_t upkeep_step(struct pipeline *pipeline, int64_t now_ms, bool busy) {
     more = pack(pipeline, now_ms) || more;
     if (more || days_due)
         return now_ms;
-    return next_ms < now_ms + DURATION_MINUTE_MS ? next_ms : now_ms + DURATION_MINUTE_MS;
+    int64_t most_ms = daily_upkeep_waits(pipeline_daily(pipeline)) ? soon_ms : DURATION_MINUTE_MS;
+    return next_ms < now_ms + most_ms ? next_ms : now_ms + most_ms;
 }
