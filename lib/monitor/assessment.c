@@ -129,12 +129,15 @@ struct all_days {
 };
 
 static bool add_hours(const struct history *history, size_t point, int64_t from_ms, int64_t to_ms,
-                      struct average_bucket *sum) {
+                      bool to_now, struct average_bucket *sum) {
     enum { ROOM = 64 };
     struct average_bucket hours[ROOM], part;
     if (from_ms >= to_ms)
         return true;
     size_t count = history_hours(history, point, from_ms, to_ms, hours, ROOM);
+    /* The hour that runs holds no more than up to now: nothing of it is to be cut off. */
+    if (to_now && count != HISTORY_FAILED && count > 0 && hours[count - 1].end_ms > to_ms)
+        hours[count - 1].end_ms = to_ms;
     if (count == HISTORY_FAILED || average_sum(hours, count, from_ms, to_ms, &part) != AVERAGE_OK)
         return false;
     sum->value_ms += part.value_ms;
@@ -157,7 +160,7 @@ static bool sum_window(const struct history *history, size_t point, const struct
         int64_t begin_ms = i == 0 && day->start_ms - reached_ms > 2 * DURATION_DAY_MS
                                ? reached_ms + 2 * DURATION_DAY_MS
                                : day->start_ms;
-        if (i == 0 && !add_hours(history, point, reached_ms, begin_ms, &window->sum))
+        if (i == 0 && !add_hours(history, point, reached_ms, begin_ms, false, &window->sum))
             return false;
         window->sum.value_ms += day->value_ms;
         window->sum.covered_ms += day->covered_ms;
@@ -165,10 +168,11 @@ static bool sum_window(const struct history *history, size_t point, const struct
     }
     /* Behind the last day there are at most two cut ones, unless the point fell silent. */
     if (window->to_ms - reached_ms > 2 * DURATION_DAY_MS)
-        return add_hours(history, point, reached_ms, reached_ms + DURATION_DAY_MS, &window->sum) &&
-               add_hours(history, point, window->to_ms - DURATION_DAY_MS, window->to_ms,
+        return add_hours(history, point, reached_ms, reached_ms + DURATION_DAY_MS, false,
+                         &window->sum) &&
+               add_hours(history, point, window->to_ms - DURATION_DAY_MS, window->to_ms, true,
                          &window->sum);
-    return add_hours(history, point, reached_ms, window->to_ms, &window->sum);
+    return add_hours(history, point, reached_ms, window->to_ms, true, &window->sum);
 }
 
 static void assess_window(const struct monitor *monitor, const struct history *history,

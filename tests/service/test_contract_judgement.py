@@ -317,5 +317,114 @@ def a_live_alert_waits_for_its_delay_alone_and_returns_after_one(place):
     check(time.time() - began <= 2.0 + 1.5 * PATIENCE, "returned after one on-delay")
 
 
+def commission(daemon, tool, ident, **record):
+    files(daemon.folder, {f"{ident}.yaml": json.dumps({"by": "the installer", **record})})
+    tool.run("commission", ident, f"{ident}.yaml")
+
+
+@suite.test
+def windows_end_now_and_each_reading_stands_for_one_interval_at_most(place):
+    """The first reading of a point stands for one interval; what is not covered is not guessed."""
+    daemon = place.daemon(place.broker(), [system("house", [plain_point("radon", "radon", "Bq/m3", "1 h")])])
+    daemon.start()
+    tool, now = tool_of(daemon), now_ms()
+    # Twelve hours at 100, a gap of eight, then four at 200: means weighted by time.
+    rows = [(rfc3339(now - (24 - n) * HOUR), "house", "radon", 100.0, "Bq/m3") for n in range(2, 13)]
+    rows += [(rfc3339(now - n * HOUR), "house", "radon", 200.0, "Bq/m3") for n in range(3, -1, -1)]
+    write_csv(os.path.join(daemon.folder, "some.csv"), rows)
+    tool.run("import", "some.csv")
+    average = tool.json("show", "house")["points"][0]["averages"][0]
+    equal(average["window"], "24 h", "the first window")
+    near(average["coverage"], 15 / 24, "coverage", 0.003)
+    near(average["mean"], (11 * 100 + 4 * 200) / 15, "mean", 0.003)
+
+
+@suite.test
+def a_trend_is_per_year_of_365_2425_days_and_names_the_day_it_crosses(place):
+    daemon = place.daemon(place.broker(), [
+        system("house", [plain_point("suction", every="6 h")], time_zone="UTC"),
+        system("young", [plain_point("suction", every="6 h")], time_zone="UTC")]).start()
+    tool, today = tool_of(daemon), now_ms() // DAY * DAY
+    start = today - 100 * DAY
+    for ident in ("house", "young"):
+        commission(daemon, tool, ident, date=rfc3339(start), points={"suction": "250 Pa"})
+    rows = [(rfc3339(at), "house", "suction", 250.0 - 0.5 * (at - start) / DAY, "Pa")
+            for at in range(start, today, 6 * HOUR)]
+    rows += [(rfc3339(at), "young", "suction", 250.0, "Pa") for at in range(today - 20 * DAY, today, 6 * HOUR)]
+    write_csv(os.path.join(daemon.folder, "some.csv"), rows)
+    tool.run("import", "some.csv")
+    one = tool.json("show", "house")["points"][0]
+    for name in ("trend", "trend_recent"):
+        near(one[name]["per_year"], -0.5 * 365.2425, name, 1e-3)
+        check(one[name]["lower"] <= one[name]["per_year"] <= one[name]["upper"], f"{one[name]}")
+        check(one[name]["p_value"] < 0.01, "surely falling")
+        crosses = one[name]["crosses"]
+        near(crosses["limit"], 175.0, "70 % of 250 Pa")
+        # 0.5 Pa a day from 250 Pa: 150 days after the start.
+        for key in ("earliest", "date", "latest"):
+            day = datetime.fromisoformat(crosses[key].replace("Z", "+00:00"))
+            day = day.replace(tzinfo=day.tzinfo or timezone.utc).timestamp() * 1000
+            check(abs(day - (start + 150 * DAY)) <= 2.5 * DAY, f"{name} {key} {crosses[key]}")
+    equal(tool.json("show", "young")["points"][0]["trend"]["per_year"], None, "20 days are too few")
+    check(tool.json("show", "young")["points"][0]["trend"]["why"], "and it says so")
+    wait_until(lambda: {s["id"]: s["status"] for s in tool.json("systems")}["house"] == "drifting", 20,
+               "what fades is drifting")
+
+
+@suite.test
+def a_date_begins_at_local_midnight_and_visits_for_dates_are_listed_60_days_before(place):
+    daemon = place.daemon(place.broker(), [system(name, [plain_point("suction")]) for name in
+                                           ("soon", "later")]).start()
+    tool = tool_of(daemon)
+
+    def day(ahead):
+        return datetime.fromtimestamp(time.time() + ahead * 86400, timezone.utc).strftime("%Y-%m-%d")
+    commission(daemon, tool, "soon", date="2026-01-10", next_calibration=day(50),
+               points={"suction": "1.1 inH2O"})
+    commission(daemon, tool, "later", date="2026-07-10", next_calibration=day(70),
+               points={"suction": "1.1 inH2O"})
+    baselines = {name: tool.json("show", name)["points"][0]["baseline"]["from"]
+                 for name in ("soon", "later")}
+    # America/Denver: UTC-7 in January, UTC-6 in July (IANA time zone data).
+    equal([time_ms_of(baselines[name]) for name in ("soon", "later")],
+          [time_ms_of("2026-01-10T07:00:00Z"), time_ms_of("2026-07-10T06:00:00Z")], "from")
+    visits = tool.json("visits")
+    equal([(v["system"], [r["condition"] for r in v["reasons"]]) for v in visits],
+          [("soon", ["calibration-due"])], "the one within 60 days")
+    equal(visits[0]["due"][:10], day(50), "its day")
+
+
+@suite.test
+def the_page_and_ready_come_before_the_broker(place):
+    daemon = place.daemon(None, [system("house", [plain_point("suction")])])
+    daemon.start(wait_connected=False)
+    equal(daemon.request("GET", "/", page=True).status, 200, "the page")
+    answer = daemon.request("GET", "/health", page=True)
+    equal(answer.status, 503, "/health without a broker")
+    check(answer.json()["broker"] != "connected", f"{answer.json()}")
+    equal([s["id"] for s in tool_of(daemon).json("systems")], ["house"], "the tool works")
+
+
+@suite.test
+def replay_ends_with_the_last_reading_and_an_open_alarm_has_no_return(place):
+    history = History(2)
+    history.house("house", {"suction": ("suction", "Pa", EVERY, lambda t: 250.0 if t < DAY else 100.0),
+                            "power": ("fan-power", "W", EVERY, 20.0)},
+                  {"suction": "250 Pa", "power": "20 W"})
+    history.house("unknown", {"suction": ("suction", "Pa", EVERY, lambda t: 250.0 if t < DAY else 5.0),
+                              "power": ("fan-power", "W", EVERY, 20.0)})
+    history.expect("house", "suction-low", "suction", "medium", DAY + 6 * HOUR)
+    daemon = place.daemon(None, history.systems)
+    history.write(daemon.folder)
+    tool = tool_of(daemon)
+    history.compare(of_replay(replayed(tool)), "a folder of records; no baseline, no relative limit")
+    tool.run("replay", "readings.csv", "--commission", "house=records/house.yaml", "--alarms", "one.csv")
+    with open(os.path.join(daemon.folder, "one.csv"), encoding="utf-8") as one, \
+            open(os.path.join(daemon.folder, "out.csv"), encoding="utf-8") as all_of_them:
+        equal(one.read(), all_of_them.read(), "SYSTEM=FILE says the same")
+    tool.run("replay", "readings.csv", "--commission", "nobody=records/house.yaml", status=2)
+    check(not os.path.exists(daemon.store), "no store is touched")
+
+
 if __name__ == "__main__":
     suite.run()
