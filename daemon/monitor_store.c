@@ -8,7 +8,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { UNCHANGED_HOURS = 72, HOUR_READINGS = 4000 };
+enum { UNCHANGED_HOURS = 72, HOUR_READINGS = 4000, REST_HOURS = 60 * 24 };
+static const int64_t notable_rest_ms = 6 * DURATION_HOUR_MS;
 
 /* ---- points ---- */
 
@@ -87,6 +88,26 @@ static enum store_status load_window(struct monitor_store *link, size_t point, i
     return status;
 }
 
+/* Only few points stand still, so only few are looked at. */
+static enum store_status load_rests(struct monitor_store *link, size_t point, int64_t newest_ms) {
+    struct series_hour *hours = malloc(REST_HOURS * sizeof *hours);
+    struct rollup_hour *rollups = malloc(REST_HOURS * sizeof *rollups);
+    size_t count = 0;
+    enum store_status status = STORE_OUT_OF_MEMORY;
+    int64_t hour_ms = rollup_hour_start(newest_ms);
+    if (hours && rollups)
+        status = series_hours(link->store, link->keys[point],
+                              hour_ms - (REST_HOURS - 1) * ROLLUP_HOUR_MS, hour_ms + ROLLUP_HOUR_MS,
+                              hours, REST_HOURS, &count);
+    for (size_t i = 0; status == STORE_OK && i < count; i++)
+        rollups[i] = from_series(&hours[i]);
+    if (status == STORE_OK)
+        monitor_load_rests(link->monitor, point, rollups, count);
+    free(hours);
+    free(rollups);
+    return status;
+}
+
 static enum store_status load_point(struct monitor_store *link, size_t point) {
     struct reading newest;
     int64_t key = link->keys[point], since_ms = 0;
@@ -105,6 +126,10 @@ static enum store_status load_point(struct monitor_store *link, size_t point) {
         return status;
     const struct rollup_hour hour = count ? from_series(&running) : rollup_hour_empty(hour_ms);
     monitor_load_newest(link->monitor, point, &newest, since_ms, &hour);
+    if (newest.time_ms - since_ms >= notable_rest_ms)
+        status = load_rests(link, point, newest.time_ms);
+    if (status != STORE_OK)
+        return status;
     return monitor_wants_hours(link->monitor, point) ? load_window(link, point, newest.time_ms)
                                                      : STORE_OK;
 }

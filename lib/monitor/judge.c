@@ -1,6 +1,7 @@
 #include "monitor/judge.h"
 
 #include "measure/timestamp.h"
+#include "monitor/rests.h"
 
 #include <math.h>
 #include <string.h>
@@ -148,7 +149,7 @@ static bool may_rest_at(enum quantity quantity, double value) {
 
 static void judge_stuck(const struct view *view, size_t i, const struct reading *reading) {
     const struct point_description *point = view->judge->fleet->points[view->point].description;
-    double limit_ms = rule_at(view, i)->setpoint.number;
+    double limit_ms = rests_stuck_after_ms(view->state, rule_at(view, i)->setpoint.number);
     int64_t since_ms = view->state->unchanged_since_ms;
     bool stuck = (double)(reading->time_ms - since_ms) >= limit_ms &&
                  !may_rest_at(point->quantity, reading->value);
@@ -303,8 +304,8 @@ static void take(const struct view *view, const struct reading *reading) {
     state->hour_changed = true;
     if (state->window)
         rollup_window_add(state->window, reading, span_ms);
-    if (state->newest_ms == TIMESTAMP_NONE || reading->value != state->newest_value)
-        state->unchanged_since_ms = reading->time_ms;
+    rests_learn(state, reading);
+    state->unchanged_since_ms = rests_since_ms(state, reading);
     state->newest_ms = reading->time_ms;
     state->newest_value = reading->value;
 }

@@ -33,6 +33,9 @@ const struct point_state *monitor_point(const struct monitor *monitor, size_t po
 /** Newest reading of a point, since when its value has not moved, and its running hour. */
 void monitor_load_newest(struct monitor *monitor, size_t point, const struct reading *newest,
                          int64_t unchanged_since_ms, const struct rollup_hour *hour);
+/** Hours of some weeks, for points whose value stands still: was that their way (rests.h)? */
+void monitor_load_rests(struct monitor *monitor, size_t point, const struct rollup_hour *hours,
+                        size_t count);
 /** Does the monitor need the last 25 hours of this point? */
 bool monitor_wants_hours(const struct monitor *monitor, size_t point);
 void monitor_load_hour(struct monitor *monitor, size_t point, const struct rollup_hour *hour);

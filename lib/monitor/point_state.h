@@ -27,6 +27,9 @@ struct point_state {
     int64_t silent_after_ms;    /* how long it may be without a reading */
     int64_t heard_ms;           /* when a reading last arrived, by our clock */
     int64_t unchanged_since_ms; /* since when newest_value has not moved */
+    double least_move;          /* smallest change seen: the step of the display; 0: none yet */
+    int moves, wide_moves;      /* changes lately, and those of more than one such step */
+    int64_t longest_rest_ms;    /* longest time without a change that one step ended */
     double level;               /* slow mean of credible values, for steps of a unit mix-up */
     double level_noise;         /* mean distance of these values from it */
     double former_level;        /* before it last changed by a step; 0: none */

@@ -99,6 +99,10 @@ static void begin(struct second_look *look, struct point_state *scratch, int64_t
     scratch->newest_ms = TIMESTAMP_NONE;
     scratch->hour = rollup_hour_empty(INT64_MIN);
     scratch->level_count = scratch->suspect_count = 0;
+    scratch->least_move = state->least_move;
+    scratch->moves = state->moves;
+    scratch->wide_moves = state->wide_moves;
+    scratch->longest_rest_ms = state->longest_rest_ms;
     scratch->former_level = 0.0;
     const struct fleet_point *owner = &look->monitor->fleet->points[look->point];
     for (size_t i = 0; i < owner->rule_count; i++) {

@@ -162,6 +162,36 @@ START_TEST(a_value_that_does_not_move_for_two_days_is_stuck) {
 }
 END_TEST
 
+/* 1 W of display on a fan that draws 19 or 20 W: it rests for a day, then for four, then moves. */
+START_TEST(a_coarse_display_on_a_steady_fan_is_not_stuck) {
+    for (int64_t m = 0; m < 9 * 1440; m += 10)
+        live(POWER, m < 1000 || (m > 2440 && m < 8 * 1440) ? 19.0 : 20.0, m);
+    ck_assert_str_eq(told, "");
+    for (int64_t m = 9 * 1440; m < 60 * 1440; m += 10) /* ten of its rests of 9080 min are 63 d */
+        live(POWER, 19.0, m);
+    ck_assert_str_eq(told, "");
+}
+END_TEST
+
+START_TEST(what_moved_by_many_steps_is_stuck_after_two_days) {
+    for (int64_t m = 0; m < 6 * 1440; m += 10) /* with a rest of 30 h at first */
+        live(POWER, m < 1800 ? 19.0 : m < 3600 ? 19.0 + (double)(m / 10 * (m / 10) % 7) : 31.0, m);
+    ck_assert_str_eq(told, "+sensor-stuck@6480"); /* 3600 + 48 h */
+}
+END_TEST
+
+START_TEST(silence_is_no_standing_still) {
+    live_for(SUCTION, 200.0, 0, 600);
+    live(SUCTION, 201.0, 600);
+    for (int64_t m = 3600; m < 3600 + 2870; m += 10)
+        live(SUCTION, 201.0, m);
+    ck_assert_ptr_null(strstr(told, "sensor-stuck"));
+    for (int64_t m = 3600 + 2870; m < 3600 + 3000; m += 10)
+        live(SUCTION, 201.0, m);
+    ck_assert_ptr_nonnull(strstr(told, "+sensor-stuck@6480")); /* 3600 + 48 h */
+}
+END_TEST
+
 START_TEST(a_fan_that_rests_is_not_stuck) {
     for (int64_t m = 0; m < 4 * 1440; m += 10)
         live(POWER, 0.0, m);
@@ -308,6 +338,9 @@ int main(void) {
     tcase_add_test(tcase, a_backlog_says_what_stands_and_keeps_the_rest_as_history);
     tcase_add_test(tcase, the_mean_of_a_day_decides_radon_high);
     tcase_add_test(tcase, a_value_that_does_not_move_for_two_days_is_stuck);
+    tcase_add_test(tcase, a_coarse_display_on_a_steady_fan_is_not_stuck);
+    tcase_add_test(tcase, what_moved_by_many_steps_is_stuck_after_two_days);
+    tcase_add_test(tcase, silence_is_no_standing_still);
     tcase_add_test(tcase, a_fan_that_rests_is_not_stuck);
     tcase_add_test(tcase, one_silent_sensor_is_one_message);
     tcase_add_test(tcase, a_silent_system_is_one_message_not_four);

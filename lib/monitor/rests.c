@@ -1,0 +1,71 @@
+#include "monitor/rests.h"
+
+#include "measure/duration.h"
+#include "measure/timestamp.h"
+#include "monitor/monitor_private.h"
+
+#include <math.h>
+
+enum { MOVES_MEMORY = 64, WIDE_SHARE = 4, RESTS = 10 };
+static const double one_step = 1.5; /* at most; a step in SI is rounded by the conversion */
+static const int64_t longest_gap_ms = 12 * DURATION_HOUR_MS;
+
+static void learn(struct point_state *state, double move, int64_t rest_ms) {
+    if (!(move > 0.0))
+        return;
+    if (state->least_move == 0.0 || move < state->least_move)
+        state->least_move = move;
+    bool wide = move > one_step * state->least_move;
+    if (!wide && rest_ms > state->longest_rest_ms)
+        state->longest_rest_ms = rest_ms;
+    state->moves++;
+    state->wide_moves += wide;
+    if (state->moves > MOVES_MEMORY) {
+        state->moves /= 2;
+        state->wide_moves /= 2;
+    }
+}
+
+int64_t rests_since_ms(const struct point_state *state, const struct reading *reading) {
+    bool same = state->newest_ms != TIMESTAMP_NONE && reading->value == state->newest_value &&
+                reading->time_ms - state->newest_ms <= longest_gap_ms;
+    return same ? state->unchanged_since_ms : reading->time_ms;
+}
+
+void rests_learn(struct point_state *state, const struct reading *reading) {
+    if (state->newest_ms != TIMESTAMP_NONE)
+        learn(state, fabs(reading->value - state->newest_value),
+              state->newest_ms - state->unchanged_since_ms);
+}
+
+double rests_stuck_after_ms(const struct point_state *state, double setpoint_ms) {
+    bool coarse = state->moves > 0 && WIDE_SHARE * state->wide_moves <= state->moves;
+    double rests_ms = (double)RESTS * (double)state->longest_rest_ms;
+    return coarse && rests_ms > setpoint_ms ? rests_ms : setpoint_ms;
+}
+
+void rests_learn_hours(struct point_state *state, const struct rollup_hour *hours, size_t count) {
+    const struct rollup_hour *last = NULL;
+    int64_t since_ms = 0;
+    for (size_t i = 0; i < count; i++) {
+        const struct rollup_hour *hour = &hours[i];
+        if (hour->count == 0)
+            continue;
+        bool follows = last && hour->hour_ms - last->hour_ms <= longest_gap_ms;
+        if (!follows)
+            since_ms = hour->hour_ms;
+        else if (hour->lowest != last->lowest || hour->highest != last->highest) {
+            double move = fmax(hour->highest, last->highest) - fmin(hour->lowest, last->lowest);
+            learn(state, move, hour->hour_ms - since_ms);
+            since_ms = hour->hour_ms;
+        }
+        if (hour->lowest != hour->highest)
+            since_ms = hour->hour_ms + ROLLUP_HOUR_MS;
+        last = hour;
+    }
+}
+
+void monitor_load_rests(struct monitor *monitor, size_t point, const struct rollup_hour *hours,
+                        size_t count) {
+    rests_learn_hours(&monitor->points[point], hours, count);
+}

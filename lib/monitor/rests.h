@@ -1,0 +1,28 @@
+/*
+ * rests: how long a point's value may honestly stand still. A display in coarse steps (0.01 inH2O,
+ * 1 W) on a steady quantity shows the same number for days: one that never moves by more than a
+ * step has its noise below the step, and then only a rest far longer than any before it is odd.
+ * Where most moves are of many steps, or none was ever seen, noise would have shown: the plain
+ * limit holds. Pure.
+ */
+#ifndef MONITOR_RESTS_H
+#define MONITOR_RESTS_H
+
+#include "monitor/point_state.h"
+
+/** Takes a reading before it becomes the newest of the point. */
+void rests_learn(struct point_state *state, const struct reading *reading);
+
+/** The setpoint, or ten times the longest honest rest where that is longer. */
+double rests_stuck_after_ms(const struct point_state *state, double setpoint_ms);
+
+/**
+ * Since when the value stands still: a silence of more than half a day in between says nothing of
+ * what the value did meanwhile, so the rest begins anew after it.
+ */
+int64_t rests_since_ms(const struct point_state *state, const struct reading *reading);
+
+/** After a start: the same from hours, in order, as the store kept them. */
+void rests_learn_hours(struct point_state *state, const struct rollup_hour *hours, size_t count);
+
+#endif
