@@ -71,7 +71,7 @@ const char *setpoint_text_allowed(const struct setpoint_text *context, char *tex
                  word);
         break;
     case FORM_SPAN:
-        snprintf(text, size, "a span from 1 min to 3 y, such as 45 min");
+        snprintf(text, size, "a span from 1 s to 3 y, such as 45 min");
         break;
     case FORM_FRACTION:
         snprintf(text, size, "a fraction above 0 and below 1, such as 0.90 or 90 %%");
@@ -130,7 +130,7 @@ bool setpoint_text_parse(const struct setpoint_text *context, const char *text,
         *setpoint = (struct setpoint){SETPOINT_VALUE, number};
         return true;
     case FORM_SPAN:
-        if (!duration_parse(text, &span_ms) || span_ms < DURATION_MINUTE_MS ||
+        if (!duration_parse(text, &span_ms) || span_ms < DURATION_SECOND_MS ||
             span_ms > 3 * DURATION_YEAR_MS)
             return false;
         *setpoint = (struct setpoint){SETPOINT_DURATION, (double)span_ms};

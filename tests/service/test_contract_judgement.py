@@ -317,6 +317,22 @@ def a_live_alert_waits_for_its_delay_alone_and_returns_after_one(place):
     check(time.time() - began <= 2.0 + 1.5 * PATIENCE, "returned after one on-delay")
 
 
+@suite.test
+def a_sensor_falls_silent_by_its_setpoint_and_a_reading_ends_it(place):
+    broker, hook = place.broker(), place.endpoint()
+    daemon = place.daemon(broker, [system("house", [
+        plain_point("p", every="1 s", conditions={"sensor-silent": {"setpoint": "3 s"}}),
+        plain_point("q", every="1 s")])], [contact("office", hook)]).start()
+    broker.publish([("subslab/house/p", "100"), ("subslab/house/q", "100")])
+    last = wait_until(lambda: daemon.readings("house", "p"), 10, "the reading")[-1][0]
+    alarm = daemon.alarm("sensor-silent", 10)
+    equal((alarm["point"], alarm["priority"], time_ms_of(alarm["raised"])), ("p", "low", last + 3000),
+          "the one that is silent, raised by its setpoint")
+    wait_until(lambda: events(hook, kind="alarm.raised", condition="sensor-silent"), 10, "the message")
+    broker.publish([("subslab/house/p", "101")])
+    wait_until(lambda: events(hook, kind="alarm.returned", condition="sensor-silent"), 10, "the return")
+
+
 def commission(daemon, tool, ident, **record):
     files(daemon.folder, {f"{ident}.yaml": json.dumps({"by": "the installer", **record})})
     tool.run("commission", ident, f"{ident}.yaml")

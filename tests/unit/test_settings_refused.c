@@ -245,7 +245,7 @@ static const struct refused_file refused[] = {
      "bad.yaml:1: conditions.suction-low: is a single value; allowed: a map of keys and values"},
     {"conditions: {sensor-silent: {setpoint: 3 intervals}}\n",
      "bad.yaml:1: conditions.sensor-silent.setpoint: 3 intervals is not a setpoint of "
-     "sensor-silent; allowed: a span from 1 min to 3 y, such as 45 min"},
+     "sensor-silent; allowed: a span from 1 s to 3 y, such as 45 min"},
     {"conditions: {fan-weak: {setpoint: 1.5}}\n",
      "bad.yaml:1: conditions.fan-weak.setpoint: 1.5 is not a setpoint of fan-weak; allowed: a "
      "fraction above 0 and below 1, such as 0.90 or 90 %"},
