@@ -44,7 +44,7 @@ FAULTS = {
     "tube": ({"suction-lost", "suction-low", "fan-weak", "ground-changed", "suction-fading"}, "gauge-tube"),
     "field-lost": ({"field-weak", "radon-rising"}, "field-lost"),
     "entry": ({"radon-high", "radon-rising", "radon-above-action"}, "radon-entry"),
-    "units": ({"sensor-implausible", "suction-high", "suction-low", "suction-lost",
+    "units": ({"sensor-implausible", "sensor-silent", "suction-high", "suction-low", "suction-lost",
                "ground-changed", "fan-weak", "suction-fading"}, "unit-mix-up"),
     "stuck": ({"sensor-stuck"}, None),
 }
