@@ -24,7 +24,7 @@ struct import {
     char *part;
     size_t length;
     int rows;
-    bool sent; /* a part: the daemon has seen the header */
+    bool sent;                     /* a part: the daemon has seen the header */
     int64_t first_line, next_line; /* of the part; the line after its last */
     json_int_t taken, same, bad;
 };

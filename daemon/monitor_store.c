@@ -1,5 +1,6 @@
 #include "monitor_store.h"
 
+#include "log.h"
 #include "measure/duration.h"
 
 #include <assert.h>
@@ -590,7 +591,14 @@ enum store_status monitor_store_rejudge(struct monitor_store *link, size_t point
     if (status == STORE_OK)
         status = read_all(link, link->keys[point], from_ms - ROLLUP_WINDOW_HOURS * ROLLUP_HOUR_MS,
                           &readings, &count);
-    if (status == STORE_OK &&
+    /* A day that cannot be read any more cannot be judged again either; verify tells of it. */
+    bool unreadable = status == STORE_DAMAGED;
+    if (unreadable) {
+        log_line(LOG_LEVEL_ERROR, "store", "%s; %s/%s keeps its first judgement",
+                 store_error(link->store), filter.system, filter.point);
+        status = STORE_OK;
+    }
+    if (status == STORE_OK && !unreadable &&
         (past.failed || !monitor_rejudge(link->monitor, point, readings, count, from_ms, past.items,
                                          past.count, forget_alarm, link)))
         status = STORE_OUT_OF_MEMORY;

@@ -35,6 +35,7 @@ struct pipeline {
     struct late_point *late;
     size_t late_count, late_capacity;
     struct pipeline_counters counters;
+    size_t book_kept;        /* alarms in the book after it was last written early */
     int64_t refused_from_ms; /* of the running window */
     int refused_in_window;
     int64_t now_ms; /* of the turn, for callbacks */
@@ -178,6 +179,19 @@ static enum pipeline_taken count_taken(struct pipeline *pipeline, enum series_ap
     return PIPELINE_FAILED;
 }
 
+/* An import of years can open and end thousands of alarms in one turn: written early, the ended
+   ones leave the book, so that looking things up in it stays quick. */
+static void write_old_alarms(struct pipeline *pipeline) {
+    enum { BOOK_GROWTH = 500 };
+    size_t count = alarm_book_count(monitor_alarms(pipeline->monitor));
+    if (count < pipeline->book_kept + BOOK_GROWTH)
+        return;
+    enum store_status status = monitor_store_write(&pipeline->link);
+    if (status != STORE_OK)
+        pipeline_fail(pipeline, status);
+    pipeline->book_kept = alarm_book_count(monitor_alarms(pipeline->monitor));
+}
+
 enum pipeline_taken pipeline_take(struct pipeline *pipeline, size_t point,
                                   const struct reading *reading, enum series_origin origin,
                                   int64_t now_ms) {
@@ -195,6 +209,7 @@ enum pipeline_taken pipeline_take(struct pipeline *pipeline, size_t point,
         if (origin == SERIES_FROM_SENSOR)
             away_reading(&pipeline->away, pipeline->monitor, point, reading->time_ms);
         monitor_reading(pipeline->monitor, point, reading, now_ms);
+        write_old_alarms(pipeline);
     } else if (result == SERIES_NEW) {
         pipeline->counters.late++;
         note_late(pipeline, point, reading->time_ms);
@@ -329,8 +344,8 @@ static bool many_are_quiet(const struct pipeline *pipeline) {
             continue;
         int64_t age_ms = pipeline->now_ms - newest_ms;
         int64_t every_ms = fleet->points[point].description->every_ms;
-        quiet += age_ms > every_ms + every_ms / 2 &&
-                 age_ms < 2 * fleet_silent_after_ms(fleet, point);
+        quiet +=
+            age_ms > every_ms + every_ms / 2 && age_ms < 2 * fleet_silent_after_ms(fleet, point);
     }
     return quiet > ANNOUNCE_SINGLES;
 }

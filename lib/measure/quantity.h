@@ -10,8 +10,8 @@
 #include <stdbool.h>
 
 enum quantity {
-    QUANTITY_SUCTION,           /* riser U-tube, positive when the riser is below the room */
-    QUANTITY_FIELD,             /* sub-slab at a test hole, positive when the soil is below the room */
+    QUANTITY_SUCTION, /* riser U-tube, positive when the riser is below the room */
+    QUANTITY_FIELD,   /* sub-slab at a test hole, positive when the soil is below the room */
     QUANTITY_VELOCITY_PRESSURE, /* in the pipe */
     QUANTITY_AIRFLOW,
     QUANTITY_FAN_POWER,

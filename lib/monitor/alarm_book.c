@@ -326,7 +326,8 @@ static bool tell_one(struct alarm_book *book, struct alarm *alarm, int64_t now_m
         }
         return false;
     }
-    if (alarm->told || !alarm_annunciates(alarm))
+    /* Whoever acknowledged it knows; a first message after that would only confuse. */
+    if (alarm->told || alarm->acknowledged_ms != TIMESTAMP_NONE || !alarm_annunciates(alarm))
         return false;
     if (alarm->hold_until_ms > now_ms)
         return true;

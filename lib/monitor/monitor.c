@@ -182,6 +182,8 @@ void monitor_destroy(struct monitor *monitor) {
         return;
     for (size_t i = 0; monitor->points && i < monitor->fleet->point_count; i++)
         point_state_clear(&monitor->points[i]);
+    for (size_t c = 0; c < CONDITION_COUNT; c++)
+        free(monitor->daemon_subjects[c]);
     alarm_book_destroy(monitor->book);
     free(monitor->points);
     free(monitor->trackers);
@@ -413,6 +415,15 @@ static void daemon_event(struct monitor *monitor, enum condition condition,
         alarm_book_return(monitor->book, FLEET_NONE, FLEET_NONE, condition, at_ms);
 }
 
+static void remember_subject(struct monitor *monitor, enum condition condition,
+                             const char *subject) {
+    char *copy = subject ? strdup(subject) : NULL;
+    if (!copy)
+        return;
+    free(monitor->daemon_subjects[condition]);
+    monitor->daemon_subjects[condition] = copy;
+}
+
 void monitor_daemon(struct monitor *monitor, enum condition condition, bool holds,
                     const char *subject, double value, int64_t now_ms) {
     struct condition_rule rule = fleet_rule(monitor->fleet, FLEET_NONE, condition);
@@ -420,6 +431,7 @@ void monitor_daemon(struct monitor *monitor, enum condition condition, bool hold
     int64_t at_ms = now_ms;
     if (!rule.enabled)
         return;
+    remember_subject(monitor, condition, subject);
     enum tracker_event event =
         tracker_step(tracker, rule.on_delay_ms, rule.off_delay_ms, holds, !holds, now_ms, &at_ms);
     daemon_event(monitor, condition, event, at_ms, value, subject);
@@ -487,7 +499,7 @@ static void expire_daemon(struct monitor *monitor, int64_t now_ms) {
             tracker_expire(tracker, rule.on_delay_ms, rule.off_delay_ms, now_ms, &at_ms);
         if (event == TRACKER_NOTHING)
             continue;
-        daemon_event(monitor, condition, event, at_ms, NAN, NULL);
+        daemon_event(monitor, condition, event, at_ms, NAN, monitor->daemon_subjects[c]);
         monitor_moved_other(monitor, FLEET_NONE, condition, tracker);
     }
 }

@@ -46,6 +46,7 @@ struct monitor {
     struct tracker *trackers; /* of all points, side by side */
     struct system_state *systems;
     struct tracker daemon_trackers[CONDITION_COUNT];
+    char *daemon_subjects[CONDITION_COUNT]; /* last named, for a delay that ends by the clock */
     struct tracker fleet_silent;
     struct judge judge;
     struct list running;        /* size_t: points with a delay that runs */

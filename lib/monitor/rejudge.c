@@ -146,12 +146,23 @@ static bool overlaps(int64_t from_a, int64_t to_a, int64_t from_b, int64_t to_b)
     return from_a <= to_b && from_b <= to_a;
 }
 
-static bool known(const struct episode *episode, enum condition condition,
+/* What people were told stays as it was told, and so does what began before the second look; what
+   nobody was told of is kept only when it is exactly what the second look found. */
+static bool matches(const struct episode *episode, enum condition condition, int64_t from_ms,
+                    const struct monitor_history *row) {
+    if (row->condition != condition)
+        return false;
+    if (!row->told && row->raised_ms >= from_ms)
+        return episode->raised_ms == row->raised_ms && episode->returned_ms == row->returned_ms;
+    return overlaps(episode->raised_ms,
+                    episode->returned_ms == TIMESTAMP_NONE ? INT64_MAX : episode->returned_ms,
+                    row->raised_ms, row->returned_ms);
+}
+
+static bool known(const struct episode *episode, enum condition condition, int64_t from_ms,
                   const struct monitor_history *history, size_t count) {
     for (size_t i = 0; i < count; i++) {
-        if (history[i].condition == condition &&
-            overlaps(episode->raised_ms, episode->returned_ms, history[i].raised_ms,
-                     history[i].returned_ms))
+        if (matches(episode, condition, from_ms, &history[i]))
             return true;
     }
     return false;
@@ -218,7 +229,7 @@ static void reconcile_past(struct second_look *look, int64_t from_ms,
     for (size_t i = 0; i < look->episodes.count; i++) {
         enum condition condition = owner->rules[episodes[i].rule].condition;
         if (episodes[i].returned_ms == TIMESTAMP_NONE ||
-            known(&episodes[i], condition, history, count))
+            known(&episodes[i], condition, from_ms, history, count))
             continue;
         const struct alarm facts = facts_of(look, &episodes[i]);
         if (!alarm_book_history(look->monitor->book, &facts, episodes[i].returned_ms))
@@ -228,11 +239,8 @@ static void reconcile_past(struct second_look *look, int64_t from_ms,
         bool happened = history[h].told || history[h].raised_ms < from_ms ||
                         !decided_by_readings(history[h].condition);
         for (size_t i = 0; i < look->episodes.count && !happened; i++)
-            happened =
-                owner->rules[episodes[i].rule].condition == history[h].condition &&
-                overlaps(history[h].raised_ms, history[h].returned_ms, episodes[i].raised_ms,
-                         episodes[i].returned_ms == TIMESTAMP_NONE ? INT64_MAX
-                                                                   : episodes[i].returned_ms);
+            happened = matches(&episodes[i], owner->rules[episodes[i].rule].condition, from_ms,
+                               &history[h]);
         if (!happened)
             forget(context, history[h].id);
     }

@@ -13,7 +13,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
-/** Errors found in one or more files, in order; each "FILE:LINE: key: what, and what is allowed". */
+/** Errors found in one or more files, in order; each "FILE:LINE: key: what, and what is allowed".
+ */
 struct settings_errors {
     char **lines;
     size_t count;
@@ -36,9 +37,9 @@ struct settings_broker {
     bool tls;
     char **subscribe;
     size_t subscribe_count;
-    int keepalive_s;           /* `keepalive`, default 30 s */
-    int receive_maximum;       /* `receive_maximum`, default 2000, 1..65535 */
-    uint32_t maximum_packet;   /* `maximum_packet`, bytes, default 131072 */
+    int keepalive_s;         /* `keepalive`, default 30 s */
+    int receive_maximum;     /* `receive_maximum`, default 2000, 1..65535 */
+    uint32_t maximum_packet; /* `maximum_packet`, bytes, default 131072 */
 };
 
 struct settings_header {
@@ -61,11 +62,11 @@ struct settings_contact {
     char *time_zone;                        /* NULL: the system's */
     bool has_units;
     enum unit_system units;
-    char *language;        /* "en" default */
+    char *language;          /* "en" default */
     int64_t remind_every_ms; /* 0: never */
     char *escalate_to;       /* contact id, or NULL */
     int64_t escalate_after_ms;
-    char *digest;            /* NULL, "daily" or "weekly" */
+    char *digest;               /* NULL, "daily" or "weekly" */
     bool allow_private_address; /* `allow_private: true`: a webhook inside a private network */
     char *tls_ca_file;          /* extra CA for this webhook, or NULL */
     int64_t least_interval_ms;  /* `at_most_every`: rate limit; 0: none */
@@ -88,11 +89,11 @@ struct settings {
     enum unit_system units;
     double radon_action_level_bq_m3;
     char *radon_action_level_text; /* as written, "4 pCi/L" */
-    int64_t retest_every_ms; /* `retest_every`, default 2 y */
-    int64_t visit_every_ms;  /* `visit_every`, default 0: none */
-    char *systems_folder;    /* or NULL */
-    int systems_line;        /* of the folder, for errors */
-    char **system_files;     /* or the list */
+    int64_t retest_every_ms;       /* `retest_every`, default 2 y */
+    int64_t visit_every_ms;        /* `visit_every`, default 0: none */
+    char *systems_folder;          /* or NULL */
+    int systems_line;              /* of the folder, for errors */
+    char **system_files;           /* or the list */
     size_t system_file_count;
     struct settings_contact *contacts;
     size_t contact_count;

@@ -17,10 +17,10 @@ struct point_description {
     char *id;
     char *name; /* for people; default: the id */
     enum quantity quantity;
-    char *topic; /* default: subslab/<system>/<point> */
+    char *topic;                    /* default: subslab/<system>/<point> */
     struct payload_binding binding; /* its strings are owned by this description */
     int64_t every_ms;               /* expected interval, default 10 min */
-    double calibration_relative;    /* `calibration_uncertainty`, default 0.10 for radon, 0.03 else */
+    double calibration_relative; /* `calibration_uncertainty`, default 0.10 for radon, 0.03 else */
     struct condition_override *conditions; /* `conditions:` and `limits:` of the point */
     size_t condition_count;
     int line;
@@ -35,14 +35,14 @@ struct system_description {
     double loss_after_gauge;               /* `pipe.loss_after_gauge`, Pa per (m3/s)^2, default 0 */
     struct fan_curve_point *fan_curve;
     size_t fan_curve_count;
-    double fan_power_w;                    /* 0: not given */
-    char **contacts;                       /* NULL: all contractors */
+    double fan_power_w; /* 0: not given */
+    char **contacts;    /* NULL: all contractors */
     size_t contact_count;
     struct point_description *points;
     size_t point_count;
     struct condition_override *conditions;
     size_t condition_count;
-    int64_t visit_every_ms, retest_every_ms; /* -1: the fleet's */
+    int64_t visit_every_ms, retest_every_ms;    /* -1: the fleet's */
     int id_line, time_zone_line, contacts_line; /* for errors */
 };
 
@@ -59,9 +59,9 @@ struct commissioning_value {
 
 /** A commissioning record. Times are milliseconds UTC; radon in Bq/m3. */
 struct commissioning {
-    int64_t from_ms; /* the baseline holds from here on */
-    char *by, *instruments, *notes; /* by is never NULL */
-    int64_t next_calibration_ms;    /* TIMESTAMP_NONE: not given */
+    int64_t from_ms;                              /* the baseline holds from here on */
+    char *by, *instruments, *notes;               /* by is never NULL */
+    int64_t next_calibration_ms;                  /* TIMESTAMP_NONE: not given */
     double radon_before_bq_m3, radon_after_bq_m3; /* NaN: not given */
     double ground_exponent;                       /* NaN: not given */
     struct commissioning_value *values;

@@ -25,7 +25,7 @@ cat >"$scratch/edges" <<'TABLE'
 measure
 analysis measure/*
 alarm    measure/* analysis/*
-settings measure/* alarm/condition.h alarm/template.h
+settings measure/* alarm/condition.h alarm/template.h alarm/wording.h
 monitor  measure/* analysis/* alarm/* settings/*
 store    measure/* store_schema.h
 link     measure/* settings/settings.h
