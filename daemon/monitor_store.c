@@ -498,7 +498,7 @@ static bool put_tracker(void *context, const struct monitor_tracker *tracker) {
         .system = fleet_system_id(fleet, tracker->system),
         .point = fleet_point_id(fleet, tracker->point),
         .condition = condition_info(tracker->condition)->name,
-        .phase = tracker->tracker.phase,
+        .phase = (int)tracker->tracker.phase,
         .since_ms = tracker->tracker.since_ms,
     };
     link->failed = tracker->tracker.phase == TRACKER_REST
