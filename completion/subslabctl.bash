@@ -10,9 +10,9 @@ _subslabctl_describe() {
     alarms) echo '--all --system --since --json' ;;
     acknowledge) echo '--by --note | alarm' ;;
     shelve) echo '--until --by --why | alarm' ;;
-    unshelve) echo '--by | alarm' ;;
+    unshelve) echo '| alarm' ;;
     out-of-service) echo '--until --by --why | system' ;;
-    return-to-service) echo '--by | system' ;;
+    return-to-service) echo '| system' ;;
     visits) echo '--ics --json' ;;
     visit-done) echo '--on --by --found --did --radon-tested --next-calibration | system' ;;
     commission) echo '--learn --by | system file' ;;

@@ -1,7 +1,8 @@
 #!/bin/sh
 # Builds everything and runs every test:    sh tests/run.sh [--quick] [GROUP…]
 #
-#   GROUP    only these: check unit reference edge wiring scenario service browser fuzz bench
+#   GROUP    only these: check unit reference edge wiring scenario service browser fuzz bench, and
+#            package, which is run only when it is named: the Debian package in a clean Debian
 #   --quick  without fuzz and bench
 #   --list   prints what would run
 #
@@ -23,7 +24,8 @@ cd "$(dirname "$0")/.." || exit 2
 PATH=/usr/bin:/bin:$PATH
 export PATH
 
-all_groups="check unit reference edge wiring scenario service browser fuzz bench"
+default_groups="check unit reference edge wiring scenario service browser fuzz bench"
+all_groups="$default_groups package"
 groups="" quick=no list=no
 for argument; do
     case $argument in
@@ -45,7 +47,7 @@ for argument; do
     esac
 done
 whole=no
-[ -n "$groups" ] || { groups=$all_groups whole=yes; }
+[ -n "$groups" ] || { groups=$default_groups whole=yes; }
 if [ "$quick" = yes ]; then
     groups=$(for group in $groups; do
         case $group in fuzz | bench) ;; *) echo "$group" ;; esac
@@ -132,6 +134,7 @@ jobs_of_fuzzers() {
 if [ "$list" = no ]; then
     package_groups="build test"
     { wants browser && [ -f tests/browser/run.sh ]; } && package_groups="$package_groups browser"
+    wants package && package_groups="$package_groups package"
     echo "tests/run.sh installs Debian packages that are missing (list: config/packages.sh) and, into"
     echo "build-npm, the npm packages of tests/support/npm; all else stays in the build folders."
     # shellcheck disable=SC2086
@@ -145,6 +148,7 @@ builds=check
 { [ "$whole" = yes ] || wants check; } && builds="$builds clang"
 { [ "$whole" = yes ] || wants check || wants bench; } && builds="$builds release"
 wants fuzz && builds="$builds fuzz"
+wants package && builds="$builds package"
 for preset in $builds; do
     echo "build/$preset 1800 sh tests/support/build_preset.sh $preset"
 done | run_jobs 1
@@ -167,6 +171,10 @@ wants scenario && jobs_of_scripts tests/scenario/run*.sh tests/scenario/run*.py 
 wants service && jobs_of_scripts tests/service/test_*.py tests/service/check_*.mjs \
     tests/service/test_*.sh | run_jobs 1
 wants browser && jobs_of_scripts tests/browser/run.sh | run_jobs 1
+if wants package; then
+    jobs_of_scripts tests/package/run.sh tests/package/test_*.py |
+        SUBSLAB_BUILD=$PWD/build-package run_jobs 1
+fi
 wants fuzz && jobs_of_fuzzers | run_jobs 2
 if wants bench; then
     SUBSLAB_BUILD=$PWD/build

@@ -1,0 +1,26 @@
+# shellcheck shell=sh
+# What the package's tests share. Source it.
+passed=0 failed=0
+
+# check NAME COMMAND…: passes when the command does; its output is shown when it does not
+check() {
+    check_name=$1
+    shift
+    # Not in a subshell: a command may leave a daemon behind, and its number.
+    check_log=${check_log:-$(mktemp)}
+    if "$@" >"$check_log" 2>&1; then
+        passed=$((passed + 1))
+    else
+        failed=$((failed + 1))
+        echo "FAILED $check_name"
+        sed 's/^/    /' "$check_log"
+    fi
+}
+
+# finish: the last line and the exit status
+finish() {
+    rm -f "${check_log:-}"
+    echo "$passed passed, $failed failed"
+    [ "$failed" -eq 0 ]
+    exit
+}

@@ -1,0 +1,46 @@
+#!/bin/sh
+# Makes a clean Debian with what the package depends on, and runs installed.sh on it.
+#     clean_root.sh DEB FOLDER       as root, in a mount namespace of its own
+# The mirror is the one that apt uses here. Where debootstrap fails (no network), this machine's own
+# files serve instead, under an overlay that takes all changes; then it says so.
+set -u
+deb=$1 folder=$2
+root=$folder/root
+began=$(date +%s)
+
+mkdir -p "$root"
+# Nothing of it has to last.
+if [ "$(awk '/^MemAvailable/ { print int($2 / 1024) }' /proc/meminfo)" -gt 4000 ]; then
+    mount -t tmpfs -o size=2g,mode=755 tmpfs "$root" || exit 1
+fi
+
+debian_by_debootstrap() {
+    . /etc/os-release
+    mirror=$(apt-get indextargets --format '$(REPO_URI) $(CODENAME) $(COMPONENT)' \
+        'Created-By: Packages' | sed -n "s/ $VERSION_CODENAME main\$//p" | head -n 1)
+    [ -n "$mirror" ] || return 1
+    wanted=$(dpkg-deb -f "$deb" Depends | tr ',' '\n' | sed 's/[|(].*//' | tr -d ' ' | sort -u |
+        paste -s -d ,)
+    timeout 170 debootstrap --variant=minbase --include="$wanted" "$VERSION_CODENAME" "$root" \
+        "$mirror" >"$folder/debootstrap" 2>&1
+}
+
+debian_by_overlay() {
+    rm -rf "${root:?}"/* && mkdir "$folder/upper" "$folder/work" &&
+        mount -t overlay -o "lowerdir=/,upperdir=$folder/upper,workdir=$folder/work" overlay "$root"
+}
+
+if debian_by_debootstrap; then
+    echo "clean root: debootstrap, $(($(date +%s) - began)) s"
+elif tail -n 3 "$folder/debootstrap" 2>/dev/null; debian_by_overlay; then
+    echo "clean root: debootstrap was not possible; this machine's files under an overlay instead"
+else
+    echo "clean root: neither debootstrap nor an overlay was possible"
+    echo "0 passed, 1 failed"
+    exit 1
+fi
+mount -t proc proc "$root/proc" || exit 1
+mkdir -p "$root/packages"
+cp "$deb" "$root/packages/first.deb"
+# Own network: the settings as shipped name fixed ports.
+unshare --net sh tests/package/installed.sh "$root" "$folder"
