@@ -361,7 +361,12 @@ void diagnosis_make(const struct diagnosis_input *input, struct diagnosis *diagn
     evidence_fill(input, &evidence);
     diagnosis->measurements = measurement_count(&evidence);
     struct signature_result result = {.unit_factor = NAN};
-    if (diagnosis->measurements > 0 || water_is_high(input)) {
+    if (input->refused) { /* shares from experience of the trade, no source */
+        result.posterior[CAUSE_UNIT_MIX_UP] = 0.6;
+        result.posterior[CAUSE_SENSOR_FAULT] = 0.4;
+        diagnosis->measurements = 1;
+        diagnosis_text_refused(next_sentence(diagnosis), DIAGNOSIS_SENTENCE_BYTES);
+    } else if (diagnosis->measurements > 0 || water_is_high(input)) {
         double prior[CAUSE_COUNT];
         prior_fill(input, &evidence, prior);
         signature_judge(&evidence, prior, &result);
@@ -372,7 +377,7 @@ void diagnosis_make(const struct diagnosis_input *input, struct diagnosis *diagn
         diagnosis_text_nothing(next_sentence(diagnosis), DIAGNOSIS_SENTENCE_BYTES);
     }
     candidates_fill(result.posterior, diagnosis);
-    if (diagnosis->measurements > 0) {
+    if (diagnosis->measurements > 0 && !input->refused) {
         diagnosis->culprit = result.culprit[diagnosis->cause];
         if (diagnosis->cause == CAUSE_UNIT_MIX_UP)
             diagnosis->unit_factor = result.unit_factor;

@@ -80,7 +80,9 @@ struct diagnosis_input {
     double water_level_m, water_limit_m;
     double change_span_days; /* how long the change took to come: 0.1 sudden, 60 slow */
     double since_days;       /* how long it has stood */
-    bool implausible;  /* asked because of a reading that can't be true or matches another unit */
+    bool implausible; /* asked because of a reading that can't be true or matches another unit */
+    bool
+        refused; /* asked because of readings refused as impossible: the others say nothing of it */
     bool alarm_stands; /* asked because an alarm stands: then "nothing" is less likely beforehand */
 };
 

@@ -296,6 +296,12 @@ void diagnosis_text_alternative(char *text, size_t size, enum diagnosis_cause ca
     snprintf(text, size, "Also possible (%.0f %%): %s.", 100.0 * confidence, causes[cause].text);
 }
 
+void diagnosis_text_refused(char *sentence, size_t size) {
+    snprintf(sentence, size, "%s",
+             "The sensor sends values that are physically impossible: another unit than its point "
+             "says, or a code for an error.");
+}
+
 void diagnosis_text_nothing(char *text, size_t size) {
     snprintf(text, size,
              "Nothing can be compared: no suction, air flow, fan power, field or radon with both a "

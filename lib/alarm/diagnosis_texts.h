@@ -40,6 +40,7 @@ void diagnosis_text_deciding(char *text, size_t size, enum quantity quantity,
                              enum diagnosis_cause one, enum diagnosis_cause other);
 void diagnosis_text_alternative(char *text, size_t size, enum diagnosis_cause cause,
                                 double confidence);
+void diagnosis_text_refused(char *sentence, size_t size);
 void diagnosis_text_nothing(char *text, size_t size);
 
 #endif

@@ -317,6 +317,23 @@ bool assessment_series_read(const struct monitor *monitor, const struct history 
     return good;
 }
 
+void assessment_series_drop_below(struct assessment_series *series, double value) {
+    size_t count = series->series.n, kept = 0;
+    if (count == 0)
+        return;
+    double *days = series->memory, *values = days + count, *outdoor_c = values + count;
+    int32_t *months = (int32_t *)(void *)(outdoor_c + count);
+    for (size_t i = 0; i < count; i++) {
+        if (values[i] < value)
+            continue;
+        days[kept] = days[i];
+        values[kept] = values[i];
+        outdoor_c[kept] = outdoor_c[i];
+        months[kept++] = months[i];
+    }
+    series->series.n = kept;
+}
+
 void assessment_series_clear(struct assessment_series *series) {
     free(series->memory);
     *series = (struct assessment_series){{0}, NULL};

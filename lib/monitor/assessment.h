@@ -76,6 +76,8 @@ bool assessment_series_read(const struct monitor *monitor, const struct history 
                             struct assessment_series *series);
 /** The last days of a series: those less than `recent` days before its last one. Borrowed. */
 struct trend_series assessment_series_recent(const struct assessment_series *series, double recent);
+/** Leaves out the days whose median is below a value. */
+void assessment_series_drop_below(struct assessment_series *series, double value);
 void assessment_series_clear(struct assessment_series *series);
 
 /** First local day of the daily values since a baseline of that instant (none: ten years back). */

@@ -17,6 +17,8 @@ enum {
 };
 static const int64_t action_windows_days[ACTION_WINDOWS] = {91, 365};
 static const double outlook_days = 365.0;
+static const double longest_reach = 3.0; /* a line is carried on to three times its own length */
+static const double lost_share = 0.10;   /* of the baseline: as suction-lost */
 static const double pi = 3.14159265358979323846;
 /* Of a room's radon, at most, by weather and airing alone; common practice, no source. */
 static const double winter_over_summer = 1.8;
@@ -54,6 +56,10 @@ static struct reach reach_of(const struct trend_series *series, double now_day, 
                              double within_days) {
     struct trend trend;
     struct trend_crossing crossing;
+    if (series->n < TREND_LEAST_DAYS)
+        return never;
+    double span = series->days[series->n - 1] - series->days[0] + 1.0;
+    within_days = fmin(within_days, longest_reach * span);
     if (!trend_may_reach(series, now_day, limit, TREND_LOW_LIMIT, within_days) ||
         trend_fit(series, ASSESSMENT_CONFIDENCE, &trend) != TREND_OK || trend.per_year >= 0.0 ||
         trend.p_value_cautious >= ASSESSMENT_P_VALUE ||
@@ -125,6 +131,8 @@ static bool judge_falling(const struct judged_day *day, size_t point) {
                                 assessment_first_day(zone, baseline->from_ms, day->end_ms - 1),
                                 day->local_day + 1, &series))
         return false;
+    if (!hole) /* an outage is no part of a trend */
+        assessment_series_drop_below(&series, lost_share * baseline->value);
     double within_days = rule ? rule->setpoint.number / DURATION_DAY_MS : outlook_days;
     if (day->outlook)
         within_days = fmax(within_days, outlook_days);

@@ -13,7 +13,10 @@
  *                     the other would signal by chance too often. A trend that can't be told from
  *                     the outdoor temperature, which moved along with time, is none: half a year
  *                     from winter to summer looks like a failing fan. That the line can't reach
- *                     the limit is found first, without fitting (trend_may_reach).
+ *                     the limit is found first, without fitting (trend_may_reach). A line is
+ *                     carried on to three times its own length: in 30 days weather alone makes one
+ *                     that would be at the limit half a year on. Days on which suction was lost are
+ *                     left out: an outage is no wear.
  * radon-above-action  Mean over the last 91 or 365 local days, both after commissioning, with a
  *                     probability of at least the setpoint to be at or above the action level.
  * radon-rising        EWMA chart on the logarithms of the daily means; reference: the first 90

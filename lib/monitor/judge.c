@@ -10,7 +10,7 @@ static const double mixup_tolerance = 0.05, mixup_tolerance_most = 0.30; /* of t
 static const double level_departure = 0.5;                               /* of the level */
 static const double level_departure_celsius = 8.0;
 static const double mean_coverage_needed = 0.75; /* below it: too few readings */
-enum { MIXUP_LEVEL_READINGS = 12, MIXUP_READINGS_NEEDED = 3, LEVEL_MEMORY = 100 };
+enum { MIXUP_LEVEL_READINGS = 12, LEVEL_MEMORY = 100 };
 
 /* ---- setpoints ---- */
 
@@ -227,23 +227,26 @@ static void learn_level(struct point_state *state, enum dimension dimension, dou
     state->level_noise += (departure - state->level_noise) / state->level_count;
 }
 
-/* A fan that runs again after it stood still jumps too, but to where it was. */
-static bool is_back(const struct point_state *state, double value) {
+/* A fan that runs again after it stood still jumps too, but to where it was, or to where it was
+   commissioned; so does a test hole after a storm. */
+static bool is_back(const struct point_state *state, double value, double baseline) {
     double former = state->former_level;
-    return former != 0.0 && fabs(value - former) <= level_departure * fabs(former);
+    if (former != 0.0 && fabs(value - former) <= level_departure * fabs(former))
+        return true;
+    return fabs(value - baseline) <= level_departure * fabs(baseline); /* false with NaN */
 }
 
-static bool looks_mixed_up(const struct view *view, double value) {
+static bool looks_mixed_up(const struct view *view, double value, double baseline) {
     struct point_state *state = view->state;
     const struct point_description *point = view->judge->fleet->points[view->point].description;
     enum dimension dimension = point->binding.unit->dimension;
     double floor = quantity_info(point->quantity)->noise_floor;
     bool known = state->level_count >= MIXUP_LEVEL_READINGS && fabs(state->level) > 20.0 * floor;
-    if (known && !is_back(state, value) &&
+    if (known && !is_back(state, value, baseline) &&
         mixup_within(dimension, state->level, value, tolerance_of(state))) {
-        if (state->suspect_count < MIXUP_READINGS_NEEDED)
+        if (state->suspect_count < JUDGE_MIXUP_READINGS)
             state->suspect_count++;
-        return state->suspect_count >= MIXUP_READINGS_NEEDED;
+        return state->suspect_count >= JUDGE_MIXUP_READINGS;
     }
     state->suspect_count = 0;
     learn_level(state, dimension, value);
@@ -317,7 +320,7 @@ void judge_reading(const struct judge *judge, size_t point, struct point_state *
     if (state->newest_ms != TIMESTAMP_NONE &&
         reading->time_ms - state->newest_ms > state->silent_after_ms)
         judge_silent(judge, point, state);
-    bool mixed_up = looks_mixed_up(&view, reading->value);
+    bool mixed_up = looks_mixed_up(&view, reading->value, baseline_at(state, reading->time_ms));
     take(&view, reading);
     size_t rules = judge->fleet->points[point].rule_count;
     for (size_t i = 0; i < rules; i++)

@@ -9,6 +9,9 @@
 #include "monitor/fleet.h"
 #include "monitor/point_state.h"
 
+/** So many consecutive readings that match another unit (point_state's suspect_count) are one. */
+#define JUDGE_MIXUP_READINGS 3
+
 struct judge_finding {
     size_t rule_index; /* of the point */
     const struct condition_rule *rule;

@@ -4,6 +4,7 @@
 #include "measure/duration.h"
 #include "measure/timestamp.h"
 #include "monitor/assessment.h"
+#include "monitor/judge.h"
 #include "monitor/system_assessment.h"
 
 #include <math.h>
@@ -233,31 +234,26 @@ static void fill_radon(const struct look *look, size_t point, struct diagnosis_i
     input->radon.relative_uncertainty = radon_season;
 }
 
-/* What was read lately against what the same sensor said before. */
-static void fill_implausible(const struct look *look, const struct alarm *alarm,
-                             struct diagnosis_input *input) {
-    if (alarm->condition != CONDITION_SENSOR_IMPLAUSIBLE)
+/* What a sensor in another unit reads against what it said before. */
+static void take_mixed_up(const struct look *look, size_t point, struct diagnosis_signal *signal,
+                          struct diagnosis_input *input) {
+    if (point == FLEET_NONE)
         return;
+    const struct point_state *state = monitor_point(look->monitor, point);
+    if (state->suspect_count < JUDGE_MIXUP_READINGS || is_silent(look, point))
+        return;
+    *signal = (struct diagnosis_signal){state->newest_value, state->level, NAN, false};
     input->implausible = true;
-    if (alarm->point == ALARM_NO_INDEX || !isfinite(alarm->value) || !isfinite(alarm->setpoint))
-        return;
-    const struct diagnosis_signal seen = {alarm->value, alarm->setpoint, NAN, false};
-    switch (look->fleet->points[alarm->point].description->quantity) {
-    case QUANTITY_SUCTION:
-        input->suction = seen;
-        break;
-    case QUANTITY_AIRFLOW:
-        input->flow = seen;
-        break;
-    case QUANTITY_FAN_POWER:
-        input->power = seen;
-        break;
-    case QUANTITY_RADON:
-        input->radon = seen;
-        break;
-    default:
-        break;
-    }
+}
+
+static void fill_implausible(const struct look *look, const struct alarm *alarm,
+                             const struct system_points *points, struct diagnosis_input *input) {
+    take_mixed_up(look, points->suction, &input->suction, input);
+    take_mixed_up(look, points->flow, &input->flow, input);
+    take_mixed_up(look, points->power, &input->power, input);
+    take_mixed_up(look, points->radon, &input->radon, input);
+    input->refused = alarm->condition == CONDITION_SENSOR_IMPLAUSIBLE && !input->implausible &&
+                     !isfinite(alarm->value);
 }
 
 bool system_diagnosis_make(const struct monitor *monitor, const struct history *history,
@@ -289,7 +285,7 @@ bool system_diagnosis_make(const struct monitor *monitor, const struct history *
     input.change_span_days =
         onset_days(&look, alarm->point != ALARM_NO_INDEX ? alarm->point : points.suction);
     input.alarm_stands = alarm_stands(alarm);
-    fill_implausible(&look, alarm, &input);
+    fill_implausible(&look, alarm, &points, &input);
     diagnosis_make(&input, diagnosis);
     return true;
 }

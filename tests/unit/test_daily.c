@@ -44,6 +44,7 @@ struct world {
     double radon_season;                    /* amplitude of its logarithm, highest in winter */
     double speed, resistance, changed_from; /* of fan and ground from that day on */
     double silent_from;
+    double off_from, off_until; /* the fan stands still */
 };
 
 static double outdoors_at(double day) {
@@ -61,6 +62,8 @@ static double fluctuation_at(struct world *world, double day) {
 static double suction_at(struct world *world, double day) {
     double season = -world->season * (outdoors_at(day) - 10.0) / 12.0;
     double hourly = 0.003 * test_random_normal(&world->random);
+    if (day >= world->off_from && day < world->off_until)
+        return hourly;
     return 250.0 * (1.0 + world->per_year * day / 365.2425 + season + hourly +
                     world->noise * fluctuation_at(world, day));
 }
@@ -143,6 +146,33 @@ START_TEST(a_fading_fan_is_told_180_days_before_its_limit) {
     /* It is a finding of a local midnight. */
     ck_assert_int_eq(time_zone_minute_of_day(world->house.fleet->systems[0].zone, raised->at_ms),
                      0);
+    close_world(world);
+}
+END_TEST
+
+/* 6 % in 30 days are 30 % in 150: at the end of day d the limit is 150 - d ahead, which is three
+   times the line from 37.5 on. */
+START_TEST(a_line_is_carried_on_to_three_times_its_length) {
+    seed = seeds[0];
+    struct world *world = open_world(plain);
+    world->per_year = -0.06 / 30.0 * 365.2425;
+    live(world, 60.0);
+    const struct judged_event *raised =
+        judged_house_raised(&world->house, CONDITION_SUCTION_FADING);
+    ck_assert_ptr_nonnull(raised);
+    ck_assert_msg(raised->day > 36.0 && raised->day < 40.0, "raised on day %.1f", raised->day);
+    close_world(world);
+}
+END_TEST
+
+/* 22 days without suction after 25 with it: more than half of all pairs of days fall. */
+START_TEST(an_outage_is_not_called_fading) {
+    seed = seeds[1];
+    struct world *world = open_world(plain);
+    world->off_from = 25.0;
+    world->off_until = 47.0;
+    live(world, 80.0);
+    ck_assert_ptr_null(judged_house_raised(&world->house, CONDITION_SUCTION_FADING));
     close_world(world);
 }
 END_TEST
@@ -394,6 +424,8 @@ int main(void) {
     TCase *tcase = tcase_create("daily");
     tcase_set_timeout(tcase, 300);
     tcase_add_test(tcase, a_fading_fan_is_told_180_days_before_its_limit);
+    tcase_add_test(tcase, a_line_is_carried_on_to_three_times_its_length);
+    tcase_add_test(tcase, an_outage_is_not_called_fading);
     tcase_add_test(tcase, the_outlook_sees_a_year_ahead);
     tcase_add_test(tcase, a_healthy_house_with_seasons_is_not_called_fading);
     tcase_add_test(tcase, a_recovered_fan_ends_the_finding);

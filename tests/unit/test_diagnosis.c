@@ -169,6 +169,21 @@ START_TEST(high_water_is_named) {
 }
 END_TEST
 
+/* Power and flow as ever tell nothing of a gauge whose values are refused. */
+START_TEST(refused_readings_are_no_leak) {
+    struct diagnosis_input input = diagnosis_input_empty(UNIT_SYSTEM_SI);
+    struct diagnosis diagnosis;
+    input.suction = (struct diagnosis_signal){NAN, 250.0, NAN, true};
+    input.power = (struct diagnosis_signal){20.6, 20.0, NAN, false};
+    input.refused = input.alarm_stands = true;
+    diagnosis_make(&input, &diagnosis);
+    ck_assert_int_eq(diagnosis.cause, CAUSE_UNIT_MIX_UP);
+    ck_assert_int_eq(diagnosis.candidates[1].cause, CAUSE_SENSOR_FAULT);
+    ck_assert(diagnosis.confidence > 0.2 && diagnosis.confidence < 0.5);
+    ck_assert_ptr_nonnull(strstr(diagnosis.evidence[0], "physically impossible"));
+}
+END_TEST
+
 START_TEST(nothing_measured_is_said_plainly) {
     struct diagnosis_input input = diagnosis_input_empty(UNIT_SYSTEM_SI);
     struct diagnosis diagnosis;
@@ -266,6 +281,7 @@ int main(void) {
     tcase_add_test(diagnosis, a_whole_field_clears_the_system_of_a_lost_suction);
     tcase_add_test(diagnosis, radon_up_while_all_else_holds);
     tcase_add_test(diagnosis, high_water_is_named);
+    tcase_add_test(diagnosis, refused_readings_are_no_leak);
     tcase_add_test(diagnosis, nothing_measured_is_said_plainly);
     tcase_add_test(diagnosis, sentences_have_numbers_in_the_readers_units);
     tcase_add_test(diagnosis, cautions_are_in_the_lists);

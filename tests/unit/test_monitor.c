@@ -235,6 +235,16 @@ START_TEST(a_unit_mixup_is_named) {
 }
 END_TEST
 
+/* A storm turns the field over and lets go of it slowly; 8 Pa are ten times its last level. */
+START_TEST(a_test_hole_after_a_storm_is_no_unit_mixup) {
+    for (int64_t m = 0; m < 1600; m += 10) {
+        double field = m < 600 ? 8.0 : m < 900 ? -5.0 : m < 1200 ? 0.81 : 8.0;
+        live(HOLE, field * (1.0 + (double)(m / 10 % 3) * 0.01), m);
+    }
+    ck_assert_ptr_null(strstr(told, "sensor-implausible"));
+}
+END_TEST
+
 START_TEST(shelved_alarms_come_back_by_themselves) {
     live_for(SUCTION, 5.0, 0, 60);
     struct alarm *alarm =
@@ -345,6 +355,7 @@ int main(void) {
     tcase_add_test(tcase, one_silent_sensor_is_one_message);
     tcase_add_test(tcase, a_silent_system_is_one_message_not_four);
     tcase_add_test(tcase, a_unit_mixup_is_named);
+    tcase_add_test(tcase, a_test_hole_after_a_storm_is_no_unit_mixup);
     tcase_add_test(tcase, shelved_alarms_come_back_by_themselves);
     tcase_add_test(tcase, out_of_service_is_quiet_and_ends_by_itself);
     tcase_add_loop_test(tcase, late_readings_end_where_sorted_ones_do, 0, 40);

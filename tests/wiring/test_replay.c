@@ -147,6 +147,27 @@ START_TEST(suction_low_is_raised_six_hours_after_it_began) {
 }
 END_TEST
 
+/* A new gauge that sends inches of water for Pa: suction-lost comes first, but it isn't the tube.
+ */
+START_TEST(a_unit_mixup_is_the_cause_of_lost_suction) {
+    struct heard heard = {0};
+    struct fleet *fleet = make_fleet(1);
+    struct replay *replay = make_replay(fleet, &heard);
+    feed(replay, fleet, 0, 1440, 200.0);
+    for (int64_t minute = 1440; minute < 1500; minute += 10) {
+        int64_t time_ms = START + minute * MINUTE;
+        replay_add(replay, 0, time_ms, (200.0 + wobble(minute)) / 249.08891, 2);
+        replay_add(replay, 1, time_ms, 20.0 + wobble(minute) / 50.0, 3);
+    }
+    ck_assert(replay_run(replay));
+    const struct replay_row *row = row_at(replay, 0, 1);
+    ck_assert_int_eq(row->condition, CONDITION_SUCTION_LOST);
+    ck_assert_str_eq(row->cause, "unit-mix-up");
+    replay_destroy(replay);
+    fleet_destroy(fleet);
+}
+END_TEST
+
 START_TEST(a_minute_short_of_the_delay_is_not_told) {
     struct heard heard = {0};
     struct fleet *fleet = make_fleet(1);
@@ -522,6 +543,7 @@ int main(void) {
     TCase *tcase = tcase_create("replay");
     tcase_set_timeout(tcase, 60);
     tcase_add_test(tcase, suction_low_is_raised_six_hours_after_it_began);
+    tcase_add_test(tcase, a_unit_mixup_is_the_cause_of_lost_suction);
     tcase_add_test(tcase, a_minute_short_of_the_delay_is_not_told);
     tcase_add_test(tcase, a_fault_that_came_and_went_has_both_times);
     tcase_add_test(tcase, what_a_cause_explains_is_left_out);
