@@ -113,14 +113,14 @@ const struct wording_texts wording_english =
                      "Check its battery or power and its radio link.", "The sensor sends again."},
                 [CONDITION_SENSOR_STUCK] =
                     {ADVICE_SENSOR, "one sensor seems stuck",
-                     "One sensor has shown the same number for days. That can not be right.",
+                     "One sensor has shown the same number for days. That cannot be right.",
                      "The sensor's number moves again.", "Sensor stuck",
                      "The sensor's value has not changed at all for two days or more.",
                      "Check the tube and the sensor by a hand measurement; replace it if it stays.",
                      "The sensor's value moves again."},
                 [CONDITION_SENSOR_IMPLAUSIBLE] =
                     {ADVICE_SENSOR, "one sensor sends odd numbers",
-                     "One sensor sends numbers that can not be right.",
+                     "One sensor sends numbers that cannot be right.",
                      "The sensor's numbers make sense again.", "Sensor implausible",
                      "The sensor's values are impossible, or jumped as if in another unit.",
                      "Compare with a hand measurement; check the sensor's unit and its range.",
@@ -160,7 +160,7 @@ const struct wording_texts wording_english =
                     {ADVICE_TEST, "it is time for a radon test",
                      "A home with a radon system should be tested at least every two years.",
                      "The new radon test is done.", "Radon retest due",
-                     "The time since the last radon test is over.",
+                     "The interval for radon tests has run out.",
                      "Arrange a test with the fan running; closed-building conditions if it is "
                      "short.",
                      "The radon test is recorded."},
@@ -179,24 +179,24 @@ const struct wording_texts wording_english =
                      "Have it calibrated or exchanged; until then its uncertainty is not assured.",
                      "The calibration is recorded."},
                 [CONDITION_BROKER_LOST] =
-                    {ADVICE_SERVICE, "we can not hear the sensors for now",
+                    {ADVICE_SERVICE, "we cannot hear the sensors for now",
                      "The computer that watches the radon systems gets no messages.",
                      "The computer gets messages again.", "Broker lost",
                      "The service has lost its connection to the message broker.",
                      "Check that the broker runs and can be reached; readings wait there.",
                      "The service is connected to the broker again."},
                 [CONDITION_MESSAGES_REFUSED] =
-                    {ADVICE_SERVICE, "some sensor messages can not be read",
+                    {ADVICE_SERVICE, "some sensor messages cannot be read",
                      "Some messages from sensors make no sense to our computer.",
                      "The messages from sensors can be read again.", "Messages refused",
                      "Many messages are being refused.",
                      "See which topics and why with: subslabctl refused",
                      "Messages are taken again at the usual rate."},
                 [CONDITION_STORE_FAILING] =
-                    {ADVICE_SERVICE, "new numbers can not be saved for now",
-                     "The computer that watches the radon systems can not save new numbers.",
+                    {ADVICE_SERVICE, "new numbers cannot be saved for now",
+                     "The computer that watches the radon systems cannot save new numbers.",
                      "New numbers are saved again.", "Store failing",
-                     "Readings can not be written; nothing is acknowledged, the broker keeps them.",
+                     "Readings cannot be written; nothing is acknowledged, the broker keeps them.",
                      "Check disk space and the disk of the store; make room before the broker is "
                      "full.",
                      "Readings are written again."},
@@ -276,7 +276,7 @@ const struct wording_texts wording_english =
                      "- {contractor} will see to the sensor. You need not call.\n",
                      "- Do not pull out the sensor or its tube.\n"},
                 [ADVICE_SILENT] =
-                    {"We can not see if the fan runs. This is not an emergency. Radon harms over "
+                    {"We cannot see if the fan runs. This is not an emergency. Radon harms over "
                      "years, not over days.",
                      "- Look at the U-tube gauge on the pipe. If the two sides differ, the fan "
                      "pulls.\n"
