@@ -26,8 +26,11 @@ debian_by_debootstrap() {
 }
 
 debian_by_overlay() {
-    rm -rf "${root:?}"/* && mkdir "$folder/upper" "$folder/work" &&
-        mount -t overlay -o "lowerdir=/,upperdir=$folder/upper,workdir=$folder/work" overlay "$root"
+    rm -rf "${root:?}"/* && mkdir "$folder/upper" "$folder/under" &&
+        mount -t overlay -o "lowerdir=/,upperdir=$folder/upper,workdir=$folder/under" overlay "$root" &&
+        mount --bind /dev "$root/dev" &&
+        # In a container it may forbid to restart anything.
+        rm -f "$root/usr/sbin/policy-rc.d"
 }
 
 if debian_by_debootstrap; then

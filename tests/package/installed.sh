@@ -30,9 +30,9 @@ absent() {
         fi
     done
 }
-# All files but those that any package leaves its traces in.
+# All files of the system but those that any package leaves its traces in.
 list_files() {
-    (cd "$root" && find . -xdev \( -path ./proc -o -path ./packages -o -path ./tmp -o -path ./run/systemd -o -path ./var/lib/dpkg \
+    (cd "$root" && find ./etc ./opt ./run ./srv ./usr ./var -xdev \( -path ./run/systemd -o -path ./var/lib/dpkg \
         -o -path ./var/log -o -path ./var/cache -o -path ./etc/passwd- -o -path ./etc/group- \
         -o -path ./etc/shadow- -o -path ./etc/gshadow- -o -path ./etc/.pwd.lock \) -prune -o -print |
         sort)

@@ -24,10 +24,10 @@ trap 'exit 143' HUP INT TERM
 
 build_package() {
     rm -f "$build"/*.deb
-    cmake --preset package -B "$build" &&
-        cmake --build "$build" --parallel "${JOBS:-1}" --target package
+    cmake --preset package -B "$build" && cmake --build "$build" --parallel "${JOBS:-1}" &&
+        (umask 077 && cmake --build "$build" --target package) # the umask must not show in it
 }
-(umask 077 && build_package) >"$scratch/build" 2>&1
+build_package >"$scratch/build" 2>&1
 deb=$(find "$build" -maxdepth 1 -name 'subslabd_*.deb' | head -n 1)
 if [ ! -f "$deb" ]; then
     cat "$scratch/build"
