@@ -84,6 +84,15 @@ class Tally:
                 self.delays[key].append(found[0] - fault.begin if found else np.inf)
                 self.by[key][found[1] if found else "not found"] += 1
 
+    def right_causes(self, kinds):
+        """Of the houses with these sensors of the air: alarms with the right cause, and all."""
+        right = total = 0
+        for (kind, sensors), causes in self.causes.items():
+            if sensors == kinds:
+                total += sum(causes.values())
+                right += causes[FAULTS[kind][1]]
+        return right, total
+
     def print(self):
         print(f"false alarms: {sum(self.false.values())} in {self.years:.0f} system-years, "
               f"{sum(self.false.values()) / self.years:.3f} a system-year: {dict(self.false)}")
@@ -97,11 +106,7 @@ class Tally:
             print(f"{key[0]:11} {key[1]:22} found {len(met)}/{len(delays)} days {spread:>20} "
                   f"by {dict(self.by[key])} cause {share:.2f} {dict(causes)}")
         for kinds in ("suction+flow+power", "suction+power"):
-            right = total = 0
-            for (kind, sensors), causes in self.causes.items():
-                if sensors == kinds:
-                    total += sum(causes.values())
-                    right += causes[FAULTS[kind][1]]
+            right, total = self.right_causes(kinds)
             if total:
                 print(f"right cause with {kinds}: {right}/{total} = {right / total:.2f}")
         if self.seconds:
