@@ -200,8 +200,11 @@ const char *judge_unit_mixup(enum dimension dimension, double level, double valu
     return mixup_within(dimension, level, value, mixup_tolerance);
 }
 
-/* A radon monitor's readings scatter far more than a gauge's, and so they do in another unit. */
-static double tolerance_of(const struct point_state *state) {
+/* A radon monitor's readings scatter far more than a gauge's, and so they do in another unit. The
+   field of a test hole wanders with wind and by real faults: a wide tolerance would fit those. */
+static double tolerance_of(const struct point_state *state, enum quantity quantity) {
+    if (quantity == QUANTITY_FIELD)
+        return mixup_tolerance;
     double own = 3.0 * state->level_noise / fabs(state->level);
     return fmin(fmax(own, mixup_tolerance), mixup_tolerance_most);
 }
@@ -243,7 +246,7 @@ static bool looks_mixed_up(const struct view *view, double value, double baselin
     double floor = quantity_info(point->quantity)->noise_floor;
     bool known = state->level_count >= MIXUP_LEVEL_READINGS && fabs(state->level) > 20.0 * floor;
     if (known && !is_back(state, value, baseline) &&
-        mixup_within(dimension, state->level, value, tolerance_of(state))) {
+        mixup_within(dimension, state->level, value, tolerance_of(state, point->quantity))) {
         if (state->suspect_count < JUDGE_MIXUP_READINGS)
             state->suspect_count++;
         return state->suspect_count >= JUDGE_MIXUP_READINGS;

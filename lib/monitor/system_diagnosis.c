@@ -256,6 +256,31 @@ static void fill_implausible(const struct look *look, const struct alarm *alarm,
                      !isfinite(alarm->value);
 }
 
+/* Of several risers, meters or monitors the one that the alarm is about. */
+static struct system_points points_about(const struct look *look, const struct alarm *alarm) {
+    struct system_points points = system_points_of(look->fleet, look->system);
+    if (alarm->point == ALARM_NO_INDEX)
+        return points;
+    switch (look->fleet->points[alarm->point].description->quantity) {
+    case QUANTITY_SUCTION:
+        points.suction = alarm->point;
+        break;
+    case QUANTITY_FAN_POWER:
+    case QUANTITY_FAN_CURRENT:
+        points.power = alarm->point;
+        break;
+    case QUANTITY_AIRFLOW:
+        points.flow = alarm->point;
+        break;
+    case QUANTITY_RADON:
+        points.radon = alarm->point;
+        break;
+    default:
+        break;
+    }
+    return points;
+}
+
 bool system_diagnosis_make(const struct monitor *monitor, const struct history *history,
                            const struct alarm *alarm, int64_t now_ms, struct diagnosis *diagnosis) {
     if (alarm->system == ALARM_NO_INDEX || !system_diagnosis_applies(alarm->condition))
@@ -267,7 +292,7 @@ bool system_diagnosis_make(const struct monitor *monitor, const struct history *
         look.from_ms = now_ms - longest_ms;
     if (now_ms - look.from_ms > longest_ms)
         look.from_ms = now_ms - longest_ms;
-    const struct system_points points = system_points_of(look.fleet, look.system);
+    const struct system_points points = points_about(&look, alarm);
     struct fan_curve curve;
     struct diagnosis_input input = diagnosis_input_empty(look.fleet->settings->units);
     input.suction = signal_of(&look, points.suction);

@@ -228,6 +228,38 @@ START_TEST(the_error_of_the_installers_instrument_drops_out) {
 }
 END_TEST
 
+static double of_two_risers(void *context, size_t point, double day) {
+    const double *low = context;
+    double noise = 1.0 + 0.005 * sin(70.0 * day + (double)point);
+    return (point == 0 ? 250.0 : day < 10.0 ? 180.0 : *low) * noise;
+}
+
+START_TEST(of_two_risers_the_one_with_the_alarm_is_explained) {
+    struct judged_house house;
+    struct diagnosis diagnosis;
+    double low = 90.0;
+    judged_house_open(&house,
+                      "id: house\npoints:\n"
+                      "  - {id: north, quantity: suction, unit: Pa, every: 1 h}\n"
+                      "  - {id: south, quantity: suction, unit: Pa, every: 1 h}\n",
+                      first_day);
+    for (size_t point = 0; point < 2; point++)
+        ck_assert(monitor_load_baseline(house.monitor, point, house.start_ms,
+                                        point == 0 ? 250.0 : 180.0, "the installer", false));
+    judged_house_live(&house, 12.0, of_two_risers, &low);
+    struct alarm alarm = {.system = 0, .condition = CONDITION_SUCTION_LOW};
+    alarm.since_ms = house.start_ms + 10 * DURATION_DAY_MS;
+    alarm.returned_ms = TIMESTAMP_NONE;
+    for (alarm.point = 0; alarm.point < 2; alarm.point++) {
+        ck_assert(system_diagnosis_make(house.monitor, &house.history, &alarm,
+                                        house.start_ms + 12 * DURATION_DAY_MS, &diagnosis));
+        ck_assert((diagnosis.cause == CAUSE_NONE) == (alarm.point == 0));
+        ck_assert(!alarm.point || strstr(diagnosis.evidence[0], "50"));
+    }
+    judged_house_close(&house);
+}
+END_TEST
+
 START_TEST(what_is_missing_says_why) {
     struct judged_house house;
     struct course course = usual_course();
@@ -313,6 +345,7 @@ int main(void) {
     tcase_add_test(tcase, flow_from_velocity_pressure_tells_fan_and_ground);
     tcase_add_test(tcase, sensors_that_disagree_with_the_record_are_less_sure);
     tcase_add_test(tcase, the_error_of_the_installers_instrument_drops_out);
+    tcase_add_test(tcase, of_two_risers_the_one_with_the_alarm_is_explained);
     tcase_add_test(tcase, what_is_missing_says_why);
     tcase_add_test(tcase, a_worn_fan_is_named_with_numbers);
     tcase_add_test(tcase, the_look_before_the_fit_misses_nothing);
