@@ -139,7 +139,7 @@ void failing_vfs_cut(const char *folder, uint64_t *random) {
     for (size_t i = 0; i < SHADOWS; i++) {
         if (!shadows[i].name[0])
             continue;
-        char path[4352];
+        char path[8192];
         const char *slash = strrchr(shadows[i].name, '/');
         snprintf(path, sizeof path, "%s/%s", folder, slash ? slash + 1 : shadows[i].name);
         write_cut(&shadows[i], path, random);
