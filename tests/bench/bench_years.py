@@ -114,6 +114,23 @@ class Tally:
                   f"{self.readings / self.seconds:.0f}/s")
 
 
+    def check(self):
+        """The required rates; with the fixed seeds of a plain run they are the same every time."""
+        checks = [("false alarms a system-year, at most 0.1",
+                   sum(self.false.values()) <= 0.1 * self.years)]
+        for kinds, least in (("suction+flow+power", 0.95), ("suction+power", 0.80)):
+            right, total = self.right_causes(kinds)
+            if total:
+                checks.append((f"right cause with {kinds}, at least {least}",
+                               right >= least * total))
+        for what, good in checks:
+            if not good:
+                print(f"FAILED {what}")
+        failed = sum(not good for _, good in checks)
+        print(f"{len(checks) - failed} passed, {failed} failed")
+        return failed
+
+
 def sensors_of(house):
     return "+".join(s for s in ("suction", "flow", "power") if s in house.sensors)
 
@@ -147,7 +164,8 @@ def main():
                   alarm["returned"], alarm["diagnosis"], f"day {day:.1f}",
                   house and (house.sensors, [(f.kind, round(f.begin)) for f in house.faults],
                              house.units.get(alarm["point"])))
+    return 1 if tally.check() else 0
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main())
