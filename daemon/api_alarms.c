@@ -35,7 +35,6 @@ static json_t *alarm_object(const struct api *api, const struct alarm *alarm) {
 struct lister {
     struct api *api;
     json_t *list;
-    const char *system;
 };
 
 static int newest_first(const void *a, const void *b) {
@@ -107,7 +106,7 @@ json_t *api_alarms_open(struct api *api, const char *system) {
 }
 
 json_t *api_alarms_history(struct api *api, const char *system, int64_t limit) {
-    struct lister lister = {api, json_array(), system};
+    struct lister lister = {api, json_array()};
     const struct record_alarm_filter filter = {
         .system = system, .since_ms = TIMESTAMP_NONE, .limit = limit};
     struct store *store = pipeline_store(api->pipeline);
@@ -136,7 +135,7 @@ void api_alarms_list(struct api_call *call) {
         api_json(call, 200, open_alarms(call->api, system, since_ms));
         return;
     }
-    struct lister lister = {call->api, json_array(), system};
+    struct lister lister = {call->api, json_array()};
     const struct record_alarm_filter filter = {.system = system, .since_ms = since_ms};
     struct store *store = api_store(call);
     if (store && record_alarm_list(store, &filter, add_row, &lister) == STORE_OK) {

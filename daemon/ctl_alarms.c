@@ -104,7 +104,11 @@ static enum ctl_status acknowledge(struct ctl *ctl, int argc, char **argv) {
     return change_alarm(ctl, arguments.operands[0], "acknowledge", body);
 }
 
-static enum ctl_status shelve(struct ctl *ctl, int argc, char **argv) {
+/* What ends by itself is told with --until, --by and --why. *body stays NULL when that is not so.
+ */
+static enum ctl_status read_end(struct ctl *ctl, int argc, char **argv, const char **operand,
+                                json_t **body) {
+    *body = NULL;
     const char *until = NULL, *by = NULL, *why = NULL;
     const struct ctl_option options[] = {{"--until", "TIME", &until, NULL, true},
                                          {"--by", "NAME", &by, NULL, true},
@@ -112,11 +116,21 @@ static enum ctl_status shelve(struct ctl *ctl, int argc, char **argv) {
     struct ctl_arguments arguments = {.options = options, .option_count = 3, .least = 1, .most = 1};
     if (!ctl_arguments(ctl, argc, argv, &arguments))
         return arguments.status;
-    json_t *body = json_object();
-    ctl_set(body, "until", until);
-    ctl_set(body, "by", by);
-    ctl_set(body, "why", why);
-    return change_alarm(ctl, arguments.operands[0], "shelve", body);
+    *operand = arguments.operands[0];
+    *body = json_object();
+    ctl_set(*body, "until", until);
+    ctl_set(*body, "by", by);
+    ctl_set(*body, "why", why);
+    return CTL_DONE;
+}
+
+static enum ctl_status shelve(struct ctl *ctl, int argc, char **argv) {
+    const char *operand;
+    json_t *body;
+    enum ctl_status status = read_end(ctl, argc, argv, &operand, &body);
+    if (!body)
+        return status;
+    return change_alarm(ctl, operand, "shelve", body);
 }
 
 static enum ctl_status unshelve(struct ctl *ctl, int argc, char **argv) {
@@ -151,18 +165,12 @@ static enum ctl_status change_service(struct ctl *ctl, const char *system, const
 }
 
 static enum ctl_status out_of_service(struct ctl *ctl, int argc, char **argv) {
-    const char *until = NULL, *by = NULL, *why = NULL;
-    const struct ctl_option options[] = {{"--until", "TIME", &until, NULL, true},
-                                         {"--by", "NAME", &by, NULL, true},
-                                         {"--why", "TEXT", &why, NULL, true}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 3, .least = 1, .most = 1};
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
-    json_t *body = json_object();
-    ctl_set(body, "until", until);
-    ctl_set(body, "by", by);
-    ctl_set(body, "why", why);
-    return change_service(ctl, arguments.operands[0], "out-of-service", body, "out of service");
+    const char *operand;
+    json_t *body;
+    enum ctl_status status = read_end(ctl, argc, argv, &operand, &body);
+    if (!body)
+        return status;
+    return change_service(ctl, operand, "out-of-service", body, "out of service");
 }
 
 static enum ctl_status return_to_service(struct ctl *ctl, int argc, char **argv) {

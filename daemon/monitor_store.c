@@ -139,7 +139,6 @@ static enum store_status load_point(struct monitor_store *link, size_t point) {
 
 struct record_reader {
     struct monitor_store *link;
-    size_t only_system; /* FLEET_NONE: all */
     struct monitor_dates *dates;
     bool failed;
 };
@@ -204,7 +203,7 @@ static bool on_visit(void *context, const struct record_visit *visit) {
 
 static enum store_status read_records(struct monitor_store *link, size_t only_system) {
     const struct fleet *fleet = monitor_fleet(link->monitor);
-    struct record_reader reader = {.link = link, .only_system = only_system};
+    struct record_reader reader = {.link = link};
     reader.dates = malloc((fleet->system_count + 1) * sizeof *reader.dates);
     if (!reader.dates)
         return STORE_OUT_OF_MEMORY;
@@ -417,10 +416,9 @@ static bool on_service(void *context, const struct record_service *row) {
 }
 
 enum store_status monitor_store_open(struct monitor_store *link, struct store *store,
-                                     struct monitor *monitor, int64_t now_ms) {
+                                     struct monitor *monitor) {
     const struct fleet *fleet = monitor_fleet(monitor);
     *link = (struct monitor_store){.store = store, .monitor = monitor};
-    (void)now_ms;
     link->keys = calloc(fleet->point_count + 1, sizeof *link->keys);
     if (!link->keys)
         return STORE_OUT_OF_MEMORY;

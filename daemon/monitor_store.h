@@ -18,11 +18,11 @@ struct monitor_store {
 
 /**
  * Brings everything the store knows into a new monitor. Makes rows for new points (so it writes, in
- * a transaction of its own). `now_ms` ends services that are over. Frees nothing on failure but its
- * own; call monitor_store_close in any case.
+ * a transaction of its own). Frees nothing on failure but its own; call monitor_store_close in any
+ * case.
  */
 enum store_status monitor_store_open(struct monitor_store *link, struct store *store,
-                                     struct monitor *monitor, int64_t now_ms);
+                                     struct monitor *monitor);
 void monitor_store_close(struct monitor_store *link);
 
 /** Writes what changed, within the caller's transaction. */

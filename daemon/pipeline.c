@@ -59,7 +59,7 @@ struct pipeline *pipeline_open(const struct fleet *fleet, struct store *store, i
         !announce_open(&pipeline->announce, fleet, store) ||
         !away_open(&pipeline->away, fleet->point_count))
         goto failed;
-    status = monitor_store_open(&pipeline->link, store, pipeline->monitor, now_ms);
+    status = monitor_store_open(&pipeline->link, store, pipeline->monitor);
     if (status == STORE_OK)
         return pipeline;
 failed:
@@ -354,7 +354,6 @@ static void on_tell(void *context, struct alarm *alarm, enum alarm_notice notice
     static const enum wording_kind kinds[] = {
         [ALARM_NOTICE_RAISED] = WORDING_RAISED,
         [ALARM_NOTICE_RETURNED] = WORDING_RETURNED,
-        [ALARM_NOTICE_ACKNOWLEDGED] = WORDING_ACKNOWLEDGED,
     };
     struct pipeline *pipeline = context;
     if (!pipeline_begin(pipeline))

@@ -62,7 +62,7 @@ void alarm_book_set_out_of_service(struct alarm_book *book, size_t system, bool 
 /** Ends the shelvings whose time is over. Returns the next such instant, INT64_MAX: none. */
 int64_t alarm_book_expire(struct alarm_book *book, int64_t now_ms);
 
-enum alarm_notice { ALARM_NOTICE_RAISED, ALARM_NOTICE_RETURNED, ALARM_NOTICE_ACKNOWLEDGED };
+enum alarm_notice { ALARM_NOTICE_RAISED, ALARM_NOTICE_RETURNED };
 
 struct alarm_book_listener {
     void *context;
