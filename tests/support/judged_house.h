@@ -60,7 +60,7 @@ static inline void judged_house_close(struct judged_house *house) {
 
 static inline void judged_house_told(void *context, struct alarm *alarm, enum alarm_notice notice) {
     struct judged_house *house = context;
-    if (notice == ALARM_NOTICE_ACKNOWLEDGED || house->event_count == JUDGED_HOUSE_EVENTS)
+    if (house->event_count == JUDGED_HOUSE_EVENTS)
         return;
     bool raised = notice == ALARM_NOTICE_RAISED;
     int64_t at_ms = raised ? alarm->raised_ms : alarm->returned_ms;
