@@ -4,6 +4,7 @@
 #include "announce_private.h"
 
 #include "alarm/event.h"
+#include "monitor/judge.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -120,6 +121,17 @@ struct wording_facts announce_facts(const struct fleet *fleet,
     return facts;
 }
 
+/* What a sensor in another unit seems to send. */
+static void fill_other_unit(struct wording_facts *facts, const struct fleet *fleet,
+                            const struct alarm *alarm) {
+    if (alarm->condition != CONDITION_SENSOR_IMPLAUSIBLE || alarm->point == FLEET_NONE ||
+        !isfinite(alarm->value) || !isfinite(alarm->setpoint))
+        return;
+    const struct unit *declared = fleet->points[alarm->point].description->binding.unit;
+    facts->sent_unit = judge_suspected_unit(declared, alarm->setpoint, alarm->value);
+    facts->declared_unit = declared->spelling;
+}
+
 char *announce_words(const struct fleet *fleet, const struct settings_contact *contact,
                      const struct alarm *alarm, enum wording_kind kind, int occurrences,
                      bool line) {
@@ -134,6 +146,7 @@ char *announce_words(const struct fleet *fleet, const struct settings_contact *c
     facts.value = over ? alarm->returned_value : alarm->value;
     facts.setpoint = alarm->setpoint;
     facts.baseline = alarm->baseline;
+    fill_other_unit(&facts, fleet, alarm);
     facts.since_ms = alarm->since_ms;
     facts.raised_ms = alarm->raised_ms;
     facts.returned_ms = alarm->returned_ms;

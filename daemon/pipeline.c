@@ -229,18 +229,20 @@ static void watch_refusals(struct pipeline *pipeline, const char *topic, int64_t
                        pipeline->refused_in_window, now_ms);
 }
 
-void pipeline_refuse(struct pipeline *pipeline, size_t point, const char *topic,
-                     enum refusal refusal, const void *example, size_t length, int64_t now_ms) {
+/* `impossible`: the value, when that is why. */
+static void refuse(struct pipeline *pipeline, size_t point, const struct intake_message *message,
+                   enum refusal refusal, double impossible, int64_t now_ms) {
     pipeline->counters.refused++;
     if (!pipeline_begin(pipeline))
         return;
-    enum store_status status = record_refused_add(pipeline->store, topic, refusal_word(refusal),
-                                                  now_ms, 1, example, length);
+    enum store_status status =
+        record_refused_add(pipeline->store, message->topic, refusal_word(refusal), now_ms, 1,
+                           message->payload, message->length);
     if (status != STORE_OK)
         pipeline_fail(pipeline, status);
     if (point != FLEET_NONE)
-        monitor_refused(pipeline->monitor, point, refusal, now_ms);
-    watch_refusals(pipeline, topic, now_ms);
+        monitor_refused(pipeline->monitor, point, refusal, impossible, now_ms);
+    watch_refusals(pipeline, message->topic, now_ms);
 }
 
 static void expire_refusals(struct pipeline *pipeline, int64_t now_ms) {
@@ -283,12 +285,10 @@ static void take_message(struct pipeline *pipeline, size_t point,
             pipeline->counters.behind++;
         if (pipeline_take(pipeline, point, &taken->reading, SERIES_FROM_SENSOR, now_ms) ==
             PIPELINE_CONFLICT)
-            pipeline_refuse(pipeline, point, message->topic, REFUSAL_CONFLICT, message->payload,
-                            message->length, now_ms);
+            refuse(pipeline, point, message, REFUSAL_CONFLICT, NAN, now_ms);
     }
     if (result.refusal != REFUSAL_NONE)
-        pipeline_refuse(pipeline, point, message->topic, result.refusal, message->payload,
-                        message->length, now_ms);
+        refuse(pipeline, point, message, result.refusal, result.impossible, now_ms);
 }
 
 void pipeline_message(struct pipeline *pipeline, const struct intake_message *message,

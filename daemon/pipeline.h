@@ -44,9 +44,6 @@ enum pipeline_taken { PIPELINE_NEW, PIPELINE_SAME, PIPELINE_CONFLICT, PIPELINE_F
 enum pipeline_taken pipeline_take(struct pipeline *pipeline, size_t point,
                                   const struct reading *reading, enum series_origin origin,
                                   int64_t now_ms);
-/** Counts one refusal of a topic; `point` may be FLEET_NONE. */
-void pipeline_refuse(struct pipeline *pipeline, size_t point, const char *topic,
-                     enum refusal refusal, const void *example, size_t length, int64_t now_ms);
 
 /** Opens the turn's transaction if it is not open; for others who write in it. False: failed. */
 bool pipeline_begin(struct pipeline *pipeline);

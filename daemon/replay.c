@@ -355,7 +355,7 @@ static bool hides_something(const struct replay *replay, const struct replay_ent
 static void take(struct replay *replay, const struct replay_entry *entry) {
     const struct point_state *state = monitor_point(replay->monitor, entry->point);
     if (isnan(entry->value)) {
-        monitor_refused(replay->monitor, entry->point, REFUSAL_OUT_OF_RANGE, entry->time_ms);
+        monitor_refused(replay->monitor, entry->point, REFUSAL_OUT_OF_RANGE, NAN, entry->time_ms);
         return;
     }
     if (state->newest_ms == entry->time_ms) {

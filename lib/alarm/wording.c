@@ -173,6 +173,7 @@ static void add_trade_alarm(struct wording_writer *writer) {
     if (facts->kind == WORDING_SHELVING_ENDS)
         wording_writer_put_aside(writer);
     wording_writer_numbers(writer);
+    wording_writer_other_unit(writer);
     wording_writer_time(writer, writer->texts->since, facts->since_ms);
     if (over)
         wording_writer_time(writer, writer->texts->ended, facts->returned_ms);

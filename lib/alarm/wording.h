@@ -70,7 +70,8 @@ struct wording_facts {
     enum quantity quantity;   /* of the point; QUANTITY_COUNT: none */
     enum dimension dimension; /* of value, setpoint and baseline */
     enum wording_value value_kind;
-    double value, setpoint, baseline;         /* value: the newest when the message is written */
+    double value, setpoint, baseline;      /* value: the newest when the message is written */
+    const char *sent_unit, *declared_unit; /* a mix-up of units: setpoint is what it read before */
     int64_t since_ms, raised_ms, returned_ms; /* TIMESTAMP_NONE where not */
     const char *by, *note;                    /* who acknowledged */
     const char *cause; /* diagnosis_cause_word, or any words; "none": nothing to tell */

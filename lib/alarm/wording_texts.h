@@ -1,6 +1,6 @@
 /*
  * wording_texts: what one language says, as tables; one file a language. Placeholders in braces are
- * filled by wording.c: {name} of the system, {contractor}, {by}, {subject}.
+ * filled by wording.c: {name} of the system, {contractor}, {by}, {subject}, {sent}, {declared}.
  */
 #ifndef ALARM_WORDING_TEXTS_H
 #define ALARM_WORDING_TEXTS_H
@@ -49,6 +49,7 @@ struct wording_texts {
     /* labels */
     const char *where, *since, *ended, *acknowledged_by, *note, *times;
     const char *value, *ratio, *probability, *lasted, *limit, *baseline;
+    const char *unit, *unit_sent;     /* {sent} {declared}; what it read before follows */
     const char *cause, *confident[3]; /* unlikely to likely */
     const char *evidence, *check, *bring, *action, *cautions, *systems, *reasons;
     const char *meaning, *can_do, *leave_alone, *it_was, *measured;

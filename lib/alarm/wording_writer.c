@@ -92,6 +92,8 @@ static const char *value_of(const struct wording_writer *writer, const char *nam
         {"name", system_name(writer)},
         {"by", present(facts->by) ? facts->by : contractor},
         {"subject", writer->condition ? writer->condition->plain_subject : ""},
+        {"sent", present(facts->sent_unit) ? facts->sent_unit : ""},
+        {"declared", present(facts->declared_unit) ? facts->declared_unit : ""},
     };
     for (size_t i = 0; i < sizeof table / sizeof table[0]; i++)
         if (strlen(table[i].name) == length && memcmp(table[i].name, name, length) == 0)
@@ -258,7 +260,7 @@ void wording_writer_numbers(struct wording_writer *writer) {
         return;
     text_buffer_format(&writer->out, "%s: %s", value_label(writer),
                        number_text(facts, facts->value, text, sizeof text));
-    if (isfinite(facts->setpoint))
+    if (isfinite(facts->setpoint) && !present(facts->sent_unit))
         text_buffer_format(&writer->out, "; %s %s", writer->texts->limit,
                            number_text(facts, facts->setpoint, text, sizeof text));
     if (isfinite(facts->baseline) && facts->value_kind == WORDING_VALUE_MEASURED) {
@@ -268,6 +270,17 @@ void wording_writer_numbers(struct wording_writer *writer) {
             text_buffer_format(&writer->out, " (%.0f %%)", 100.0 * facts->value / facts->baseline);
     }
     text_buffer_add(&writer->out, "\n");
+}
+
+void wording_writer_other_unit(struct wording_writer *writer) {
+    const struct wording_facts *facts = writer->facts;
+    char text[80];
+    if (!present(facts->sent_unit) || !isfinite(facts->setpoint))
+        return;
+    text_buffer_format(&writer->out, "%s: ", writer->texts->unit);
+    wording_writer_filled(writer, writer->texts->unit_sent);
+    text_buffer_format(&writer->out, " %s\n",
+                       number_text(facts, facts->setpoint, text, sizeof text));
 }
 
 void wording_writer_plain_radon(struct wording_writer *writer) {

@@ -15,6 +15,7 @@
 #include "measure/utf8.h"
 
 #include <assert.h>
+#include <math.h>
 #include <string.h>
 
 struct message {
@@ -37,6 +38,8 @@ static void take(struct message *message, double value, const struct unit *state
     struct payload_reading taken = {.has_own_time = has_own_time};
     enum refusal refusal = payload_value_to_si(message->binding, stated, value,
                                                &taken.reading.value, &taken.unit_converted);
+    if (refusal == REFUSAL_OUT_OF_RANGE)
+        message->result.impossible = taken.reading.value;
     if (refusal == REFUSAL_NONE && message->result.count == message->capacity)
         refusal = REFUSAL_TOO_LARGE;
     if (refusal != REFUSAL_NONE) {
@@ -215,8 +218,11 @@ struct payload_result payload_decode(const struct payload_binding *binding, cons
                                      size_t length, int64_t arrival_ms,
                                      struct payload_reading *readings, size_t capacity) {
     assert(binding->unit);
-    struct message message = {
-        .binding = binding, .arrival_ms = arrival_ms, .readings = readings, .capacity = capacity};
+    struct message message = {.binding = binding,
+                              .arrival_ms = arrival_ms,
+                              .readings = readings,
+                              .capacity = capacity,
+                              .result = {.impossible = NAN}};
     if (length > PAYLOAD_BYTES_MAX)
         refuse(&message, REFUSAL_TOO_LARGE, 1);
     else if (length == 0)

@@ -56,6 +56,7 @@ struct payload_result {
     size_t count;         /* readings written */
     enum refusal refusal; /* REFUSAL_NONE, or the first reason when some or all were refused */
     size_t refused;       /* how many records were refused */
+    double impossible;    /* SI: the last value refused as out of range; NaN: none */
 };
 
 /**

@@ -60,9 +60,8 @@ enum refusal payload_value_to_si(const struct payload_binding *binding, const st
     }
     if (!isfinite(result))
         return REFUSAL_NOT_FINITE;
-    if (!quantity_plausible(binding->quantity, sensor->dimension, result))
-        return REFUSAL_OUT_OF_RANGE;
     *si = result + 0.0; /* -0 + 0 is 0 */
     *converted = other_unit;
-    return REFUSAL_NONE;
+    bool plausible = quantity_plausible(binding->quantity, sensor->dimension, result);
+    return plausible ? REFUSAL_NONE : REFUSAL_OUT_OF_RANGE;
 }

@@ -23,7 +23,7 @@ bool payload_value_names_no_number(const char *text, size_t length);
  * Brings a value into SI: from the stated unit (NULL: the sensor's own) to the sensor's unit, there
  * scale, then offset, then SI, then the range of the quantity. Sets *si, never -0, and *converted
  * (the stated unit means another number than the sensor's) on REFUSAL_NONE; else
- * REFUSAL_WRONG_UNIT, REFUSAL_NOT_FINITE or REFUSAL_OUT_OF_RANGE.
+ * REFUSAL_WRONG_UNIT, REFUSAL_NOT_FINITE or REFUSAL_OUT_OF_RANGE, which sets both as well.
  */
 enum refusal payload_value_to_si(const struct payload_binding *binding, const struct unit *stated,
                                  double value, double *si, bool *converted);

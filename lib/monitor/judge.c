@@ -200,6 +200,36 @@ const char *judge_unit_mixup(enum dimension dimension, double level, double valu
     return mixup_within(dimension, level, value, mixup_tolerance);
 }
 
+/* How far from `level` the number sent would be if it were in `unit`: 0 for just that, 1 for a
+   factor of two. */
+static double distance_in(const struct unit *unit, const struct unit *expected, double level,
+                          double value) {
+    double meant = unit_to_si(unit, unit_from_si(expected, value));
+    if (unit->dimension == DIMENSION_TEMPERATURE)
+        return fabs(meant - level) / 8.0; /* 3 K within the tolerance below */
+    return meant / level > 0.0 ? fabs(log(meant / level)) / log(2.0) : INFINITY;
+}
+
+const char *judge_suspected_unit(const struct unit *expected, double level, double value) {
+    static const char *const units[] = {"Pa",    "hPa", "kPa",  "inH2O", "mmH2O", "Bq/m3",
+                                        "pCi/L", "cfm", "m3/h", "L/s",   "m3/s",  "W",
+                                        "mW",    "kW",  "A",    "mA",    "degC",  "degF"};
+    const char *nearest = NULL;
+    double least = log(1.0 + mixup_tolerance_most) / log(2.0);
+    for (size_t i = 0; i < sizeof units / sizeof units[0]; i++) {
+        const struct unit *unit = unit_find(units[i], strlen(units[i]));
+        if (!unit || unit->dimension != expected->dimension ||
+            (unit->scale == expected->scale && unit->offset == expected->offset))
+            continue;
+        double distance = distance_in(unit, expected, level, value);
+        if (distance < least) {
+            least = distance;
+            nearest = units[i];
+        }
+    }
+    return nearest;
+}
+
 /* A radon monitor's readings scatter far more than a gauge's, and so they do in another unit. The
    field of a test hole wanders with wind and by real faults: a wide tolerance would fit those. */
 static double tolerance_of(const struct point_state *state, enum quantity quantity) {
@@ -399,6 +429,18 @@ void judge_event(const struct judge *judge, size_t point, struct point_state *st
     size_t i = rule_of(judge, point, condition);
     if (i != FLEET_NONE)
         step(&view, i, holds, !holds, time_ms, NAN, NAN);
+}
+
+void judge_impossible(const struct judge *judge, size_t point, struct point_state *state,
+                      double value, int64_t time_ms) {
+    const struct view view = {judge, point, state};
+    const struct unit *declared = judge->fleet->points[point].description->binding.unit;
+    bool known = state->level_count >= MIXUP_LEVEL_READINGS;
+    double level = known ? state->level : baseline_at(state, time_ms);
+    bool unit = isfinite(level) && isfinite(value) && judge_suspected_unit(declared, level, value);
+    size_t i = rule_of(judge, point, CONDITION_SENSOR_IMPLAUSIBLE);
+    if (i != FLEET_NONE)
+        step(&view, i, true, false, time_ms, unit ? value : NAN, unit ? level : NAN);
 }
 
 void judge_daily(const struct judge *judge, size_t point, struct point_state *state,

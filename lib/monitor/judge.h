@@ -50,6 +50,13 @@ void judge_silent(const struct judge *judge, size_t point, struct point_state *s
 void judge_event(const struct judge *judge, size_t point, struct point_state *state,
                  enum condition condition, bool holds, int64_t time_ms);
 
+/**
+ * A value that cannot be was refused (SI; NaN: not known). Where it would be what the point read
+ * before in another unit, the finding has both.
+ */
+void judge_impossible(const struct judge *judge, size_t point, struct point_state *state,
+                      double value, int64_t time_ms);
+
 /** A finding that analysis makes once a day (suction-fading, radon-above-action, radon-rising). */
 void judge_daily(const struct judge *judge, size_t point, struct point_state *state,
                  enum condition condition, bool holds, bool cleared, double value, double setpoint,
@@ -67,5 +74,11 @@ double judge_setpoint(const struct fleet *fleet, const struct condition_rule *ru
  * of the unit the sensor seems to send ("hPa"), NULL when it does not.
  */
 const char *judge_unit_mixup(enum dimension dimension, double level, double value);
+
+/**
+ * Of a step that is a mix-up: the unit whose numbers, taken for `expected`, make `value` (SI) of
+ * what was `level` (SI) before. NULL when none comes near.
+ */
+const char *judge_suspected_unit(const struct unit *expected, double level, double value);
 
 #endif

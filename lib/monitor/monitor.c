@@ -370,11 +370,11 @@ void monitor_reading(struct monitor *monitor, size_t point, const struct reading
     silence_heard(monitor, monitor->fleet->points[point].system, reading->time_ms);
 }
 
-void monitor_refused(struct monitor *monitor, size_t point, enum refusal refusal,
+void monitor_refused(struct monitor *monitor, size_t point, enum refusal refusal, double value,
                      int64_t arrival_ms) {
     struct point_state *state = &monitor->points[point];
     if (refusal == REFUSAL_OUT_OF_RANGE)
-        judge_event(&monitor->judge, point, state, CONDITION_SENSOR_IMPLAUSIBLE, true, arrival_ms);
+        judge_impossible(&monitor->judge, point, state, value, arrival_ms);
     else if (refusal == REFUSAL_TIME_IN_FUTURE || refusal == REFUSAL_TOO_OLD)
         judge_event(&monitor->judge, point, state, CONDITION_SENSOR_CLOCK, true, arrival_ms);
 }

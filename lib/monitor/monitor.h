@@ -77,8 +77,9 @@ struct reading monitor_newest(const struct monitor *monitor, size_t point);
 void monitor_reading(struct monitor *monitor, size_t point, const struct reading *reading,
                      int64_t arrival_ms);
 
-/** A message of the point was refused: as impossible, or because of its time. */
-void monitor_refused(struct monitor *monitor, size_t point, enum refusal refusal,
+/** A message of the point was refused: as impossible (`value` in SI, NaN: not known), or because of
+    its time. */
+void monitor_refused(struct monitor *monitor, size_t point, enum refusal refusal, double value,
                      int64_t arrival_ms);
 
 /** An occurrence that the history already has (for monitor_rejudge). */

@@ -252,8 +252,11 @@ static void fill_implausible(const struct look *look, const struct alarm *alarm,
     take_mixed_up(look, points->flow, &input->flow, input);
     take_mixed_up(look, points->power, &input->power, input);
     take_mixed_up(look, points->radon, &input->radon, input);
-    input->refused = alarm->condition == CONDITION_SENSOR_IMPLAUSIBLE && !input->implausible &&
-                     !isfinite(alarm->value);
+    /* Readings that match another unit were taken, and counted; what was refused was not. */
+    input->refused =
+        alarm->condition == CONDITION_SENSOR_IMPLAUSIBLE && !input->implausible &&
+        (alarm->point == ALARM_NO_INDEX ||
+         monitor_point(look->monitor, alarm->point)->suspect_count < JUDGE_MIXUP_READINGS);
 }
 
 /* Of several risers, meters or monitors the one that the alarm is about. */

@@ -235,6 +235,46 @@ START_TEST(a_unit_mixup_is_named) {
 }
 END_TEST
 
+/* Numbers that a sensor sends in its own unit, taken for the declared one. */
+static const struct {
+    const char *declared, *sent;
+    double before; /* in the declared unit */
+    const char *suspected;
+} unit_mixups[] = {
+    {"Pa", "hPa", 270.0, "hPa"},
+    {"Pa", "kPa", 270.0, "kPa"},
+    {"Pa", "inH2O", 270.0, "inH2O"},
+    {"Pa", "mmH2O", 270.0, "mmH2O"},
+    {"inH2O", "Pa", 1.1, "Pa"},
+    {"kPa", "hPa", 0.27, "hPa"},
+    {"Bq/m3", "pCi/L", 148.0, "pCi/L"},
+    {"pCi/L", "Bq/m3", 4.0, "Bq/m3"},
+    {"m3/s", "cfm", 0.03, "cfm"},
+    {"cfm", "m3/s", 60.0, "m3/s"},
+    {"W", "mW", 20.0, "mW"},
+    {"kW", "W", 0.02, "W"},
+    {"mA", "A", 170.0, "A"},
+    {"degC", "degF", 20.0, "degF"},
+    {"degF", "degC", 68.0, "degC"},
+    {"degC", "degF", -15.0, "degF"},
+};
+
+START_TEST(the_suspected_unit_is_the_one_that_was_sent) {
+    const char *declared = unit_mixups[_i].declared, *sent = unit_mixups[_i].sent;
+    const struct unit *expected = unit_find(declared, strlen(declared));
+    const struct unit *other = unit_find(sent, strlen(sent));
+    double level = unit_to_si(expected, unit_mixups[_i].before);
+    for (double noise = 0.97; noise < 1.04; noise += 0.03) { /* of what is measured meanwhile */
+        double number = unit_from_si(other, level * noise);
+        const char *suspected = judge_suspected_unit(expected, level, unit_to_si(expected, number));
+        ck_assert_ptr_nonnull(suspected);
+        ck_assert_str_eq(suspected, unit_mixups[_i].suspected);
+    }
+    ck_assert_ptr_null(judge_suspected_unit(expected, level, unit_to_si(expected, -999.0)));
+    ck_assert_ptr_null(judge_suspected_unit(expected, level, unit_to_si(expected, 65535.0)));
+}
+END_TEST
+
 /* A storm turns the field over and lets go of it slowly; 8 Pa are ten times its last level. */
 START_TEST(a_test_hole_after_a_storm_is_no_unit_mixup) {
     for (int64_t m = 0; m < 1600; m += 10) {
@@ -365,6 +405,8 @@ int main(void) {
     tcase_add_test(tcase, one_silent_sensor_is_one_message);
     tcase_add_test(tcase, a_silent_system_is_one_message_not_four);
     tcase_add_test(tcase, a_unit_mixup_is_named);
+    tcase_add_loop_test(tcase, the_suspected_unit_is_the_one_that_was_sent, 0,
+                        sizeof unit_mixups / sizeof unit_mixups[0]);
     tcase_add_test(tcase, a_lost_field_is_no_unit_mixup);
     tcase_add_test(tcase, a_test_hole_after_a_storm_is_no_unit_mixup);
     tcase_add_test(tcase, shelved_alarms_come_back_by_themselves);

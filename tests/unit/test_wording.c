@@ -195,6 +195,32 @@ START_TEST(numbers_of_the_alarm_are_in_the_trade_messages) {
 }
 END_TEST
 
+START_TEST(a_suspected_unit_is_named_with_what_was_read_before) {
+    struct wording_facts facts = full_facts();
+    facts.condition = CONDITION_SENSOR_IMPLAUSIBLE;
+    facts.units = UNIT_SYSTEM_SI;
+    facts.value = 2.7;
+    facts.setpoint = 270.0;
+    facts.sent_unit = "hPa";
+    facts.declared_unit = "Pa";
+    static const char *const lines_of[] = {
+        "Unit: it seems to send hPa where Pa is set; before, it read 270 Pa\n",
+        "Unidad: parece que envía hPa donde está fijado Pa; antes marcaba 270 Pa\n"};
+    for (int language = 0; language < WORDING_LANGUAGE_COUNT; language++)
+        for (int role = 0; role < WORDING_ROLE_COUNT; role++) {
+            facts.language = (enum wording_language)language;
+            facts.role = (enum wording_role)role;
+            char *text = wording_render(&facts);
+            check_shape(&facts, text);
+            bool trade = role != WORDING_HOMEOWNER;
+            ck_assert_msg(!strstr(text, lines_of[language]) == !trade, "%s", text);
+            ck_assert_msg(!strstr(text, "limit") && !strstr(text, "límite"), "%s", text);
+            ck_assert_msg(trade || !strstr(text, "hPa"), "%s", text);
+            free(text);
+        }
+}
+END_TEST
+
 START_TEST(times_are_local) {
     /* RFC 8536 version 1 file with one type: UTC-7, "MST". */
     static const char file[] = "TZif\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0"
@@ -474,6 +500,7 @@ int main(void) {
     tcase_add_loop_test(wording, a_long_or_wild_name_keeps_the_first_line_short_and_single, 0,
                         CONDITION_COUNT);
     tcase_add_test(wording, numbers_of_the_alarm_are_in_the_trade_messages);
+    tcase_add_test(wording, a_suspected_unit_is_named_with_what_was_read_before);
     tcase_add_test(wording, times_are_local);
     tcase_add_loop_test(wording, a_value_is_shown_as_what_it_is, 0,
                         sizeof numbers / sizeof numbers[0]);
