@@ -303,6 +303,7 @@ class Daemon:
     def __init__(self, folder, broker_port, systems, contacts=(), store=None, prefix=(),
                  environment=None, client_id=None, host="127.0.0.1", **settings):
         self.folder = folder
+        self.program = os.path.join(BUILD, "subslabd")
         self.process = None
         self.prefix = list(prefix)
         self.environment = dict(environment or {})
@@ -359,7 +360,7 @@ class Daemon:
         self.notified = ""
         with open(self.log_file, "ab") as log:
             self.process = subprocess.Popen(
-                self.prefix + [os.path.join(BUILD, "subslabd"), "--settings", self.settings_file],
+                self.prefix + [self.program, "--settings", self.settings_file],
                 env=environment, stdout=log, stderr=log, cwd=self.folder,
                 preexec_fn=dies_with_us)
         return self

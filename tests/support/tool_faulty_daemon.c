@@ -1,0 +1,190 @@
+/*
+ * tool_faulty_daemon: subslabd as it is, linked with --wrap so that a fault comes at a chosen place
+ * of its work. Nothing of this is in the real program.
+ *
+ *     FAULT=before-commit:3 tool_faulty_daemon --settings FILE
+ *
+ * dies as by kill -9 when the third commit is about to begin. The other places are in the table
+ * below. FAULT=memory:500 lets the 500th allocation of the program's own code fail, and only that.
+ * FAULT=spin:3 never comes back from the third look at the store.
+ *
+ * What the libraries allocate for themselves is not reached by --wrap; SQLite's share is a test of
+ * its own (tests/edge/test_store_memory.c).
+ */
+#include "link/delivery.h"
+#include "link/intake.h"
+#include "pipeline.h"
+#include "store/day_pack.h"
+#include "store/outbox.h"
+#include "store/outbox_bundle.h"
+#include "store/series.h"
+#include "store/store.h"
+#include "store/store_sqlite.h"
+
+#include <signal.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+enum place {
+    BEFORE_JUDGEMENT, /* a message was read, nothing is done with it yet */
+    BEFORE_COMMIT,
+    AFTER_COMMIT, /* on disk, not acknowledged */
+    AFTER_RELEASE,
+    AFTER_POST,  /* a message is on its way */
+    BEFORE_MARK, /* the endpoint answered, the row still waits */
+    AFTER_MARK,  /* marked, not committed */
+    IN_PACKING,
+    IN_RETENTION,
+    IN_CREATION, /* tables made, the store has not got its name */
+    IN_MEMORY,
+    IN_PROBE,
+    PLACES
+};
+
+static const char *const names[PLACES] = {
+    [BEFORE_JUDGEMENT] = "before-judgement",
+    [BEFORE_COMMIT] = "before-commit",
+    [AFTER_COMMIT] = "after-commit",
+    [AFTER_RELEASE] = "after-release",
+    [AFTER_POST] = "after-post",
+    [BEFORE_MARK] = "before-mark",
+    [AFTER_MARK] = "after-mark",
+    [IN_PACKING] = "in-packing",
+    [IN_RETENTION] = "in-retention",
+    [IN_CREATION] = "in-creation",
+    [IN_MEMORY] = "memory",
+    [IN_PROBE] = "spin",
+};
+
+/* Passes of the chosen place that are left; 0: no fault is asked for, or it has come. */
+static long passes_left;
+static enum place chosen = PLACES;
+
+static bool comes(enum place place) {
+    return place == chosen && passes_left > 0 && --passes_left == 0;
+}
+
+static void pass(enum place place) {
+    if (comes(place))
+        kill(getpid(), SIGKILL);
+}
+
+__attribute__((constructor)) static void read_fault(void) {
+    const char *fault = getenv("FAULT"), *colon = fault ? strchr(fault, ':') : NULL;
+    if (!colon)
+        return;
+    for (enum place place = 0; place < PLACES; place++)
+        if (strlen(names[place]) == (size_t)(colon - fault) &&
+            strncmp(names[place], fault, (size_t)(colon - fault)) == 0)
+            chosen = place;
+    passes_left = strtol(colon + 1, NULL, 10);
+    if (chosen == PLACES || passes_left < 1) {
+        fprintf(stderr, "FAULT=%s: no such place\n", fault);
+        _exit(3);
+    }
+}
+
+/* ---- places ---- */
+
+/* Both names of a wrapped function are made by the linker. */
+#define WRAPPED(type, name, ...)                                                                   \
+    type __real_##name(__VA_ARGS__);                                                               \
+    type __wrap_##name(__VA_ARGS__);                                                               \
+    type __wrap_##name(__VA_ARGS__)
+
+WRAPPED(void, pipeline_message, struct pipeline *pipeline, const struct intake_message *message,
+        int64_t now_ms) {
+    pass(BEFORE_JUDGEMENT);
+    __real_pipeline_message(pipeline, message, now_ms);
+}
+
+WRAPPED(enum store_status, store_commit, struct store *store) {
+    pass(BEFORE_COMMIT);
+    enum store_status status = __real_store_commit(store);
+    pass(AFTER_COMMIT);
+    return status;
+}
+
+WRAPPED(enum store_status, store_probe, struct store *store) {
+    bool stuck = comes(IN_PROBE);
+    while (stuck)
+        usleep(1000);
+    return __real_store_probe(store);
+}
+
+WRAPPED(void, intake_release, struct intake *intake) {
+    __real_intake_release(intake);
+    pass(AFTER_RELEASE);
+}
+
+WRAPPED(bool, delivery_post, struct delivery *delivery, const struct delivery_request *request) {
+    bool begun = __real_delivery_post(delivery, request);
+    pass(AFTER_POST);
+    return begun;
+}
+
+WRAPPED(enum store_status, outbox_sent, struct store *store, int64_t row, int64_t now_ms,
+        const char *answer) {
+    pass(BEFORE_MARK);
+    enum store_status status = __real_outbox_sent(store, row, now_ms, answer);
+    pass(AFTER_MARK);
+    return status;
+}
+
+WRAPPED(enum day_pack_status, day_pack_encode, const struct day_pack_label *label,
+        const struct reading *readings, const unsigned char *origins, size_t count,
+        unsigned char *bytes, size_t *size) {
+    pass(IN_PACKING);
+    return __real_day_pack_encode(label, readings, origins, count, bytes, size);
+}
+
+WRAPPED(enum store_status, series_expire, struct store *store, int64_t before_ms, int most,
+        int *deleted) {
+    enum store_status status = __real_series_expire(store, before_ms, most, deleted);
+    if (*deleted > 0)
+        pass(IN_RETENTION);
+    return status;
+}
+
+WRAPPED(int, store_upgrade, sqlite3 *db, int version) {
+    int code = __real_store_upgrade(db, version);
+    pass(IN_CREATION);
+    return code;
+}
+
+/* ---- memory ---- */
+
+WRAPPED(void *, malloc, size_t size) {
+    return comes(IN_MEMORY) ? NULL : __real_malloc(size);
+}
+
+WRAPPED(void *, calloc, size_t count, size_t size) {
+    return comes(IN_MEMORY) ? NULL : __real_calloc(count, size);
+}
+
+WRAPPED(void *, realloc, void *old, size_t size) {
+    return comes(IN_MEMORY) ? NULL : __real_realloc(old, size);
+}
+
+WRAPPED(char *, strdup, const char *text) {
+    return comes(IN_MEMORY) ? NULL : __real_strdup(text);
+}
+
+WRAPPED(char *, strndup, const char *text, size_t length) {
+    return comes(IN_MEMORY) ? NULL : __real_strndup(text, length);
+}
+
+WRAPPED(int, vasprintf, char **text, const char *format, va_list values) {
+    return comes(IN_MEMORY) ? -1 : __real_vasprintf(text, format, values);
+}
+
+WRAPPED(int, asprintf, char **text, const char *format, ...) {
+    va_list values;
+    va_start(values, format);
+    int length = __wrap_vasprintf(text, format, values);
+    va_end(values);
+    return length;
+}
