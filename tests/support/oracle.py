@@ -189,8 +189,11 @@ class Traffic(threading.Thread):
         with sqlite3.connect(f"file:{store}?mode=ro", uri=True) as db:
             rows = dict(db.execute("SELECT id, state FROM outbox").fetchall())
         seen, repeats = {}, 0
+        from_memory = {e["id"] for e in events(endpoint, condition="store-failing")} - rows.keys()
         for request in list(endpoint.requests):
             ident = request["headers"]["webhook-id"]
+            if ident in from_memory:
+                continue
             repeats += ident in seen
             equal(seen.setdefault(ident, request["body"]), request["body"], f"the bytes of {ident}")
         equal(seen.keys() - rows.keys(), set(), "messages that the store does not know")
@@ -202,12 +205,16 @@ class Traffic(threading.Thread):
             for one in event["data"].get("alarms", [event["data"]]):
                 if one.get("condition") == "suction-low":
                     ids.setdefault((one["system"], kind), []).append(event["id"])
+                    # Both waited for a life that was long enough: one message tells both.
+                    if event["data"].get("text", "").startswith("Came and went"):
+                        ids.setdefault((one["system"], "raised"), []).insert(0, event["id"])
         wanted = {(a, "raised") for a in self.low_from} | {(a, "returned") for a in self.good_from}
         equal(sorted(wanted - ids.keys()), [], "due alerts that did not reach the endpoint")
         equal(sorted(key for key in ids if len(ids[key]) > 1), [], "told under more than one id")
-        order = [key for key in ids]  # by first arrival
-        equal([a for a in self.good_from if order.index((a, "raised")) >
-               order.index((a, "returned"))], [], "returns that came before their raise")
+        order = list(ids)  # by first arrival
+        equal([a for a in self.good_from if ids[(a, "raised")] != ids[(a, "returned")] and
+               order.index((a, "raised")) > order.index((a, "returned"))], [],
+              "returns that came before their raise")
         return len(endpoint.requests), repeats
 
 

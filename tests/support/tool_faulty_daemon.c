@@ -5,7 +5,8 @@
  *     FAULT=before-commit:3 tool_faulty_daemon --settings FILE
  *
  * dies as by kill -9 when the third commit is about to begin. The other places are in the table
- * below. FAULT=memory:500 lets the 500th allocation of the program's own code fail, and only that.
+ * below. FAULT=memory:500 lets the 500th allocation of the program's own code fail, and only that;
+ * FAULT=memory-at-work:500 counts from the end of the first turn on.
  * FAULT=spin:3 never comes back from the third look at the store.
  *
  * What the libraries allocate for themselves is not reached by --wrap; SQLite's share is a test of
@@ -21,6 +22,7 @@
 #include "store/store.h"
 #include "store/store_sqlite.h"
 
+#include <errno.h>
 #include <signal.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -40,6 +42,7 @@ enum place {
     IN_RETENTION,
     IN_CREATION, /* tables made, the store has not got its name */
     IN_MEMORY,
+    IN_MEMORY_AT_WORK,
     IN_PROBE,
     PLACES
 };
@@ -56,12 +59,14 @@ static const char *const names[PLACES] = {
     [IN_RETENTION] = "in-retention",
     [IN_CREATION] = "in-creation",
     [IN_MEMORY] = "memory",
+    [IN_MEMORY_AT_WORK] = "memory-at-work",
     [IN_PROBE] = "spin",
 };
 
 /* Passes of the chosen place that are left; 0: no fault is asked for, or it has come. */
 static long passes_left;
 static enum place chosen = PLACES;
+static bool at_work; /* a turn has come to its end */
 
 static bool comes(enum place place) {
     return place == chosen && passes_left > 0 && --passes_left == 0;
@@ -117,6 +122,7 @@ WRAPPED(enum store_status, store_probe, struct store *store) {
 
 WRAPPED(void, intake_release, struct intake *intake) {
     __real_intake_release(intake);
+    at_work = true;
     pass(AFTER_RELEASE);
 }
 
@@ -157,28 +163,38 @@ WRAPPED(int, store_upgrade, sqlite3 *db, int version) {
 
 /* ---- memory ---- */
 
+static bool is_missing(void) {
+    static const char note[] = "FAULT: an allocation fails\n";
+    if (!comes(IN_MEMORY) && !(at_work && comes(IN_MEMORY_AT_WORK)))
+        return false;
+    if (write(STDERR_FILENO, note, sizeof note - 1) < 0) /* it tells the test that it came */
+        _exit(3);
+    errno = ENOMEM;
+    return true;
+}
+
 WRAPPED(void *, malloc, size_t size) {
-    return comes(IN_MEMORY) ? NULL : __real_malloc(size);
+    return is_missing() ? NULL : __real_malloc(size);
 }
 
 WRAPPED(void *, calloc, size_t count, size_t size) {
-    return comes(IN_MEMORY) ? NULL : __real_calloc(count, size);
+    return is_missing() ? NULL : __real_calloc(count, size);
 }
 
 WRAPPED(void *, realloc, void *old, size_t size) {
-    return comes(IN_MEMORY) ? NULL : __real_realloc(old, size);
+    return is_missing() ? NULL : __real_realloc(old, size);
 }
 
 WRAPPED(char *, strdup, const char *text) {
-    return comes(IN_MEMORY) ? NULL : __real_strdup(text);
+    return is_missing() ? NULL : __real_strdup(text);
 }
 
 WRAPPED(char *, strndup, const char *text, size_t length) {
-    return comes(IN_MEMORY) ? NULL : __real_strndup(text, length);
+    return is_missing() ? NULL : __real_strndup(text, length);
 }
 
 WRAPPED(int, vasprintf, char **text, const char *format, va_list values) {
-    return comes(IN_MEMORY) ? -1 : __real_vasprintf(text, format, values);
+    return is_missing() ? -1 : __real_vasprintf(text, format, values);
 }
 
 WRAPPED(int, asprintf, char **text, const char *format, ...) {
