@@ -23,7 +23,7 @@ file(COPY ${packaging}/debian/lintian-overrides DESTINATION ${root}/usr/share/li
 file(RENAME ${root}/usr/share/lintian/overrides/lintian-overrides
      ${root}/usr/share/lintian/overrides/subslabd)
 
-file(GLOB manual_pages ${root}/usr/share/man/man*/*.[158])
+file(GLOB manual_pages ${root}/usr/share/man/man*/*.[1578])
 execute_process(COMMAND gzip -9nf ${doc}/changelog ${manual_pages} COMMAND_ERROR_IS_FATAL ANY)
 
 # The same whatever the umask of whoever builds.

@@ -34,7 +34,7 @@ install(FILES ${CMAKE_SOURCE_DIR}/config/subslabd.yaml
 install(DIRECTORY ${CMAKE_SOURCE_DIR}/config/systems
         DESTINATION ${CMAKE_INSTALL_DATAROOTDIR}/doc/subslabd/examples)
 
-foreach(section 1 5 8)
+foreach(section 1 5 7 8)
     file(GLOB pages CONFIGURE_DEPENDS ${CMAKE_SOURCE_DIR}/man/*.${section})
     if(pages)
         install(FILES ${pages} DESTINATION ${CMAKE_INSTALL_MANDIR}/man${section})

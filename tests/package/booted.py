@@ -1,0 +1,528 @@
+#!/usr/bin/env python3
+"""The package under a service manager: the Debian at ROOT is booted with its own systemd as process 1
+(boot_root.sh), the package is installed into it, and the units do what they say.
+
+    booted.py ROOT       by clean_root.sh, as root; ROOT/packages has first.deb and later.deb
+
+Each line of [Service] must be tried here. What a line of the sandbox forbids (systemd.exec(5)) is
+tried by probe.c three times: without any line, where it must work, with that line alone and with the
+whole unit, where it must not. Ends with "N passed, N failed".
+"""
+import contextlib
+import os
+import re
+import subprocess
+import sys
+
+HERE = os.path.dirname(os.path.abspath(__file__))
+sys.path.insert(0, os.path.join(HERE, "..", "support"))
+# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
+from harness import *  # noqa: E402,F403
+
+suite = Suite()
+UNIT, TEMPLATE = "subslabd.service", "subslabd@.service"
+SHARDS = ("north", "south", "east", "west")
+COULD, REFUSED = "could", "refused"
+
+# What the sandbox forbids: line of the unit, what probe.c tries.
+PROBED = {
+    "NoNewPrivileges=yes": "gain-privileges",
+    "CapabilityBoundingSet=": "keep-capabilities",
+    "ProtectSystem=strict": "write-srv",
+    "ProtectHome=yes": "see-homes",
+    "PrivateTmp=yes": "see-tmp",
+    "PrivateDevices=yes": "see-device",
+    "DevicePolicy=closed": "open-device",
+    "PrivateUsers=yes": "become-another",
+    "PrivateIPC=yes": "see-shared-memory",
+    "PrivateMounts=yes": "share-mounts",
+    "ProtectClock=yes": "set-clock",
+    "ProtectHostname=yes": "set-host-name",
+    "ProtectKernelLogs=yes": "read-kernel-log",
+    "ProtectKernelModules=yes": "see-modules",
+    "ProtectKernelTunables=yes": "write-tunable",
+    "ProtectControlGroups=yes": "make-control-group",
+    "ProtectProc=invisible": "see-process-1",
+    "ProcSubset=pid": "see-uptime",
+    "LockPersonality=yes": "change-personality",
+    "MemoryDenyWriteExecute=yes": "write-and-execute",
+    "RestrictNamespaces=yes": "make-namespace",
+    "RestrictRealtime=yes": "run-in-real-time",
+    "RestrictSUIDSGID=yes": "set-suid-bit",
+    "RestrictAddressFamilies=AF_INET AF_INET6 AF_UNIX AF_NETLINK": "open-packet-socket",
+    "SystemCallArchitectures=native": "call-as-32-bit",
+    "SystemCallFilter=@system-service": "call-mount",
+    "SystemCallFilter=~@privileged @resources": "call-setpriority",
+    "MemoryMax=1G": "take-memory",
+    "TasksMax=64": "start-processes",
+}
+# Alone it means something only for the account.
+AS_ACCOUNT = {"ProtectProc=invisible"}
+# What the running daemon shows: line, property of systemctl show, its value (a pattern).
+SHOWN = {
+    "Type=notify": ("Type", "notify"),
+    "NotifyAccess=main": ("NotifyAccess", "main"),
+    "WatchdogSec=60": ("WatchdogUSec", "1min"),
+    "TimeoutStartSec=90": ("TimeoutStartUSec", "1min 30s"),
+    "TimeoutStopSec=30": ("TimeoutStopUSec", "30s"),
+    "Restart=on-failure": ("Restart", "on-failure"),
+    "RestartSec=5": ("RestartUSec", "5s"),
+    "RestartPreventExitStatus=2": ("RestartPreventExitStatus", "2"),
+    "MemorySwapMax=0": ("MemorySwapMax", "0"),
+    "OOMPolicy=stop": ("OOMPolicy", "stop"),
+}
+# What /proc has of it: line, file, pattern.
+IN_PROC = {
+    "UMask=0027": ("status", r"^Umask:\s+0027$"),
+    "AmbientCapabilities=": ("status", r"^CapAmb:\s+0+$"),
+    "LimitNOFILE=4096": ("limits", r"^Max open files +4096 +4096 "),
+    "LimitCORE=0": ("limits", r"^Max core file size +0 +0 "),
+    'Environment="RES_OPTIONS=timeout:2 attempts:1"': ("environ", r"RES_OPTIONS=timeout:2 attempts:1"),
+}
+# Tried by a test of its own below.
+TRIED_BELOW = re.compile(r"(ExecStart|ExecReload|User|Group|(State|Runtime|Configuration)Directory(Mode)?|"
+                         r"RemoveIPC|SystemCallErrorNumber)=")
+
+
+class Machine:
+    """The booted Debian."""
+
+    def __init__(self, root):
+        self.root, self.process, self.pid = root, None, None
+
+    def boot(self):
+        # The stand-in of installed.sh would answer instead of systemd.
+        with contextlib.suppress(FileNotFoundError):
+            os.remove(self.path("/usr/local/bin/systemctl"))
+        self.log = open(os.path.join(self.root, "packages", "boot.log"), "w+", encoding="utf-8")
+        self.process = subprocess.Popen(
+            ["unshare", "--mount", "sh", os.path.join(HERE, "boot_root.sh"), self.root],
+            stdin=subprocess.DEVNULL, stdout=self.log, stderr=self.log)
+        wait_until(self._find, 15, "systemd as process 1")
+        wait_until(lambda: self.run("systemctl", "is-system-running", ok=None) in ("running", "degraded"),
+                   30, "the end of booting")
+        self.reached = f"/proc/{self.pid}/root"
+
+    def _find(self):
+        check(self.process.poll() is None, f"it did not boot: {self.said()}")
+        below = [self.process.pid]
+        while below:
+            found = subprocess.run(["ps", "-o", "pid=,comm=", "--ppid", ",".join(map(str, below))],
+                                   capture_output=True, text=True, check=False).stdout.split()
+            for pid, name in zip(found[::2], found[1::2]):
+                if name == "systemd":
+                    self.pid = int(pid)
+                    return True
+            below = found[::2]
+        return False
+
+    def said(self):
+        self.log.seek(0)
+        return self.log.read()[-1500:]
+
+    def end(self):
+        if self.pid:
+            os.kill(self.pid, signal.SIGKILL)
+            self.process.wait(20)
+
+    def path(self, inside):
+        return self.root + inside
+
+    def run(self, *command, ok=True):
+        """Its output; ok=None: whatever the exit status."""
+        done = subprocess.run(["nsenter", "-t", str(self.pid), "-m", "-u", "-i", "-p", "-C", *command],
+                              stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=120,
+                              check=False)
+        if ok is not None:
+            check((done.returncode == 0) == ok,
+                  f"{' '.join(command)}: status {done.returncode} {done.stdout[-800:]}{done.stderr[-800:]}")
+        return done.stdout.strip()
+
+    def show(self, unit, name):
+        return self.run("systemctl", "show", "-P", name, unit)
+
+    def journal(self, unit):
+        return self.run("journalctl", "--no-pager", "-o", "cat", "-u", unit)
+
+    def main_pid(self, unit):
+        """The daemon's number as the booted system counts."""
+        return int(self.show(unit, "MainPID"))
+
+    def write(self, inside, text, mode=0o640, group="subslabd"):
+        os.makedirs(os.path.dirname(self.path(inside)), exist_ok=True)
+        write_file(self.path(inside), text, mode)
+        self.run("chgrp", group, inside)
+
+    def drop_in(self, unit, text):
+        self.write(f"/etc/systemd/system/{unit}.d/test.conf", f"[Service]\n{text}\n", 0o644, "root")
+        self.run("systemctl", "daemon-reload")
+
+    def no_drop_in(self, unit):
+        shutil.rmtree(self.path(f"/etc/systemd/system/{unit}.d"))
+        self.run("systemctl", "daemon-reload")
+
+
+class Served(Daemon):
+    """A daemon that systemd runs: only asked, not started."""
+
+    def __init__(self, name, page_port):  # pylint: disable=super-init-not-called
+        self.socket = f"{machine.reached}/run/{name}/operator.sock"
+        self.page_port = page_port
+
+
+machine = Machine(sys.argv[1] if len(sys.argv) > 1 else "")
+ours = Place()  # lives from test to test
+broker = hook = None
+PAGE = 8148
+
+
+def settings(name, port, systems="systems/", filters=("subslab/#",), page=PAGE, **more):
+    broker_settings = {"host": "127.0.0.1", "port": port, "client_id": name,
+                       "subscribe": list(filters), "keepalive": "5 s", **more}
+    return json.dumps({"broker": broker_settings, "store": {"file": f"/var/lib/{name}/subslab.db"},
+                       "page": {"port": page}, "operator_socket": f"/run/{name}/operator.sock",
+                       "systems": systems, "conditions": LOW_AT_ONCE,
+                       "contacts": [contact("office", hook, f"/{name}")]}, indent=1)
+
+
+def lines_of_service(unit):
+    """The lines of [Service]."""
+    with open(machine.path(f"/usr/lib/systemd/system/{unit}"), encoding="utf-8") as file:
+        text = file.read().split("[Service]\n")[1].split("\n[Install]")[0]
+    return [line for line in text.splitlines() if line and not line.startswith("#")]
+
+
+def wait_active(unit):
+    wait_until(lambda: machine.show(unit, "ActiveState") == "active", 20, f"{unit} is active")
+
+
+# ---- the tests, in the order of a package's life --------------------------------------------------
+
+@suite.test
+def installing_enables_and_starts_nothing(_place):
+    machine.run("dpkg", "-i", "/packages/first.deb")
+    equal(machine.show(UNIT, "UnitFileState"), "disabled", "state of the unit file")
+    equal(machine.show(UNIT, "ActiveState"), "inactive", "state")
+    equal(machine.show("subslabd@north.service", "LoadState"), "loaded", "the template")
+
+
+@suite.test
+def it_starts_takes_readings_and_tells(_place):
+    machine.write("/etc/subslabd/subslabd.yaml", settings("subslabd", broker.port))
+    machine.write("/etc/subslabd/systems/mill.yaml",
+                  json.dumps(system("mill", [point("suction")])))
+    machine.run("subslabctl", "check")
+    machine.run("systemctl", "enable", "--now", UNIT)
+    equal(machine.show(UNIT, "ActiveState"), "active", "state once systemctl has returned")
+    equal(machine.show(UNIT, "StatusText"), "running", "what it said of itself")
+    daemon = Served("subslabd", PAGE)
+    daemon.wait_connected()
+    at = now_ms()
+    broker.publish([("subslab/mill/suction", timed(150, at - 60_000)),
+                    ("subslab/mill/suction", timed(50, at - 1000))])
+    wait_until(lambda: ("mill", "raised", "suction-low") in notices(hook, "/subslabd"), 20, "the message")
+    equal([v for _, v in daemon.readings("mill", "suction")], [150, 50], "readings")
+    equal(daemon.request("GET", "/health", page=True).status, 200, "health on the page")
+    check("mill" in machine.run("subslabctl", "systems"), "subslabctl within")
+
+
+@suite.test
+def the_running_daemon_is_as_the_unit_says(_place):
+    pid = machine.main_pid(UNIT)
+    for line, (name, value) in SHOWN.items():
+        equal(machine.show(UNIT, name), value, line)
+    for line, (name, pattern) in IN_PROC.items():
+        text = machine.run("cat", f"/proc/{pid}/{name}")
+        check(re.search(pattern, text, re.MULTILINE), f"{line}: /proc has {text[:400]}")
+    status = machine.run("cat", f"/proc/{pid}/status")
+    account, group = machine.run("id", "-u", "subslabd"), machine.run("id", "-g", "subslabd")
+    for pattern in (rf"^Uid:(\s+{account}){{4}}$", rf"^Gid:(\s+{group}){{4}}$", r"^NoNewPrivs:\s+1$",
+                    r"^Seccomp:\s+2$", r"^CapEff:\s+0+$", r"^CapPrm:\s+0+$", r"^CapBnd:\s+0+$"):
+        check(re.search(pattern, status, re.MULTILINE), f"{pattern} is not in {status}")
+    for name in ("mnt", "user", "ipc"):
+        first, own = (machine.run("readlink", f"/proc/{one}/ns/{name}") for one in (1, pid))
+        check(first != own, f"no {name} namespace of its own")
+    for path, owner, mode in (("/var/lib/subslabd", "subslabd:subslabd", "750"),
+                              ("/run/subslabd", "subslabd:subslabd", "750"),
+                              ("/etc/subslabd", "root:subslabd", "750"),
+                              ("/var/lib/subslabd/subslab.db", "subslabd:subslabd", "640")):
+        equal(machine.run("stat", "-c", "%U:%G %a", path), f"{owner} {mode}", path)
+
+
+@suite.test
+def a_reload_takes_good_settings_and_refuses_bad_ones(_place):
+    pid = machine.main_pid(UNIT)
+    machine.write("/etc/subslabd/systems/birch.yaml", json.dumps(system("birch", [point("suction")])))
+    machine.run("systemctl", "reload", UNIT)
+    wait_until(lambda: "read again: 2 systems" in machine.journal(UNIT), 20, "settings read again")
+    machine.write("/etc/subslabd/systems/birch.yaml", "id: birch\nnonsense: 1\n")
+    machine.run("systemctl", "reload", UNIT)
+    wait_until(lambda: "the old ones stay in force" in machine.journal(UNIT), 20, "settings refused")
+    check("birch.yaml:2" in machine.journal(UNIT), "the journal does not name the line")
+    machine.run("rm", "/etc/subslabd/systems/birch.yaml")
+    machine.run("systemctl", "reload", UNIT)
+    equal(machine.main_pid(UNIT), pid, "number of the process")
+    equal(machine.show(UNIT, "ActiveState"), "active", "state")
+
+
+@suite.test
+def the_watchdog_ends_a_daemon_that_hangs(_place):
+    machine.drop_in(UNIT, "WatchdogSec=3\nRestartSec=1")
+    try:
+        machine.run("systemctl", "restart", UNIT)
+        pid = machine.main_pid(UNIT)
+        time.sleep(7)
+        equal(machine.main_pid(UNIT), pid, "a daemon that works is left alone")
+        machine.run("kill", "-STOP", str(pid))
+        wait_until(lambda: machine.main_pid(UNIT) not in (0, pid), 30, "another daemon")
+        wait_active(UNIT)
+        check("Watchdog timeout" in machine.journal(UNIT), "the journal does not say why")
+    finally:
+        machine.no_drop_in(UNIT)
+
+
+@suite.test
+def one_that_was_killed_comes_back_and_misses_nothing(_place):
+    machine.run("systemctl", "restart", UNIT)
+    daemon = Served("subslabd", PAGE)
+    daemon.wait_connected()
+    machine.run("systemctl", "kill", "--signal=KILL", UNIT)
+    at = now_ms()
+    broker.publish([("subslab/mill/suction", timed(120 + i, at + i)) for i in range(5)])
+    wait_until(lambda: int(machine.show(UNIT, "NRestarts")) == 1, 20, "the restart")
+    wait_active(UNIT)
+    daemon.wait_connected()
+    wait_until(lambda: [v for _, v in daemon.readings("mill", "suction")][-5:]
+               == [120, 121, 122, 123, 124], 20, "what came meanwhile")
+
+
+@suite.test
+def bad_settings_at_a_start_are_not_tried_again(_place):
+    good = settings("subslabd", broker.port)
+    machine.write("/etc/subslabd/subslabd.yaml", "nonsense: 1\n")
+    machine.run("systemctl", "restart", UNIT, ok=False)
+    equal(machine.show(UNIT, "ExecMainStatus"), "2", "exit status")
+    time.sleep(7)
+    equal((machine.show(UNIT, "ActiveState"), machine.show(UNIT, "NRestarts")), ("failed", "0"), "state")
+    machine.write("/etc/subslabd/subslabd.yaml", good)
+    machine.run("systemctl", "reset-failed", UNIT)
+    machine.run("systemctl", "start", UNIT)
+    equal(machine.show(UNIT, "ActiveState"), "active", "state")
+
+
+@suite.test
+def secrets_come_as_credentials(place):
+    accounts = os.path.join(ours.new_folder("accounts"), "passwd")
+    subprocess.run(["mosquitto_passwd", "-b", "-c", accounts, "subslabd", "a-test-password"], check=True)
+    locked = place.broker(more=f"password_file {accounts}\n")
+    # Later words hold: nobody gets in without a password.
+    locked.stop()
+    text = open(locked.settings, encoding="utf-8").read()
+    write_file(locked.settings, text.replace("allow_anonymous true", "allow_anonymous false"))
+    locked.start()
+    machine.write("/etc/credstore/subslabd.broker-password", "a-test-password\n", 0o600, "root")
+    machine.write("/etc/subslabd/subslabd.yaml", settings(
+        "subslabd", locked.port, username="subslabd",
+        password_file="/run/credentials/subslabd.service/broker-password"))
+    machine.drop_in(UNIT, "LoadCredential=broker-password:/etc/credstore/subslabd.broker-password")
+    try:
+        machine.run("systemctl", "restart", UNIT, ok=None)
+        equal(machine.show(UNIT, "ActiveState"), "active", machine.journal(UNIT)[-600:])
+        Served("subslabd", PAGE).wait_connected()
+    finally:
+        machine.no_drop_in(UNIT)
+        machine.run("systemctl", "stop", UNIT)
+    equal(machine.show(UNIT, "Result"), "success", "how it ended")
+    check(not os.path.exists(machine.reached + "/run/subslabd"), "the folder of the socket is left over")
+    machine.write("/etc/subslabd/subslabd.yaml", settings("subslabd", broker.port))
+
+
+@suite.test
+def four_shards_of_the_template_are_apart(_place):
+    for i, shard in enumerate(SHARDS):
+        machine.write(f"/etc/subslabd/{shard}.yaml", settings(
+            f"subslabd-{shard}", broker.port, f"{shard}/", [f"subslab/{shard}-1/#"], PAGE + 1 + i))
+        machine.write(f"/etc/subslabd/{shard}/{shard}-1.yaml",
+                      json.dumps(system(f"{shard}-1", [point("suction")])))
+        machine.run("chgrp", "subslabd", f"/etc/subslabd/{shard}")
+        machine.run("subslabctl", "--settings", f"/etc/subslabd/{shard}.yaml", "check")
+    machine.run("systemctl", "enable", "--now", *(f"subslabd@{shard}" for shard in SHARDS))
+    daemons = {shard: Served(f"subslabd-{shard}", PAGE + 1 + i) for i, shard in enumerate(SHARDS)}
+    for daemon in daemons.values():
+        daemon.wait_connected()
+    broker.publish([(f"subslab/{shard}-1/suction", timed(50 + i, now_ms()))
+                    for i, shard in enumerate(SHARDS)])
+    for i, (shard, daemon) in enumerate(daemons.items()):
+        wait_until(lambda one=daemon, name=shard: one.readings(f"{name}-1", "suction"), 20,
+                   f"the reading of {shard}")
+        equal([v for _, v in daemon.readings(f"{shard}-1", "suction")], [50 + i], f"readings of {shard}")
+        equal(daemon.get("/api/unclaimed"), [], f"topics at {shard} that are not its own")
+        equal(machine.run("stat", "-c", "%U:%G %a", f"/var/lib/subslabd-{shard}"),
+              "subslabd:subslabd 750", "state folder")
+        wait_until(lambda name=shard: (f"{name}-1", "raised", "suction-low")
+                   in notices(hook, f"/subslabd-{name}"), 20, f"the message of {shard}")
+        out = machine.run("subslabctl", "--settings", f"/etc/subslabd/{shard}.yaml", "systems")
+        equal([name for name in SHARDS if f"{name}-1" in out], [shard], "systems by subslabctl")
+
+
+@suite.test
+def a_shard_cannot_write_to_another(_place):
+    """A settings file that still names the store of another shard is refused at the start."""
+    text = settings("subslabd-fifth", broker.port, "north/", ["subslab/fifth/#"], PAGE + 9)
+    machine.write("/etc/subslabd/fifth.yaml",
+                  text.replace("/var/lib/subslabd-fifth/", "/var/lib/subslabd-north/"))
+    machine.run("systemctl", "start", "subslabd@fifth", ok=None)
+    check(machine.show("subslabd@fifth", "ActiveState") != "active", "it runs with the store of north")
+    check("/var/lib/subslabd-north/subslab.db" in machine.journal("subslabd@fifth"),
+          f"the journal does not name the store: {machine.journal('subslabd@fifth')[-600:]}")
+    machine.run("systemctl", "stop", "subslabd@fifth", ok=None)
+    equal(machine.show("subslabd@north", "ActiveState"), "active", "north")
+
+
+@suite.test
+def an_upgrade_restarts_what_runs_and_nothing_else(_place):
+    units = [f"subslabd@{shard}.service" for shard in SHARDS]
+    before = {unit: machine.main_pid(unit) for unit in units}
+    machine.run("dpkg", "--force-confdef", "--force-confold", "-i", "/packages/later.deb")
+    for unit in units:
+        wait_active(unit)
+        check(machine.main_pid(unit) not in (0, before[unit]), f"{unit} was not restarted")
+    equal(machine.show(UNIT, "ActiveState"), "inactive", "the one that did not run")
+    wait_until(lambda: Served("subslabd-north", PAGE + 1).readings("north-1", "suction"), 20,
+               "the readings of before")
+    machine.run("systemctl", "stop", *units)
+
+
+# ---- the sandbox ----------------------------------------------------------------------------------
+
+def probe_unit(name, lines, probe):
+    os.makedirs(f"{machine.reached}/run/systemd/system", exist_ok=True)
+    write_file(f"{machine.reached}/run/systemd/system/{name}.service", "\n".join(
+        ["[Unit]", "DefaultDependencies=no", "[Service]", "Type=oneshot", "RemainAfterExit=yes",
+         f"ExecStart=/packages/probe {probe}", *lines, ""]), 0o644)
+
+
+def whole_unit(unit):
+    """Its lines without those about how it is started and watched."""
+    return [line for line in lines_of_service(unit) if not re.match(
+        r"(Type|NotifyAccess|ExecStart|ExecReload|WatchdogSec|Timeout\w+|Restart\w*)=", line)]
+
+
+def run_probes(units):
+    """{unit: could, refused or why it was not tried}"""
+    machine.run("systemctl", "daemon-reload")
+    found = {}
+    for name in units:
+        machine.run("systemctl", "start", name, ok=None)
+        code, status = (int(machine.show(name, f"ExecMain{key}")) for key in ("Code", "Status"))
+        # CLD_EXITED is 1; one that was killed for what it tried was refused it.
+        found[name] = (COULD if (code, status) == (1, 0) else REFUSED if code != 1 or status == 10
+                       else f"status {status}")
+    return found
+
+
+@suite.test
+def each_line_of_the_sandbox_forbids_what_it_is_there_for(place):
+    unit_lines = whole_unit(UNIT)
+    probe = os.path.join(place.new_folder("probe"), "probe")
+    subprocess.run(["cc", "-std=c17", "-static", "-o", probe, os.path.join(HERE, "probe.c")], check=True)
+    os.chmod(shutil.copy(probe, machine.path("/packages/probe")), 0o755)
+    for mark in ("/root/mark", "/tmp/mark", "/usr/lib/modules/mark"):
+        os.makedirs(os.path.dirname(machine.reached + mark), exist_ok=True)
+        write_file(machine.reached + mark, "", 0o644)
+    os.mknod(machine.reached + "/dev/mark", 0o666 | 0o020000, os.makedev(1, 3))
+    machine.run("/packages/probe", "make-shared-memory")
+    units = {}
+    for i, (line, name) in enumerate(PROBED.items()):
+        check(line in unit_lines, f"{line} is not in the unit")
+        account = ["User=subslabd"] if line in AS_ACCOUNT else []
+        for kind, lines in (("bare", account), ("alone", account + [line]), ("whole", unit_lines)):
+            units[f"probe-{kind}-{i}"] = (kind, line, name)
+            probe_unit(f"probe-{kind}-{i}", lines, name)
+    found, wrong, tried, left_out = run_probes(units), [], 0, []
+    for i, (line, name) in enumerate(PROBED.items()):
+        bare, alone, whole = (found[f"probe-{kind}-{i}"] for kind in ("bare", "alone", "whole"))
+        if bare != COULD or alone.startswith("status"):
+            left_out.append(f"{line} ({name}: {bare} without it, {alone} with it)")
+        else:
+            tried += 1
+            if alone != REFUSED:
+                wrong.append(f"{line} does not keep it from {name}")
+        if whole != REFUSED:
+            wrong.append(f"the whole unit lets it {name}: {whole}")
+    # As the unit says, a call that is not allowed fails; the process is not killed.
+    place_of_mount = f"probe-whole-{list(PROBED.values()).index('call-mount')}"
+    equal((machine.show(place_of_mount, "ExecMainCode"), machine.show(place_of_mount, "ExecMainStatus")),
+          ("1", "10"), "SystemCallErrorNumber=EPERM")
+    machine.run("systemctl", "stop", *units)
+    for text in left_out:
+        print(f"        not tried here: {text}")
+    print(f"        {tried} lines tried of {len(PROBED)}, each without, alone and in the whole unit")
+    check(not wrong, "; ".join(wrong))
+    check(tried >= 20, f"only {tried} lines could be tried: {'; '.join(left_out)}")
+
+
+@suite.test
+def shared_memory_of_the_account_goes_with_the_unit(_place):
+    machine.run("ipcrm", "-M", "0x5ab51ab", ok=None)
+    left = {}
+    for name, lines in (("probe-ipc-kept", []), ("probe-ipc-removed", ["RemoveIPC=yes"])):
+        probe_unit(name, ["User=subslabd", *lines], "make-shared-memory")
+        machine.run("systemctl", "daemon-reload")
+        machine.run("systemctl", "start", name)
+        machine.run("systemctl", "stop", name)
+        left[name] = "05ab51ab" in machine.run("ipcs", "-m").lower()
+        machine.run("ipcrm", "-M", "0x5ab51ab", ok=None)
+    equal(left, {"probe-ipc-kept": True, "probe-ipc-removed": False}, "what is left")
+    check("RemoveIPC=yes" in lines_of_service(UNIT), "the unit lacks it")
+
+
+@suite.test
+def every_line_of_the_units_is_tried(_place):
+    known = {**PROBED, **SHOWN, **IN_PROC}
+    strangers = [line for line in lines_of_service(UNIT)
+                 if line not in known and not TRIED_BELOW.match(line)]
+    check(not strangers, f"nothing here tries {strangers}")
+    differ = re.compile(r"(ExecStart|StateDirectory|RuntimeDirectory)=")
+    one, several = ([line for line in lines_of_service(unit) if not differ.match(line)]
+                    for unit in (UNIT, TEMPLATE))
+    equal(several, one, "lines of the template, compared with the unit")
+
+
+# ---- the end --------------------------------------------------------------------------------------
+
+@suite.test
+def removing_stops_and_purging_leaves_nothing(_place):
+    machine.run("systemctl", "start", UNIT, "subslabd@north")
+    pids = [machine.main_pid(unit) for unit in (UNIT, "subslabd@north")]
+    machine.run("dpkg", "-r", "subslabd")
+    for pid in pids:
+        check(not os.path.exists(f"{machine.reached}/proc/{pid}"), "a daemon still runs")
+    check(os.path.exists(machine.path("/var/lib/subslabd-north/subslab.db")), "the store is gone")
+    machine.run("dpkg", "-P", "subslabd")
+    left = [path for path in ("/etc/subslabd", *(f"/var/lib/subslabd-{shard}" for shard in SHARDS),
+                              "/var/lib/subslabd", "/etc/systemd/system/multi-user.target.wants")
+            if os.path.exists(machine.path(path)) and
+            (not path.endswith(".wants") or any("subslabd" in one for one in os.listdir(machine.path(path))))]
+    check(not left, f"left over: {left}")
+
+
+def main():
+    global broker, hook  # pylint: disable=global-statement
+    try:
+        machine.boot()
+    except Failure as failure:
+        print(f"not tried: the units under a real service manager: {failure}")
+        print("0 passed, 0 failed")
+        machine.end()
+        return
+    try:
+        broker, hook = ours.broker(), ours.endpoint()
+        suite.run()
+    finally:
+        ours.end(False)
+        machine.end()
+
+
+if __name__ == "__main__":
+    main()
