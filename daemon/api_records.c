@@ -51,10 +51,11 @@ static json_t *values_with_units(const struct fleet *fleet, size_t system, json_
     const char *id;
     json_object_foreach(points, id, value) {
         size_t point = fleet_find_point(fleet, system, id);
-        const struct unit *unit = fleet->points[point].description->binding.unit;
-        json_object_set_new(
-            answer, id,
-            json_pack("{s:O,s:s}", "value", value, "unit", unit_si_word(unit->dimension)));
+        const struct point_description *about = fleet->points[point].description;
+        json_object_set_new(answer, id,
+                            json_pack("{s:O,s:s,s:s}", "value", value, "unit",
+                                      unit_si_word(about->binding.unit->dimension), "quantity",
+                                      quantity_info(about->quantity)->name));
     }
     return answer;
 }
@@ -201,11 +202,12 @@ void api_record_by_hand(struct api_call *call) {
         api_error(call, 409, "there is another reading of that point at that time");
         return;
     }
-    const struct unit *unit = call->api->fleet->points[point].description->binding.unit;
+    const struct point_description *about = call->api->fleet->points[point].description;
     if (api_commit(call))
         api_json(call, 200,
-                 json_pack("{s:o,s:f,s:s}", "time", api_time(reading.time_ms), "value",
-                           reading.value, "unit", unit_si_word(unit->dimension)));
+                 json_pack("{s:o,s:f,s:s,s:s}", "time", api_time(reading.time_ms), "value",
+                           reading.value, "unit", unit_si_word(about->binding.unit->dimension),
+                           "quantity", quantity_info(about->quantity)->name));
 }
 
 /* ---- visits ---- */

@@ -119,7 +119,8 @@ static void describe(const struct api *api, const struct daily_projection *proje
     unit_format(
         limit, sizeof limit,
         assessment_low_limit(pipeline_monitor(api->pipeline), projection->point, api->now_ms),
-        point->description->binding.unit->dimension, api->fleet->settings->units);
+        point->description->binding.unit->dimension,
+        quantity_units(point->description->quantity, api->fleet->settings->units));
     snprintf(
         text, TEXT_BYTES, "%.60s is falling and will reach its limit of %s about %s (%s to %s)",
         point->description->name, limit, date_text(day, sizeof day, zone, projection->crossing_ms),

@@ -15,18 +15,13 @@
 
 static void print_deliveries(const json_t *list) {
     static const struct ctl_column columns[] = {
-        {"ID", true},     {"CONTACT", false}, {"SYSTEM", false},   {"TYPE", false},
-        {"STATE", false}, {"TRIES", true},    {"NEXT TRY", false}, {"LAST ANSWER", false}};
+        {"CONTACT", false}, {"SYSTEM", false},   {"TYPE", false},        {"STATE", false},
+        {"TRIES", true},    {"NEXT TRY", false}, {"LAST ANSWER", false}, {"ID", false}};
     struct ctl_table *table = ctl_table_create(columns, 8);
     const json_t *row;
     char text[CTL_VALUE_SIZE];
     size_t i;
     json_array_foreach(list, i, row) {
-        const json_t *id = json_object_get(row, "id");
-        if (json_is_string(id))
-            ctl_table_add(table, json_string_value(id));
-        else
-            ctl_table_add_number(table, (long long)json_integer_value(id));
         const char *type = ctl_text_of(row, "type");
         ctl_table_add(table, ctl_text_of(row, "contact"));
         ctl_table_add(table, ctl_text_of(row, "system"));
@@ -35,6 +30,11 @@ static void print_deliveries(const json_t *list) {
         ctl_table_add_number(table, (long long)json_integer_value(json_object_get(row, "tries")));
         ctl_table_add(table, ctl_time(text, json_object_get(row, "next_try")));
         ctl_table_add(table, ctl_text_of(row, "last_answer"));
+        const json_t *id = json_object_get(row, "id");
+        if (json_is_string(id))
+            ctl_table_add(table, json_string_value(id));
+        else
+            ctl_table_add_number(table, (long long)json_integer_value(id));
     }
     if (json_array_size(list) == 0)
         printf("no deliveries\n");

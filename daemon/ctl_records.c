@@ -21,8 +21,9 @@ static void print_points(const struct ctl *ctl, const json_t *points) {
     const char *id;
     json_t *value;
     json_object_foreach((json_t *)points, id, value) {
+        const struct ctl shown = ctl_for_quantity(ctl, value);
         ctl_table_add(table, id);
-        ctl_table_add(table, ctl_value(text, ctl, json_object_get(value, "value"),
+        ctl_table_add(table, ctl_value(text, &shown, json_object_get(value, "value"),
                                        ctl_text_of(value, "unit")));
     }
     ctl_table_print(table, stdout);
@@ -132,10 +133,12 @@ static enum ctl_status record(struct ctl *ctl, int argc, char **argv) {
     ctl_set(body, "at", at);
     ctl_set(body, "by", by);
     enum ctl_status status = ctl_post_json(ctl, path.text, body, &answer);
+    const struct ctl shown = ctl_for_quantity(ctl, answer);
     if (answer)
-        printf("%s %s: %s at %s UTC\n", operands[0], operands[1],
-               ctl_value(text, ctl, json_object_get(answer, "value"), ctl_text_of(answer, "unit")),
-               ctl_time(time, json_object_get(answer, "time")));
+        printf(
+            "%s %s: %s at %s UTC\n", operands[0], operands[1],
+            ctl_value(text, &shown, json_object_get(answer, "value"), ctl_text_of(answer, "unit")),
+            ctl_time(time, json_object_get(answer, "time")));
     json_decref(answer);
     return status;
 }

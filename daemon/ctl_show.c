@@ -185,9 +185,10 @@ static void show_averages(const struct ctl *ctl, const json_t *point, const char
     }
 }
 
-static void show_point(const struct ctl *ctl, const json_t *point) {
+static void show_point(const struct ctl *asked, const json_t *point) {
     const char *unit = ctl_text_of(point, "unit"), *name = ctl_text_of(point, "name");
     const char *id = ctl_text_of(point, "id");
+    const struct ctl of_point = ctl_for_quantity(asked, point), *ctl = &of_point;
     printf("\n");
     say("", "  ", "%s (%s)%s%s", id, ctl_text_of(point, "quantity"),
         *name && strcmp(name, id) != 0 ? ": " : "", strcmp(name, id) != 0 ? name : "");

@@ -1,6 +1,7 @@
 #include "ctl_values.h"
 
 #include "measure/decimal.h"
+#include "measure/quantity.h"
 #include "measure/timestamp.h"
 
 #include <math.h>
@@ -39,6 +40,14 @@ char *ctl_value_of(char *text, const struct ctl *ctl, double si, const char *uni
 
 char *ctl_value(char *text, const struct ctl *ctl, const json_t *number, const char *unit) {
     return ctl_value_of(text, ctl, json_is_number(number) ? json_number_value(number) : NAN, unit);
+}
+
+struct ctl ctl_for_quantity(const struct ctl *ctl, const json_t *object) {
+    struct ctl shown = *ctl;
+    enum quantity quantity;
+    if (quantity_find(ctl_text_of(object, "quantity"), &quantity))
+        shown.units = quantity_units(quantity, ctl->units);
+    return shown;
 }
 
 char *ctl_difference_of(char *text, const struct ctl *ctl, double si, const char *unit) {

@@ -19,6 +19,8 @@ double ctl_number_of(const json_t *object, const char *key);
 /** A value in SI with its unit word ("Pa") in the settings' units: "0.62 inH2O"; "–" for none. */
 char *ctl_value(char *text, const struct ctl *ctl, const json_t *number, const char *unit);
 char *ctl_value_of(char *text, const struct ctl *ctl, double si, const char *unit);
+/** The tool with the units in which values of the object's quantity are shown. */
+struct ctl ctl_for_quantity(const struct ctl *ctl, const json_t *object);
 /** A difference, without the offset of a temperature scale. */
 char *ctl_difference_of(char *text, const struct ctl *ctl, double si, const char *unit);
 /** A share as percent: 0.563 to "56 %"; "–" for none. */

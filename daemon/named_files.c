@@ -43,18 +43,18 @@ static const struct yaml_tree_node *webhook_of(const struct checker *checker, si
 
 /* ---- secrets ---- */
 
+/* All names are paths already: fleet_files has put the folder of the settings before them. */
+
 /* Reads one secret; NULL after the error was added. The caller frees. */
 static char *read_secret(const struct checker *checker, const char *name, const char *key,
                          int line) {
     char why[512] = "out of memory";
-    char *path = settings_path(checker->settings, name);
-    char *secret = path ? fleet_files_secret(path, why, sizeof why) : NULL;
+    char *secret = fleet_files_secret(name, why, sizeof why);
     if (!secret)
         settings_errors_add(checker->errors,
                             "%s:%d: %s: %s; allowed: a file that the daemon can "
                             "read and others can't",
                             checker->settings->file, line, key, why);
-    free(path);
     return secret;
 }
 
@@ -68,12 +68,9 @@ static void check_readable(const struct checker *checker, const char *name, cons
                            int line) {
     if (!name)
         return;
-    char *path = settings_path(checker->settings, name);
-    if (!path || access(path, R_OK) != 0)
+    if (access(name, R_OK) != 0)
         settings_errors_add(checker->errors, "%s:%d: %s: %s: %s; allowed: a file that can be read",
-                            checker->settings->file, line, key, path ? path : name,
-                            strerror(errno));
-    free(path);
+                            checker->settings->file, line, key, name, strerror(errno));
 }
 
 static void check_signing(const struct checker *checker, const char *name, const char *key,

@@ -169,9 +169,7 @@ enum dimension page_dimension(const struct page_view *view, size_t point) {
 
 enum unit_system page_units_of_point(struct page_view *view, size_t point) {
     enum unit_system kept = view->units;
-    enum quantity quantity = view->api->fleet->points[point].description->quantity;
-    if (quantity == QUANTITY_FIELD || quantity == QUANTITY_VELOCITY_PRESSURE)
-        view->units = UNIT_SYSTEM_SI;
+    view->units = quantity_units(view->api->fleet->points[point].description->quantity, kept);
     return kept;
 }
 

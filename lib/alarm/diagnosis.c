@@ -288,7 +288,7 @@ static void tell_weather(const struct diagnosis_input *input, struct diagnosis *
         diagnosis_text_stack(next_sentence(diagnosis), DIAGNOSIS_SENTENCE_BYTES, more);
     if (water_is_high(input))
         diagnosis_text_water(next_sentence(diagnosis), DIAGNOSIS_SENTENCE_BYTES,
-                             input->water_level_m, input->water_limit_m);
+                             input->water_level_m, input->water_limit_m, input->units);
 }
 
 static void tell_reasoning(const struct diagnosis_input *input, struct diagnosis *diagnosis) {

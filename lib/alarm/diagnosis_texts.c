@@ -204,8 +204,7 @@ static void subject(char *text, size_t size, enum quantity quantity, const char 
 void diagnosis_text_ratio(char *text, size_t size, enum quantity quantity, const char *name,
                           const struct diagnosis_signal *signal, enum unit_system units) {
     char what[96], now[48], then[48];
-    /* the field is read on a micromanometer in pascals, whatever the units of the rest */
-    enum unit_system shown = quantity == QUANTITY_FIELD ? UNIT_SYSTEM_SI : units;
+    enum unit_system shown = quantity_units(quantity, units);
     subject(what, sizeof(what), quantity, name);
     unit_format(now, sizeof(now), signal->now, dimension_of(quantity), shown);
     unit_format(then, sizeof(then), signal->baseline, dimension_of(quantity), shown);
@@ -249,8 +248,12 @@ void diagnosis_text_stack(char *text, size_t size, double more_pa) {
         more_pa);
 }
 
-void diagnosis_text_water(char *text, size_t size, double level_m, double limit_m) {
-    snprintf(text, size, "Water stands at %.2f m, above the limit of %.2f m.", level_m, limit_m);
+void diagnosis_text_water(char *text, size_t size, double level_m, double limit_m,
+                          enum unit_system units) {
+    char level[48], limit[48];
+    unit_format(level, sizeof(level), level_m, DIMENSION_LENGTH, units);
+    unit_format(limit, sizeof(limit), limit_m, DIMENSION_LENGTH, units);
+    snprintf(text, size, "Water stands at %s, above the limit of %s.", level, limit);
 }
 
 static const struct {

@@ -33,7 +33,8 @@ void diagnosis_text_speed(char *text, size_t size, const struct fan_speed_ratio 
 void diagnosis_text_ground(char *text, size_t size, const struct ground_ratio *ground);
 void diagnosis_text_frost(char *text, size_t size, double lowest_celsius, enum unit_system units);
 void diagnosis_text_stack(char *text, size_t size, double more_pa);
-void diagnosis_text_water(char *text, size_t size, double level_m, double limit_m);
+void diagnosis_text_water(char *text, size_t size, double level_m, double limit_m,
+                          enum unit_system units);
 void diagnosis_text_unit(char *text, size_t size, enum quantity quantity, double factor);
 void diagnosis_text_span(char *text, size_t size, double span_days);
 void diagnosis_text_deciding(char *text, size_t size, enum quantity quantity,

@@ -48,7 +48,7 @@ struct wording_texts {
     const char *the_contractor;                     /* when no name is known */
     /* labels */
     const char *where, *since, *ended, *acknowledged_by, *note, *times;
-    const char *value, *ratio, *probability, *lasted, *limit, *baseline;
+    const char *value, *ratio, *probability, *lasted, *time_left, *limit, *baseline;
     const char *unit, *unit_sent;     /* {sent} {declared}; what it read before follows */
     const char *cause, *confident[3]; /* unlikely to likely */
     const char *evidence, *check, *bring, *action, *cautions, *systems, *reasons;

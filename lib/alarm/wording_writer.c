@@ -236,7 +236,8 @@ static const char *number_text(const struct wording_facts *facts, double number,
     case WORDING_VALUE_MEASURED:
         break;
     }
-    return unit_format(text, size, number, facts->dimension, facts->units);
+    return unit_format(text, size, number, facts->dimension,
+                       quantity_units(facts->quantity, facts->units));
 }
 
 static const char *value_label(const struct wording_writer *writer) {
@@ -246,7 +247,9 @@ static const char *value_label(const struct wording_writer *writer) {
     case WORDING_VALUE_PROBABILITY:
         return writer->texts->probability;
     case WORDING_VALUE_DURATION:
-        return writer->texts->lasted;
+        return condition_info(writer->facts->condition)->measure == MEASURE_DAILY
+                   ? writer->texts->time_left /* a trend's, until its limit */
+                   : writer->texts->lasted;
     case WORDING_VALUE_MEASURED:
         break;
     }

@@ -61,6 +61,11 @@ bool quantity_allows(enum quantity quantity, enum dimension dimension) {
            (quantity == QUANTITY_BATTERY && dimension == DIMENSION_VOLTAGE);
 }
 
+enum unit_system quantity_units(enum quantity quantity, enum unit_system asked) {
+    bool small = quantity == QUANTITY_FIELD || quantity == QUANTITY_VELOCITY_PRESSURE;
+    return small ? UNIT_SYSTEM_SI : asked;
+}
+
 /*
  * Codes that sensors send for "no value". Most lie outside every range; these are the ones that a
  * wide range would let through, in the unit that the sensor sends.

@@ -44,6 +44,13 @@ bool quantity_find(const char *name, enum quantity *quantity);
 bool quantity_allows(enum quantity quantity, enum dimension dimension);
 
 /**
+ * The units that values of this quantity are shown in: those asked for, but SI for the pressure
+ * field and the velocity pressure. Both are read on a micromanometer in pascals; in inches of water
+ * a field of 1 Pa would be 0.004.
+ */
+enum unit_system quantity_units(enum quantity quantity, enum unit_system asked);
+
+/**
  * Is a value in SI of that dimension possible? False also for the error codes that sensors send
  * (-999, 65535 and their like are outside every range; 85.0 degC is a power-on value).
  */

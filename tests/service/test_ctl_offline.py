@@ -134,6 +134,19 @@ def test_check_good():
     assert result.stderr == ""
 
 
+def test_check_names_files_beside_the_settings():
+    """File names are relative to the folder of the settings, wherever the tool is started."""
+    folder = Folder()
+    os.mkdir(folder.path + "/etc")
+    os.mkdir(folder.path + "/etc/systems")
+    folder.write("etc/systems/birch.yaml", SYSTEM)
+    folder.write("etc/password", "sesame\n")
+    folder.write("etc/s.yaml", "broker: {username: subslabd, password_file: password}\n")
+    expect(folder.run("check", settings="etc/s.yaml"), 0, out="1 systems")
+    os.remove(folder.path + "/etc/password")
+    expect(folder.run("check", settings="etc/s.yaml"), 2, err="password_file: etc/password: No such")
+
+
 def test_check_bad():
     folder = Folder()
     folder.write("systems/birch.yaml", SYSTEM.replace("unit: inH2O", "unit: bananas"))

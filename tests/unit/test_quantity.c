@@ -35,6 +35,17 @@ START_TEST(each_word_leads_to_its_row_and_back) {
 }
 END_TEST
 
+START_TEST(small_pressures_are_shown_in_pascals) {
+    for (int i = 0; i < QUANTITY_COUNT; i++) {
+        enum quantity quantity = (enum quantity)i;
+        bool small = quantity == QUANTITY_FIELD || quantity == QUANTITY_VELOCITY_PRESSURE;
+        ck_assert_int_eq(quantity_units(quantity, UNIT_SYSTEM_US),
+                         small ? UNIT_SYSTEM_SI : UNIT_SYSTEM_US);
+        ck_assert_int_eq(quantity_units(quantity, UNIT_SYSTEM_SI), UNIT_SYSTEM_SI);
+    }
+}
+END_TEST
+
 START_TEST(only_a_battery_has_two_dimensions) {
     for (int i = 0; i < QUANTITY_COUNT; i++) {
         int allowed = 0;
@@ -153,6 +164,7 @@ int main(void) {
     TCase *quantity = tcase_create("quantity");
     tcase_add_test(quantity, each_word_leads_to_its_row_and_back);
     tcase_add_test(quantity, only_a_battery_has_two_dimensions);
+    tcase_add_test(quantity, small_pressures_are_shown_in_pascals);
     tcase_add_loop_test(quantity, what_is_possible_passes_and_nothing_else, 0,
                         (int)(sizeof(rows) / sizeof(rows[0])));
     tcase_add_test(quantity, no_code_of_a_broken_sensor_passes_in_the_units_sensors_use);

@@ -204,7 +204,8 @@ START_TEST(conditions_of_a_system_have_words) {
         const struct visit_condition_texts *texts = visit_condition_texts((enum condition)i);
         if (i < CONDITION_FLEET_SILENT ||
             (i >= CONDITION_RETEST_DUE && i <= CONDITION_CALIBRATION_DUE)) {
-            ck_assert_ptr_nonnull(texts->reason);
+            ck_assert_msg(texts->reason, "%s has no row in visit_texts.c",
+                          condition_info((enum condition)i)->name);
             ck_assert_uint_ge(texts->check.count, 1);
             ck_assert_uint_ge(texts->bring.count, 1);
         } else {

@@ -1,4 +1,5 @@
 #include "alarm/wording.h"
+#include "alarm/wording_texts.h"
 #include "test_support.h"
 
 #include <ctype.h>
@@ -257,8 +258,69 @@ static const struct {
     {WORDING_VALUE_MEASURED, DIMENSION_RADON, 333.0, 296.0, "Reads: 9 pCi/L; limit 8 pCi/L\n"},
 };
 
+/* As on the page and in the evidence: 1 Pa would be 0.004 inH2O. */
+START_TEST(a_pressure_field_is_shown_in_pascals) {
+    struct wording_facts facts = full_facts();
+    facts.condition = CONDITION_FIELD_WEAK;
+    facts.quantity = QUANTITY_FIELD;
+    facts.value = 1.4;
+    facts.setpoint = 2.3;
+    facts.baseline = 4.6;
+    facts.units = UNIT_SYSTEM_US;
+    char *text = wording_render(&facts);
+    ck_assert_msg(strstr(text, "Reads: 1.4 Pa; limit 2.3 Pa; at commissioning 4.6 Pa (30 %)\n"),
+                  "%s", text);
+    free(text);
+}
+END_TEST
+
+START_TEST(the_span_of_a_trend_is_what_is_left) {
+    struct wording_facts facts = full_facts();
+    facts.condition = CONDITION_SUCTION_FADING;
+    facts.value_kind = WORDING_VALUE_DURATION;
+    facts.value = 150.0 * 86400e3;
+    facts.setpoint = 180.0 * 86400e3;
+    char *text = wording_render(&facts);
+    ck_assert_msg(strstr(text, "Time left: 150 d; limit 180 d\n"), "%s", text);
+    free(text);
+    facts.language = WORDING_SPANISH;
+    text = wording_render(&facts);
+    ck_assert_msg(strstr(text, "Tiempo restante: 150 d; límite 180 d\n"), "%s", text);
+    free(text);
+}
+END_TEST
+
+static void each_once(const char *const *words, size_t count, const char *what) {
+    for (size_t i = 0; i < count; i++) {
+        ck_assert_msg(words[i] && *words[i], "%s %zu has no words", what, i);
+        for (size_t k = 0; k < i; k++)
+            ck_assert_msg(strcmp(words[i], words[k]) != 0, "%s %zu and %zu: %s", what, k, i,
+                          words[i]);
+    }
+}
+
+/* Runs before the messages are written: a row that is missing is named here. */
+START_TEST(every_row_has_its_words) {
+    const struct wording_texts *const languages[] = {&wording_english, &wording_spanish};
+    for (size_t l = 0; l < 2; l++) {
+        each_once(languages[l]->quantities, QUANTITY_COUNT, "quantity");
+        each_once(languages[l]->causes, CAUSE_COUNT, "cause");
+        for (int c = 0; c < CONDITION_COUNT; c++) {
+            const struct wording_condition_text *text = &languages[l]->conditions[c];
+            const char *const all[] = {text->plain_subject, text->plain_what, text->plain_over,
+                                       text->subject,       text->what,       text->action,
+                                       text->over};
+            for (size_t i = 0; i < sizeof all / sizeof all[0]; i++)
+                ck_assert_msg(all[i] && *all[i], "%s in language %zu has no words",
+                              condition_info((enum condition)c)->name, l);
+        }
+    }
+}
+END_TEST
+
 START_TEST(a_value_is_shown_as_what_it_is) {
     struct wording_facts facts = full_facts();
+    facts.condition = CONDITION_CLOCK_JUMPED;
     facts.value_kind = numbers[_i].kind;
     facts.dimension = numbers[_i].dimension;
     facts.value = numbers[_i].value;
@@ -495,6 +557,9 @@ END_TEST
 int main(void) {
     TCase *wording = tcase_create("wording");
     tcase_add_checked_fixture(wording, set_up, tear_down);
+    tcase_add_test(wording, every_row_has_its_words);
+    tcase_add_test(wording, a_pressure_field_is_shown_in_pascals);
+    tcase_add_test(wording, the_span_of_a_trend_is_what_is_left);
     tcase_add_loop_test(wording, every_message_is_whole_with_all_facts, 0, CONDITION_COUNT);
     tcase_add_loop_test(wording, every_message_is_whole_with_no_facts, 0, CONDITION_COUNT);
     tcase_add_loop_test(wording, a_long_or_wild_name_keeps_the_first_line_short_and_single, 0,
