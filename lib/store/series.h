@@ -58,6 +58,16 @@ enum store_status series_after(struct store *store, int64_t key, int64_t time_ms
 enum store_status series_read(struct store *store, int64_t key, int64_t from_ms, int64_t to_ms,
                               struct reading *readings, size_t capacity, size_t *count);
 
+/**
+ * A packed day that is damaged reads as if the point had been silent that day: its readings and
+ * hours are missing, all others are there. Nobody who reads fails for it. Each such day that a
+ * reader came upon is handed out once after each opening, at most some dozens of them; false: no
+ * more. `day_ms` is the start of the UTC day.
+ */
+bool series_damage_next(struct store *store, int64_t *key, int64_t *day_ms);
+/** How often readers came upon damaged days: grew it while you read, then what you got has gaps. */
+uint64_t series_damage_met(const struct store *store);
+
 struct series_hour {
     int64_t hour_ms; /* start of the UTC hour */
     int64_t count;   /* readings whose time lies in the hour */
@@ -66,7 +76,7 @@ struct series_hour {
     double lowest, highest; /* of the readings that count; NaN when count is 0 */
 };
 
-/** Writes (inserts or replaces) one rollup row. */
+/** Writes (inserts or replaces) one rollup; one without readings and cover says there is none. */
 enum store_status series_hour_put(struct store *store, int64_t key, const struct series_hour *hour);
 
 /** Rollups with from <= hour < to, in order, at most `capacity`. */
@@ -103,11 +113,12 @@ enum store_status series_days_forget(struct store *store, int64_t key, int64_t f
                                      int64_t to_day);
 
 /**
- * Packs readings of UTC days that end by `before_ms` (of any point) as day_pack.h describes, oldest
- * first: rows of one day at a time, at most `most_rows`, until that many are done or some hundred
- * points have been looked at; the next call goes on there. *packed tells how many rows. Call again
- * soon while it is not 0, else now and then. Nobody who reads sees a difference; readings that come
- * for a packed day are kept beside it and packed in their turn.
+ * Packs readings and hours of UTC days that end by `before_ms` (of any point) as day_pack.h and
+ * day_hours.h describe, oldest first: rows of one day at a time, until about `most_rows`
+ * are done or some hundred points have been looked at; the next call goes on there. *packed
+ * tells how many rows of readings and hours went. Call again soon while it is not 0, else now and
+ * then. Nobody who reads sees a difference; readings and hours that come for a packed day are kept
+ * beside it and packed in their turn.
  */
 enum store_status series_pack(struct store *store, int64_t before_ms, int most_rows, int *packed);
 

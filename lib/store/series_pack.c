@@ -1,11 +1,13 @@
 /*
  * series_pack: closed days become packs. Rows of a day, and the pack it may have already, go into a
  * new pack, which is unpacked and compared before the rows go. All of it is one transaction. Rows
- * that came late lie beside the pack of their day until they are merged here.
+ * that came late lie beside the pack of their day until they are merged here. The day's hours go
+ * the same way once it has no rows of readings any more (series_hours.h).
  *
  * A day that cannot be packed (its pack is damaged, or it has too many readings) keeps its rows and
  * is passed over.
  */
+#include "store/series_hours.h"
 #include "store/series_packed.h"
 #include "store/value_form.h"
 
@@ -212,9 +214,9 @@ static bool is_packable(const struct packing *packing) {
     return true;
 }
 
-/* Packs at most `most` rows of a day: *rows is how many, 0 when the day is to be passed over. */
-static enum store_status pack_day(struct store *store, const struct day_pack_label *label, int most,
-                                  int *rows) {
+/* Packs at most `most` rows of readings: *rows is how many; STORE_NOT_FOUND: they cannot be. */
+static enum store_status pack_readings(struct store *store, const struct day_pack_label *label,
+                                       int most, int *rows) {
     struct packing packing = {.store = store, .label = *label};
     int64_t kept = store->readings;
     *rows = 0;
@@ -230,36 +232,68 @@ static enum store_status pack_day(struct store *store, const struct day_pack_lab
             status = delete_rows(&packing, first_ms, last_ms, count);
         if (status == STORE_OK)
             *rows = (int)count;
-        else if (status == STORE_NOT_FOUND || status == STORE_DAMAGED) {
+        else if (status == STORE_NOT_FOUND || status == STORE_DAMAGED)
             store->readings = kept;
-            status = store->broken;
-        }
     }
     free_packing(&packing);
     return status;
 }
 
+/*
+ * Packs a day: *rows is how many rows went, 0 when it is to be passed over. Its hours as readers
+ * see them are looked at before its readings move.
+ */
+static enum store_status pack_day(struct store *store, const struct day_pack_label *label, int most,
+                                  int *rows) {
+    struct day_hours_table seen;
+    int readings = 0, hours = 0;
+    *rows = 0;
+    enum store_status status = series_hours_of_day(store, label, &seen);
+    if (status == STORE_OK)
+        status = pack_readings(store, label, most, &readings);
+    if (status == STORE_OK)
+        status = series_hours_pack(store, label, &seen, readings < most, &hours);
+    if (status == STORE_NOT_FOUND || status == STORE_DAMAGED)
+        status = store->broken;
+    *rows = readings + hours;
+    return status;
+}
+
 /* ---- which days ---- */
 
-static enum store_status oldest_row(struct store *store, int64_t key, int64_t from_ms,
-                                    int64_t before_ms, int64_t *time_ms) {
+static enum store_status oldest_in(struct store *store, enum store_statement slot, const char *sql,
+                                   int64_t key, int64_t before_ms, int64_t *oldest_ms) {
     sqlite3_stmt *oldest;
-    enum store_status status =
-        store_statement(store, STATEMENT_READING_OLDEST,
-                        "SELECT time_ms FROM readings WHERE point = ?1 AND time_ms >= ?2 AND "
-                        "time_ms < ?3 ORDER BY time_ms LIMIT 1",
-                        &oldest);
+    enum store_status status = store_statement(store, slot, sql, &oldest);
     if (status != STORE_OK)
         return status;
     sqlite3_bind_int64(oldest, 1, key);
-    sqlite3_bind_int64(oldest, 2, from_ms);
+    sqlite3_bind_int64(oldest, 2, store->pack_from_ms);
     sqlite3_bind_int64(oldest, 3, before_ms);
     status = store_row(store, oldest);
     if (status != STORE_OK)
-        return status;
-    *time_ms = sqlite3_column_int64(oldest, 0);
+        return status == STORE_NOT_FOUND ? STORE_OK : status;
+    int64_t time_ms = sqlite3_column_int64(oldest, 0);
     sqlite3_reset(oldest);
+    *oldest_ms = time_ms < *oldest_ms ? time_ms : *oldest_ms;
     return STORE_OK;
+}
+
+/* The oldest row of a point, be it a reading or an hour. */
+static enum store_status oldest_row(struct store *store, int64_t key, int64_t before_ms,
+                                    int64_t *time_ms) {
+    *time_ms = INT64_MAX;
+    enum store_status status =
+        oldest_in(store, STATEMENT_READING_OLDEST,
+                  "SELECT time_ms FROM readings WHERE point = ?1 AND time_ms >= ?2 AND "
+                  "time_ms < ?3 ORDER BY time_ms LIMIT 1",
+                  key, before_ms, time_ms);
+    if (status == STORE_OK)
+        status = oldest_in(store, STATEMENT_HOUR_OLDEST,
+                           "SELECT hour_ms FROM hours WHERE point = ?1 AND hour_ms >= ?2 AND "
+                           "hour_ms < ?3 ORDER BY hour_ms LIMIT 1",
+                           key, before_ms, time_ms);
+    return status == STORE_OK && *time_ms == INT64_MAX ? STORE_NOT_FOUND : status;
 }
 
 /* Days of one point from `from_ms` on; STORE_NOT_FOUND when no more are left of it. */
@@ -268,11 +302,11 @@ static enum store_status pack_point(struct store *store, int64_t key, int64_t be
     while (*packed < most) {
         int64_t time_ms;
         int rows;
-        enum store_status status = oldest_row(store, key, store->pack_from_ms, before_ms, &time_ms);
+        enum store_status status = oldest_row(store, key, before_ms, &time_ms);
         if (status != STORE_OK)
             return status;
         const struct day_pack_label label = {key, day_pack_day(time_ms)};
-        status = pack_day(store, &label, most, &rows);
+        status = pack_day(store, &label, most - *packed, &rows);
         if (status != STORE_OK)
             return status;
         if (rows == 0)

@@ -1,6 +1,7 @@
 #include "store/series_packed.h"
 
 #include "measure/timestamp.h"
+#include "store/series_hours.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -8,13 +9,40 @@
 
 /* ---- one day ---- */
 
-static enum store_status damaged_pack(struct store *store, const struct day_pack_label *label) {
+enum store_status series_packed_damaged(struct store *store, const struct day_pack_label *label) {
     char when[40];
+    struct series_damage *damage = &store->damage;
     timestamp_format(when, sizeof when, label->day * DAY_PACK_DAY_MS);
     when[strcspn(when, "T")] = '\0';
     snprintf(store->error, sizeof store->error, "packed day %s of point %lld is damaged (%s)", when,
              (long long)label->point, store->path);
+    damage->met++;
+    for (size_t i = 0; i < damage->count; i++)
+        if (damage->keys[i] == label->point && damage->days[i] == label->day)
+            return STORE_DAMAGED;
+    if (damage->count < SERIES_DAMAGE_MAX) {
+        damage->keys[damage->count] = label->point;
+        damage->days[damage->count++] = label->day;
+    }
     return STORE_DAMAGED;
+}
+
+uint64_t series_damage_met(const struct store *store) {
+    return store->damage.met;
+}
+
+bool series_damage_next(struct store *store, int64_t *key, int64_t *day_ms) {
+    struct series_damage *damage = &store->damage;
+    if (damage->told == damage->count)
+        return false;
+    *key = damage->keys[damage->told];
+    *day_ms = damage->days[damage->told++] * DAY_PACK_DAY_MS;
+    return true;
+}
+
+/* Is it only a packed day that cannot be read, and everything else can? */
+static bool is_gap(const struct store *store, enum store_status status) {
+    return status == STORE_DAMAGED && store->broken == STORE_OK;
 }
 
 static void drop(struct series_unpacked *day) {
@@ -85,7 +113,7 @@ enum store_status series_unpack(struct store *store, enum store_unpacked_use use
         store_failure(store, SQLITE_NOMEM);
         return STORE_OUT_OF_MEMORY;
     default:
-        return damaged_pack(store, label);
+        return series_packed_damaged(store, label);
     }
 }
 
@@ -189,6 +217,8 @@ static enum store_status find_packed(struct series_cursor *cursor) {
             if (status == STORE_OK) {
                 cursor->next = series_unpacked_find(cursor->day, cursor->from_ms);
                 cursor->end = series_unpacked_find(cursor->day, cursor->to_ms);
+            } else if (is_gap(cursor->store, status)) {
+                status = next_pack(cursor);
             }
         }
         if (status != STORE_OK)
@@ -238,6 +268,8 @@ enum store_status series_packed_before(struct store *store, int64_t key, int64_t
             break;
         }
         status = series_unpack(store, UNPACKED_LOOKUP, &label, packs, 1, &day);
+        if (is_gap(store, status))
+            continue;
         if (status != STORE_OK)
             break;
         size_t behind = series_unpacked_find(day, time_ms);
@@ -268,6 +300,8 @@ enum store_status series_packed_after(struct store *store, int64_t key, int64_t 
             break;
         }
         status = series_unpack(store, UNPACKED_LOOKUP, &label, packs, 1, &day);
+        if (is_gap(store, status))
+            continue;
         if (status != STORE_OK)
             break;
         size_t at = series_unpacked_find(day, time_ms);
@@ -361,6 +395,8 @@ enum store_status series_packed_expire(struct store *store, int64_t key, int64_t
                                        int64_t *last_ms, int64_t *count) {
     struct day_pack_label label;
     enum store_status status = find_oldest(store, key, before_ms, &label, last_ms, count);
+    if (status == STORE_OK)
+        status = series_hours_keep(store, &label);
     if (status != STORE_OK)
         return status;
     sqlite3_stmt *delete;

@@ -2,8 +2,9 @@
  * series_packed: readings of a point in order, whether they lie as rows or in packed days. Private
  * to lib/store.
  *
- * A damaged pack answers STORE_DAMAGED with the day in store_error; the handle stays usable, for
- * everything else in the store is sound.
+ * A damaged pack is passed over as if the day had no packed readings, and noted for
+ * series_damage_next; where it matters (see below) it answers STORE_DAMAGED with the day in
+ * store_error. The handle stays usable, for everything else in the store is sound.
  */
 #ifndef STORE_SERIES_PACKED_H
 #define STORE_SERIES_PACKED_H
@@ -21,6 +22,9 @@ struct series_unpacked {
     unsigned char *origins;
     size_t count;
 };
+
+/** Notes a day that cannot be read; STORE_DAMAGED. */
+enum store_status series_packed_damaged(struct store *store, const struct day_pack_label *label);
 
 /**
  * Unpacks the pack in `column` of a row. *day is borrowed until the next call with the same use.
@@ -58,7 +62,10 @@ enum store_status series_packed_before(struct store *store, int64_t key, int64_t
 enum store_status series_packed_after(struct store *store, int64_t key, int64_t time_ms,
                                       int64_t bound_ms, struct reading *reading);
 
-/** The packed reading of exactly this instant; STORE_NOT_FOUND when there is none. */
+/**
+ * The packed reading of exactly this instant; STORE_NOT_FOUND when there is none, STORE_DAMAGED
+ * when that cannot be told.
+ */
 enum store_status series_packed_at(struct store *store, int64_t key, int64_t time_ms,
                                    struct reading *reading);
 

@@ -7,11 +7,6 @@
 
 #include "store/series.h"
 
-#define SERIES_HOUR_MS INT64_C(3600000)
-
-/** Start of the UTC hour an instant lies in. */
-int64_t series_hour_of(int64_t time_ms);
-
 /**
  * Hands out, in order, each hour with from <= hour <= to (starts of hours) that has readings or is
  * covered. A `take` that does not return STORE_OK ends the run with its answer. Readings that

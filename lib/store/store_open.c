@@ -261,6 +261,7 @@ static const char *const looks[] = {
     "SELECT count(*) FROM (SELECT value, origin FROM readings ORDER BY point DESC LIMIT 1)",
     "SELECT count(*) FROM (SELECT count, pack FROM day_packs ORDER BY point DESC LIMIT 1)",
     "SELECT count(*) FROM (SELECT value_ms, highest FROM hours ORDER BY point DESC LIMIT 1)",
+    "SELECT count(*) FROM (SELECT hours FROM day_hours ORDER BY point DESC LIMIT 1)",
     "SELECT count(*) FROM (SELECT median FROM days ORDER BY point DESC LIMIT 1)",
     "SELECT count(*) FROM alarms WHERE open = 1",
     "SELECT count(*) FROM trackers",
@@ -291,14 +292,24 @@ static enum store_status look_at_tables(struct store *store, const struct openin
 }
 
 /*
- * A reader does not upgrade. An older store has no packed days: an empty table in memory stands for
- * them.
+ * A reader does not upgrade. In an older store nothing is packed yet: empty tables in memory stand
+ * for those it lacks.
  */
-static int stand_in_for_packs(sqlite3 *db) {
-    return sqlite3_exec(db,
-                        "CREATE TEMP TABLE day_packs (point INTEGER, day INTEGER, count INTEGER, "
-                        "pack BLOB, PRIMARY KEY (point, day)) WITHOUT ROWID",
-                        NULL, NULL, NULL);
+static int stand_in_for_packs(sqlite3 *db, int version) {
+    static const struct {
+        int since;
+        const char *sql;
+    } tables[] = {
+        {2, "CREATE TEMP TABLE day_packs (point INTEGER, day INTEGER, count INTEGER, pack BLOB, "
+            "PRIMARY KEY (point, day)) WITHOUT ROWID"},
+        {3, "CREATE TEMP TABLE day_hours (point INTEGER, day INTEGER, hours BLOB, "
+            "PRIMARY KEY (point, day)) WITHOUT ROWID"},
+    };
+    int code = SQLITE_OK;
+    for (size_t i = 0; i < sizeof tables / sizeof tables[0] && code == SQLITE_OK; i++)
+        if (version < tables[i].since)
+            code = sqlite3_exec(db, tables[i].sql, NULL, NULL, NULL);
+    return code;
 }
 
 static enum store_status refuse_code(const struct opening *opening, sqlite3 *db, int code) {
@@ -331,7 +342,8 @@ static enum store_status check_version(struct store *store, const struct opening
                       store->path, (long long)version);
     if (version == store_newest_version())
         return STORE_OK;
-    code = store->writable ? store_upgrade(store->db, (int)version) : stand_in_for_packs(store->db);
+    code = store->writable ? store_upgrade(store->db, (int)version)
+                           : stand_in_for_packs(store->db, (int)version);
     return code == SQLITE_OK ? STORE_OK : refuse_code(opening, store->db, code);
 }
 

@@ -46,6 +46,10 @@ enum store_statement {
     STATEMENT_HOUR_PUT,
     STATEMENT_HOUR_RANGE,
     STATEMENT_HOUR_DELETE,
+    STATEMENT_HOUR_OLDEST,
+    STATEMENT_DAY_HOURS_RANGE,
+    STATEMENT_DAY_HOURS_PUT,
+    STATEMENT_DAY_HOURS_DELETE,
     STATEMENT_DAY_PUT,
     STATEMENT_DAY_RANGE,
     STATEMENT_DAY_NEWEST,
@@ -113,9 +117,18 @@ enum store_statement {
     STATEMENT_COUNT
 };
 
-/* Who keeps an unpacked day: one lies under a cursor while neighbours are looked up. */
-enum store_unpacked_use { UNPACKED_CURSOR, UNPACKED_LOOKUP, UNPACKED_USE_COUNT };
+/* Who keeps an unpacked day: one lies under a cursor while neighbours or hours are looked up. */
+enum store_unpacked_use { UNPACKED_CURSOR, UNPACKED_LOOKUP, UNPACKED_HOURS, UNPACKED_USE_COUNT };
 struct series_unpacked;
+
+#define SERIES_DAMAGE_MAX 64
+
+/* Packed days that could not be read since the store was opened; beyond the most, only counted. */
+struct series_damage {
+    uint64_t met; /* how often */
+    size_t count, told;
+    int64_t keys[SERIES_DAMAGE_MAX], days[SERIES_DAMAGE_MAX];
+};
 
 struct store {
     sqlite3 *db;
@@ -134,6 +147,7 @@ struct store {
     int64_t pack_from_ms;  /* and from when on it looks at the next */
     int64_t packed_to_day; /* no day after it is packed */
     struct series_unpacked *unpacked[UNPACKED_USE_COUNT]; /* see series_packed.h */
+    struct series_damage damage;
     char error[STORE_PATH_MAX + 200];
 };
 

@@ -14,7 +14,8 @@ struct step {
     const unsigned char *sql;
 };
 
-static const struct step steps[] = {{1, embedded_schema_sql}, {2, embedded_schema_2_sql}};
+static const struct step steps[] = {
+    {1, embedded_schema_sql}, {2, embedded_schema_2_sql}, {3, embedded_schema_3_sql}};
 
 #define STEP_COUNT (sizeof steps / sizeof steps[0])
 

@@ -4,7 +4,7 @@
  * from its readings. Runs in one read transaction, so a daemon may go on writing.
  *
  * Every packed day is unpacked: its check sum, form and order are looked at, its count, and that
- * none of its readings lies in the rows as well.
+ * none of its readings lies in the rows as well; what is kept of its hours is decoded.
  *
  * A rollup is compared as far as it can be known: hours whose readings have been deleted for age
  * not at all; hours before the point's interval last changed by count, lowest and highest only.
@@ -12,6 +12,8 @@
 #include "store/store_sqlite.h"
 
 #include "measure/timestamp.h"
+#include "store/hour_rollup.h"
+#include "store/series_hours.h"
 #include "store/series_packed.h"
 #include "store/series_rollup.h"
 
@@ -188,14 +190,33 @@ static enum store_status verify_packs(struct verify *verify) {
     return status;
 }
 
+/* ---- hours of packed days ---- */
+
+static void tell_day_hours(struct verify *verify, sqlite3_stmt *row) {
+    const struct day_pack_label label = {sqlite3_column_int64(row, 0),
+                                         sqlite3_column_int64(row, 1)};
+    struct day_hours day;
+    if (!sqlite3_column_blob(row, 2) ||
+        day_hours_decode(&label, sqlite3_column_blob(row, 2), (size_t)sqlite3_column_bytes(row, 2),
+                         &day) != DAY_PACK_OK)
+        found_pack(verify, row, &label, "its hours are damaged; they are in a backup only");
+    else if (day.is_computed && sqlite3_column_int(row, 3) == 0)
+        found_pack(verify, row, &label, "hours are noted, but there are no readings");
+}
+
+static const char day_hours_sql[] =
+    "SELECT h.point, h.day, h.hours, d.day IS NOT NULL, p.system, p.point FROM day_hours h "
+    "JOIN points p ON p.key = h.point LEFT JOIN day_packs d ON d.point = h.point AND d.day = h.day";
+
 /* ---- rollups ---- */
 
 struct rollup_check {
     struct verify *verify;
     const char *system, *point;
-    sqlite3_stmt *kept; /* the point's hours in order */
+    struct series_hours_cursor cursor; /* the point's hours in order */
     bool has_kept;
-    int64_t exact_from_ms; /* sums are comparable from this hour on */
+    struct series_hour kept; /* the next of them */
+    int64_t exact_from_ms;   /* sums are comparable from this hour on */
 };
 
 static void found_hour(struct rollup_check *check, int64_t hour_ms, const char *what) {
@@ -205,9 +226,9 @@ static void found_hour(struct rollup_check *check, int64_t hour_ms, const char *
 }
 
 static enum store_status next_kept(struct rollup_check *check) {
-    int code = sqlite3_step(check->kept);
-    check->has_kept = code == SQLITE_ROW;
-    return code == SQLITE_ROW || code == SQLITE_DONE ? STORE_OK : store_status_of(code);
+    enum store_status status = series_hours_next(&check->cursor, &check->kept);
+    check->has_kept = status == STORE_OK;
+    return status == STORE_NOT_FOUND ? STORE_OK : status;
 }
 
 static bool close_to(double a, double b, double scale) {
@@ -215,16 +236,15 @@ static bool close_to(double a, double b, double scale) {
 }
 
 static void compare_hour(struct rollup_check *check, const struct series_hour *hour) {
-    sqlite3_stmt *kept = check->kept;
+    const struct series_hour *kept = &check->kept;
     char what[200];
-    long long count = sqlite3_column_int64(kept, 1), covered = sqlite3_column_int64(kept, 3);
-    double value_ms = sqlite3_column_double(kept, 2);
+    long long count = kept->count, covered = kept->covered_ms;
+    double value_ms = kept->value_ms;
     if (count != hour->count) {
         snprintf(what, sizeof what, "%lld readings noted, %lld found", count,
                  (long long)hour->count);
         found_hour(check, hour->hour_ms, what);
-    } else if (count > 0 && (store_column_number(kept, 4) != hour->lowest ||
-                             store_column_number(kept, 5) != hour->highest)) {
+    } else if (count > 0 && (kept->lowest != hour->lowest || kept->highest != hour->highest)) {
         found_hour(check, hour->hour_ms, "lowest or highest differs from the readings");
     }
     if (hour->hour_ms < check->exact_from_ms)
@@ -244,10 +264,9 @@ static void compare_hour(struct rollup_check *check, const struct series_hour *h
 /* Hours that are noted but have no readings. */
 static enum store_status skip_kept_before(struct rollup_check *check, int64_t hour_ms) {
     enum store_status status = STORE_OK;
-    while (status == STORE_OK && check->has_kept &&
-           sqlite3_column_int64(check->kept, 0) < hour_ms) {
-        int64_t hour = sqlite3_column_int64(check->kept, 0);
-        if (hour >= check->exact_from_ms || sqlite3_column_int64(check->kept, 1) > 0)
+    while (status == STORE_OK && check->has_kept && check->kept.hour_ms < hour_ms) {
+        int64_t hour = check->kept.hour_ms;
+        if (hour >= check->exact_from_ms || check->kept.count > 0)
             found_hour(check, hour, "noted, but there are no readings");
         status = next_kept(check);
     }
@@ -259,7 +278,7 @@ static enum store_status check_hour(void *context, const struct series_hour *hou
     enum store_status status = skip_kept_before(check, hour->hour_ms);
     if (status != STORE_OK)
         return status;
-    if (!check->has_kept || sqlite3_column_int64(check->kept, 0) != hour->hour_ms) {
+    if (!check->has_kept || check->kept.hour_ms != hour->hour_ms) {
         if (hour->hour_ms >= check->exact_from_ms || hour->count > 0)
             found_hour(check, hour->hour_ms, "missing");
         return STORE_OK;
@@ -278,20 +297,20 @@ static enum store_status check_rollups(struct rollup_check *check, int64_t key) 
     if (status != STORE_OK || info.interval_ms <= 0)
         return status == STORE_NOT_FOUND ? STORE_OK : status;
     int64_t from_ms = info.expired_ms == TIMESTAMP_NONE
-                          ? -(INT64_C(1) << 60) / SERIES_HOUR_MS * SERIES_HOUR_MS
-                          : series_hour_of(info.expired_ms) + SERIES_HOUR_MS;
+                          ? -(INT64_C(1) << 60) / HOUR_ROLLUP_HOUR_MS * HOUR_ROLLUP_HOUR_MS
+                          : hour_rollup_start(info.expired_ms) + HOUR_ROLLUP_HOUR_MS;
     check->exact_from_ms = info.interval_from_ms == TIMESTAMP_NONE
                                ? from_ms
-                               : series_hour_of(info.interval_from_ms) + SERIES_HOUR_MS;
-    sqlite3_bind_int64(check->kept, 1, key);
-    sqlite3_bind_int64(check->kept, 2, from_ms);
-    status = next_kept(check);
+                               : hour_rollup_start(info.interval_from_ms) + HOUR_ROLLUP_HOUR_MS;
+    status = series_hours_open(&check->cursor, store, key, from_ms, INT64_MAX, true);
+    if (status == STORE_OK)
+        status = next_kept(check);
     if (status == STORE_OK)
         status = series_rollup_run(store, key, info.interval_ms, info.expired_ms, from_ms,
-                                   series_hour_of(newest.time_ms), check_hour, check);
+                                   hour_rollup_start(newest.time_ms), check_hour, check);
     if (status == STORE_OK)
         status = skip_kept_before(check, INT64_MAX);
-    sqlite3_reset(check->kept);
+    series_hours_close(&check->cursor);
     return status;
 }
 
@@ -311,24 +330,16 @@ static enum store_status check_points(struct verify *verify, sqlite3_stmt *point
 }
 
 static enum store_status verify_rollups(struct verify *verify) {
-    sqlite3 *db = verify->store->db;
-    sqlite3_stmt *points = NULL, *hours = NULL;
+    sqlite3_stmt *points = NULL;
     int code = sqlite3_prepare_v2(
-        db,
+        verify->store->db,
         "SELECT key, system, point, 1.0 * key / (SELECT max(key) FROM points) FROM points "
         "ORDER BY key",
         -1, &points, NULL);
-    if (code == SQLITE_OK)
-        code = sqlite3_prepare_v2(db,
-                                  "SELECT hour_ms, count, value_ms, covered_ms, lowest, highest "
-                                  "FROM hours WHERE point = ?1 AND hour_ms >= ?2 ORDER BY hour_ms",
-                                  -1, &hours, NULL);
-    enum store_status status = store_status_of(code);
-    struct rollup_check check = {.verify = verify, .kept = hours};
-    if (code == SQLITE_OK)
-        status = check_points(verify, points, &check);
+    struct rollup_check check = {.verify = verify};
+    enum store_status status =
+        code == SQLITE_OK ? check_points(verify, points, &check) : store_status_of(code);
     sqlite3_finalize(points);
-    sqlite3_finalize(hours);
     return status;
 }
 
@@ -348,6 +359,8 @@ static enum store_status verify_all(struct verify *verify) {
     tell_progress(verify, PAGES_SHARE);
     if (status == STORE_OK && verify->findings == 0)
         status = verify_packs(verify);
+    if (status == STORE_OK && verify->findings == 0)
+        status = findings_of(verify, day_hours_sql, tell_day_hours);
     if (status == STORE_OK && verify->findings == 0)
         status = verify_rollups(verify);
     return status;

@@ -1,10 +1,10 @@
 /*
  * bench_pack: what history costs at rest and how fast it is read. Simulates systems of four points
  * (suction, radon, airflow, fan power: noise around a level that drifts, two or three digits, ten
- * minutes apart) day by day: append, hourly rollups, packing of days older than two. Prints bytes
- * a reading by table and in all, the time of a packing step, and of reading a day, a month and a
- * year, with ratios to the same readings as rows. Arguments: years systems jitter_ms [folder];
- * jitter_ms: times are those of arrival, so much too early or late; 0: the devices' own.
+ * minutes apart) day by day: append, hours, daily values, packing of days older than two. Prints
+ * bytes a reading by table and in all, the time of a packing step, and of reading a day, a month
+ * and a year, with ratios to the same readings as rows. Arguments: years systems jitter_ms
+ * [folder]; jitter_ms: times are those of arrival, so much too early or late; 0: the devices' own.
  */
 #include "measure/unit.h"
 #include "store/day_pack.h"
@@ -87,6 +87,35 @@ static struct reading make_reading(struct run *run, long point, int64_t day, lon
                             unit_to_si(unit, round(value * digits) / digits)};
 }
 
+static int by_value(const void *a, const void *b) {
+    double one = *(const double *)a, other = *(const double *)b;
+    return (one > other) - (one < other);
+}
+
+/* The daily row, as the daemon makes it once the day is over. */
+static void keep_day(struct run *run, long point, int64_t day) {
+    struct reading readings[A_DAY + 1];
+    double values[A_DAY + 1], sum = 0;
+    size_t count;
+    int64_t start_ms = day * DAY_PACK_DAY_MS;
+    must(series_read(run->store, run->keys[point], start_ms, start_ms + DAY_PACK_DAY_MS, readings,
+                     A_DAY + 1, &count),
+         run->store, "read");
+    if (count == 0)
+        return;
+    for (size_t i = 0; i < count; i++)
+        sum += values[i] = readings[i].value;
+    qsort(values, count, sizeof *values, by_value);
+    const struct series_day row = {day,
+                                   start_ms,
+                                   start_ms + DAY_PACK_DAY_MS,
+                                   (int64_t)count,
+                                   values[count / 2],
+                                   sum / (double)count,
+                                   DAY_PACK_DAY_MS};
+    must(series_day_put(run->store, run->keys[point], &row), run->store, "day");
+}
+
 static void append_day(struct run *run, int64_t day) {
     struct store *store = run->store;
     double begin = cpu();
@@ -107,9 +136,12 @@ static void append_day(struct run *run, int64_t day) {
     run->append_s += cpu() - begin;
     begin = cpu();
     for (long p = 0; p < POINTS * run->systems; p++)
-        must(series_hours_rebuild(store, run->keys[p], INTERVAL_MS, day * DAY_PACK_DAY_MS,
+        must(series_hours_rebuild(store, run->keys[p], INTERVAL_MS,
+                                  day * DAY_PACK_DAY_MS - INTERVAL_MS,
                                   (day + 1) * DAY_PACK_DAY_MS - 1),
              store, "rollup");
+    for (long p = 0; p < POINTS * run->systems; p++)
+        keep_day(run, p, day - 1);
     must(store_commit(store), store, "commit");
     run->rollup_s += cpu() - begin;
 }
@@ -178,7 +210,9 @@ static void tell_size(const struct run *run, const char *path) {
     double inside = ask(path, "SELECT sum(length(pack)) FROM day_packs");
     double rows =
         ask(path, "SELECT pgsize FROM dbstat WHERE aggregate = TRUE AND name = 'readings'");
-    double hours = ask(path, "SELECT pgsize FROM dbstat WHERE aggregate = TRUE AND name = 'hours'");
+    double hours = ask(path, "SELECT sum(pgsize) FROM dbstat WHERE aggregate = TRUE AND name IN "
+                             "('hours', 'day_hours')");
+    double days = ask(path, "SELECT pgsize FROM dbstat WHERE aggregate = TRUE AND name = 'days'");
     double row_count = total - packed;
     printf("%.0f readings, %.0f of them packed; bytes a reading:\n", total, packed);
     if (packed > 0)
@@ -186,8 +220,8 @@ static void tell_size(const struct run *run, const char *path) {
                inside / packed);
     if (row_count > 0)
         printf("  rows: %.2f\n", rows / row_count);
-    printf("  all readings: %.3f, hourly rollups beside them: %.2f, whole file: %.2f (%.1f MiB)\n",
-           (packs + rows) / total, hours / total, file / total, file / 1048576);
+    printf("  all readings: %.3f, hours: %.3f, days: %.3f, whole file: %.3f (%.1f MiB)\n",
+           (packs + rows) / total, hours / total, days / total, file / total, file / 1048576);
     printf("CPU a reading: append %.2f us, rollups %.2f us, packing %.2f us; longest packing step "
            "%.1f ms\n",
            1e6 * run->append_s / total, 1e6 * run->rollup_s / total,

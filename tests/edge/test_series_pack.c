@@ -76,7 +76,7 @@ static void change(const char *sql) {
 
 struct pair {
     struct store *rows, *packs;
-    int64_t keys[2];
+    int64_t keys[2], interval_ms;
 };
 
 static int64_t random_time(struct test_random *random) {
@@ -124,19 +124,23 @@ static void same_range(const struct pair *pair, int64_t key, int64_t from_ms, in
         same_reading(STORE_OK, &a[i], STORE_OK, &b[i]);
 }
 
-static void same_hours(const struct pair *pair, int64_t key) {
-    static struct series_hour a[400], b[400];
+static void same_hours(const struct pair *pair, int64_t key, int64_t from_ms, int64_t to_ms,
+                       size_t capacity) {
+    static struct series_hour a[3000], b[3000];
     size_t a_count, b_count;
-    ck_assert_int_eq(series_hours(pair->rows, key, INT64_MIN, INT64_MAX, a, 400, &a_count),
+    ck_assert_int_eq(series_hours(pair->rows, key, from_ms, to_ms, a, capacity, &a_count),
                      STORE_OK);
-    ck_assert_int_eq(series_hours(pair->packs, key, INT64_MIN, INT64_MAX, b, 400, &b_count),
+    ck_assert_int_eq(series_hours(pair->packs, key, from_ms, to_ms, b, capacity, &b_count),
                      STORE_OK);
     ck_assert_uint_eq(a_count, b_count);
     for (size_t i = 0; i < a_count; i++) {
         ck_assert_int_eq(a[i].hour_ms, b[i].hour_ms);
         ck_assert_int_eq(a[i].count, b[i].count);
         ck_assert_int_eq(a[i].covered_ms, b[i].covered_ms);
-        ck_assert(a[i].value_ms == b[i].value_ms);
+        ck_assert(memcmp(&a[i].value_ms, &b[i].value_ms, sizeof(double)) == 0);
+        ck_assert(isnan(a[i].lowest) == isnan(b[i].lowest));
+        ck_assert(isnan(a[i].lowest) || memcmp(&a[i].lowest, &b[i].lowest, sizeof(double)) == 0);
+        ck_assert(isnan(a[i].highest) || memcmp(&a[i].highest, &b[i].highest, sizeof(double)) == 0);
     }
 }
 
@@ -150,20 +154,48 @@ static void same_counts(const struct pair *pair) {
 static void append_both(const struct pair *pair, struct test_random *random) {
     int64_t key = pair->keys[test_random_next(random) % 2], time = random_time(random);
     int number = test_random_unit(random) < 0.3 ? 40 : 1;
-    for (int i = 0; i < number; i++, time += INTERVAL_MS) {
+    bool has_hours = test_random_unit(random) < 0.95;
+    for (int i = 0; i < number; i++, time += pair->interval_ms) {
         double value = round(600 + 10 * test_random_unit(random)) / 100 * 249.08891;
         enum series_append a = append(pair->rows, key, time, value, false);
         ck_assert_int_eq(append(pair->packs, key, time, value, false), a);
-        for (int s = 0; s < 2; s++)
-            ck_assert_int_eq(series_hours_rebuild(s ? pair->packs : pair->rows, key, INTERVAL_MS,
-                                                  time - INTERVAL_MS, time + INTERVAL_MS),
+        for (int s = 0; has_hours && s < 2; s++)
+            ck_assert_int_eq(series_hours_rebuild(s ? pair->packs : pair->rows, key,
+                                                  pair->interval_ms, time - pair->interval_ms,
+                                                  time + pair->interval_ms),
                              STORE_OK);
     }
 }
 
+static void change_interval(struct pair *pair, struct test_random *random) {
+    static const int64_t intervals[] = {INTERVAL_MS, INTERVAL_MS / 2, HOUR_MS, 26 * HOUR_MS};
+    pair->interval_ms = intervals[test_random_next(random) % 4];
+    for (int k = 0; k < 2; k++)
+        for (int s = 0; s < 2; s++)
+            ck_assert_int_eq(
+                series_set_interval(s ? pair->packs : pair->rows, pair->keys[k], pair->interval_ms),
+                STORE_OK);
+}
+
+/* An hour as the monitor writes it, with sums that no readings give. */
+static void put_hour(const struct pair *pair, int64_t key, int64_t time_ms) {
+    int64_t hour_ms = time_ms - (time_ms % HOUR_MS + HOUR_MS) % HOUR_MS;
+    const struct series_hour hour = {hour_ms, 3, 1.0 / 3 * (double)time_ms, 1000, -5.5, 1e9};
+    for (int s = 0; s < 2; s++)
+        ck_assert_int_eq(series_hour_put(s ? pair->packs : pair->rows, key, &hour), STORE_OK);
+}
+
+/* Retention at midnight: packed days go whole. */
+static void expire_both(const struct pair *pair, int64_t before_ms) {
+    int deleted;
+    for (int s = 0; s < 2; s++)
+        ck_assert_int_eq(series_expire(s ? pair->packs : pair->rows, before_ms, 1000000, &deleted),
+                         STORE_OK);
+}
+
 static void one_step(struct pair *pair, struct test_random *random) {
     int64_t key = pair->keys[test_random_next(random) % 2];
-    switch (test_random_next(random) % 8) {
+    switch (test_random_next(random) % 10) {
     case 0:
         pack(pair->packs, random_time(random), 1 + (int)(test_random_next(random) % 100));
         break;
@@ -184,6 +216,16 @@ static void one_step(struct pair *pair, struct test_random *random) {
     case 4:
         same_neighbours(pair, key, random_time(random));
         break;
+    case 5:
+        same_hours(pair, key, random_time(random), random_time(random),
+                   1 + (size_t)(test_random_next(random) % 50));
+        break;
+    case 6:
+        if (test_random_unit(random) < 0.2)
+            change_interval(pair, random);
+        if (test_random_unit(random) < 0.2)
+            put_hour(pair, key, random_time(random));
+        break;
     default:
         append_both(pair, random);
     }
@@ -193,7 +235,8 @@ START_TEST(nobody_who_reads_sees_a_difference) {
     struct test_random random = {test_seed() + (uint64_t)_i};
     struct pair pair = {store_test_open(store_test_path(folder, "rows.db"), NULL),
                         store_test_open(path, NULL),
-                        {0}};
+                        {0},
+                        INTERVAL_MS};
     for (int k = 0; k < 2; k++) {
         int64_t key;
         ck_assert_int_eq(series_key(pair.rows, "elm-3", k ? "b" : "a", &pair.keys[k]), STORE_OK);
@@ -206,26 +249,36 @@ START_TEST(nobody_who_reads_sees_a_difference) {
     for (int i = 0; i < 150; i++)
         one_step(&pair, &random);
     pack_all(pair.packs, 2 * DAY_MS);
+    for (int k = 0; k < 2; k++)
+        same_hours(&pair, pair.keys[k], INT64_MIN, INT64_MAX, 3000);
+    expire_both(&pair, _i % 3 ? -DAY_MS : DAY_MS);
     for (int i = 0; i < 50; i++)
         one_step(&pair, &random);
     store_close(pair.packs);
     pair.packs = store_test_open(path, NULL);
     for (int k = 0; k < 2; k++) {
         same_range(&pair, pair.keys[k], INT64_MIN, INT64_MAX, 3000);
-        same_hours(&pair, pair.keys[k]);
+        same_hours(&pair, pair.keys[k], INT64_MIN, INT64_MAX, 3000);
         for (int i = 0; i < 100; i++)
             same_neighbours(&pair, pair.keys[k], random_time(&random));
         same_neighbours(&pair, pair.keys[k], INT64_MIN);
         same_neighbours(&pair, pair.keys[k], INT64_MAX);
     }
     same_counts(&pair);
-    store_test_verify(pair.packs);
+    pack_all(pair.packs, 100 * DAY_MS);
+    for (int k = 0; k < 2; k++)
+        same_hours(&pair, pair.keys[k], INT64_MIN, INT64_MAX, 3000);
     store_close(pair.rows);
     store_close(pair.packs);
+    ck_assert_int_eq(ask("SELECT count(*) FROM hours"), 0);
 }
 END_TEST
 
 /* ---- packing ---- */
+
+/* Rows of a day at ten minutes: its readings and its hours. */
+#define DAY_ROWS (144 + 24)
+#define DAY_BEFORE 1 /* the hour before midnight, which the first reading covers */
 
 static int64_t make_days(struct store *store, int days, int a_day) {
     int64_t key;
@@ -245,13 +298,16 @@ static int64_t make_days(struct store *store, int days, int a_day) {
 START_TEST(only_closed_days_are_packed) {
     struct store *store = store_test_open(path, NULL);
     make_days(store, 4, 144);
-    ck_assert_int_eq(pack_all(store, 0), 0);
+    ck_assert_int_eq(pack_all(store, 0), DAY_BEFORE);
     ck_assert_int_eq(pack_all(store, DAY_MS - 1), 0);
-    ck_assert_int_eq(pack_all(store, 3 * DAY_MS + 5), 3 * 144);
+    ck_assert_int_eq(pack_all(store, 3 * DAY_MS + 5), 3 * DAY_ROWS);
     ck_assert_int_eq(pack_all(store, 3 * DAY_MS + 5), 0);
     store_test_verify(store);
     store_close(store);
     ck_assert_int_eq(ask("SELECT count(*) FROM readings"), 144);
+    ck_assert_int_eq(ask("SELECT count(*) FROM hours"), 24);
+    ck_assert_int_eq(ask("SELECT count(*) FROM day_hours"), 4);
+    ck_assert_int_lt(ask("SELECT max(length(hours)) FROM day_hours WHERE day >= 0"), 24);
     ck_assert_int_eq(ask("SELECT count(*) FROM day_packs"), 3);
     ck_assert_int_eq(ask("SELECT sum(count) FROM day_packs"), 3 * 144);
     ck_assert_int_eq(ask("SELECT max(day) FROM day_packs"), 2);
@@ -284,7 +340,7 @@ START_TEST(twins_of_packed_readings_are_found_whatever_is_said) {
     int64_t key = make_days(store, 3, 144);
     struct reading packed;
     ck_assert_int_eq(series_after(store, key, 0, &packed), STORE_OK);
-    ck_assert_int_eq(pack_all(store, 3 * DAY_MS), 3 * 144);
+    ck_assert_int_eq(pack_all(store, 3 * DAY_MS), DAY_BEFORE + 3 * DAY_ROWS);
     for (int certainly = 0; certainly < 2; certainly++) {
         ck_assert_int_eq(append(store, key, 0, packed.value, certainly), SERIES_SAME);
         ck_assert_int_eq(append(store, key, 0, packed.value + 1, certainly), SERIES_CONFLICT);
@@ -310,7 +366,7 @@ END_TEST
 START_TEST(retention_takes_packed_days_whole) {
     struct store *store = store_test_open(path, NULL);
     int64_t key = make_days(store, 6, 144), total;
-    ck_assert_int_eq(pack_all(store, 4 * DAY_MS), 4 * 144);
+    ck_assert_int_eq(pack_all(store, 4 * DAY_MS), DAY_BEFORE + 4 * DAY_ROWS);
     append(store, key, 1, 5.0, false); /* beside a pack */
     int deleted, sum = 0;
     do {
@@ -360,7 +416,7 @@ START_TEST(a_backup_holds_the_packs) {
     struct store *store = store_test_open(path, NULL);
     int64_t key = make_days(store, 5, 144), total;
     char why[500];
-    ck_assert_int_eq(pack_all(store, 4 * DAY_MS), 4 * 144);
+    ck_assert_int_eq(pack_all(store, 4 * DAY_MS), DAY_BEFORE + 4 * DAY_ROWS);
     const char *copy = store_test_path(folder, "copy.db");
     ck_assert_int_eq(store_backup(store, copy, NULL, NULL, why, sizeof why), STORE_OK);
     store_close(store);
@@ -399,28 +455,46 @@ START_TEST(a_damaged_pack_is_told_and_stops_nothing_else) {
     ck_assert_int_eq(count, 1);
     ck_assert_msg(strstr(findings, "packed day of elm-3/suction, 1970-01-02: damaged"), "%s",
                   findings);
-    struct reading got[300], reading;
+    store_close(store);
+    store = store_test_open(path, NULL);
+    static struct reading got[1000];
+    static struct series_hour hours[200];
+    struct reading reading;
     size_t got_count;
-    ck_assert_int_eq(series_read(store, key, 0, FOR_EVER, got, 300, &got_count), STORE_DAMAGED);
-    ck_assert_ptr_nonnull(strstr(store_error(store), "packed day 1970-01-02"));
-    ck_assert_int_eq(series_read(store, key, 0, DAY_MS, got, 300, &got_count), STORE_OK);
-    ck_assert_uint_eq(got_count, 144);
-    ck_assert_int_eq(series_read(store, key, 2 * DAY_MS, FOR_EVER, got, 300, &got_count), STORE_OK);
-    ck_assert_uint_eq(got_count, 288);
+    int64_t damaged_key, day_ms;
+    ck_assert(!series_damage_next(store, &damaged_key, &day_ms));
+    /* Whoever reads finds a gap of a day. */
+    ck_assert_int_eq(series_read(store, key, 0, FOR_EVER, got, 1000, &got_count), STORE_OK);
+    ck_assert_uint_eq(got_count, 3 * 144);
+    ck_assert_int_eq(got[144].time_ms, 2 * DAY_MS);
+    ck_assert_uint_eq(series_damage_met(store), 1);
+    ck_assert_int_eq(series_hours(store, key, 0, FOR_EVER, hours, 200, &got_count), STORE_OK);
+    ck_assert_uint_eq(got_count, 3 * 24);
+    ck_assert_int_eq(hours[24].hour_ms, 2 * DAY_MS);
+    ck_assert_int_eq(series_before(store, key, 2 * DAY_MS, &reading), STORE_OK);
+    ck_assert_int_eq(reading.time_ms, DAY_MS - INTERVAL_MS);
+    ck_assert_int_eq(series_after(store, key, DAY_MS, &reading), STORE_OK);
+    ck_assert_int_eq(reading.time_ms, 2 * DAY_MS);
     ck_assert_int_eq(series_newest(store, key, &reading), STORE_OK);
+    ck_assert_uint_eq(series_damage_met(store), 4);
+    /* It is told, once. */
+    ck_assert(series_damage_next(store, &damaged_key, &day_ms));
+    ck_assert_int_eq(damaged_key, key);
+    ck_assert_int_eq(day_ms, DAY_MS);
+    ck_assert(!series_damage_next(store, &damaged_key, &day_ms));
     /* A late reading of that day is kept, its hours are left as they are, and packing passes on. */
     ck_assert_int_eq(append(store, key, DAY_MS + 77, 5.0, false), SERIES_NEW);
     ck_assert_int_eq(series_hours_rebuild(store, key, INTERVAL_MS, DAY_MS, DAY_MS), STORE_OK);
-    struct series_hour hour;
-    ck_assert_int_eq(series_hours(store, key, DAY_MS, DAY_MS + 1, &hour, 1, &got_count), STORE_OK);
-    ck_assert_uint_eq(got_count, 1);
-    ck_assert_int_eq(hour.count, 6);
-    ck_assert_int_eq(pack_all(store, 4 * DAY_MS), 144);
+    ck_assert_int_eq(pack_all(store, 4 * DAY_MS), DAY_ROWS);
     ck_assert_int_eq(series_after(store, key, 3 * DAY_MS, &reading), STORE_OK);
+    ck_assert_int_eq(series_read(store, key, DAY_MS, 2 * DAY_MS, got, 1000, &got_count), STORE_OK);
+    ck_assert_uint_eq(got_count, 1);
     int deleted;
     ck_assert_int_eq(series_expire(store, 2 * DAY_MS, 10000, &deleted), STORE_OK);
     ck_assert_int_eq(deleted, 2 * 144 + 1);
     store_test_verify(store);
+    ck_assert_int_eq(series_hours(store, key, 0, FOR_EVER, hours, 200, &got_count), STORE_OK);
+    ck_assert_uint_eq(got_count, 3 * 24);
     store_close(store);
 }
 END_TEST
@@ -444,6 +518,17 @@ static const struct {
      "UPDATE totals SET value = value + 1 WHERE name = 'readings'",
      "twice"},
     {"UPDATE day_packs SET point = 9", "belongs to no row"},
+    {"UPDATE day_hours SET point = 9", "belongs to no row"},
+    {"UPDATE day_hours SET hours = (SELECT hours FROM day_hours WHERE day = 1) WHERE day = 0",
+     "1970-01-01: its hours are damaged"},
+    {"UPDATE day_hours SET hours = x''", "hours are damaged"},
+    {"UPDATE day_hours SET hours = x'E2' || substr(hours, 2)", "hours are damaged"},
+    {"DELETE FROM day_hours WHERE day = 1", "missing"},
+    {"DELETE FROM day_packs WHERE day = 2;"
+     "UPDATE totals SET value = value - 144 WHERE name = 'readings'",
+     "hours are noted, but there are no readings"},
+    {"INSERT INTO hours VALUES (1, 7200000, 0, 0, 0, NULL, NULL)", "missing"},
+    {"INSERT INTO hours VALUES (1, 7200000, 6, 1, 3600000, 0, 1)", "lowest or highest"},
 };
 
 START_TEST(verify_finds_what_was_tampered_with) {
@@ -588,7 +673,7 @@ int main(void) {
     test_seed();
     TCase *same = tcase_create("same"), *faults = tcase_create("faults");
     tcase_add_checked_fixture(same, set_up, tear_down);
-    tcase_add_loop_test(same, nobody_who_reads_sees_a_difference, 0, 20);
+    tcase_add_loop_test(same, nobody_who_reads_sees_a_difference, 0, 40);
     tcase_add_test(same, only_closed_days_are_packed);
     tcase_add_test(same, one_step_is_small);
     tcase_add_test(same, twins_of_packed_readings_are_found_whatever_is_said);

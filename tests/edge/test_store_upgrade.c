@@ -1,4 +1,7 @@
-/* A store of version 1, as kept in store_version_1.sql, becomes one of today: whole or not at all.
+/*
+ * Stores of older versions, as kept in store_version_1.sql and store_version_2.sql, become one of
+ * today: whole or not at all, and who reads sees no difference before, while and after what they
+ * hold is packed in small steps.
  */
 #include "failing_vfs.h"
 #include "store_support.h"
@@ -13,25 +16,40 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
-#define BATCHES 12
+#define BATCHES 12 /* in the store of version 1 */
+#define NEWEST 3   /* version */
 #define LAST_MS INT64_C(1800000000000)
+#define ROOM 2000
 
 static const char *folder, *path;
-static char *sql;
+static char *sqls[NEWEST]; /* by version */
+
+/* All that can be read of the points of a store. */
+struct snapshot {
+    size_t reading_count[4], hour_count[4];
+    struct reading readings[4][ROOM];
+    struct series_hour hours[4][ROOM];
+};
+static struct snapshot before, after;
 
 static void set_up(void) {
     folder = store_test_folder();
     path = store_test_path(folder, "subslab.db");
-    FILE *file = fopen(TEST_DATA_DIR "/store_version_1.sql", "r");
-    ck_assert_ptr_nonnull(file);
-    sql = calloc(1, 200000);
-    ck_assert_ptr_nonnull(sql);
-    ck_assert_uint_gt(fread(sql, 1, 199999, file), 10000);
-    fclose(file);
+    for (int version = 1; version < NEWEST; version++) {
+        char name[300];
+        snprintf(name, sizeof name, TEST_DATA_DIR "/store_version_%d.sql", version);
+        FILE *file = fopen(name, "r");
+        ck_assert_ptr_nonnull(file);
+        sqls[version] = calloc(1, 200000);
+        ck_assert_ptr_nonnull(sqls[version]);
+        ck_assert_uint_gt(fread(sqls[version], 1, 199999, file), 10000);
+        fclose(file);
+    }
 }
 
 static void tear_down(void) {
-    free(sql);
+    for (int version = 1; version < NEWEST; version++)
+        free(sqls[version]);
     store_test_remove(folder);
 }
 
@@ -47,7 +65,7 @@ static int64_t ask(const char *question) {
     return answer;
 }
 
-static void make_version_1(void) {
+static void make_version(int version) {
     static const char *const suffixes[] = {"", "-wal", "-shm"};
     char name[400];
     for (size_t i = 0; i < 3; i++) {
@@ -59,36 +77,125 @@ static void make_version_1(void) {
     ck_assert_int_eq(
         sqlite3_exec(db, "PRAGMA synchronous=OFF; PRAGMA journal_mode=WAL", NULL, NULL, NULL),
         SQLITE_OK);
-    ck_assert_int_eq(sqlite3_exec(db, sql, NULL, NULL, NULL), SQLITE_OK);
+    ck_assert_int_eq(sqlite3_exec(db, sqls[version], NULL, NULL, NULL), SQLITE_OK);
     ck_assert_int_eq(sqlite3_close(db), SQLITE_OK);
-    ck_assert_int_eq(ask("PRAGMA user_version"), 1);
+    ck_assert_int_eq(ask("PRAGMA user_version"), version);
 }
 
-static int64_t packs(void) {
-    return ask("SELECT count(*) FROM sqlite_schema WHERE name = 'day_packs'");
+/* The version that its tables belong to. */
+static int64_t tables(void) {
+    return 1 + ask("SELECT count(*) FROM sqlite_schema WHERE name IN ('day_packs', 'day_hours')");
 }
 
-static void expect_upgraded(void) {
-    struct store *store = store_test_open(path, NULL);
-    ck_assert_int_eq(store_test_count_batches(store), BATCHES);
+/* ---- what is read ---- */
+
+static void look(struct store *store, struct snapshot *snapshot) {
+    static const char *const points[4] = {"suction", "radon", "hole-1", "old"};
+    *snapshot = (struct snapshot){0};
+    for (int i = 0; i < 4; i++) {
+        int64_t key;
+        if (series_find(store, "elm-3", points[i], &key) != STORE_OK)
+            continue;
+        ck_assert_int_eq(series_read(store, key, INT64_MIN, INT64_MAX, snapshot->readings[i], ROOM,
+                                     &snapshot->reading_count[i]),
+                         STORE_OK);
+        ck_assert_int_eq(series_hours(store, key, INT64_MIN, INT64_MAX, snapshot->hours[i], ROOM,
+                                      &snapshot->hour_count[i]),
+                         STORE_OK);
+    }
+}
+
+static void look_at_old(void) {
+    struct store *store = NULL;
+    char why[500];
+    const struct store_options options = {STORE_READ_ONLY, 100, NULL};
+    ck_assert_int_eq(store_open(path, &options, &store, why, sizeof why), STORE_OK);
+    look(store, &before);
+    store_close(store);
+}
+
+static void expect_the_same(struct store *store) {
+    look(store, &after);
+    for (int i = 0; i < 4; i++) {
+        ck_assert_uint_eq(before.reading_count[i], after.reading_count[i]);
+        ck_assert_uint_eq(before.hour_count[i], after.hour_count[i]);
+        ck_assert(memcmp(before.readings[i], after.readings[i],
+                         before.reading_count[i] * sizeof before.readings[i][0]) == 0);
+        for (size_t h = 0; h < before.hour_count[i]; h++) {
+            const struct series_hour *a = &before.hours[i][h], *b = &after.hours[i][h];
+            ck_assert_int_eq(a->hour_ms, b->hour_ms);
+            ck_assert_int_eq(a->count, b->count);
+            ck_assert_int_eq(a->covered_ms, b->covered_ms);
+            ck_assert(memcmp(&a->value_ms, &b->value_ms, sizeof a->value_ms) == 0);
+            ck_assert(a->count == 0 || (a->lowest == b->lowest && a->highest == b->highest));
+        }
+    }
+}
+
+/* The lazy part: what there is becomes packed in small steps, and reads the same after each. */
+static void expect_packed(struct store *store) {
+    int packed = 1;
+    while (packed > 0) {
+        ck_assert_int_eq(series_pack(store, LAST_MS, 40, &packed), STORE_OK);
+        ck_assert_int_le(packed, 40 + 24);
+        expect_the_same(store);
+    }
     store_test_verify(store);
+}
+
+/* ---- one of today ---- */
+
+static void expect_batches(struct store *store) {
+    ck_assert_int_eq(store_test_count_batches(store), BATCHES);
     ck_assert_int_eq(store_test_write_batch(store, BATCHES), STORE_OK);
     int packed;
     ck_assert_int_eq(series_pack(store, LAST_MS, 1000, &packed), STORE_OK);
-    ck_assert_int_eq(packed, (BATCHES + 1) * BATCH_SIZE);
     ck_assert_int_eq(store_test_count_batches(store), BATCHES + 1);
     store_test_verify(store);
     int64_t key, day;
     ck_assert_int_eq(series_find(store, "elm-3", "suction", &key), STORE_OK);
     ck_assert_int_eq(series_newest_day(store, key, &day), STORE_OK);
     ck_assert_int_eq(day, 19675);
-    store_close(store);
-    ck_assert_int_eq(ask("PRAGMA user_version"), 2);
 }
 
-START_TEST(version_1_becomes_version_2) {
-    make_version_1();
-    expect_upgraded();
+static void expect_upgraded(int version) {
+    struct store *store = store_test_open(path, NULL);
+    store_test_verify(store);
+    expect_the_same(store);
+    expect_packed(store);
+    if (version == 1)
+        expect_batches(store);
+    store_close(store);
+    ck_assert_int_eq(ask("PRAGMA user_version"), NEWEST);
+    ck_assert_int_eq(ask("SELECT count(*) FROM hours"), 0);
+    ck_assert_int_eq(ask("SELECT count(*) FROM readings"), 0);
+}
+
+START_TEST(an_old_store_becomes_one_of_today) {
+    make_version(_i);
+    look_at_old();
+    for (int i = 0; i < 3; i++)
+        ck_assert_uint_gt(before.hour_count[i], 10);
+    ck_assert_uint_eq(before.hour_count[3] > 10, _i > 1);
+    expect_upgraded(_i);
+}
+END_TEST
+
+START_TEST(hours_outlive_their_readings_after_an_upgrade) {
+    make_version(_i);
+    look_at_old();
+    struct store *store = store_test_open(path, NULL);
+    expect_packed(store);
+    int deleted;
+    do
+        ck_assert_int_eq(series_expire(store, LAST_MS, 1000, &deleted), STORE_OK);
+    while (deleted > 0);
+    for (int i = 0; i < 4; i++)
+        before.reading_count[i] = 0;
+    expect_the_same(store);
+    store_test_verify(store);
+    store_close(store);
+    ck_assert_int_eq(ask("SELECT count(*) FROM day_packs"), 0);
 }
 END_TEST
 
@@ -96,10 +203,10 @@ START_TEST(the_schema_is_the_same_however_one_came_to_it) {
     static const char look[] =
         "SELECT group_concat(name || ':' || coalesce(sql, ''), ';') FROM (SELECT * FROM "
         "sqlite_schema WHERE name NOT LIKE 'sqlite_%' ORDER BY name)";
-    char *schemas[2];
-    for (int i = 0; i < 2; i++) {
-        if (i == 0)
-            make_version_1();
+    char *schemas[NEWEST];
+    for (int i = 0; i < NEWEST; i++) {
+        if (i > 0)
+            make_version(i);
         else
             path = store_test_path(folder, "new.db");
         store_close(store_test_open(path, NULL));
@@ -112,32 +219,34 @@ START_TEST(the_schema_is_the_same_however_one_came_to_it) {
         sqlite3_finalize(statement);
         sqlite3_close(db);
     }
-    ck_assert_str_eq(schemas[0], schemas[1]);
-    ck_assert_ptr_nonnull(strstr(schemas[0], "day_packs"));
-    free(schemas[0]);
-    free(schemas[1]);
+    ck_assert_ptr_nonnull(strstr(schemas[0], "day_hours"));
+    for (int i = 1; i < NEWEST; i++)
+        ck_assert_str_eq(schemas[0], schemas[i]);
+    for (int i = 0; i < NEWEST; i++)
+        free(schemas[i]);
 }
 END_TEST
 
-START_TEST(a_reader_reads_version_1_and_leaves_it) {
-    make_version_1();
+START_TEST(a_reader_reads_an_old_version_and_leaves_it) {
+    make_version(_i);
+    look_at_old();
     struct store *store = NULL;
     char why[500];
     const struct store_options options = {STORE_READ_ONLY, 100, NULL};
     ck_assert_int_eq(store_open(path, &options, &store, why, sizeof why), STORE_OK);
-    ck_assert_int_eq(store_test_count_batches(store), BATCHES);
     store_test_verify(store);
     ck_assert_int_eq(
         store_backup(store, store_test_path(folder, "copy.db"), NULL, NULL, why, sizeof why),
         STORE_OK);
     store_close(store);
-    ck_assert_int_eq(ask("PRAGMA user_version"), 1);
+    ck_assert_int_eq(ask("PRAGMA user_version"), _i);
     path = store_test_path(folder, "copy.db");
-    expect_upgraded();
+    expect_upgraded(_i);
 }
 END_TEST
 
-START_TEST(a_failing_upgrade_leaves_version_1) {
+START_TEST(a_failing_upgrade_leaves_the_old_version) {
+    int version = 1 + _i / 2;
     static const struct {
         unsigned kinds;
         int code;
@@ -146,11 +255,12 @@ START_TEST(a_failing_upgrade_leaves_version_1) {
     int stopped = 0;
     bool fired = true;
     for (long n = 1; fired; n++) {
-        make_version_1();
+        make_version(version);
+        look_at_old();
         struct store *store = NULL;
         char why[500];
         const struct store_options options = {STORE_READ_WRITE, 50, FAILING_VFS};
-        failing_vfs_arm(faults[_i].kinds, n, faults[_i].code, true);
+        failing_vfs_arm(faults[_i % 2].kinds, n, faults[_i % 2].code, true);
         enum store_status status = store_open(path, &options, &store, why, sizeof why);
         store_close(store);
         fired = failing_vfs_fired();
@@ -159,17 +269,19 @@ START_TEST(a_failing_upgrade_leaves_version_1) {
             ck_assert_int_eq(status, STORE_FAILING);
             stopped++;
         }
-        ck_assert_int_eq(ask("PRAGMA user_version"), 1 + packs()); /* both or neither */
-        expect_upgraded();
+        ck_assert_int_eq(ask("PRAGMA user_version"), tables()); /* both or neither */
+        expect_upgraded(version);
     }
     ck_assert_int_gt(stopped, 0);
 }
 END_TEST
 
-START_TEST(a_power_cut_in_an_upgrade_leaves_version_1_or_2) {
+START_TEST(a_power_cut_in_an_upgrade_leaves_the_old_or_the_new) {
     failing_vfs_register();
     uint64_t random = test_seed() + (uint64_t)_i;
-    make_version_1();
+    int version = 1 + _i / 16;
+    make_version(version);
+    look_at_old();
     failing_vfs_start_shadows();
     struct store *store = NULL;
     char why[500];
@@ -185,17 +297,18 @@ START_TEST(a_power_cut_in_an_upgrade_leaves_version_1_or_2) {
     failing_vfs_stop_shadows();
     store_close(store);
     path = store_test_path(home, "subslab.db");
-    ck_assert_int_eq(ask("PRAGMA user_version"), 1 + packs());
-    expect_upgraded();
+    ck_assert_int_eq(ask("PRAGMA user_version"), tables());
+    expect_upgraded(version);
     store_test_remove(home);
 }
 END_TEST
 
-START_TEST(a_kill_in_an_upgrade_leaves_version_1_or_2) {
+START_TEST(a_kill_in_an_upgrade_leaves_the_old_or_the_new) {
     struct test_random random = {test_seed()};
     int old = 0;
     for (int kills = 0; kills < 30; kills++) {
-        make_version_1();
+        make_version(_i);
+        look_at_old();
         pid_t child = fork();
         if (child == 0) {
             store_test_open(path, NULL);
@@ -207,9 +320,9 @@ START_TEST(a_kill_in_an_upgrade_leaves_version_1_or_2) {
         waitpid(child, &status, 0);
         ck_assert(WIFSIGNALED(status));
         int64_t version = ask("PRAGMA user_version");
-        ck_assert_int_eq(version, 1 + packs());
-        old += version == 1;
-        expect_upgraded();
+        ck_assert_int_eq(version, tables());
+        old += version < NEWEST;
+        expect_upgraded(_i);
     }
     printf("30 kills, %d before the upgrade was done\n", old);
 }
@@ -219,11 +332,12 @@ int main(void) {
     test_seed();
     TCase *tcase = tcase_create("upgrade");
     tcase_add_checked_fixture(tcase, set_up, tear_down);
-    tcase_add_test(tcase, version_1_becomes_version_2);
+    tcase_add_loop_test(tcase, an_old_store_becomes_one_of_today, 1, NEWEST);
+    tcase_add_loop_test(tcase, hours_outlive_their_readings_after_an_upgrade, 1, NEWEST);
     tcase_add_test(tcase, the_schema_is_the_same_however_one_came_to_it);
-    tcase_add_test(tcase, a_reader_reads_version_1_and_leaves_it);
-    tcase_add_loop_test(tcase, a_failing_upgrade_leaves_version_1, 0, 2);
-    tcase_add_loop_test(tcase, a_power_cut_in_an_upgrade_leaves_version_1_or_2, 0, 16);
-    tcase_add_test(tcase, a_kill_in_an_upgrade_leaves_version_1_or_2);
+    tcase_add_loop_test(tcase, a_reader_reads_an_old_version_and_leaves_it, 1, NEWEST);
+    tcase_add_loop_test(tcase, a_failing_upgrade_leaves_the_old_version, 0, 4);
+    tcase_add_loop_test(tcase, a_power_cut_in_an_upgrade_leaves_the_old_or_the_new, 0, 32);
+    tcase_add_loop_test(tcase, a_kill_in_an_upgrade_leaves_the_old_or_the_new, 1, NEWEST);
     return run_test_case(tcase);
 }

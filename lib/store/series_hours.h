@@ -1,0 +1,51 @@
+/*
+ * series_hours: hours of a point in order, whether they lie as rows, are given in day_hours or are
+ * computed from packed readings. Private to lib/store.
+ *
+ * Rows count before what is kept of a day. Packing a day's hours never changes what readers see: it
+ * compares, and gives those hours as they are that would come out otherwise.
+ */
+#ifndef STORE_SERIES_HOURS_H
+#define STORE_SERIES_HOURS_H
+
+#include "store/day_hours.h"
+#include "store/store_sqlite.h"
+
+/* Hours of one point with from <= hour < to. One at a time in a store. */
+struct series_hours_cursor {
+    struct store *store;
+    int64_t key, from_ms, to_ms;
+    bool is_strict;            /* a damaged day ends it; otherwise it is passed over */
+    sqlite3_stmt *rows, *days; /* NULL when at the end */
+    struct series_hour row;    /* the next of `rows` */
+    struct day_pack_label day; /* of `days` */
+    bool is_filled;            /* with the hours of that day: */
+    struct day_hours_table table;
+    unsigned next; /* in it */
+};
+enum store_status series_hours_open(struct series_hours_cursor *cursor, struct store *store,
+                                    int64_t key, int64_t from_ms, int64_t to_ms, bool is_strict);
+/** STORE_NOT_FOUND at the end. */
+enum store_status series_hours_next(struct series_hours_cursor *cursor, struct series_hour *hour);
+void series_hours_close(struct series_hours_cursor *cursor);
+
+/** All hours of a day as readers see them. STORE_DAMAGED: what is kept of it cannot be read. */
+enum store_status series_hours_of_day(struct store *store, const struct day_pack_label *label,
+                                      struct day_hours_table *seen);
+
+/**
+ * Keeps the hours of a day, which are `seen`, beside the pack it has or without one. Not `is_whole`
+ * (rows of its readings are left): only when they were computed from an older pack. *rows is how
+ * many rows went.
+ */
+enum store_status series_hours_pack(struct store *store, const struct day_pack_label *label,
+                                    const struct day_hours_table *seen, bool is_whole, int *rows);
+
+/** The day's pack is about to go for its age: keeps its hours without it. */
+enum store_status series_hours_keep(struct store *store, const struct day_pack_label *label);
+
+/** Deletes the hours from … to (starts of hours), wherever they are kept. */
+enum store_status series_hours_delete(struct store *store, int64_t key, int64_t from_hour_ms,
+                                      int64_t to_hour_ms);
+
+#endif
