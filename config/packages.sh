@@ -16,6 +16,9 @@ packages_test="check clang libclang-rt-dev llvm clang-format clang-tidy binutils
     Rscript:r-base-core python3 python3-scipy python3-statsmodels python3-paho-mqtt python3-icalendar python3-prometheus-client
     curl jq node:nodejs npm:npm"
 
+# tests/bench/bench_peers.py: what somebody might pick instead; without them it leaves those rows out.
+packages_peers="collectd-core rrdtool"
+
 # tests/browser: a real browser that reads the page.
 packages_browser="chromium:chromium pdftotext:poppler-utils mosquitto"
 
@@ -44,7 +47,7 @@ package_is_present() {
 # shellcheck disable=SC2086
 packages_of() {
     for group; do
-        case $group in build | test | browser | package | demo) ;; *)
+        case $group in build | test | peers | browser | package | demo) ;; *)
             echo "packages_of: no group $group" >&2
             return 1
             ;;
@@ -54,6 +57,7 @@ packages_of() {
         case $group in
         build) printf '%s\n' $packages_build ;;
         test) printf '%s\n' $packages_test ;;
+        peers) printf '%s\n' $packages_peers ;;
         browser) printf '%s\n' $packages_browser ;;
         package) printf '%s\n' $packages_package ;;
         demo) printf '%s\n' $packages_demo ;;

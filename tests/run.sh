@@ -137,6 +137,7 @@ if [ "$list" = no ]; then
     echo "build-npm, the npm packages of tests/support/npm; all else stays in the build folders."
     # shellcheck disable=SC2086
     install_packages $package_groups || { echo "0 passed, 1 failed"; exit 1; }
+    wants bench && ! install_packages peers && echo "bench_peers goes without what is missing."
     mkdir -p "$RUN_FOLDER"
     rm -f "$RUN_FOLDER"/*.log "$RUN_FOLDER/results"
     : >"$RUN_FOLDER/results"

@@ -21,46 +21,6 @@ WINDOW = 2000  # the daemon's default receive_maximum
 RATIO_LEAST, PAHO_RATIO_LEAST = 0.5, 5.0
 CPU_US_GOAL, CPU_NOISE = 8.0, 2.0
 
-PAHO = """
-import json, sqlite3, sys
-import paho.mqtt.client as mqtt
-from paho.mqtt.packettypes import PacketTypes
-from paho.mqtt.properties import Properties
-port, count, folder = int(sys.argv[1]), int(sys.argv[2]), sys.argv[3]
-store = sqlite3.connect(folder + "/peer.db", isolation_level=None)
-store.execute("PRAGMA journal_mode = WAL"); store.execute("PRAGMA synchronous = FULL")
-store.execute("CREATE TABLE IF NOT EXISTS readings (topic TEXT, time_ms INTEGER, value REAL, "
-              "PRIMARY KEY (topic, time_ms)) WITHOUT ROWID")
-rows, taken = [], 0
-def commit():
-    store.execute("BEGIN")
-    store.executemany("INSERT OR IGNORE INTO readings VALUES (?, ?, ?)", rows)
-    store.execute("COMMIT")
-    rows.clear()
-def on_message(client, data, message):
-    global taken
-    body = json.loads(message.payload)
-    rows.append((message.topic, body["t"], body["v"]))
-    taken += 1
-    if len(rows) == 200:
-        commit()
-    if taken == count:
-        commit()
-        client.disconnect()
-client = mqtt.Client("peer-paho", protocol=mqtt.MQTTv5)
-properties = Properties(PacketTypes.CONNECT)
-properties.SessionExpiryInterval = 100000
-properties.ReceiveMaximum = 2000
-if count:
-    client.on_message = on_message
-else:
-    client.on_subscribe = lambda *_: client.disconnect()
-client.on_connect = lambda *_: client.subscribe("subslab/#", 1)
-client.connect("127.0.0.1", port, clean_start=False, properties=properties)
-client.loop_forever()
-"""
-
-
 def cpu_s(pid):
     """User and system time of a process; the system's clock tick is its resolution."""
     with open(f"/proc/{pid}/stat", encoding="ascii") as file:
@@ -103,11 +63,12 @@ def drain_by_daemon(daemon, count):
 
 def drain_by_paho(place):
     broker, folder = place.broker(), place.new_folder("peer")
-    command = ["/usr/bin/python3", "-c", PAHO, str(broker.port)]
-    subprocess.run(command + ["0", folder], check=True, timeout=60)
+    command = ["/usr/bin/python3", os.path.join(SUPPORT, "paho_to_sqlite.py"), str(broker.port),
+               "peer-paho", os.path.join(folder, "peer.db"), "200"]
+    subprocess.run(command + ["0"], check=True, timeout=60)
     broker.publish(messages(PAHO_READINGS, now_ms() - 10 * PAHO_READINGS))
     began = time.monotonic()
-    subprocess.run(command + [str(PAHO_READINGS), folder], check=True, timeout=300)
+    subprocess.run(command + [str(PAHO_READINGS)], check=True, timeout=300)
     took = time.monotonic() - began
     broker.stop()
     return PAHO_READINGS / took
