@@ -176,11 +176,12 @@ static json_t *reading_json(const struct fleet *fleet, size_t point,
 }
 
 /* A page goes point by point; the cursor names where the next one begins: "POINT TIME". Only the
-   first point goes on from the cursor; the others begin at `from`. */
+   first point goes on from the cursor; the others begin at `from`. "damaged": a day is left out. */
 static void answer_page(struct api_call *call, struct store *store, const struct page *page) {
     json_t *list = json_array(), *next = json_null();
     struct reading *readings = malloc(page->limit * sizeof *readings);
     size_t left = page->limit;
+    uint64_t met = series_damage_met(store);
     enum store_status status = readings ? STORE_OK : STORE_OUT_OF_MEMORY;
     for (size_t point = page->first; point <= page->last && status == STORE_OK && left; point++) {
         size_t count = 0;
@@ -196,7 +197,9 @@ static void answer_page(struct api_call *call, struct store *store, const struct
     }
     free(readings);
     if (status == STORE_OK) {
-        api_json(call, 200, json_pack("{s:o,s:o}", "readings", list, "next", next));
+        api_json(call, 200,
+                 json_pack("{s:o,s:o,s:b}", "readings", list, "next", next, "damaged",
+                           series_damage_met(store) != met));
         return;
     }
     json_decref(list);

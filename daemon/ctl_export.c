@@ -15,6 +15,7 @@ struct export {
     char *point;        /* SenML: the point whose base fields hold */
     int64_t base_ms;
     bool senml, any;
+    bool damaged; /* a day in between could not be read */
 };
 
 /* The shortest text that reads back as the same number. */
@@ -129,11 +130,16 @@ static enum ctl_status run(struct export *export, const struct ctl_path *query) 
         if (!page)
             return CTL_FAILED;
         write_page(export, json_object_get(page, "readings"));
+        export->damaged |= json_is_true(json_object_get(page, "damaged"));
         next = json_incref(json_object_get(page, "next"));
         json_decref(page);
     } while (json_is_string(next) && !ferror(stdout));
     json_decref(next);
     write_end(export);
+    if (export->damaged)
+        return ctl_error(export->ctl, CTL_FAILED,
+                         "days are left out, for they are damaged in the store; their names: "
+                         "subslabctl verify");
     return CTL_DONE;
 }
 

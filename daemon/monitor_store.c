@@ -584,18 +584,17 @@ enum store_status monitor_store_rejudge(struct monitor_store *link, size_t point
     };
     /* What the book has not written yet must be seen by the look at the history. */
     enum store_status status = monitor_store_write(link);
+    uint64_t met = series_damage_met(link->store);
     if (status == STORE_OK)
         status = record_alarm_list(link->store, &filter, on_past, &past);
     if (status == STORE_OK)
         status = read_all(link, link->keys[point], from_ms - ROLLUP_WINDOW_HOURS * ROLLUP_HOUR_MS,
                           &readings, &count);
-    /* A day that cannot be read any more cannot be judged again either; verify tells of it. */
-    bool unreadable = status == STORE_DAMAGED;
-    if (unreadable) {
+    /* A day that cannot be read any more cannot be judged again either. */
+    bool unreadable = series_damage_met(link->store) != met;
+    if (unreadable)
         log_line(LOG_LEVEL_ERROR, "store", "%s; %s/%s keeps its first judgement",
                  store_error(link->store), filter.system, filter.point);
-        status = STORE_OK;
-    }
     if (status == STORE_OK && !unreadable &&
         (past.failed || !monitor_rejudge(link->monitor, point, readings, count, from_ms, past.items,
                                          past.count, forget_alarm, link)))

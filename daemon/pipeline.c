@@ -4,6 +4,7 @@
 #include "backlog.h"
 #include "daily_upkeep.h"
 #include "explain.h"
+#include "log.h"
 #include "measure/duration.h"
 #include "store/records.h"
 
@@ -420,8 +421,29 @@ static void judge_absence(struct pipeline *pipeline, int64_t now_ms) {
     monitor_daemon(pipeline->monitor, CONDITION_READINGS_GAP, false, NULL, NAN, now_ms);
 }
 
+/* Days of the store that a reader came upon and could not read: gaps until a backup is back. */
+static void tell_damage(struct pipeline *pipeline, int64_t now_ms) {
+    int64_t key, day_ms;
+    char when[40], subject[400];
+    while (pipeline->store && series_damage_next(pipeline->store, &key, &day_ms)) {
+        size_t point = 0;
+        while (point < pipeline->fleet->point_count && pipeline->link.keys[point] != key)
+            point++;
+        bool is_known = point < pipeline->fleet->point_count;
+        timestamp_format(when, sizeof when, day_ms);
+        snprintf(subject, sizeof subject, "%.10s (UTC) of %s/%s", when,
+                 is_known ? fleet_system_id(pipeline->fleet, pipeline->fleet->points[point].system)
+                          : "a system that is gone",
+                 is_known ? fleet_point_id(pipeline->fleet, point) : "its point");
+        log_line(LOG_LEVEL_ERROR, "store",
+                 "readings of %s are damaged and left out; bring back a backup", subject);
+        monitor_daemon(pipeline->monitor, CONDITION_STORE_DAMAGED, true, subject, NAN, now_ms);
+    }
+}
+
 int64_t pipeline_tick(struct pipeline *pipeline, int64_t now_ms) {
     expire_refusals(pipeline, now_ms);
+    tell_damage(pipeline, now_ms);
     judge_absence(pipeline, now_ms);
     return monitor_advance(pipeline->monitor, now_ms);
 }
