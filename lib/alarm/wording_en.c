@@ -204,8 +204,10 @@ const struct wording_texts wording_english =
                     {ADVICE_SERVICE, "saved numbers are damaged",
                      "A file with saved numbers is damaged. We will look for a copy.",
                      "The saved numbers are whole again.", "Store damaged",
-                     "The store was damaged; it was set aside untouched and a new one begun.",
-                     "Keep the old file, check the disk, bring back the last backup.",
+                     "Stored readings are damaged. A damaged file is set aside untouched and a new "
+                     "one begun; a damaged day is left out.",
+                     "Keep the old file, check the disk, bring back the last backup; days are "
+                     "named by: subslabctl verify",
                      "The store is whole again."},
                 [CONDITION_DELIVERY_FAILING] =
                     {ADVICE_SERVICE, "some alerts could not be sent",

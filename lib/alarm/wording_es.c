@@ -234,8 +234,10 @@ const struct wording_texts wording_spanish =
                     {ADVICE_SERVICE, "hay números guardados dañados",
                      "Un archivo con números guardados está dañado. Buscaremos una copia.",
                      "Los números guardados están enteros otra vez.", "Almacén dañado",
-                     "El almacén estaba dañado; se apartó sin tocarlo y se empezó uno nuevo.",
-                     "Conserve el archivo viejo, revise el disco, recupere la última copia.",
+                     "Hay lecturas guardadas dañadas. Un archivo dañado se aparta sin tocarlo y se "
+                     "empieza uno nuevo; un día dañado se omite.",
+                     "Conserve el archivo viejo, revise el disco, recupere la última copia; los "
+                     "días los nombra: subslabctl verify",
                      "El almacén está entero otra vez."},
                 [CONDITION_DELIVERY_FAILING] =
                     {ADVICE_SERVICE, "algunos avisos no se pudieron enviar",
