@@ -22,9 +22,12 @@ static void check_settings_file(const char *file, struct settings_errors *errors
     if (!fleet)
         return;
     named_files_check(fleet->settings, errors);
-    if (errors->count == 0)
+    if (errors->count == 0) {
         printf("%s: %zu systems, %zu points, %zu contacts\n", file, fleet->system_count,
                fleet->point_count, fleet->settings->contact_count);
+        if (fleet->settings->contact_count == 0)
+            printf("Nobody is told anything until there is a contact.\n");
+    }
     fleet_destroy(fleet);
 }
 

@@ -112,8 +112,9 @@ static enum ctl_status visit_done(struct ctl *ctl, int argc, char **argv) {
 
 const struct ctl_command ctl_visit_commands[] = {
     {"visits", "[--ics FILE] [--json]", "who needs a visit, most urgent first",
-     "With reasons, what to check first and what to bring. --ics writes a calendar instead (\"-\": "
-     "standard output).",
+     "With reasons, what to check first and what to bring. \"due\" is the best day, in "
+     "brackets the first and the last that make sense. --ics writes a calendar instead "
+     "(\"-\": standard output).",
      visits},
     {"visit-done",
      "SYSTEM [POINT=VALUE …] --on DATE --by NAME --found TEXT --did TEXT [--radon-tested] "

@@ -1,5 +1,5 @@
 /*
- * condition: the table of everything that can be wrong, with its defaults (design section 4.5).
+ * condition: the table of everything that can be wrong, with its defaults.
  * A setting may change setpoint, deadband, delays and priority of any row for the fleet, a system
  * or a point. Words follow ISA-18.2. Pure.
  */

@@ -276,7 +276,7 @@ static const char *const si_words[DIMENSION_COUNT] = {
 };
 
 const char *unit_si_word(enum dimension dimension) {
-    assert((unsigned)dimension < DIMENSION_COUNT);
+    assert((unsigned)dimension < DIMENSION_COUNT && si_words[dimension]);
     return si_words[dimension];
 }
 

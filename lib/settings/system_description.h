@@ -1,6 +1,6 @@
 /*
- * system_description: the text of one system file (design section 4.2) to a checked description,
- * and of a commissioning record (section 4.8). Pure; errors as in settings.h.
+ * system_description: the text of one system file to a checked description,
+ * and of a commissioning record. Pure; errors as in settings.h.
  */
 #ifndef SETTINGS_SYSTEM_DESCRIPTION_H
 #define SETTINGS_SYSTEM_DESCRIPTION_H

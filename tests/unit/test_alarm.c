@@ -84,7 +84,7 @@ START_TEST(the_table_of_conditions_is_whole) {
 }
 END_TEST
 
-/* Defaults of the contract, design section 4.5. */
+/* The defaults that README lists. */
 static const struct {
     const char *name;
     double setpoint;
