@@ -427,7 +427,7 @@ def each_line_of_the_sandbox_forbids_what_it_is_there_for(place):
     probe = os.path.join(place.new_folder("probe"), "probe")
     subprocess.run(["cc", "-std=c17", "-static", "-o", probe, os.path.join(HERE, "probe.c")], check=True)
     os.chmod(shutil.copy(probe, machine.path("/packages/probe")), 0o755)
-    for mark in ("/root/mark", "/tmp/mark", "/usr/lib/modules/mark"):
+    for mark in ("/home/mark", "/tmp/mark", "/usr/lib/modules/mark"):
         os.makedirs(os.path.dirname(machine.reached + mark), exist_ok=True)
         write_file(machine.reached + mark, "", 0o644)
     os.mknod(machine.reached + "/dev/mark", 0o666 | 0o020000, os.makedev(1, 3))

@@ -87,7 +87,7 @@ static int write_srv(void) {
 }
 
 static int see_homes(void) {
-    return could(access("/root/mark", F_OK) == 0);
+    return could(access("/home/mark", F_OK) == 0);
 }
 
 static int see_tmp(void) {
