@@ -48,6 +48,7 @@ static enum wording_value value_kind(enum condition condition) {
     case CONDITION_RADON_ABOVE_ACTION:
         return WORDING_VALUE_PROBABILITY;
     case CONDITION_SUCTION_FADING:
+    case CONDITION_FAN_FADING:
     case CONDITION_CLOCK_JUMPED:
         return WORDING_VALUE_DURATION;
     default:

@@ -6,6 +6,7 @@
 #include "history_store.h"
 #include "monitor/assessment.h"
 #include "monitor/system_assessment.h"
+#include "monitor/system_series.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -62,7 +63,7 @@ static json_t *averages_json(const struct assessment *assessment) {
 static json_t *crossing_json(const struct assessment_trend *result) {
     if (!result->has_limit)
         return json_pack("{s:n, s:n, s:n, s:n, s:s}", "limit", "date", "earliest", "latest", "why",
-                         "no low limit in force for this point");
+                         "no low limit in force for it");
     json_t *json = json_pack("{s:o, s:o, s:o, s:o}", "limit", api_number(result->crossing.limit),
                              "date", api_time(result->date_ms), "earliest",
                              api_time(result->earliest_ms), "latest", api_time(result->latest_ms));
@@ -160,19 +161,48 @@ static json_t *ground_json(const struct system_ground *ground) {
     return json;
 }
 
+/* The daily values of one of them since commissioning, as trend of `json`. */
+static void set_series_trend(json_t *json, struct api *api,
+                             const struct system_series_source *source,
+                             enum system_series_kind kind, double limit) {
+    const struct time_zone *zone = api->fleet->systems[source->system].zone;
+    struct assessment_series series;
+    struct assessment_trend trend;
+    if (!system_series_read(source, kind, api->now_ms, time_zone_local_day(zone, api->now_ms),
+                            &series)) {
+        json_object_set_new(json, "trend", json_pack("{s:s}", "why", failed_why));
+        return;
+    }
+    assessment_trend_make(&series.series, zone, limit, api->now_ms, &trend);
+    json_object_set_new(json, "trend", trend_json(&trend));
+    assessment_series_clear(&series);
+}
+
 static void set_air(json_t *json, struct api *api, const struct history *history, size_t system,
                     json_t *points) {
     struct system_assessment assessment;
+    const struct monitor *monitor = pipeline_monitor(api->pipeline);
     const struct fleet_system *owner = &api->fleet->systems[system];
-    system_assessment_make(pipeline_monitor(api->pipeline), history, system, api->now_ms,
-                           &assessment);
-    json_object_set_new(json, "fan", fan_json(&assessment.fan));
-    json_object_set_new(json, "ground", ground_json(&assessment.ground));
+    const struct system_points of_system = system_points_of(api->fleet, system);
+    struct system_state_of_air then = system_assessment_then(monitor, &of_system, api->now_ms);
+    struct system_series_source source = {monitor, history, system, &of_system, &then, FLEET_NONE};
+    json_t *fan = NULL, *ground = NULL;
+    (void)system_assessment_first_week(monitor, history, &of_system, api->now_ms, &then);
+    system_assessment_make(monitor, history, system, api->now_ms, &assessment);
+    fan = fan_json(&assessment.fan);
+    set_series_trend(fan, api, &source, SYSTEM_SERIES_SPEED,
+                     fleet_rule(api->fleet, system, CONDITION_FAN_WEAK).setpoint.number);
+    ground = ground_json(&assessment.ground);
+    set_series_trend(ground, api, &source, SYSTEM_SERIES_RESISTANCE, NAN);
+    json_object_set_new(json, "fan", fan);
+    json_object_set_new(json, "ground", ground);
     for (size_t i = 0; i < assessment.hole_count; i++) {
         const struct system_hole *hole = &assessment.holes[i];
         json_t *point = json_array_get(points, hole->point - owner->first_point);
-        json_object_set_new(point, "coupling",
-                            ratio_json("ratio", hole->known, &hole->coupling, hole->why));
+        json_t *coupling = ratio_json("ratio", hole->known, &hole->coupling, hole->why);
+        source.hole = hole->point;
+        set_series_trend(coupling, api, &source, SYSTEM_SERIES_COUPLING, NAN);
+        json_object_set_new(point, "coupling", coupling);
     }
 }
 

@@ -185,6 +185,49 @@ static void show_averages(const struct ctl *ctl, const json_t *point, const char
     }
 }
 
+/* ---- ratios to commissioning ---- */
+
+static void show_ratio_crossing(const json_t *crosses) {
+    char date[CTL_VALUE_SIZE], earliest[CTL_VALUE_SIZE], latest[CTL_VALUE_SIZE];
+    const json_t *when = json_object_get(crosses, "date");
+    const json_t *late = json_object_get(crosses, "latest");
+    if (json_is_string(when))
+        say("           ", "           ", "goes on to %.2f about %s (%s to %s)",
+            ctl_number_of(crosses, "limit"), ctl_date(date, when),
+            ctl_date(earliest, json_object_get(crosses, "earliest")),
+            json_is_string(late) ? ctl_date(latest, late) : "perhaps never");
+}
+
+static void show_ratio_trend(const json_t *ratio) {
+    const json_t *trend = json_object_get(ratio, "trend");
+    double per_year = ctl_number_of(trend, "per_year");
+    double p_value = ctl_number_of(trend, "p_value_cautious");
+    if (isnan(per_year))
+        return;
+    say("           ", "           ", "%s by %.3f a year (%.3f to %.3f); %s, p = %.2g",
+        per_year < 0.0   ? "falling"
+        : per_year > 0.0 ? "rising"
+                         : "steady",
+        fabs(per_year), ctl_number_of(trend, "lower"), ctl_number_of(trend, "upper"),
+        isnan(p_value) ? "certainty unknown" : sureness(p_value), p_value);
+    if (per_year < 0.0)
+        show_ratio_crossing(json_object_get(trend, "crosses"));
+}
+
+static void show_ratio(const json_t *object, const char *key, const char *title,
+                       const char *meaning) {
+    double ratio = ctl_number_of(object, key);
+    double lower = ctl_number_of(object, "lower"), upper = ctl_number_of(object, "upper");
+    if (isnan(ratio))
+        say(title, "           ", "not computed: %s", why_of(object));
+    else if (isnan(lower) || isnan(upper))
+        say(title, "           ", "%s %.2f times that of commissioning", meaning, ratio);
+    else
+        say(title, "           ", "%s %.2f times that of commissioning (%.2f to %.2f)", meaning,
+            ratio, lower, upper);
+    show_ratio_trend(object);
+}
+
 static void show_point(const struct ctl *asked, const json_t *point) {
     const char *unit = ctl_text_of(point, "unit"), *name = ctl_text_of(point, "name");
     const char *id = ctl_text_of(point, "id");
@@ -195,6 +238,9 @@ static void show_point(const struct ctl *asked, const json_t *point) {
     show_last(ctl, point, unit);
     show_trend(ctl, point, "trend", "  trend    ", unit);
     show_trend(ctl, point, "trend_recent", "  lately   ", unit);
+    if (json_object_get(point, "coupling"))
+        show_ratio(json_object_get(point, "coupling"), "ratio", "  reach    ",
+                   "its share of the riser's suction");
     show_averages(ctl, point, unit);
 }
 
@@ -216,20 +262,6 @@ static void show_head(const json_t *system) {
         say("           ", "           ", "out of service until %s UTC, by %s: %s",
             ctl_time(until, json_object_get(service, "until")), ctl_text_of(service, "by"),
             ctl_text_of(service, "why"));
-}
-
-static void show_ratio(const json_t *system, const char *part, const char *key, const char *title,
-                       const char *meaning) {
-    const json_t *object = json_object_get(system, part);
-    double ratio = ctl_number_of(object, key);
-    double lower = ctl_number_of(object, "lower"), upper = ctl_number_of(object, "upper");
-    if (isnan(ratio))
-        say(title, "           ", "not computed: %s", why_of(object));
-    else if (isnan(lower) || isnan(upper))
-        say(title, "           ", "%s %.2f times that of commissioning", meaning, ratio);
-    else
-        say(title, "           ", "%s %.2f times that of commissioning (%.2f to %.2f)", meaning,
-            ratio, lower, upper);
 }
 
 static void show_list(const char *title, const char *indent, const json_t *list) {
@@ -294,8 +326,8 @@ void ctl_show_print(const struct ctl *ctl, const json_t *system) {
     show_head(system);
     json_array_foreach(points, i, item) show_point(ctl, item);
     printf("\nfan and ground\n");
-    show_ratio(system, "fan", "speed_ratio", "  fan      ", "speed");
-    show_ratio(system, "ground", "resistance_ratio", "  ground   ", "resistance");
+    show_ratio(json_object_get(system, "fan"), "speed_ratio", "  fan      ", "speed");
+    show_ratio(json_object_get(system, "ground"), "resistance_ratio", "  ground   ", "resistance");
     printf("\n%s\n", json_array_size(alarms) ? "open alarms" : "no open alarms");
     json_array_foreach(alarms, i, item) show_alarm(ctl, item);
     printf("\n%s\n", json_array_size(visits) ? "visits" : "no visit due");

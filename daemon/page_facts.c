@@ -147,6 +147,19 @@ void page_trend_sentence(struct page_view *view, const json_t *trend, enum dimen
 
 /* ---- fan and ground ---- */
 
+/* Only what is sure: a slope by chance would worry people. */
+static void write_ratio_trend(struct page_view *view, const json_t *trend) {
+    double per_year = page_json_number(trend, "per_year");
+    double p = page_json_number(trend, "p_value_cautious");
+    char rate[PAGE_TEXT_SIZE];
+    if (!isfinite(per_year) || !(p < 0.01))
+        return;
+    html_format(&view->html, " %s by %s of commissioning a year.",
+                per_year < 0 ? "Falling" : "Rising", page_percent_text(rate, fabs(per_year)));
+    if (per_year < 0)
+        write_crossing(view, json_object_get(trend, "crosses"));
+}
+
 static void write_ratio(struct page_view *view, const char *what, const json_t *object,
                         const char *name) {
     double ratio = page_json_number(object, name);
@@ -165,6 +178,7 @@ static void write_ratio(struct page_view *view, const char *what, const json_t *
         if (assumed)
             html_format(&view->html, "; %s", assumed);
         html_markup(&view->html, ".");
+        write_ratio_trend(view, json_object_get(object, "trend"));
     } else {
         html_format(&view->html, "No claim: %s.", why ? why : "not enough is measured");
     }

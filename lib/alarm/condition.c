@@ -66,10 +66,13 @@ static const struct condition_info table[CONDITION_COUNT] = {
                                MINUTES(10), PRIORITY_HIGH, ALL,
                                CONDITION_BIT(SUCTION_LOST) | CONDITION_BIT(SUCTION_LOW) |
                                    CONDITION_BIT(FIELD_WEAK) | CONDITION_BIT(FAN_WEAK) |
-                                   CONDITION_BIT(SUCTION_FADING)},
+                                   CONDITION_BIT(FAN_FADING) | CONDITION_BIT(SUCTION_FADING)},
     [CONDITION_FAN_WEAK] = {"fan-weak", SCOPE_SYSTEM, MEASURE_DAILY, SIDE_BELOW, 0, FRACTION(0.90),
                             NOTHING, FRACTION(0.02), DAYS(7), DAYS(7), PRIORITY_MEDIUM, TRADE,
-                            CONDITION_BIT(SUCTION_FADING)},
+                            CONDITION_BIT(FAN_FADING) | CONDITION_BIT(SUCTION_FADING)},
+    [CONDITION_FAN_FADING] = {"fan-fading", SCOPE_SYSTEM, MEASURE_DAILY, SIDE_BELOW, 0,
+                              SPAN(DAYS(365)), NOTHING, NOTHING, 0, DAYS(14), PRIORITY_LOW, TRADE,
+                              CONDITION_BIT(SUCTION_FADING)},
     [CONDITION_GROUND_CHANGED] = {"ground-changed", SCOPE_SYSTEM, MEASURE_DAILY, SIDE_ABOVE, 0,
                                   FRACTION(0.6), FRACTION(1.7), FRACTION(0.05), DAYS(7), DAYS(7),
                                   PRIORITY_MEDIUM, TRADE, 0},

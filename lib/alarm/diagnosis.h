@@ -83,6 +83,8 @@ struct diagnosis_input {
     bool implausible; /* asked because of a reading that can't be true or matches another unit */
     bool
         refused; /* asked because of readings refused as impossible: the others say nothing of it */
+    double
+        speed_per_year; /* sure slope of the fan's daily speed ratio (analysis/wear); NaN: none */
     bool alarm_stands; /* asked because an alarm stands: then "nothing" is less likely beforehand */
 };
 

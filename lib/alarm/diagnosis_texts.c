@@ -310,3 +310,10 @@ void diagnosis_text_nothing(char *text, size_t size) {
              "Nothing can be compared: no suction, air flow, fan power, field or radon with both a "
              "reading and a value of commissioning.");
 }
+
+void diagnosis_text_fading(char *sentence, size_t size, double per_year) {
+    snprintf(sentence, size,
+             "Day by day the fan's speed, told from suction and air flow, falls by %.0f %% a year, "
+             "slowly and without a step.",
+             -100.0 * per_year);
+}

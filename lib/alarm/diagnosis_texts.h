@@ -43,5 +43,7 @@ void diagnosis_text_alternative(char *text, size_t size, enum diagnosis_cause ca
                                 double confidence);
 void diagnosis_text_refused(char *sentence, size_t size);
 void diagnosis_text_nothing(char *text, size_t size);
+/** What the daily speed of the fan does; `per_year` below 0, 1 as at commissioning. */
+void diagnosis_text_fading(char *sentence, size_t size, double per_year);
 
 #endif

@@ -61,6 +61,13 @@ const struct wording_texts wording_english =
                      "The fan runs slower than at commissioning.",
                      "Plan to replace the fan; compare its power with the commissioning record.",
                      "The fan's speed is back within its limit."},
+                [CONDITION_FAN_FADING] =
+                    {ADVICE_FAN, "the radon fan slowly gets slower",
+                     "The fan turns a little slower each month. It still works today.",
+                     "The fan no longer gets slower.", "Fan fading",
+                     "The fan's speed falls steadily and will reach its limit within a year.",
+                     "Plan a visit: listen to the bearings, look at the discharge, bring a fan.",
+                     "The fan's speed no longer falls toward its limit."},
                 [CONDITION_GROUND_CHANGED] =
                     {ADVICE_BLOCK, "air moves in a new way under your floor",
                      "The ground or the pipe lets air through in a new way. It may be water, a new "

@@ -75,6 +75,15 @@ const struct wording_texts wording_spanish =
                      "El ventilador gira más lento que en la puesta en marcha.",
                      "Planee cambiar el ventilador; compare su potencia con la puesta en marcha.",
                      "La velocidad del ventilador está otra vez dentro de su límite."},
+                [CONDITION_FAN_FADING] =
+                    {ADVICE_FAN, "el ventilador de radón gira cada vez más lento",
+                     "El ventilador gira un poco más lento cada mes. Hoy todavía funciona.",
+                     "El ventilador ya no pierde velocidad.", "Ventilador en declive",
+                     "La velocidad del ventilador baja de forma constante y llegará a su límite "
+                     "en un año.",
+                     "Planee una visita: escuche los rodamientos, mire la descarga, lleve un "
+                     "ventilador.",
+                     "La velocidad del ventilador ya no baja hacia su límite."},
                 [CONDITION_GROUND_CHANGED] =
                     {ADVICE_BLOCK, "el aire se mueve distinto debajo del piso",
                      "El suelo o el tubo deja pasar el aire de otra manera. Puede ser agua, una "

@@ -384,24 +384,50 @@ enum fan_status fan_ratio_from_curve(const struct fan_curve *curve, const struct
     return FAN_OK;
 }
 
-enum fan_status fan_ratio_from_bounds(const struct fan_state *now, const struct fan_state *then,
-                                      double loss_after_gauge,
-                                      const struct fan_uncertainty *uncertainty,
-                                      struct fan_speed_ratio *result) {
-    assert(now && then && uncertainty && result);
+struct bounds {
+    double pressure_now, pressure_then;
+    double by_flow, by_suction;
+};
+
+static enum fan_status bounds_of(const struct fan_state *now, const struct fan_state *then,
+                                 double loss_after_gauge, struct bounds *bounds) {
     enum fan_status status = flow_state_check(now);
     if (status == FAN_OK)
         status = flow_state_check(then);
     if (status != FAN_OK)
         return status;
-    double pressure_now = fan_pressure(now, loss_after_gauge);
-    double pressure_then = fan_pressure(then, loss_after_gauge);
-    if (pressure_then <= 0.0 || then->flow_m3_s <= 0.0)
+    bounds->pressure_now = fan_pressure(now, loss_after_gauge);
+    bounds->pressure_then = fan_pressure(then, loss_after_gauge);
+    if (bounds->pressure_then <= 0.0 || then->flow_m3_s <= 0.0)
         return FAN_OUT_OF_RANGE;
+    bounds->by_flow = now->flow_m3_s / then->flow_m3_s;
+    bounds->by_suction = sqrt(bounds->pressure_now / bounds->pressure_then);
+    return FAN_OK;
+}
 
+enum fan_status fan_ratio_at_most(const struct fan_state *now, const struct fan_state *then,
+                                  double loss_after_gauge, double *ratio) {
+    struct bounds bounds;
+    assert(now && then && ratio);
+    enum fan_status status = bounds_of(now, then, loss_after_gauge, &bounds);
+    if (status == FAN_OK)
+        *ratio = fmax(bounds.by_flow, bounds.by_suction);
+    return status;
+}
+
+enum fan_status fan_ratio_from_bounds(const struct fan_state *now, const struct fan_state *then,
+                                      double loss_after_gauge,
+                                      const struct fan_uncertainty *uncertainty,
+                                      struct fan_speed_ratio *result) {
+    struct bounds bounds;
+    assert(now && then && uncertainty && result);
+    enum fan_status status = bounds_of(now, then, loss_after_gauge, &bounds);
+    if (status != FAN_OK)
+        return status;
+
+    double pressure_now = bounds.pressure_now, pressure_then = bounds.pressure_then;
+    double by_flow = bounds.by_flow, by_suction = bounds.by_suction;
     const struct fan_uncertainty *u = uncertainty;
-    double by_flow = now->flow_m3_s / then->flow_m3_s;
-    double by_suction = sqrt(pressure_now / pressure_then);
     double flow_error = by_flow * sqrt(2.0) * u->flow_separate;
     /* The zero error is added to the pressure before the root: at no suction it still has a size.
      */

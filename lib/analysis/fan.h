@@ -148,6 +148,10 @@ enum fan_status fan_ratio_from_bounds(const struct fan_state *now, const struct 
                                       const struct fan_uncertainty *uncertainty,
                                       struct fan_speed_ratio *result);
 
+/** The upper of the two bounds as measured, without uncertainty: max(Q/Q0, sqrt(p/p0)). */
+enum fan_status fan_ratio_at_most(const struct fan_state *now, const struct fan_state *then,
+                                  double loss_after_gauge, double *ratio);
+
 /**
  * s = (P/P0)^(1/3), the cube law. Power also moves with the operating point at the same speed, by
  * some tenths over a curve (reasoning, no source), so 12 % standard uncertainty of power is added;

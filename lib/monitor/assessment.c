@@ -296,24 +296,38 @@ static bool fill_series(struct assessment_series *result, const struct history_d
     return true;
 }
 
+bool assessment_series_of_days(const struct monitor *monitor, const struct history *history,
+                               size_t system, const struct history_day *days, size_t count,
+                               struct assessment_series *series) {
+    size_t outdoor = fleet_point_of(monitor_fleet(monitor), system, QUANTITY_OUTDOOR_TEMPERATURE);
+    struct history_day *outdoors = NULL;
+    size_t outdoor_count = 0;
+    bool with_outdoors = outdoor != FLEET_NONE;
+    *series = (struct assessment_series){{0}, NULL};
+    if (count == 0)
+        return true;
+    bool good = !with_outdoors ||
+                history_all_days(history, outdoor, days[0].local_day, days[count - 1].local_day + 1,
+                                 &outdoors, &outdoor_count);
+    good = good && fill_series(series, days, count, outdoors, outdoor_count, with_outdoors);
+    free(outdoors);
+    return good;
+}
+
 bool assessment_series_read(const struct monitor *monitor, const struct history *history,
                             size_t point, int64_t from_day, int64_t to_day,
                             struct assessment_series *series) {
     const struct fleet *fleet = monitor_fleet(monitor);
-    size_t outdoor =
-        fleet_point_of(fleet, fleet->points[point].system, QUANTITY_OUTDOOR_TEMPERATURE);
-    bool with_outdoors = outdoor != FLEET_NONE && follows_weather(quantity_of(fleet, point));
-    struct history_day *days = NULL, *outdoors = NULL;
-    size_t count = 0, outdoor_count = 0;
+    struct history_day *days = NULL;
+    size_t count = 0;
     *series = (struct assessment_series){{0}, NULL};
     bool good = history_all_days(history, point, from_day, to_day, &days, &count);
-    if (good && with_outdoors && count > 0)
-        good = history_all_days(history, outdoor, days[0].local_day, to_day, &outdoors,
-                                &outdoor_count);
-    if (good && count > 0)
-        good = fill_series(series, days, count, outdoors, outdoor_count, with_outdoors);
+    if (good && follows_weather(quantity_of(fleet, point)))
+        good = assessment_series_of_days(monitor, history, fleet->points[point].system, days, count,
+                                         series);
+    else if (good && count > 0)
+        good = fill_series(series, days, count, NULL, 0, false);
     free(days);
-    free(outdoors);
     return good;
 }
 
@@ -358,8 +372,8 @@ static int64_t date_of(const struct time_zone *zone, bool has, double day) {
     return has ? assessment_day_instant(zone, day) : TIMESTAMP_NONE;
 }
 
-static void assess_trend(const struct trend_series *series, const struct time_zone *zone,
-                         double limit, int64_t now_ms, struct assessment_trend *result) {
+void assessment_trend_make(const struct trend_series *series, const struct time_zone *zone,
+                           double limit, int64_t now_ms, struct assessment_trend *result) {
     *result = (struct assessment_trend){
         .date_ms = TIMESTAMP_NONE, .earliest_ms = TIMESTAMP_NONE, .latest_ms = TIMESTAMP_NONE};
     enum trend_status status = trend_fit(series, ASSESSMENT_CONFIDENCE, &result->trend);
@@ -415,8 +429,8 @@ bool assessment_make(const struct monitor *monitor, const struct history *histor
     double limit = assessment_low_limit(monitor, point, now_ms);
     const struct trend_series recent = assessment_series_recent(&series, TREND_RECENT_DAYS);
     const struct trend_series year = assessment_series_recent(&series, STEP_DAYS);
-    assess_trend(&series.series, zone, limit, now_ms, &assessment->trend);
-    assess_trend(&recent, zone, limit, now_ms, &assessment->trend_recent);
+    assessment_trend_make(&series.series, zone, limit, now_ms, &assessment->trend);
+    assessment_trend_make(&recent, zone, limit, now_ms, &assessment->trend_recent);
     find_step(&year, zone, assessment);
     assessment_series_clear(&series);
     return true;

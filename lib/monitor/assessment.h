@@ -60,6 +60,10 @@ int64_t assessment_commissioned_ms(const struct monitor *monitor, size_t system,
 /** The low limit in force for a point's values: suction-low or field-weak. NaN: none. */
 double assessment_low_limit(const struct monitor *monitor, size_t point, int64_t now_ms);
 
+/** Trend of a series, and where it meets a low limit (NaN: none) from `now_ms` on. */
+void assessment_trend_make(const struct trend_series *series, const struct time_zone *zone,
+                           double limit, int64_t now_ms, struct assessment_trend *result);
+
 /* ---- parts of it, also used by what is decided once a day ---- */
 
 /** Daily medians with what trend_fit wants. One block of memory. */
@@ -74,6 +78,10 @@ struct assessment_series {
 bool assessment_series_read(const struct monitor *monitor, const struct history *history,
                             size_t point, int64_t from_day, int64_t to_day,
                             struct assessment_series *series);
+/** The same of values that were made of several points: `median` of days that are in order. */
+bool assessment_series_of_days(const struct monitor *monitor, const struct history *history,
+                               size_t system, const struct history_day *days, size_t count,
+                               struct assessment_series *series);
 /** The last days of a series: those less than `recent` days before its last one. Borrowed. */
 struct trend_series assessment_series_recent(const struct assessment_series *series, double recent);
 /** Leaves out the days whose median is below a value. */

@@ -4,6 +4,7 @@
 #include "measure/duration.h"
 #include "measure/timestamp.h"
 #include "monitor/assessment.h"
+#include "monitor/fan_fading.h"
 #include "monitor/system_assessment.h"
 
 #include <math.h>
@@ -273,7 +274,7 @@ static bool judge_rising(const struct judged_day *day, size_t point) {
     return judge_rising_from(day, point, first_day);
 }
 
-/* ---- fan-weak and ground-changed ---- */
+/* ---- fan-weak, fan-fading and ground-changed ---- */
 
 /* Whatever the curve, the speed ratio lies between Q/Q0 and sqrt(p/p0) (fan_ratio_from_bounds). */
 static double least_possible_speed(const struct system_state_of_air *now,
@@ -304,6 +305,35 @@ static void judge_fan(const struct judged_day *day, const struct system_points *
         monitor_daily(day->monitor, day->system, FLEET_NONE, CONDITION_FAN_WEAK,
                       fan.speed.upper < setpoint, fan.speed.ratio >= clear, fan.speed.ratio,
                       setpoint, day->end_ms);
+}
+
+/* `judge_fan` has the cheap answer first: a fan whose least possible speed is not below the level
+   that wear must have does not fade. */
+static bool judge_fan_fading(const struct judged_day *day, const struct system_points *points,
+                             const struct system_state_of_air *now,
+                             struct system_state_of_air then) {
+    struct condition_rule rule = fleet_rule(day->fleet, day->system, CONDITION_FAN_FADING);
+    bool loss = day->fleet->systems[day->system].description->loss_after_gauge > 0.0;
+    struct wear wear;
+    enum wear_status status = WEAR_NONE;
+    if (!rule.enabled ||
+        !system_assessment_first_week(day->monitor, day->history, points, day->end_ms - 1, &then))
+        return true;
+    double least = least_possible_speed(now, &then);
+    if (isnan(least))
+        return true;
+    double within_days = rule.setpoint.number / DURATION_DAY_MS;
+    if (loss || least < WEAR_LEVEL)
+        status = fan_fading_find(day->monitor, day->history, day->system, day->end_ms - 1,
+                                 day->local_day + 1, within_days, &wear);
+    if (status == WEAR_NO_MEMORY)
+        return false;
+    bool found = status == WEAR_FOUND;
+    double left_days = found ? wear.crossing.day - (double)(day->local_day + 1) : NAN;
+    monitor_daily(day->monitor, day->system, FLEET_NONE, CONDITION_FAN_FADING, found,
+                  status == WEAR_NONE, left_days * DURATION_DAY_MS, rule.setpoint.number,
+                  day->end_ms);
+    return true;
 }
 
 static void judge_ground(const struct judged_day *day, const struct system_state_of_air *now,
@@ -370,7 +400,7 @@ static bool judge_system(const struct judged_day *day) {
         system_assessment_settled(day->monitor, day->history, &points, day->end_ms - 1, &then);
     judge_fan(day, &points, &now, &then, settled);
     judge_ground(day, &now, &then);
-    return true;
+    return judge_fan_fading(day, &points, &now, then);
 }
 
 /* ---- a day ---- */

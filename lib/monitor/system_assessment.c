@@ -72,6 +72,19 @@ static double flow_of(const struct fleet *fleet, size_t system, double velocity_
     return flow;
 }
 
+struct system_state_of_air system_assessment_air(const struct fleet *fleet, size_t system,
+                                                 const struct system_measured *measured) {
+    struct system_state_of_air air = {
+        .suction_pa = measured->suction_pa,
+        .flow_m3_s = measured->flow_m3_s,
+        .power_w = measured->power_w,
+        .density_kg_m3 = density_of(measured->indoor_celsius, measured->barometer_pa),
+    };
+    if (isnan(air.flow_m3_s))
+        air.flow_m3_s = flow_of(fleet, system, measured->velocity_pressure_pa, air.density_kg_m3);
+    return air;
+}
+
 static size_t any_point(const struct system_points *points) {
     const size_t candidates[] = {points->suction, points->flow, points->velocity_pressure,
                                  points->power};
@@ -91,19 +104,15 @@ struct system_state_of_air system_assessment_then(const struct monitor *monitor,
                                                   const struct system_points *points,
                                                   int64_t time_ms) {
     const struct fleet *fleet = monitor_fleet(monitor);
-    struct system_state_of_air then = {
+    const struct system_measured measured = {
         .suction_pa = base_value(monitor, points->suction, time_ms),
         .flow_m3_s = base_value(monitor, points->flow, time_ms),
+        .velocity_pressure_pa = base_value(monitor, points->velocity_pressure, time_ms),
         .power_w = base_value(monitor, points->power, time_ms),
-        .density_kg_m3 = density_of(base_value(monitor, points->indoor, time_ms),
-                                    base_value(monitor, points->barometer, time_ms)),
+        .indoor_celsius = base_value(monitor, points->indoor, time_ms),
+        .barometer_pa = base_value(monitor, points->barometer, time_ms),
     };
-    size_t system = system_of(fleet, points);
-    if (isnan(then.flow_m3_s) && points->velocity_pressure != FLEET_NONE)
-        then.flow_m3_s =
-            flow_of(fleet, system, base_value(monitor, points->velocity_pressure, time_ms),
-                    then.density_kg_m3);
-    return then;
+    return system_assessment_air(fleet, system_of(fleet, points), &measured);
 }
 
 struct window {
@@ -120,8 +129,10 @@ static double median_of(const struct window *window, size_t point) {
     return count >= window->least_hours ? median : NAN;
 }
 
-/* Weather counts only where commissioning knew it too: else its error would not cancel. */
-static double weather_of(const struct monitor *monitor, const struct window *window, size_t point) {
+/* Flow and weather count only where commissioning knew them too: else their error would not cancel.
+ */
+static double median_if_known_then(const struct monitor *monitor, const struct window *window,
+                                   size_t point) {
     return isnan(base_value(monitor, point, window->to_ms)) ? NAN : median_of(window, point);
 }
 
@@ -132,19 +143,18 @@ struct system_state_of_air system_assessment_now(const struct monitor *monitor,
                                                  size_t least_hours) {
     const struct fleet *fleet = monitor_fleet(monitor);
     const struct window window = {history, from_ms, to_ms, least_hours};
-    struct system_state_of_air now = {
+    double flow = median_if_known_then(monitor, &window, points->flow);
+    const struct system_measured measured = {
         .suction_pa = median_of(&window, points->suction),
-        .flow_m3_s = median_of(&window, points->flow),
+        .flow_m3_s = isnan(flow) && points->velocity_pressure == FLEET_NONE
+                         ? median_of(&window, points->flow)
+                         : flow,
+        .velocity_pressure_pa = median_of(&window, points->velocity_pressure),
         .power_w = median_of(&window, points->power),
-        .density_kg_m3 = density_of(weather_of(monitor, &window, points->indoor),
-                                    weather_of(monitor, &window, points->barometer)),
+        .indoor_celsius = median_if_known_then(monitor, &window, points->indoor),
+        .barometer_pa = median_if_known_then(monitor, &window, points->barometer),
     };
-    bool from_flow = points->flow != FLEET_NONE &&
-                     !isnan(base_value(monitor, points->flow, to_ms)) && !isnan(now.flow_m3_s);
-    if (!from_flow && points->velocity_pressure != FLEET_NONE)
-        now.flow_m3_s = flow_of(fleet, system_of(fleet, points),
-                                median_of(&window, points->velocity_pressure), now.density_kg_m3);
-    return now;
+    return system_assessment_air(fleet, system_of(fleet, points), &measured);
 }
 
 bool system_assessment_curve(const struct fleet *fleet, size_t system, struct fan_curve *curve) {
@@ -188,17 +198,34 @@ static double settled_value(const struct monitor *monitor, const struct history 
     return count % 2 ? medians[count / 2] : 0.5 * (medians[count / 2 - 1] + medians[count / 2]);
 }
 
-/* Replaces the value of the record by the sensor's own; false when they don't agree. */
+/* Replaces the value of the record by the sensor's own; false when there is none, or when the two
+   are further apart than `most` calibration uncertainties. */
 static bool settle(const struct monitor *monitor, const struct history *history, size_t point,
-                   int64_t now_ms, double *value) {
+                   int64_t now_ms, double most, double *value) {
     const struct point_baseline *baseline = baseline_of(monitor, point, now_ms);
     if (!baseline || baseline->learned)
         return true;
     double own = settled_value(monitor, history, point, baseline, now_ms);
-    double most = agreement * calibration_of(monitor_fleet(monitor), point);
-    if (isnan(own) || fabs(own - baseline->value) > most * fabs(baseline->value))
+    double allowed = most * calibration_of(monitor_fleet(monitor), point) * fabs(baseline->value);
+    if (isnan(own) || fabs(own - baseline->value) > allowed)
         return false;
     *value = own;
+    return true;
+}
+
+static bool settle_air(const struct monitor *monitor, const struct history *history,
+                       const struct system_points *points, int64_t now_ms, double most,
+                       struct system_state_of_air *then) {
+    struct system_state_of_air own = *then;
+    double velocity_pressure_pa = base_value(monitor, points->velocity_pressure, now_ms);
+    if (!settle(monitor, history, points->suction, now_ms, most, &own.suction_pa) ||
+        !settle(monitor, history, points->flow, now_ms, most, &own.flow_m3_s) ||
+        !settle(monitor, history, points->velocity_pressure, now_ms, most, &velocity_pressure_pa))
+        return false;
+    if (isnan(base_value(monitor, points->flow, now_ms)) && !isnan(velocity_pressure_pa))
+        own.flow_m3_s = flow_of(monitor_fleet(monitor), system_of(monitor_fleet(monitor), points),
+                                velocity_pressure_pa, own.density_kg_m3);
+    *then = own;
     return true;
 }
 
@@ -206,17 +233,17 @@ bool system_assessment_settled(const struct monitor *monitor, const struct histo
                                const struct system_points *points, int64_t now_ms,
                                struct system_state_of_air *then) {
     struct system_state_of_air own = *then;
-    double velocity_pressure_pa = base_value(monitor, points->velocity_pressure, now_ms);
-    if (!settle(monitor, history, points->suction, now_ms, &own.suction_pa) ||
-        !settle(monitor, history, points->flow, now_ms, &own.flow_m3_s) ||
-        !settle(monitor, history, points->velocity_pressure, now_ms, &velocity_pressure_pa) ||
-        !settle(monitor, history, points->power, now_ms, &own.power_w))
+    if (!settle(monitor, history, points->power, now_ms, agreement, &own.power_w) ||
+        !settle_air(monitor, history, points, now_ms, agreement, &own))
         return false;
-    if (isnan(base_value(monitor, points->flow, now_ms)) && !isnan(velocity_pressure_pa))
-        own.flow_m3_s = flow_of(monitor_fleet(monitor), system_of(monitor_fleet(monitor), points),
-                                velocity_pressure_pa, own.density_kg_m3);
     *then = own;
     return true;
+}
+
+bool system_assessment_first_week(const struct monitor *monitor, const struct history *history,
+                                  const struct system_points *points, int64_t now_ms,
+                                  struct system_state_of_air *then) {
+    return settle_air(monitor, history, points, now_ms, INFINITY, then);
 }
 
 /* ---- fan ---- */

@@ -36,6 +36,16 @@ struct system_state_of_air {
     double density_kg_m3;
 };
 
+/** What the points of a system read at one time, SI; NaN: no such point, or no reading. */
+struct system_measured {
+    double suction_pa, flow_m3_s, velocity_pressure_pa, power_w;
+    double indoor_celsius, barometer_pa;
+};
+/** Flow as measured, else from velocity pressure and pipe; density from the weather, else standard.
+ */
+struct system_state_of_air system_assessment_air(const struct fleet *fleet, size_t system,
+                                                 const struct system_measured *measured);
+
 /** At commissioning, by the baselines in force at an instant. */
 struct system_state_of_air system_assessment_then(const struct monitor *monitor,
                                                   const struct system_points *points,
@@ -104,5 +114,12 @@ void system_assessment_ground(const struct system_state_of_air *now,
 bool system_assessment_settled(const struct monitor *monitor, const struct history *history,
                                const struct system_points *points, int64_t now_ms,
                                struct system_state_of_air *then);
+/**
+ * The same for suction and flow, and however far they are from the record: what a slope is measured
+ * from. False when one of the sensors has fewer than three days of that week.
+ */
+bool system_assessment_first_week(const struct monitor *monitor, const struct history *history,
+                                  const struct system_points *points, int64_t now_ms,
+                                  struct system_state_of_air *then);
 
 #endif

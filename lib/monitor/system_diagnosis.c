@@ -4,12 +4,14 @@
 #include "measure/duration.h"
 #include "measure/timestamp.h"
 #include "monitor/assessment.h"
+#include "monitor/fan_fading.h"
 #include "monitor/judge.h"
 #include "monitor/system_assessment.h"
 
 #include <math.h>
 #include <string.h>
 
+static const double fading_days = 3650.0; /* whatever the setting: it is asked for its slope */
 enum { ONSET_DAYS = 180, ONSET_HOURS = 72, RADON_DAYS = 30, RADON_LEAST_DAYS = 10 };
 static const int64_t longest_ms = 7 * DURATION_DAY_MS;
 static const int64_t cold_ms = 3 * DURATION_DAY_MS; /* ice needs some days of frost, or one night */
@@ -25,6 +27,7 @@ bool system_diagnosis_applies(enum condition condition) {
     case CONDITION_FIELD_WEAK:
     case CONDITION_FAN_STOPPED:
     case CONDITION_FAN_WEAK:
+    case CONDITION_FAN_FADING:
     case CONDITION_GROUND_CHANGED:
     case CONDITION_RADON_HIGH:
     case CONDITION_RADON_ABOVE_ACTION:
@@ -259,6 +262,18 @@ static void fill_implausible(const struct look *look, const struct alarm *alarm,
          monitor_point(look->monitor, alarm->point)->suspect_count < JUDGE_MIXUP_READINGS);
 }
 
+static void fill_fading(const struct look *look, const struct alarm *alarm,
+                        struct diagnosis_input *input) {
+    const struct time_zone *zone = look->fleet->systems[look->system].zone;
+    /* The day that decided it counts, also when `now` is the time of its last reading. */
+    int64_t at_ms = look->now_ms > alarm->raised_ms ? look->now_ms : alarm->raised_ms;
+    struct wear wear;
+    if (alarm->condition == CONDITION_FAN_FADING &&
+        fan_fading_find(look->monitor, look->history, look->system, look->now_ms - 1,
+                        time_zone_local_day(zone, at_ms), fading_days, &wear) == WEAR_FOUND)
+        input->speed_per_year = wear.trend.per_year;
+}
+
 /* Of several risers, meters or monitors the one that the alarm is about. */
 static struct system_points points_about(const struct look *look, const struct alarm *alarm) {
     struct system_points points = system_points_of(look->fleet, look->system);
@@ -314,6 +329,7 @@ bool system_diagnosis_make(const struct monitor *monitor, const struct history *
         onset_days(&look, alarm->point != ALARM_NO_INDEX ? alarm->point : points.suction);
     input.alarm_stands = alarm_stands(alarm);
     fill_implausible(&look, alarm, &points, &input);
+    fill_fading(&look, alarm, &input);
     diagnosis_make(&input, diagnosis);
     return true;
 }

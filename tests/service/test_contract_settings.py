@@ -164,6 +164,7 @@ def conditions_may_be_set_for_fleet_system_and_point(place):
                    SYSTEM.replace("low: 70 %, ", "") + f"    conditions: {override}\nconditions: {override}\n")
     tool.run("check")
     names = """suction-lost suction-low suction-high suction-fading field-weak fan-stopped fan-weak
+        fan-fading
         ground-changed radon-high radon-above-action radon-rising water-high sensor-silent sensor-stuck
         sensor-implausible sensor-clock battery-low system-silent fleet-silent retest-due visit-due
         calibration-due broker-lost messages-refused store-failing store-damaged delivery-failing

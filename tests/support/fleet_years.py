@@ -33,7 +33,7 @@ QUANTITY = {"suction": "suction", "flow": "airflow", "power": "fan-power", "rado
 FAULTS = {
     "fan-stop": ({"fan-stopped", "suction-lost", "suction-low", "field-weak", "fan-weak",
                   "ground-changed", "radon-high", "radon-rising", "radon-above-action"}, "fan-off"),
-    "wear": ({"suction-fading", "fan-weak", "suction-low", "field-weak", "radon-rising"},
+    "wear": ({"suction-fading", "fan-weak", "fan-fading", "suction-low", "field-weak", "radon-rising"},
              "fan-worn"),
     "leak": ({"suction-low", "suction-lost", "ground-changed", "field-weak", "suction-fading",
               "radon-rising", "radon-high", "radon-above-action"}, "leak"),

@@ -95,7 +95,7 @@ static const struct {
     {"suction-high", 1.40, 1440, 10, "medium"}, {"field-weak", 0.50, 1440, 10, "medium"},
     {"fan-stopped", 0.10, 15, 10, "high"},      {"fan-weak", 0.90, 7 * 1440, 7 * 1440, "medium"},
     {"radon-high", 2.0, 1440, 1440, "medium"},  {"radon-above-action", 0.95, 0, 1440, "high"},
-    {"sensor-stuck", 48 * 3600e3, 0, 0, "low"},
+    {"sensor-stuck", 48 * 3600e3, 0, 0, "low"}, {"fan-fading", 365 * 86400e3, 0, 14 * 1440, "low"},
 };
 
 START_TEST(defaults_are_those_of_the_contract) {

@@ -43,6 +43,7 @@ struct world {
     double radon, radon_factor, radon_from; /* mean; multiplied by the factor from that day on */
     double radon_season;                    /* amplitude of its logarithm, highest in winter */
     double speed, resistance, changed_from; /* of fan and ground from that day on */
+    double wear_per_year;                   /* of the speed, from that day on */
     double silent_from;
     double off_from, off_until; /* the fan stands still */
 };
@@ -97,7 +98,8 @@ static double value_at(void *context, size_t point, double day) {
     if (world->speed == 0.0)
         return suction_at(world, day);
     bool changed = day >= world->changed_from;
-    air_at(changed ? world->speed : 1.0, changed ? world->resistance : 1.0, &suction, &flow);
+    double worn = fmax(0.0, day - world->changed_from) * world->wear_per_year / 365.2425;
+    air_at(changed ? world->speed - worn : 1.0, changed ? world->resistance : 1.0, &suction, &flow);
     double noise = 1.0 + 0.01 * test_random_normal(&world->random);
     return strcmp(id, "flow") == 0 ? flow / 1000.0 * noise : suction * noise;
 }
@@ -403,6 +405,74 @@ START_TEST(silence_decides_nothing) {
 }
 END_TEST
 
+/* 10 % a year: 0.99 is passed on the 37th day, the 60 days of the window are full on the 60th. */
+START_TEST(wear_of_a_tenth_a_year_is_found_within_weeks) {
+    for (size_t i = 0; i < SEEDS; i++) {
+        seed = seeds[i];
+        struct world *world = open_air(1.0, 1.0, 1.5);
+        world->wear_per_year = 0.10;
+        live(world, 120.0);
+        const struct judged_event *raised =
+            judged_house_raised(&world->house, CONDITION_FAN_FADING);
+        ck_assert_ptr_nonnull(raised);
+        ck_assert_msg(raised->day > 77.0 && raised->day < 105.0, "raised on day %.1f", raised->day);
+        ck_assert_double_eq(raised->setpoint, 365.0 * DURATION_DAY_MS);
+        ck_assert_double_le(raised->value, raised->setpoint);
+        ck_assert_ptr_null(judged_house_raised(&world->house, CONDITION_FAN_WEAK));
+        close_world(world);
+    }
+}
+END_TEST
+
+/* The ground gets tighter at the same rate: suction rises, flow falls, the fan is the same. */
+START_TEST(a_ground_that_slowly_gets_tighter_is_no_wear) {
+    struct world *world = open_air(1.0, 1.0, 1.5);
+    for (int day = 40; day < 200; day += 5) {
+        world->resistance = 1.0 + 0.004 * (day - 40);
+        live(world, day + 5.0);
+    }
+    ck_assert_ptr_null(judged_house_raised(&world->house, CONDITION_FAN_FADING));
+    close_world(world);
+}
+END_TEST
+
+/* A fan set to another stage loses as much at once: no wear, whatever the size. */
+START_TEST(a_step_of_the_fan_is_no_wear) {
+    const double speeds[] = {0.98, 0.95, 0.80};
+    for (size_t i = 0; i < sizeof speeds / sizeof speeds[0]; i++) {
+        struct world *world = open_air(speeds[i], 1.0, 1.5);
+        live(world, 150.0);
+        ck_assert_ptr_null(judged_house_raised(&world->house, CONDITION_FAN_FADING));
+        close_world(world);
+    }
+}
+END_TEST
+
+START_TEST(a_new_fan_ends_the_wear_of_the_old_one) {
+    struct world *world = open_air(1.0, 1.0, 1.5);
+    double suction = 0.0, flow = 0.0;
+    size_t from = 0;
+    world->wear_per_year = 0.10;
+    live(world, 130.0);
+    ck_assert_ptr_nonnull(judged_house_raised(&world->house, CONDITION_FAN_FADING));
+    air_at(1.0, 1.0, &suction, &flow);
+    int64_t renewed_ms = world->house.start_ms + 130 * DURATION_DAY_MS;
+    ck_assert(monitor_load_baseline(world->house.monitor, 0, renewed_ms, suction, "the installer",
+                                    false));
+    ck_assert(monitor_load_baseline(world->house.monitor, 1, renewed_ms, flow / 1000.0,
+                                    "the installer", false));
+    world->wear_per_year = 0.0;
+    live(world, 200.0);
+    const struct judged_event *returned =
+        judged_house_event(&world->house, CONDITION_FAN_FADING, false, &from);
+    ck_assert_ptr_nonnull(returned);
+    /* Three days make a first week, 42 a series; then 14 days of off-delay. */
+    ck_assert_msg(returned->day > 130.0 && returned->day < 190.0, "returned on day %.2f",
+                  returned->day);
+    close_world(world);
+}
+END_TEST
+
 START_TEST(judging_a_day_again_changes_nothing) {
     struct world *world = open_air(0.82, 1.0, 1.5);
     struct daily_outlook outlook;
@@ -439,6 +509,10 @@ int main(void) {
     tcase_add_test(tcase, a_leak_is_ground_changed_below);
     tcase_add_test(tcase, a_small_change_is_neither);
     tcase_add_test(tcase, silence_decides_nothing);
+    tcase_add_test(tcase, wear_of_a_tenth_a_year_is_found_within_weeks);
+    tcase_add_test(tcase, a_ground_that_slowly_gets_tighter_is_no_wear);
+    tcase_add_test(tcase, a_step_of_the_fan_is_no_wear);
+    tcase_add_test(tcase, a_new_fan_ends_the_wear_of_the_old_one);
     tcase_add_test(tcase, judging_a_day_again_changes_nothing);
     return run_test_case(tcase);
 }

@@ -79,6 +79,28 @@ START_TEST(slow_fan_and_blocked_discharge_stay_level_without_power) {
 }
 END_TEST
 
+/* Found day by day, long before the loss is large enough to be told by the signatures. */
+START_TEST(a_sure_slope_of_the_speed_names_the_fan) {
+    struct diagnosis_input input = case_input(0.97, 0.985, NOT_MEASURED);
+    struct diagnosis unaware, diagnosis;
+    input.alarm_stands = true;
+    diagnosis_make(&input, &unaware);
+    ck_assert_int_ne(unaware.cause, CAUSE_FAN_WORN);
+    input.speed_per_year = -0.098;
+    diagnosis_make(&input, &diagnosis);
+    ck_assert_int_eq(diagnosis.cause, CAUSE_FAN_WORN);
+    ck_assert(diagnosis.confidence > 0.6 && diagnosis.confidence <= 0.85);
+    ck_assert_ptr_nonnull(strstr(diagnosis.evidence[0], "falls by 10 % a year"));
+    ck_assert_uint_ge(diagnosis.check_count, 2);
+    ck_assert_uint_ge(diagnosis.bring_count, 1);
+    input.outdoor_lowest_celsius = -12.0; /* ice on the discharge does the same, bit by bit */
+    diagnosis_make(&input, &diagnosis);
+    ck_assert_int_eq(diagnosis.cause, CAUSE_FAN_WORN);
+    ck_assert_uint_eq(diagnosis.candidate_count, 2);
+    ck_assert_int_eq(diagnosis.candidates[1].cause, CAUSE_BLOCKED_DISCHARGE);
+}
+END_TEST
+
 START_TEST(suction_alone_names_no_culprit_and_says_what_would_decide) {
     struct diagnosis_input input = case_input(0.5, NOT_MEASURED, NOT_MEASURED);
     struct diagnosis diagnosis;
@@ -275,6 +297,7 @@ int main(void) {
     tcase_add_loop_test(diagnosis, each_cause_by_its_signature, 0,
                         sizeof(cases) / sizeof(cases[0]));
     tcase_add_test(diagnosis, slow_fan_and_blocked_discharge_stay_level_without_power);
+    tcase_add_test(diagnosis, a_sure_slope_of_the_speed_names_the_fan);
     tcase_add_test(diagnosis, suction_alone_names_no_culprit_and_says_what_would_decide);
     tcase_add_test(diagnosis, frost_speaks_for_ice_and_a_slow_change_for_the_fan);
     tcase_add_test(diagnosis, field_lost_at_one_hole);

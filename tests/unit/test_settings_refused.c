@@ -200,8 +200,9 @@ static const struct refused_file refused[] = {
     {"conditions: {suction-lo: {setpoint: 60 %}}\n",
      "bad.yaml:1: conditions.suction-lo: unknown condition; did you mean \"suction-low\"? Known "
      "conditions: suction-lost, suction-low, suction-high, suction-fading, field-weak, "
-     "fan-stopped, fan-weak, ground-changed, radon-high, radon-above-action, radon-rising, "
-     "water-high, sensor-silent, sensor-stuck, sensor-implausible, sensor-clock, battery-low, "
+     "fan-stopped, fan-weak, fan-fading, ground-changed, radon-high, radon-above-action, "
+     "radon-rising, water-high, sensor-silent, sensor-stuck, sensor-implausible, sensor-clock, "
+     "battery-low, "
      "system-silent, fleet-silent, retest-due, visit-due, calibration-due, broker-lost, "
      "messages-refused, store-failing, store-damaged, delivery-failing, clock-jumped, "
      "readings-gap"},

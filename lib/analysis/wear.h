@@ -1,0 +1,57 @@
+/*
+ * wear: a ratio that was 1 and slowly gets less, told from chance, from the seasons and from a
+ * step. Made for the speed of a fan relative to commissioning, where a loss of a tenth a year is to
+ * be known long before the tenth is gone.
+ *
+ * All five must hold, in one of three windows (the last 60 days, the last 180, all of them):
+ * 1. Size. The median of the last 7 days is below 0.99: what is less may be the sensors.
+ * 2. Never so low before. It has lost 1.2 times what any 7 days before the window's second half
+ * had: what came and went with last year's seasons does so again.
+ * 3. Chance and season. The trend falls, its cautious p (trend.h) below 0.01; over less than a year
+ *    the gentle end of its 95 % interval is still steeper than a yearly wave of 0.8 %, 0.05 a year.
+ * 4. Speed. Its line reaches the limit within the span asked for.
+ * 5. Slowness. A line fits no worse than one step does: a gauge set anew or a pipe changed on one
+ *    day is no wear. (A straight fall through n days leaves a quarter of its squares around two
+ *    levels, and next to none around the line.)
+ *
+ * A window counts from 42 days on. How often chance and seasons pass all five, and how soon wear is
+ * found, stands in test_wear.c. Pure.
+ */
+#ifndef ANALYSIS_WEAR_H
+#define ANALYSIS_WEAR_H
+
+#include "analysis/trend.h"
+
+#include <stdbool.h>
+
+#define WEAR_P_VALUE 0.01
+#define WEAR_LEAST_DAYS 42
+#define WEAR_LEVEL_DAYS 7
+#define WEAR_LEVEL 0.99
+
+enum wear_status {
+    WEAR_NONE = 0, /* not slower, or slower but not falling over the last 180 days */
+    WEAR_UNSURE,   /* slower, and may be falling */
+    WEAR_FOUND,
+    WEAR_TOO_SHORT, /* fewer than 42 daily values: nothing can be said */
+    WEAR_NO_MEMORY
+};
+
+struct wear {
+    struct trend trend;             /* of the window that reaches the limit first */
+    struct trend_crossing crossing; /* its day is `now_day` when the line is past the limit */
+};
+
+/**
+ * Wear that was found is over only with WEAR_NONE: a fan does not heal by a week of good luck.
+ *
+ * Looks for wear in daily values (1 = as at the beginning) up to `now_day`, a limit below 1, and
+ * how far ahead the crossing may lie. *wear is written only on WEAR_FOUND.
+ */
+enum wear_status wear_find(const struct trend_series *series, double now_day, double limit,
+                           double within_days, struct wear *wear);
+
+/** The median of the last WEAR_LEVEL_DAYS values; NaN when there are fewer. */
+double wear_level(const struct trend_series *series);
+
+#endif

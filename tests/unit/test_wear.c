@@ -1,0 +1,206 @@
+/*
+ * Wear told from chance, seasons and steps: exact cases, and how often and how soon, counted on
+ * made-up daily ratios with a fixed seed. Noise is a first-order autoregression: a day's median is
+ * like the one before, because weather is.
+ */
+#include "analysis/wear.h"
+#include "test_support.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+
+#define YEAR 365.2425
+#define TWO_PI 6.283185307179586
+enum { DAYS = 730 };
+static const double limit = 0.90, within = 365.0;
+
+struct house {
+    double noise, r1;       /* standard deviation of a day, lag-1 autocorrelation */
+    double season;          /* amplitude of a yearly wave */
+    double per_year, onset; /* wear from that day on */
+    double step, stepped;   /* lost at once on that day */
+    bool with_outdoors;     /* the wave is that of the outdoor temperature */
+    double days[DAYS], values[DAYS], outdoor_c[DAYS];
+};
+
+static void fill(struct house *house, struct test_random *random) {
+    double phase = TWO_PI * test_random_unit(random), fluctuation = test_random_normal(random);
+    for (int i = 0; i < DAYS; i++) {
+        double wave = cos(TWO_PI * i / YEAR + phase);
+        house->days[i] = i + 0.5;
+        house->values[i] = 1.0 + house->noise * fluctuation + house->season * (wave - cos(phase)) -
+                           house->per_year * fmax(0.0, i - house->onset) / YEAR -
+                           (i >= house->stepped ? house->step : 0.0);
+        house->outdoor_c[i] = 10.0 + 12.0 * wave + 3.0 * test_random_normal(random);
+        fluctuation = house->r1 * fluctuation +
+                      sqrt(1.0 - house->r1 * house->r1) * test_random_normal(random);
+    }
+}
+
+static enum wear_status look(const struct house *house, size_t n, struct wear *wear) {
+    const struct trend_series series = {n, house->days, house->values, NULL,
+                                        house->with_outdoors ? house->outdoor_c : NULL};
+    return wear_find(&series, (double)n, limit, within, wear);
+}
+
+/* The first day up to `until` on which wear is found; -1: none. */
+static int first_found(const struct house *house, int until) {
+    struct wear wear;
+    for (int n = WEAR_LEAST_DAYS; n <= until; n++) {
+        if (look(house, (size_t)n, &wear) == WEAR_FOUND)
+            return n;
+    }
+    return -1;
+}
+
+/* ---- exact cases ---- */
+
+START_TEST(a_straight_fall_is_found_as_soon_as_it_counts) {
+    struct house house = {.per_year = 0.10, .stepped = DAYS};
+    struct test_random random = {1};
+    struct wear wear;
+    fill(&house, &random);
+    /* 42 values are the least; by then the middle of the last 7 has lost 38 days of a tenth. */
+    ck_assert_int_eq(first_found(&house, DAYS), WEAR_LEAST_DAYS);
+    ck_assert_int_eq(look(&house, 60, &wear), WEAR_FOUND);
+    ck_assert_double_eq_tol(wear.trend.per_year, -0.10, 1e-9);
+    ck_assert_double_eq_tol(wear.crossing.day, YEAR + 0.5, 1e-6);
+    ck_assert_int_eq(look(&house, 500, &wear), WEAR_FOUND); /* past the limit: it is at hand */
+    ck_assert_double_eq(wear.crossing.day, 500.0);
+}
+END_TEST
+
+START_TEST(a_slow_fall_is_told_a_year_before_its_limit) {
+    struct house house = {.per_year = 0.05, .stepped = DAYS};
+    struct test_random random = {1};
+    fill(&house, &random);
+    /* A tenth takes two years: 730.5 d, less 365. */
+    int day = first_found(&house, DAYS);
+    ck_assert_msg(abs(day - 366) <= 1, "found on day %d", day);
+}
+END_TEST
+
+START_TEST(what_is_short_or_whole_says_so) {
+    struct house house = {.per_year = 0.10, .stepped = DAYS};
+    struct test_random random = {1};
+    struct wear wear;
+    fill(&house, &random);
+    ck_assert_int_eq(look(&house, 0, &wear), WEAR_TOO_SHORT);
+    ck_assert_int_eq(look(&house, WEAR_LEAST_DAYS - 1, &wear), WEAR_TOO_SHORT);
+    house.per_year = 0.0;
+    fill(&house, &random);
+    for (size_t n = WEAR_LEAST_DAYS; n <= DAYS; n += 50)
+        ck_assert_int_eq(look(&house, n, &wear), WEAR_NONE);
+    const struct trend_series none = {0, house.days, house.values, NULL, NULL};
+    ck_assert(isnan(wear_level(&none)));
+}
+END_TEST
+
+/* A step of any size, and what follows it: never wear. */
+START_TEST(a_step_is_no_wear) {
+    const double steps[] = {0.015, 0.03, 0.08, 0.25};
+    for (size_t i = 0; i < sizeof steps / sizeof steps[0]; i++) {
+        struct house house = {.noise = 0.002, .r1 = 0.4, .step = steps[i], .stepped = 100.0};
+        struct test_random random = {7 + i};
+        struct wear wear;
+        fill(&house, &random);
+        ck_assert_msg(first_found(&house, DAYS) == -1, "step of %g: day %d", steps[i],
+                      first_found(&house, DAYS));
+        ck_assert_int_eq(look(&house, 450, &wear), WEAR_NONE);
+    }
+}
+END_TEST
+
+/* Once lower, it is "over" only when it is back, or half a year has shown that it falls no more. */
+START_TEST(wear_is_over_when_it_is_back_or_steady) {
+    struct house house = {.noise = 0.002, .r1 = 0.4, .per_year = 0.03, .stepped = DAYS};
+    struct test_random random = {3};
+    struct wear wear;
+    fill(&house, &random);
+    ck_assert_int_eq(look(&house, 250, &wear), WEAR_UNSURE); /* 2 % down, and slowly on its way */
+    for (int i = 251; i < DAYS; i++)
+        house.values[i] = 0.98 + 0.001 * (i % 3);
+    ck_assert_int_eq(look(&house, 600, &wear), WEAR_NONE); /* steady */
+    for (int i = 380; i < 390; i++)
+        house.values[i] = 0.995;
+    ck_assert_int_eq(look(&house, 390, &wear), WEAR_NONE); /* back */
+}
+END_TEST
+
+/* Of three years of the same wave the first may be taken for wear; the later ones are known. */
+START_TEST(what_came_and_went_last_year_is_no_wear) {
+    struct test_random random = {11};
+    for (int i = 0; i < 20; i++) {
+        struct house house = {.noise = 0.002, .r1 = 0.4, .season = 0.02, .stepped = DAYS};
+        struct wear wear;
+        fill(&house, &random);
+        for (size_t n = 420; n <= DAYS; n += 5)
+            ck_assert_int_ne(look(&house, n, &wear), WEAR_FOUND);
+    }
+}
+END_TEST
+
+/* ---- how often, how soon ---- */
+
+static const struct {
+    double noise, r1, season;
+    bool with_outdoors;
+    double false_per_year;   /* at most */
+    int median, nine_of_ten; /* days after the onset until wear of 0.10 a year is found, at most */
+} rates[] = {
+    {0.002, 0.3, 0.0, false, 0.01, 52, 65},    {0.005, 0.5, 0.0, false, 0.02, 75, 130},
+    {0.005, 0.5, 0.005, false, 0.04, 80, 150}, {0.003, 0.5, 0.008, false, 0.03, 90, 160},
+    {0.003, 0.5, 0.008, true, 0.03, 120, 200},
+};
+enum { HOUSES = 40, ONSET = 200 };
+
+static int ascending(const void *one, const void *other) {
+    int a = *(const int *)one, b = *(const int *)other;
+    return (a > b) - (a < b);
+}
+
+START_TEST(wear_is_found_within_weeks_and_seldom_where_there_is_none) {
+    struct test_random random = {100 + (uint64_t)_i};
+    int delays[HOUSES], false_ones = 0;
+    for (int i = 0; i < HOUSES; i++) {
+        struct house house = {.noise = rates[_i].noise,
+                              .r1 = rates[_i].r1,
+                              .season = rates[_i].season,
+                              .with_outdoors = rates[_i].with_outdoors,
+                              .stepped = DAYS};
+        fill(&house, &random);
+        false_ones += first_found(&house, DAYS) >= 0;
+        house.per_year = 0.10;
+        house.onset = ONSET;
+        fill(&house, &random);
+        int day = first_found(&house, DAYS);
+        ck_assert_int_gt(day, 0);
+        delays[i] = day - ONSET;
+    }
+    qsort(delays, HOUSES, sizeof *delays, ascending);
+    double per_year = false_ones * YEAR / ((double)HOUSES * DAYS);
+    printf("noise %.3f, r1 %.1f, season %.3f%s: found after %d days (median), %d (nine of ten); "
+           "%.3f false findings a year\n",
+           rates[_i].noise, rates[_i].r1, rates[_i].season,
+           rates[_i].with_outdoors ? ", outdoors known" : "", delays[HOUSES / 2],
+           delays[HOUSES * 9 / 10], per_year);
+    ck_assert_double_le(per_year, rates[_i].false_per_year);
+    ck_assert_int_le(delays[HOUSES / 2], rates[_i].median);
+    ck_assert_int_le(delays[HOUSES * 9 / 10], rates[_i].nine_of_ten);
+}
+END_TEST
+
+int main(void) {
+    TCase *tcase = tcase_create("wear");
+    tcase_set_timeout(tcase, 300);
+    tcase_add_test(tcase, a_straight_fall_is_found_as_soon_as_it_counts);
+    tcase_add_test(tcase, a_slow_fall_is_told_a_year_before_its_limit);
+    tcase_add_test(tcase, what_is_short_or_whole_says_so);
+    tcase_add_test(tcase, a_step_is_no_wear);
+    tcase_add_test(tcase, wear_is_over_when_it_is_back_or_steady);
+    tcase_add_test(tcase, what_came_and_went_last_year_is_no_wear);
+    tcase_add_loop_test(tcase, wear_is_found_within_weeks_and_seldom_where_there_is_none, 0,
+                        (int)(sizeof rates / sizeof rates[0]));
+    return run_test_case(tcase);
+}
