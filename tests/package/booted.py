@@ -427,9 +427,9 @@ def each_line_of_the_sandbox_forbids_what_it_is_there_for(place):
     probe = os.path.join(place.new_folder("probe"), "probe")
     subprocess.run(["cc", "-std=c17", "-static", "-o", probe, os.path.join(HERE, "probe.c")], check=True)
     os.chmod(shutil.copy(probe, machine.path("/packages/probe")), 0o755)
-    for mark in ("/home/mark", "/tmp/mark", "/usr/lib/modules/mark"):
-        os.makedirs(os.path.dirname(machine.reached + mark), exist_ok=True)
-        write_file(machine.reached + mark, "", 0o644)
+    for folder in ("/home", "/tmp", "/usr/lib/modules"):
+        os.makedirs(machine.reached + folder, exist_ok=True)
+        write_file(f"{machine.reached}{folder}/mark", "", 0o644)
     os.mknod(machine.reached + "/dev/mark", 0o666 | 0o020000, os.makedev(1, 3))
     machine.run("/packages/probe", "make-shared-memory")
     units = {}
