@@ -75,6 +75,7 @@ drwxr-xr-x /etc/subslabd/systems/
 -rw-r--r-- /usr/share/doc/subslabd/changelog.gz
 -rw-r--r-- /usr/share/doc/subslabd/copyright
 -rw-r--r-- /usr/share/doc/subslabd/README.md
+-rw-r--r-- /usr/share/doc/subslabd/SCALE.md
 -rw-r--r-- /usr/share/doc/subslabd/examples/commissioning-example.yaml
 -rw-r--r-- /usr/share/doc/subslabd/examples/systems/example.yaml
 TABLE
@@ -168,6 +169,27 @@ manual_names_daemon_options() {
         grep -q -- "$option" "$scratch/subslabd.8" || { echo "no $option"; return 1; }
     done
 }
+# The other way round: nothing in the page that the program does not have.
+manual_names_nothing_else() { # PAGE PROGRAM
+    { "$2" --help; for command in $commands; do "$ctl" "$command" --help; done; } >"$scratch/helps"
+    [ "$(basename "$2")" = subslabctl ] || "$2" --help >"$scratch/helps"
+    grep -oE -- '--[a-z][a-z-]+' "$scratch/$1" | sort -u >"$scratch/options"
+    [ -s "$scratch/options" ] || { echo "no option in $1"; return 1; }
+    while read -r option; do
+        case "$1 $option" in "subslabd.8 --now") continue ;; esac # of systemctl
+        case "$1 $option" in "subslabd.8 --json") continue ;; esac # of subslabctl
+        grep -qE -- "$option([^a-z-]|\$)" "$scratch/helps" || { echo "$1 has $option"; return 1; }
+    done <"$scratch/options"
+}
+manual_has_no_other_command() {
+    # The tags of the command sections: lines that begin with a lower-case word at the page's margin.
+    sed -n '/^COMMANDS THAT SHOW/,/^EXIT STATUS/p' "$scratch/subslabctl.1" |
+        sed -n 's/^ \{7\}\([a-z][a-z-]*\)\( .*\)\{0,1\}$/\1/p' | sort -u >"$scratch/tags"
+    for command in $(cat "$scratch/tags"); do
+        echo "$commands" | grep -qx -- "$command" || { echo "the page has $command"; return 1; }
+    done
+    [ "$(grep -c . "$scratch/tags")" -ge "$(echo "$commands" | grep -c .)" ]
+}
 manual_names_settings() {
     keys=$(sed -n 's/.*\.key = "\([a-z_]*\)".*/\1/p' lib/settings/*.c | sort -u)
     [ "$(echo "$keys" | grep -c .)" -gt 60 ] || return 1
@@ -199,6 +221,9 @@ completion_offers_files() {
 }
 check "subslabctl(1) names each command and option" manual_names_commands
 check "subslabd(8) names each option" manual_names_daemon_options
+check "subslabctl(1) has no other option" manual_names_nothing_else subslabctl.1 "$ctl"
+check "subslabctl(1) has no other command" manual_has_no_other_command
+check "subslabd(8) has no other option" manual_names_nothing_else subslabd.8 "$unpacked/usr/bin/subslabd"
 check "subslabd.yaml(5) names each key" manual_names_settings
 check "completion offers each command" completion_offers_commands
 check "completion offers each option" completion_offers_options

@@ -252,6 +252,60 @@ def a_system_moves_to_another_shard(place):
     equal(north.request("GET", "/api/systems/north-7").status, 404, "north-7 at north")
 
 
+@suite.test
+def a_shard_is_divided_and_loses_nothing(place):
+    """As systemd/SCALE.md says: readings go on all the time."""
+    broker, hook, top = place.broker(), place.endpoint(), place.new_folder("machine")
+    kept, moved = [[shard_system("north", i) for i in part] for part in ((0, 1, 2, 3, 4), (5, 6, 7, 8, 9))]
+    begin = now_ms() - 60 * 600_000
+    parts = [made_readings("north", begin, 10 * part, 10) for part in range(5)]
+    old = Shard(top, broker.port, "north", kept + moved, [contact("office", hook, "/north")])
+    new = Shard(top, broker.port, "south", moved, filters=["subslab/north/#"])
+    place.daemons += [old, new]
+    old.start()
+    low = ("subslab/north/north-6/suction", "north-6", "suction", begin - 600_000, 40)
+    broker.publish(messages([low] + parts[0]))
+    wait_until(lambda: stored(old, parts[0]), 30, "the readings of before")
+    new.start()
+    broker.publish(messages(parts[1]))
+    equal(new.stop(), 0, "exit status")
+    broker.publish(messages(parts[2]))
+    equal(old.stop(), 0, "exit status")
+    broker.publish(messages(parts[3]))
+    shutil.copy(old.store, new.store)
+    for daemon, mine in ((old, kept), (new, moved)):
+        daemon.systems = mine
+        daemon.contacts = [contact("office", hook, f"/{daemon.shard}")]
+        daemon.write_settings()
+    for daemon in (new, old):
+        daemon.start()
+    broker.publish(messages(parts[4]))
+    wanted = expected([low] + [one for part in parts for one in part])
+    for daemon, mine in ((old, kept), (new, moved)):
+        for one in mine:
+            wait_until(lambda d=daemon, i=one["id"]: d.readings(i) == wanted[i], 30,
+                       f"the readings of {one['id']} at {daemon.shard}")
+        daemon.tool("verify")
+
+
+@suite.test
+def the_example_of_the_page_is_good(place):
+    top = place.new_folder("machine")
+    with open(os.path.join(SOURCE, "systemd", "SCALE.md"), encoding="utf-8") as file:
+        example = file.read().split("```yaml\n")[1].split("```")[0]
+    settings = write_file(os.path.join(top, "north.yaml"), example, 0o640)
+    write_file(os.path.join(top, "north-password"), "secret\n")
+    os.makedirs(os.path.join(top, "north"))
+    write_file(os.path.join(top, "north", "n.yaml"), json.dumps(shard_system("north", 0)), 0o640)
+    done = subprocess.run([os.path.join(BUILD, "subslabctl"), "--settings", settings, "check"],
+                          capture_output=True, text=True, timeout=60, check=False)
+    equal(done.returncode, 0, done.stdout + done.stderr)
+    # What the unit makes for the shard is what the example names.
+    for key, folder in (("StateDirectory", "/var/lib/"), ("RuntimeDirectory", "/run/")):
+        check(f"{folder}{unit_value(key, 'north')}/" in example, f"{key} is not in the example")
+    equal(unit_value("ExecStart", "north").split()[-1], example.split("\n")[0].lstrip("# "), "settings")
+
+
 def seconds_for_backlog(place, divided):
     """[readings, seconds] from the start of all daemons until everything is stored."""
     broker = place.broker()
