@@ -3,7 +3,8 @@
 
     bench_peers.py            a short run, with generous limits on a few ratios (under a minute)
     bench_peers.py --full     the table as it stands in README.md (under ten minutes)
-    bench_peers.py --readme   the same, and puts it into README.md between its two marks
+    bench_peers.py --readme   the same, and puts it into README.md between its two marks; best done
+                              when the machine has nothing else to do
 
 Needs a release build (cmake --preset release) and the Debian packages of the groups build, test and
 peers in config/packages.sh; without collectd its rows are left out, and the table says so.
@@ -53,6 +54,7 @@ DAYS, SLOW_READINGS = (7, 2000) if FULL else (2, 300)
 BURSTS, BURST = (5, 3000) if FULL else (2, 300)
 FLOW_PER_S, FLOW_KILLS, FLOW_BETWEEN_S = (100, 5, 3.0) if FULL else (100, 2, 1.5)
 DAY_S, READY_S = 86400, 60
+LOAD_BEFORE = os.getloadavg()[0]
 PROGRAMS = [Subslabd, SubToNothing, SubBatch, SubEach, PahoBatch, PahoEach]
 COLLECTD_PROGRAMS = [CollectdCsv, CollectdRrd, CollectdRrdCached]
 HAS_COLLECTD = os.path.exists(COLLECTD)
@@ -352,7 +354,8 @@ def conditions(results, readings, folder):
     _, collectd_form = next(as_collectd(readings))
     text = (
         f"Conditions: {system_name}, Linux {platform.release().split('-')[0]}, {os.cpu_count()} "
-        f"shared cores, `fdatasync` of a page {sync_ms(folder):.1f} ms; best of {ROUNDS}. "
+        f"shared cores, load before the run {LOAD_BEFORE:.1f}, `fdatasync` of a page "
+        f"{sync_ms(folder):.1f} ms; best of {ROUNDS}. "
         f"One broker, QoS 1, sessions kept, {exactly(WINDOW)} messages on the way; a backlog of "
         f"{exactly(len(readings))} readings as `{json_form}`: {SYSTEMS} systems of {POINTS} points, "
         f"{DAYS} days, one reading in {INTERVAL_S // 60} minutes; with a commit per message its "
