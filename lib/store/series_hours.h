@@ -33,6 +33,17 @@ void series_hours_close(struct series_hours_cursor *cursor);
 enum store_status series_hours_of_day(struct store *store, const struct day_pack_label *label,
                                       struct day_hours_table *seen);
 
+/** Rows of a range of days in order; columns: day, hours (day_hours.h), pack (NULL: none). */
+enum store_status series_hours_find_days(struct store *store, int64_t key, int64_t from_day,
+                                         int64_t to_day, sqlite3_stmt **days);
+/** What is kept of a day, from such a row. STORE_DAMAGED: it cannot be read. */
+enum store_status series_hours_read_kept(struct store *store, const struct day_pack_label *label,
+                                         sqlite3_stmt *row, struct day_hours *kept);
+
+/** Deletes what lies as rows of the hours from … to (starts of hours); *rows is how many. */
+enum store_status series_hours_delete_rows(struct store *store, int64_t key, int64_t from_hour_ms,
+                                           int64_t to_hour_ms, int *rows);
+
 /**
  * Keeps the hours of a day, which are `seen`, beside the pack it has or without one. Not `is_whole`
  * (rows of its readings are left): only when they were computed from an older pack. *rows is how
