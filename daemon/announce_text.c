@@ -145,6 +145,10 @@ char *announce_words(const struct fleet *fleet, const struct settings_contact *c
     /* A message that it is over says what is measured now. */
     bool over = kind == WORDING_RETURNED || kind == WORDING_RAISED_AND_RETURNED;
     facts.value = over ? alarm->returned_value : alarm->value;
+    /* What the daemon counts about itself is no measured value. */
+    if (condition_info(alarm->condition)->scope == SCOPE_DAEMON &&
+        facts.value_kind == WORDING_VALUE_MEASURED)
+        facts.value = NAN;
     facts.setpoint = alarm->setpoint;
     facts.baseline = alarm->baseline;
     fill_other_unit(&facts, fleet, alarm);
@@ -152,6 +156,7 @@ char *announce_words(const struct fleet *fleet, const struct settings_contact *c
     facts.raised_ms = alarm->raised_ms;
     facts.returned_ms = alarm->returned_ms;
     facts.by = alarm->acknowledged_by;
+    facts.subject = alarm->subject;
     facts.note = kind == WORDING_ACKNOWLEDGED ? alarm->note : alarm->subject;
     if (kind == WORDING_SHELVING_ENDS) {
         facts.by = alarm->shelved_by;

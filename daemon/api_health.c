@@ -2,6 +2,7 @@
  * Health for a watcher, and metrics in OpenMetrics 1.0 text.
  */
 #include "api_private.h"
+#include "clock.h"
 #include "measure/duration.h"
 
 #include <stdarg.h>
@@ -56,7 +57,11 @@ void api_health(struct api_call *call) {
     if (!store_works)
         json_object_set_new(json, "store_why", json_string(api->store_why));
     if (!broker_works)
-        json_object_set_new(json, "broker_why", json_string(intake_why(api->intake)));
+        json_object_set_new(json, "broker_why",
+                            json_string(clock_is_set(api->now_ms)
+                                            ? intake_why(api->intake)
+                                            : "the clock of this machine is not set: readings are "
+                                              "left with the broker until it is"));
     api_json(call, works ? 200 : 503, json);
 }
 

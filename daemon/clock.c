@@ -12,6 +12,11 @@ int64_t clock_wall_ms(void) {
     return read_ms(CLOCK_REALTIME);
 }
 
+bool clock_is_set(int64_t wall_ms) {
+    const int64_t program_made_ms = INT64_C(1767225600000); /* 2026-01-01: no earlier run */
+    return wall_ms >= program_made_ms;
+}
+
 int64_t clock_monotonic_ms(void) {
     return read_ms(CLOCK_BOOTTIME);
 }

@@ -4,6 +4,7 @@
  */
 #include "page_view.h"
 
+#include "clock.h"
 #include "page_text.h"
 
 #include <stdio.h>
@@ -83,22 +84,53 @@ static void write_menu(struct page_view *view, const struct page_head *head) {
     html_markup(&view->html, "</header>");
 }
 
-/* What is wrong with the watch itself comes before what it says. */
+static const char *contacts_trouble(const struct api *api) {
+    const struct settings *settings = api->fleet->settings;
+    if (settings->contact_count == 0)
+        return "Nobody will be told of anything: the settings name no contact.";
+    for (size_t i = 0; i < settings->contact_count; i++) {
+        if (dispatch_health(api->dispatch, i) < DISPATCH_FAILING)
+            return NULL;
+    }
+    return "No contact can be reached: messages wait.";
+}
+
+static void write_notice(struct page_view *view, const char *strong, const char *text) {
+    html_markup(&view->html, "<p><strong>");
+    html_text(&view->html, strong);
+    html_markup(&view->html, "</strong>");
+    html_text(&view->html, text);
+    html_markup(&view->html, "</p>");
+}
+
+/* What is wrong with the watch itself comes before what it says. A shared link shows only what
+   concerns its readings. */
 static void write_own_trouble(struct page_view *view) {
     const struct api *api = view->api;
-    bool lost = api->lost_since_ms != TIMESTAMP_NONE && api->intake;
-    if (!lost && !api->store_failing)
+    bool unset = !clock_is_set(api->now_ms);
+    bool lost = api->lost_since_ms != TIMESTAMP_NONE && api->intake && !unset;
+    bool refused = api->reload_refused && !view->share;
+    const char *contacts = view->share ? NULL : contacts_trouble(api);
+    if (!lost && !unset && !refused && !contacts && !api->store_failing)
         return;
     html_markup(&view->html, "<div class=\"notice\" role=\"status\">");
+    if (unset)
+        write_notice(view, "The clock of this machine is not set.",
+                     " Readings wait at the broker until it is.");
+    if (refused)
+        write_notice(view, "The settings on disk were refused.",
+                     " Those read before stay in force; the log names file and line.");
+    if (contacts)
+        write_notice(view, contacts, "");
     if (lost) {
         html_markup(&view->html, "<p><strong>No connection to the broker</strong> since ");
         page_time(view, api->lost_since_ms, page_zone(view, FLEET_NONE));
         html_markup(&view->html, ": what follows is as old as its readings.</p>");
     }
     if (api->store_failing)
-        html_markup(&view->html, "<p><strong>The store can't be written.</strong> Readings wait at "
-                                 "the broker; nothing can be changed here until it works again."
-                                 "</p>");
+        write_notice(view, "The store can't be written.",
+                     " Readings wait at the broker; nothing can be changed here until it works "
+                     "again.");
     html_markup(&view->html, "</div>");
 }
 

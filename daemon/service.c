@@ -93,7 +93,8 @@ static int64_t newest_of_all(const struct service *service) {
         if (system_ms > newest_ms)
             newest_ms = system_ms;
     }
-    return newest_ms == TIMESTAMP_NONE || newest_ms > service->now_ms ? service->now_ms : newest_ms;
+    bool usable = newest_ms <= service->now_ms || !service->clock_set;
+    return newest_ms != TIMESTAMP_NONE && usable ? newest_ms : service->now_ms;
 }
 
 static bool open_intake(struct service *service, char *why, size_t why_size) {
@@ -216,7 +217,13 @@ static void set_clocks(struct service *service) {
     service->offset_ms = service->now_ms - service->monotonic_ms;
     service->watchdog_ms = service_manager_watchdog_interval_ms();
     service->lost_since_ms = service->now_ms;
+    service->clock_set = clock_is_set(service->now_ms);
+    if (!service->clock_set)
+        log_line(LOG_LEVEL_WARNING, "clock",
+                 "not set on this machine: readings are left with the broker until it is");
 }
+
+static const int64_t start_most_ms = 15 * DURATION_MINUTE_MS;
 
 static bool build(struct service *service) {
     char why[4800] = "";
@@ -226,6 +233,8 @@ static bool build(struct service *service) {
     service->api.store_why = service->store_why;
     service->dispatch = dispatch_open(service->fleet, why, sizeof why);
     service->api.dispatch = service->dispatch;
+    /* The log of a killed daemon, an older schema, the readings of a large fleet: not hung. */
+    service_manager_extend_timeout(start_most_ms);
     bool good = service->signals >= 0 && service->dispatch &&
                 service_open_store(service, why, sizeof why) &&
                 open_servers(service, why, sizeof why) && open_intake(service, why, sizeof why);
@@ -377,8 +386,6 @@ int service_run(const char *settings_file) {
     while (built && !service.stop) {
         service_turn(&service, more);
         more = service_work(&service);
-        if (service.reload)
-            service_reload(&service);
     }
     stop(&service);
     return built ? 0 : 1;

@@ -41,6 +41,7 @@ struct service {
     /* clocks */
     int64_t now_ms, monotonic_ms; /* of this turn */
     int64_t offset_ms;            /* wall minus monotonic */
+    bool clock_set;               /* else nothing is read from the broker, which keeps it */
     int64_t watchdog_ms, next_watchdog_ms;
     int64_t next_upkeep_ms, next_dispatch_ms, next_tick_ms;
     int64_t longest_turn_ms;

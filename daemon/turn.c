@@ -67,6 +67,16 @@ static size_t add(struct delivery_descriptor *slots, size_t count, int descripto
     return count + 1;
 }
 
+/* Readings judged by a clock in 1970 would all be from the future. */
+static void watch_unset_clock(struct service *service) {
+    bool set = clock_is_set(service->now_ms);
+    if (set && !service->clock_set) {
+        log_line(LOG_LEVEL_NOTICE, "clock", "it is set now");
+        service->lost_since_ms = service->now_ms;
+    }
+    service->clock_set = set;
+}
+
 /* The clock on the wall was moved when it no longer runs along with the other one. */
 static void watch_clock(struct service *service) {
     int64_t offset_ms = service->now_ms - service->monotonic_ms;
@@ -85,7 +95,7 @@ static void watch_clock(struct service *service) {
 void service_turn(struct service *service, bool more) {
     struct delivery_descriptor slots[SLOTS];
     size_t count = 0;
-    bool reads = service->store && service->intake;
+    bool reads = service->store && service->intake && service->clock_set;
     count = add(slots, count, service->signals, false);
     count = add(slots, count, reads ? intake_descriptor(service->intake) : -1,
                 reads && intake_wants_write(service->intake));
@@ -97,6 +107,7 @@ void service_turn(struct service *service, bool more) {
     service->now_ms = clock_wall_ms();
     service->monotonic_ms = clock_monotonic_ms();
     watch_clock(service);
+    watch_unset_clock(service);
     take_signals(service);
 }
 
@@ -185,24 +196,25 @@ static void measure_turn(struct service *service) {
 }
 
 static bool work_with_store(struct service *service) {
-    bool more = service->intake && read_broker(service);
+    bool reads = service->intake && service->clock_set;
+    bool more = reads && read_broker(service);
     serve(service);
-    if (service->now_ms >= service->next_tick_ms)
+    if (service->clock_set && service->now_ms >= service->next_tick_ms)
         service->next_tick_ms = pipeline_tick(service->pipeline, service->now_ms);
-    if (service->now_ms >= service->next_upkeep_ms)
+    if (service->clock_set && service->now_ms >= service->next_upkeep_ms)
         service->next_upkeep_ms = upkeep_step(service->pipeline, service->now_ms, more);
     if (pipeline_settle(service->pipeline, service->now_ms) != STORE_OK) {
         service_store_failed(service);
         return false;
     }
-    if (service->intake)
+    if (reads)
         intake_release(service->intake);
     deliver(service);
     if (pipeline_settle(service->pipeline, service->now_ms) != STORE_OK) {
         service_store_failed(service);
         return false;
     }
-    if (service->intake)
+    if (reads)
         intake_tick(service->intake, service->monotonic_ms);
     return more;
 }
@@ -216,6 +228,8 @@ bool service_work(struct service *service) {
         delivery_turn(dispatch_delivery(service->dispatch), service->now_ms);
         service_store_retry(service);
     }
+    if (service->reload)
+        service_reload(service);
     feed_watchdog(service);
     measure_turn(service);
     return more;

@@ -170,6 +170,7 @@ static void add_trade_alarm(struct wording_writer *writer) {
     if (facts->kind == WORDING_SHELVING_ENDS)
         wording_writer_paragraph(writer, writer->texts->shelving_ends);
     wording_writer_where(writer);
+    wording_writer_details(writer);
     if (facts->kind == WORDING_SHELVING_ENDS)
         wording_writer_put_aside(writer);
     wording_writer_numbers(writer);

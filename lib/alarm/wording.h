@@ -73,9 +73,10 @@ struct wording_facts {
     double value, setpoint, baseline;      /* value: the newest when the message is written */
     const char *sent_unit, *declared_unit; /* a mix-up of units: setpoint is what it read before */
     int64_t since_ms, raised_ms, returned_ms; /* TIMESTAMP_NONE where not */
-    const char *by, *note;                    /* who acknowledged */
-    const char *cause; /* diagnosis_cause_word, or any words; "none": nothing to tell */
-    double confidence; /* 0 to 1 */
+    const char *subject;   /* the daemon's own alarms: contact, file, span, why */
+    const char *by, *note; /* who acknowledged */
+    const char *cause;     /* diagnosis_cause_word, or any words; "none": nothing to tell */
+    double confidence;     /* 0 to 1 */
     struct text_list evidence, check, bring;
     struct text_list lines; /* digest, reasons of a visit, members of fleet-silent */
     const char *contractor; /* whom the homeowner calls: a name, perhaps with a number */

@@ -357,6 +357,7 @@ const struct wording_texts wording_english =
         .no_fleet = "the whole fleet",
         .the_contractor = "the firm that put in your radon system",
         .where = "Where",
+        .details = "Details",
         .since = "Since",
         .ended = "Ended",
         .acknowledged_by = "Acknowledged by",

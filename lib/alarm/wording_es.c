@@ -401,6 +401,7 @@ const struct wording_texts wording_spanish =
         .no_fleet = "todos los sistemas",
         .the_contractor = "la empresa que instaló su sistema de radón",
         .where = "Dónde",
+        .details = "Detalles",
         .since = "Desde",
         .ended = "Terminó",
         .acknowledged_by = "Confirmado por",

@@ -47,7 +47,7 @@ struct wording_texts {
     const char *no_system, *no_fleet;               /* where, for the daemon's own and the fleet */
     const char *the_contractor;                     /* when no name is known */
     /* labels */
-    const char *where, *since, *ended, *acknowledged_by, *note, *times;
+    const char *where, *details, *since, *ended, *acknowledged_by, *note, *times;
     const char *value, *ratio, *probability, *lasted, *time_left, *limit, *baseline;
     const char *unit, *unit_sent;     /* {sent} {declared}; what it read before follows */
     const char *cause, *confident[3]; /* unlikely to likely */

@@ -319,6 +319,10 @@ void wording_writer_acknowledged(struct wording_writer *writer) {
     add_labelled(writer, writer->texts->note, writer->facts->note);
 }
 
+void wording_writer_details(struct wording_writer *writer) {
+    add_labelled(writer, writer->texts->details, writer->facts->subject);
+}
+
 void wording_writer_times(struct wording_writer *writer) {
     if (writer->facts->occurrences > 1)
         text_buffer_format(&writer->out, "%s: %d\n",

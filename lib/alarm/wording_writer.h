@@ -35,6 +35,8 @@ void wording_writer_where(struct wording_writer *writer);
 void wording_writer_time(struct wording_writer *writer, const char *label, int64_t time_ms);
 /** "Reads: 0.02 inH2O; limit 0.11 inH2O; at commissioning 1.1 inH2O (2 %)" */
 void wording_writer_numbers(struct wording_writer *writer);
+/** The subject of an alarm of the daemon's own. */
+void wording_writer_details(struct wording_writer *writer);
 /** What it seems to send, and what it read before. */
 void wording_writer_other_unit(struct wording_writer *writer);
 /** The one number a homeowner sees: the radon level, in the unit it is known by. */

@@ -17,6 +17,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
+#include <sys/resource.h>
 #include <sys/socket.h>
 #include <sys/stat.h>
 #include <time.h>
@@ -25,6 +26,7 @@
 #define PAGE_BODY_BYTES_MAX (64 * 1024)
 #define TARGET_BYTES_MAX 2048 /* path and query as sent */
 #define CONNECTIONS_MAX 64
+#define OWN_DESCRIPTORS 32 /* of the whole program, without these connections */
 #define CONNECTIONS_PER_ADDRESS_MAX 16
 #define CONNECTION_MEMORY_BYTES (32 * 1024) /* headers of one request */
 #define IDLE_S 10
@@ -53,6 +55,7 @@ struct web_server {
     ino_t socket_inode;
     struct visitor *visitors;
     size_t visitor_count;
+    bool somebody_left; /* in the last turn: whoever waits to come in is taken in the next */
     unsigned idle_s, request_s;
     time_t looked_s; /* when the slow were last looked for */
 };
@@ -99,6 +102,7 @@ static void visitor_end(struct web_server *server, struct visitor *visitor) {
     if (visitor->next)
         visitor->next->previous = visitor->previous;
     server->visitor_count--;
+    server->somebody_left = true;
     free(visitor);
 }
 
@@ -470,12 +474,21 @@ static void ignore_log(void *context, const char *format, va_list arguments) {
     (void)arguments;
 }
 
+/* Where descriptors are few, store, broker and deliveries come before people who look. */
+static unsigned connections_most(void) {
+    struct rlimit limit;
+    if (getrlimit(RLIMIT_NOFILE, &limit) != 0 ||
+        limit.rlim_cur >= OWN_DESCRIPTORS + CONNECTIONS_MAX)
+        return CONNECTIONS_MAX;
+    return limit.rlim_cur > OWN_DESCRIPTORS + 2 ? (unsigned)(limit.rlim_cur - OWN_DESCRIPTORS) : 2;
+}
+
 static bool start_daemon(struct web_server *server, int descriptor) {
     unsigned per_address = server->is_operator ? 0 : CONNECTIONS_PER_ADDRESS_MAX; /* 0: no limit */
     server->daemon = MHD_start_daemon(
         MHD_USE_EPOLL | MHD_USE_ERROR_LOG, 0, NULL, NULL, on_request, server,
         MHD_OPTION_EXTERNAL_LOGGER, ignore_log, NULL, MHD_OPTION_LISTEN_SOCKET, descriptor,
-        MHD_OPTION_CONNECTION_LIMIT, (unsigned)CONNECTIONS_MAX, MHD_OPTION_PER_IP_CONNECTION_LIMIT,
+        MHD_OPTION_CONNECTION_LIMIT, connections_most(), MHD_OPTION_PER_IP_CONNECTION_LIMIT,
         per_address, MHD_OPTION_CONNECTION_TIMEOUT, (unsigned)IDLE_S,
         MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)CONNECTION_MEMORY_BYTES,
         MHD_OPTION_STRICT_FOR_CLIENT, 1, MHD_OPTION_URI_LOG_CALLBACK, on_target, server,
@@ -563,6 +576,7 @@ int web_server_port(const struct web_server *server) {
 }
 
 void web_server_turn(struct web_server *server) {
+    server->somebody_left = false;
     close_the_slow(server);
     MHD_run(server->daemon);
 }
@@ -570,6 +584,8 @@ void web_server_turn(struct web_server *server) {
 int web_server_timeout_ms(const struct web_server *server) {
     MHD_UNSIGNED_LONG_LONG timeout_ms = 0;
     int result = server->visitors ? 1000 : -1; /* someone to watch over */
+    if (server->somebody_left)
+        return 0;
     if (MHD_get_timeout(server->daemon, &timeout_ms) == MHD_YES &&
         (result < 0 || timeout_ms < (MHD_UNSIGNED_LONG_LONG)result))
         result = timeout_ms > INT_MAX ? INT_MAX : (int)timeout_ms;

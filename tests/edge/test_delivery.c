@@ -115,6 +115,8 @@ static const char script[] =
     "\"/cut/body\": {\"cut\": \"body\", \"status\": 200, \"body\": \"0123456789\"},"
     "\"/reset\": {\"reset\": true}, \"/huge\": {\"status\": 200, \"huge\": 1073741824},"
     "\"/huge503\": {\"status\": 503, \"huge\": 1073741824},"
+    "\"/bomb\": {\"status\": 200, \"headers\": {\"Content-Encoding\": \"gzip\"},"
+    " \"gzip_zeros\": 268435456},"
     "\"/not-http\": {\"raw\": \"220 mail.example ESMTP\\r\\n\"},"
     "\"/empty\": {\"raw\": \"\"},"
     "\"/big-head\": {\"raw\": \"HTTP/1.1 200 OK\\r\\nX: "
@@ -274,6 +276,7 @@ static const struct {
     {"/r/304", 304, -1, "redirect refused (304)"},
     {"/cut/answer", 0, -1, "closed without an answer"},
     {"/cut/body", 200, -1, "200"},
+    {"/bomb", 200, -1, "200"},
     {"/empty", 0, -1, "closed without an answer"},
     {"/reset", 0, -1, "connection lost before the answer"},
     {"/not-http", 0, -1, "answer is not HTTP"},

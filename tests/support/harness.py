@@ -15,8 +15,9 @@
     suite.run()
 
 Whatever a place started is ended with the test, also when it fails. Each daemon's longest turn of
-the loop is read before it ends; a turn over TURN_LIMIT_S fails the test, and so does a report of a
-sanitizer or an exit status that was not asked for.
+the loop is read before it ends, or from its log; a turn over its turn_limit_s fails the test, and
+so does a report of a sanitizer or an exit status that was not asked for, and a secret (MARKERS) in
+an answer, in the log or in the store.
 
 Environment: SUBSLAB_BUILD (folder of subslabd; default build-check, else build), TEST_SEED,
 TEST_ONLY (part of a test's name).
@@ -24,6 +25,7 @@ TEST_ONLY (part of a test's name).
 import base64
 import csv
 import ctypes
+import glob
 import hashlib
 import hmac
 import http.client
@@ -31,6 +33,7 @@ import io
 import json
 import os
 import random
+import re
 import shutil
 import signal
 import socket
@@ -92,6 +95,10 @@ TURN_LIMIT_S = 3.0 if SANITIZED else 1.0
 # A loaded machine and a sanitized build need more patience; no figure is asserted with it.
 PATIENCE = 4 if SANITIZED else 2
 
+
+# Secrets that every daemon is given; whatever it says, answers or stores, none of them is in it.
+MARKERS = {"password": "marker-password-1d7c", "token": "marker-token-90ab",
+           "query": "marker-query-4e2f"}
 
 _LIBC = ctypes.CDLL(None)
 
@@ -304,7 +311,7 @@ class Daemon:
                  environment=None, client_id=None, host="127.0.0.1", **settings):
         self.folder = folder
         self.program = os.path.join(BUILD, "subslabd")
-        self.process = None
+        self.process = self.notify = None
         self.prefix = list(prefix)
         self.environment = dict(environment or {})
         self.page_port = free_port()
@@ -313,7 +320,7 @@ class Daemon:
         self.socket = os.path.join(folder, "operator.sock")
         self.settings_file = os.path.join(folder, "subslabd.yaml")
         self.log_file = os.path.join(folder, "subslabd.log")
-        self.longest_turn_s = 0.0
+        self.longest_turn_s, self.turn_limit_s = 0.0, TURN_LIMIT_S
         self.expects_reports = False
         self.settings = {
             "broker": {"host": host, "port": broker_port,
@@ -335,14 +342,40 @@ class Daemon:
     def write_settings(self):
         """JSON is YAML too (YAML 1.2, section 1.3)."""
         settings = dict(self.settings)
+        if "username" not in settings["broker"]:
+            settings["broker"] = {**settings["broker"], "username": "subslabd",
+                                  "password_file": self.secret("marker-password",
+                                                               MARKERS["password"])}
         if self.contacts:
-            settings["contacts"] = self.contacts
+            settings["contacts"] = [self.with_secrets(c) for c in self.contacts]
         write_file(self.settings_file, json.dumps(settings, indent=1), 0o640)
         systems = os.path.join(self.folder, "systems")
         shutil.rmtree(systems, ignore_errors=True)
         os.makedirs(systems)
         for one in self.systems:
             write_file(os.path.join(systems, one["id"] + ".yaml"), json.dumps(one, indent=1), 0o640)
+
+    def with_secrets(self, one):
+        webhook = dict(one["webhook"])
+        if "?" not in webhook["url"]:
+            webhook["url"] += f"?key={MARKERS['query']}"
+        webhook.setdefault("headers", {
+            "X-Token": "file:" + self.secret("marker-token", MARKERS["token"])})
+        return {**one, "webhook": webhook}
+
+    def secrets_in(self, what, data):
+        """For each marker in these bytes a problem."""
+        return [f"the secret {name} is in {what}" for name, marker in MARKERS.items()
+                if marker.encode() in data]
+
+    def secrets_kept(self):
+        """Those in the log or in the store and its companions."""
+        problems = self.secrets_in("the log", self.log().encode())
+        for path in glob.glob(self.store + "*"):
+            if os.path.isfile(path):
+                with open(path, "rb") as file:
+                    problems += self.secrets_in(os.path.basename(path), file.read())
+        return problems
 
     def secret(self, name, text, mode=0o600):
         return write_file(os.path.join(self.folder, name), text + "\n", mode)
@@ -378,11 +411,12 @@ class Daemon:
         return "READY=1" in self.notifications()
 
     def notifications(self):
-        while True:
+        while self.notify:
             try:
                 self.notified += self.notify.recv(4096).decode() + "\n"
             except BlockingIOError:
-                return self.notified
+                break
+        return self.notified
 
     def wait_connected(self, seconds=20):
         wait_until(lambda: self.metric("subslab_broker_connected") == 1, seconds,
@@ -434,7 +468,11 @@ class Daemon:
         for mark in ("AddressSanitizer", "LeakSanitizer", "runtime error:", "Assertion"):
             if mark in self.log() and not self.expects_reports:
                 problems.append(f"the log holds \"{mark}\"")
-        if self.longest_turn_s > TURN_LIMIT_S:
+        problems += self.secrets_kept()
+        # A daemon that was killed could not be asked; what it says of slow turns is in its log.
+        slow_ms = re.findall(r"loop: a turn took (\d+) ms", self.log())
+        self.longest_turn_s = max([self.longest_turn_s] + [int(ms) / 1000 for ms in slow_ms])
+        if self.longest_turn_s > self.turn_limit_s:
             problems.append(f"a turn of the loop took {self.longest_turn_s} s")
         return problems
 
@@ -449,6 +487,7 @@ class Daemon:
     def request(self, method, path, body=None, page=False, headers=None, timeout=10):
         """An Answer. Over the operator socket unless `page`."""
         timeout *= PATIENCE
+        self.notifications()  # a service manager always reads them
         connection = (http.client.HTTPConnection("127.0.0.1", self.page_port, timeout=timeout)
                       if page else UnixConnection(self.socket, timeout))
         sent = dict(headers or {})
@@ -458,7 +497,10 @@ class Daemon:
         try:
             connection.request(method, path, body, sent)
             answer = connection.getresponse()
-            return Answer(answer.status, dict(answer.getheaders()), answer.read())
+            whole = Answer(answer.status, dict(answer.getheaders()), answer.read())
+            told = self.secrets_in(f"the answer to {path}", whole.body + repr(whole.headers).encode())
+            check(not told, "; ".join(told))
+            return whole
         finally:
             connection.close()
 

@@ -23,6 +23,7 @@ again and again; "*" stands for every other path; without it 204 is answered. A 
     cut       "answer", "head" or "body": closes before it, in the middle of it
     reset     true: resets the connection instead of answering
     huge      bytes of body, sent until the client goes away
+    gzip_zeros  bytes of zeros, compressed, as the body
     redirect  URL: 302 (or `status`) with Location
     raw       text sent as it is instead of an answer; then closes
     close     true: closes after the answer
@@ -31,6 +32,7 @@ Each request is one line of JSON in the log: {"at", "method", "path", "query", "
 "connection"}; when an answer is huge, a line {"path", "sent"} follows. Header names are lower case.
 """
 import argparse
+import functools
 import json
 import socket
 import ssl
@@ -38,6 +40,7 @@ import struct
 import sys
 import threading
 import time
+import zlib
 from urllib.parse import urlsplit
 
 HEAD_MAX = 1 << 20
@@ -231,8 +234,17 @@ class ScriptedEndpoint:
             self._note({"path": path, "sent": sent})
 
 
+@functools.lru_cache
+def zeros_compressed(size):
+    """About a thousandth of it as gzip (RFC 1952)."""
+    packer, block = zlib.compressobj(wbits=31), bytes(1 << 20)
+    return b"".join([packer.compress(block) for _ in range(size >> 20)] + [packer.flush()])
+
+
 def _head_and_body(step):
     body = step.get("body", "").encode()
+    if "gzip_zeros" in step:
+        body = zeros_compressed(step["gzip_zeros"])
     status = step.get("status", 302 if "redirect" in step else 204)
     headers = dict(step.get("headers", {}))
     if "redirect" in step:

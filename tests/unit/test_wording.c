@@ -222,6 +222,21 @@ START_TEST(a_suspected_unit_is_named_with_what_was_read_before) {
 }
 END_TEST
 
+START_TEST(the_daemons_own_alarms_say_what_they_are_about) {
+    struct wording_facts facts = full_facts();
+    facts.condition = CONDITION_DELIVERY_FAILING;
+    facts.subject = "van";
+    facts.value = NAN;
+    for (int language = 0; language < WORDING_LANGUAGE_COUNT; language++) {
+        facts.language = (enum wording_language)language;
+        char *text = wording_render(&facts);
+        ck_assert_msg(strstr(text, language ? "Detalles: van\n" : "Details: van\n"), "%s", text);
+        check_shape(&facts, text);
+        free(text);
+    }
+}
+END_TEST
+
 START_TEST(times_are_local) {
     /* RFC 8536 version 1 file with one type: UTC-7, "MST". */
     static const char file[] = "TZif\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0"
@@ -566,6 +581,7 @@ int main(void) {
                         CONDITION_COUNT);
     tcase_add_test(wording, numbers_of_the_alarm_are_in_the_trade_messages);
     tcase_add_test(wording, a_suspected_unit_is_named_with_what_was_read_before);
+    tcase_add_test(wording, the_daemons_own_alarms_say_what_they_are_about);
     tcase_add_test(wording, times_are_local);
     tcase_add_loop_test(wording, a_value_is_shown_as_what_it_is, 0,
                         sizeof numbers / sizeof numbers[0]);

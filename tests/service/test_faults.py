@@ -1,0 +1,532 @@
+#!/usr/bin/env python3
+"""Further faults with real programs: bad lines, rivals for the client id, sleep, clocks that are not
+set, floods, signals, broken settings. The table of all faults is tests/FAULTS.md."""
+# Limit: 900 s
+import os
+import random
+import re
+import sqlite3
+import socket
+import struct
+import sys
+import threading
+
+sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
+# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
+from harness import *  # noqa: E402,F403
+from bad_link import BadLink  # noqa: E402
+from faked_time import faked_time  # noqa: E402
+
+suite = Suite()
+MILL = system("mill", [point("suction")])
+AT_ONCE = {**LOW_AT_ONCE, "broker-lost": {"on_delay": "1 s"},
+           "delivery-failing": {"on_delay": "1 s"}}
+QUIET = {**AT_ONCE, "sensor-silent": {"enabled": "no"}, "system-silent": {"enabled": "no"},
+         "fleet-silent": {"enabled": "no"}}
+
+
+def series(count, start_ms, value=300):
+    return [("subslab/mill/suction", timed(value + i % 50, start_ms + i * 1000))
+            for i in range(count)]
+
+
+def all_there(daemon, count, start_ms, seconds=60):
+    wait_until(lambda: len(daemon.readings("mill", "suction")) >= count, seconds,
+               f"{count} readings")
+    equal([t for t, _ in daemon.readings("mill", "suction")],
+          [start_ms + i * 1000 for i in range(count)], "each reading once")
+    equal(daemon.refused(), {}, "refused")
+
+
+class Watcher(threading.Thread):
+    """Asks the daemon again and again until stopped; the longest wait for an answer."""
+
+    def __init__(self, daemon):
+        super().__init__(daemon=True)
+        self.daemon_asked, self.slowest_s, self.asked, self.done = daemon, 0.0, 0, False
+
+    def run(self):
+        while not self.done:
+            began = time.monotonic()
+            try:
+                self.daemon_asked.request("GET", "/health")
+            except OSError:
+                continue
+            self.slowest_s = max(self.slowest_s, time.monotonic() - began)
+            self.asked += 1
+            time.sleep(0.05)
+
+    def stop(self):
+        self.done = True
+        self.join()
+        return self.slowest_s
+
+
+# ---- broker and network ----
+
+@suite.test
+def a_bad_line_changes_nothing_but_the_time(place):
+    """Both lines are bad, that to the broker and that to the endpoint."""
+    broker, hook = place.broker(), place.endpoint()
+    link = BadLink(broker.port, (0.0, 0.05), [(300, 1500)] + [(3000, 40000)] * 3, suite.seed, 3.0)
+    way_out = BadLink(hook.port, (0.05, 0.3), [(50, 900)] * 2, suite.seed)
+    place.at_end(link.close)
+    place.at_end(way_out.close)
+    office = contact("office", hook)
+    office["webhook"]["url"] = f"http://127.0.0.1:{way_out.port}/office"
+    daemon = place.daemon(link, [MILL], [office], conditions=QUIET)
+    daemon.start(wait_connected=False)
+    daemon.wait_connected(60)
+    watcher = Watcher(daemon)
+    watcher.start()
+    start = now_ms() - 4_000_000
+    for part in range(0, 3000, 500):
+        broker.publish(series(3000, start)[part:part + 500])
+        time.sleep(0.3)
+    broker.publish([("subslab/mill/suction", timed(50, start + 3000_000))])
+    wait_until(lambda: len(daemon.readings("mill", "suction")) >= 3001, 120, "all readings")
+    equal([t for t, _ in daemon.readings("mill", "suction")],
+          [start + i * 1000 for i in range(3001)], "each reading once")
+    wait_until(lambda: events(hook, condition="suction-low"), 60, "the alarm")
+    equal(len(events(hook, condition="suction-low")), 1, "one message by its id")
+    slowest = watcher.stop()
+    check(link.broken >= 2 and link.pieces > 100, f"{link.broken} breaks, {link.pieces} pieces")
+    check(slowest < TURN_LIMIT_S, f"an answer took {slowest:.2f} s")
+    print(f"        {link.broken + way_out.broken} breaks, {link.pieces} pieces, slowest answer "
+          f"{slowest:.3f} s")
+
+
+@suite.test
+def two_daemons_with_one_client_id_say_so(place):
+    broker = place.broker()
+    pair = [place.daemon(broker, [MILL], client_id="twin") for _ in range(2)]
+    for daemon in pair:
+        daemon.start(wait_connected=False)
+    wait_until(lambda: any("another client uses the id \"twin\"" in d.log() for d in pair), 60,
+               "told that the id is used twice")
+    losses = broker.log().count("already connected")
+    check(3 <= losses < 60, f"{losses} take-overs")
+    pair[0].kill()
+    pair[1].wait_connected(90)
+    start = now_ms() - 100_000
+    broker.publish(series(10, start))
+    all_there(pair[1], 10, start)
+
+
+@suite.test
+def an_outage_longer_than_the_brokers_queue_is_a_gap(place):
+    broker = place.broker(more="max_queued_messages 100\n")
+    hook = place.endpoint()
+    names = ("mill", "creek", "barn")
+    daemon = place.daemon(broker, [system(n, [point("suction", every="10 s")]) for n in names],
+                          [contact("office", hook)], conditions=QUIET)
+    daemon.start()
+    start, steps = now_ms() - 5_000_000, 500
+
+    def messages(first, last):
+        return [(f"subslab/{n}/suction", timed(300 + i % 9, start + i * 10_000))
+                for i in range(first, last) for n in names]
+    broker.publish(messages(0, 10))
+    wait_until(lambda: len(daemon.readings("mill", "suction")) == 10, 10, "ten readings")
+    equal(daemon.stop(), 0, "exit status")
+    broker.publish(messages(10, steps))
+    daemon.start()
+    broker.publish(messages(steps, steps + 1))  # the next ones after the hole
+    event = wait_until(lambda: events(hook, condition="readings-gap"), 30, "readings-gap told")[0]
+    stored = [(t - start) // 10_000 for t, _ in daemon.readings("mill", "suction")]
+    check(20 < len(stored) < 200 and stored[-1] == steps, f"the broker kept {len(stored)}")
+    kept = [min((t - start) // 10_000 for t, _ in daemon.readings(n, "suction")[-2:]) for n in names]
+    hole = [rfc3339(start + step * 10_000)[:19] for step in (min(kept), steps)]
+    text = event["data"]["text"]
+    check(all(end in text for end in hole), f"the hole from {hole[0]} to {hole[1]}: {text}")
+    check("%" not in text, text)
+
+
+# ---- clock ----
+
+@suite.test
+def before_the_clock_is_set_readings_stay_with_the_broker(place):
+    broker, hook = place.broker(), place.endpoint()
+    daemon = place.daemon(broker, [MILL], [contact("office", hook)], conditions=QUIET)
+    daemon.start()  # the broker shall know us
+    start = now_ms() - 1_000_000
+    broker.publish(series(5, start))
+    wait_until(lambda: len(daemon.readings("mill", "suction")) == 5, 10, "five readings")
+    equal(daemon.stop(), 0, "exit status")
+    broker.publish(series(200, start)[5:] + [("subslab/mill/suction", timed(50, now_ms()))])
+    daemon.environment, clock = faked_time(place, "@1970-01-01 00:03:00\n")
+    daemon.start(wait_connected=False)
+    stays(lambda: daemon.metric("subslab_messages_total") == 0, 3, "nothing is read yet")
+    status, health = daemon.health()
+    equal(status, 503, "/health")
+    check("clock" in health["broker_why"] and "not set" in health["broker_why"], f"{health}")
+    check("clock of this machine is not set" in daemon.request("GET", "/", page=True).body.decode(),
+          "the page says so")
+    equal(len(daemon.readings("mill", "suction")), 5, "what is stored is shown")
+    write_file(clock, "+0\n")
+    daemon.wait_connected(30)
+    wait_until(lambda: len(daemon.readings("mill", "suction")) == 201, 20, "all readings")
+    equal(daemon.refused(), {}, "refused")
+    event = wait_until(lambda: events(hook, condition="suction-low"), 10, "the alarm")[0]
+    check(event["time"].startswith(rfc3339(now_ms())[:4]), event["time"])
+    equal([e for e in events(hook) if e["time"] < "2026"], [], "messages of 1970")
+
+
+@suite.test
+def a_machine_that_slept_finds_nobody_silent(place):
+    """The broker stops too: the connection still looks alive when we wake, and nothing comes."""
+    broker, hook = place.broker(), place.endpoint()
+    silent = {"setpoint": "20 s", "on_delay": "0 s"}
+    daemon = place.daemon(broker, [system("mill", [point("suction", every="2 s")]),
+                                   system("creek", [point("suction", every="2 s")])],
+                          [contact("office", hook)],
+                          conditions={**AT_ONCE, "sensor-silent": silent, "system-silent": silent,
+                                      "fleet-silent": {"enabled": "no"}})
+    daemon.start()
+    last = [now_ms() - 10_000]
+
+    def send():
+        """Everything since the last call, a reading a second, as a gateway that keeps its own."""
+        while last[0] + 1000 <= now_ms():
+            last[0] += 1000
+            broker.publish([(f"subslab/{s}/suction", timed(300, last[0])) for s in ("mill", "creek")])
+    send()
+    wait_until(lambda: len(daemon.readings("mill", "suction")) >= 10, 20, "readings")
+    daemon.turn_limit_s = 60  # to the loop a turn in which it is stopped is a long one
+    broker.send_signal(signal.SIGSTOP)
+    daemon.process.send_signal(signal.SIGSTOP)
+    time.sleep(33)
+    daemon.process.send_signal(signal.SIGCONT)
+    time.sleep(3)  # awake, and nothing comes yet
+    broker.send_signal(signal.SIGCONT)
+    send()
+    daemon.wait_connected(60)
+    for _ in range(4):
+        time.sleep(1)
+        send()
+    equal([n for n in notices(hook) if "silent" in n[2]], [], "nobody was silent")
+    equal([a for a in daemon.alarms(all=1) if "silent" in a["condition"]], [], "nor in history")
+    wait_until(lambda: any("silent" in n[2] for n in notices(hook)), 40,
+               "who is silent afterwards is told")
+
+
+@suite.test
+def a_message_due_in_sleep_goes_out_once(place):
+    broker = place.broker()
+    hook = place.endpoint({"/office": [{"status": 503, "headers": {"Retry-After": "3"}},
+                                       {"status": 204}]})
+    daemon = place.daemon(broker, [MILL], [contact("office", hook)],
+                          conditions={**QUIET, "broker-lost": {"on_delay": "1 h"}})
+    daemon.start()
+    broker.publish([("subslab/mill/suction", timed(50, now_ms()))])
+    hook.wait_for(1, 10 * PATIENCE)
+    wait_until(lambda: daemon.deliveries()[0]["tries"] == 1, 10, "the first try")
+    daemon.turn_limit_s = 60
+    daemon.process.send_signal(signal.SIGSTOP)
+    time.sleep(12)
+    equal(len(hook.requests), 1, "asleep")
+    daemon.process.send_signal(signal.SIGCONT)
+    hook.wait_for(2, 20 * PATIENCE)
+    stays(lambda: len(hook.requests) == 2, 3, "once")
+    wait_until(lambda: daemon.deliveries()[0]["state"] == "sent", 5, "done")
+
+
+# ---- process ----
+
+@suite.test
+def sigterm_at_any_moment_under_load(place):
+    ground = random.Random(suite.seed)
+    broker, hook = place.broker(), place.endpoint({"*": {"status": 204, "delay": 0.1}})
+    daemon = place.daemon(broker, [MILL, system("creek", [point("suction")])],
+                          [contact("office", hook)], conditions=QUIET)
+    daemon.start()
+    count, start, sent = 20_000, now_ms() - 25_000_000, []
+
+    def load():
+        messages = series(count, start)
+        for i in range(0, count, 250):
+            sent.append(broker.publish(messages[i:i + 250] + [
+                ("subslab/creek/suction", timed(50 if i % 500 else 300, start + i * 1000))]))
+            time.sleep(0.05)
+    sender = threading.Thread(target=load, daemon=True)
+    sender.start()
+    ends = 0
+    while sender.is_alive() and ends < 40:
+        time.sleep(ground.uniform(0.0, 1.2))  # the random moment is the point of the test
+        began = time.monotonic()
+        equal(daemon.stop(10), 0, f"exit status of end {ends}")
+        check(time.monotonic() - began < 10 * PATIENCE, "slow to end")
+        ends += 1
+        daemon.start(wait_connected=False)
+    sender.join(120)
+    check(not sender.is_alive(), "the load was published")
+    all_there(daemon, count, start)
+    lows = len([a for a in daemon.alarms(all=1, system="creek")])
+    wait_until(lambda: not [d for d in daemon.deliveries() if d["state"] == "waiting"], 60,
+               "no message waits")
+    print(f"        ended {ends} times, {lows} alarms")
+    check(ends >= 3, "hardly tried")
+
+
+@suite.test
+def a_start_asks_for_time_and_is_ready_only_then(place):
+    broker = place.broker()
+    daemon = place.daemon(broker, [MILL])
+    daemon.start()
+    said = daemon.notified
+    check(0 <= said.find("EXTEND_TIMEOUT_USEC=") < said.find("READY=1"), said)
+    seconds = int(re.search(r"EXTEND_TIMEOUT_USEC=(\d+)", said).group(1)) / 1e6
+    check(600 <= seconds <= 3600, f"{seconds} s")
+    equal(daemon.stop(), 0, "exit status")
+    check("STOPPING=1" in daemon.notifications(), daemon.notified)
+    # Somebody holds the database: not ready before it can be read and written.
+    holder = sqlite3.connect(daemon.store, isolation_level=None)
+    holder.execute("PRAGMA locking_mode = EXCLUSIVE")
+    holder.execute("BEGIN EXCLUSIVE")
+    daemon.spawn()
+    end = time.monotonic() + 3
+    while time.monotonic() < end and daemon.process.poll() is None:
+        check("READY=1" not in daemon.notifications(), "ready without its store")
+        time.sleep(0.05)
+    holder.execute("ROLLBACK")
+    holder.close()
+    if daemon.process.poll() is not None:  # it gave up, and said why
+        check(daemon.process.returncode == 1 and "database" in daemon.log(), daemon.log()[-500:])
+        daemon.spawn()
+    wait_until(daemon.is_ready, 20, "READY")
+    equal(daemon.request("GET", "/api/systems").status, 200, "at once")
+
+
+STORM = """
+import os, random, signal, sys, time
+target, ground = int(sys.argv[1]), random.Random(int(sys.argv[2]))
+while True:
+    os.kill(target, signal.SIGSTOP)  # every call that sleeps is interrupted
+    for number in (signal.SIGWINCH, signal.SIGURG, signal.SIGCHLD, signal.SIGPIPE):
+        os.kill(target, number)
+    os.kill(target, signal.SIGCONT)
+    if ground.random() < 0.002:
+        os.kill(target, signal.SIGHUP)
+    time.sleep(ground.uniform(0.0005, 0.01))
+"""
+
+
+@suite.test
+def a_storm_of_signals_does_no_harm(place):
+    broker, hook = place.broker(), place.endpoint({"/office": [{"reset": True}, {"cut": "head"},
+                                                               {"status": 204}]})
+    daemon = place.daemon(broker, [MILL], [contact("office", hook)], conditions=QUIET)
+    daemon.start()
+    # A program of its own, that nothing here holds up between stop and go on.
+    storm = subprocess.Popen([sys.executable, "-c", STORM, str(daemon.process.pid),
+                              str(suite.seed)], preexec_fn=dies_with_us)
+    place.at_end(storm.wait)
+    place.at_end(storm.kill)
+    daemon.turn_limit_s = 60
+    start = now_ms() - 10_000_000
+    for i in range(0, 5000, 500):
+        broker.publish(series(5000, start)[i:i + 500])
+        for _ in range(3):  # clients that leave in the middle of an answer
+            with socket.create_connection(("127.0.0.1", daemon.page_port)) as client:
+                client.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+                client.sendall(b"GET / HTTP/1.1\r\nHost: localhost\r\n\r\n")
+    all_there(daemon, 5000, start)
+    broker.publish([("subslab/mill/suction", timed(50, now_ms()))])
+    wait_until(lambda: [d for d in daemon.deliveries() if d["state"] == "sent"], 60, "the alarm")
+    storm.kill()
+    storm.wait()
+    daemon.process.send_signal(signal.SIGCONT)
+    check("read again" in daemon.log(), "no SIGHUP was among them")
+    equal(daemon.stop(), 0, "exit status")
+
+
+BROKEN_SETTINGS = [
+    ("empty", lambda text: ""),
+    ("cut in the middle", lambda text: text[:len(text) // 2]),
+    ("all but the end", lambda text: text[:-3]),
+    ("no YAML", lambda text: "}{"),
+    ("not UTF-8", lambda text: text.replace("subslab/#", "subslab/\udcff#")),
+    ("an unknown key", lambda text: text.replace('"keepalive"', '"keepaliv"')),
+    ("a number out of range", lambda text: text.replace('"5 s"', '"5 y"')),
+    ("a contact without webhook", lambda text: text.replace('"webhook"', '"webhok"')),
+    ("systems that are not there", lambda text: text.replace('"systems/"', '"sistems/"')),
+    ("a secret that is not there",
+     lambda text: text.replace('"keepalive"', '"password_file": "none", "keepalive"')),
+]
+
+
+@suite.test
+def broken_settings_are_refused_whole(place):
+    broker, hook = place.broker(), place.endpoint()
+    daemon = place.daemon(broker, [MILL], [contact("office", hook)], conditions=LOW_AT_ONCE)
+    daemon.start()
+    good = open(daemon.settings_file, encoding="utf-8").read()
+    systems = daemon.get("/api/systems")
+    page = lambda: daemon.request("GET", "/", page=True).body.decode()  # noqa: E731
+    check("settings on disk" not in page(), "nothing to say yet")
+    for number, (what, change) in enumerate(BROKEN_SETTINGS):
+        broken = change(good)
+        check(broken != good, f"{what}: nothing was changed")
+        with open(daemon.settings_file, "w", encoding="utf-8", errors="surrogateescape") as file:
+            file.write(broken)
+        before = daemon.notifications().count("READY=1")
+        daemon.process.send_signal(signal.SIGHUP)
+        wait_until(lambda b=before: daemon.notifications().count("READY=1") > b, 10, what)
+        equal(daemon.health()[1]["settings_refused"], True, what)
+        check("settings on disk were refused" in page(), f"{what}: the page says so")
+        equal([s["id"] for s in daemon.get("/api/systems")], [s["id"] for s in systems], what)
+        broker.publish([("subslab/mill/suction", timed(300 + number, now_ms()))])
+        wait_until(lambda n=number: len(daemon.readings("mill", "suction")) == n + 1, 10,
+                   f"{what}: readings come in")
+    write_file(daemon.settings_file, good)
+    daemon.process.send_signal(signal.SIGHUP)
+    wait_until(lambda: not daemon.health()[1]["settings_refused"], 10, "good ones again")
+
+
+@suite.test
+def settings_written_slowly_are_taken_whole_or_not_at_all(place):
+    """An editor that writes in place, byte by byte, while SIGHUP comes again and again."""
+    broker, hook = place.broker(), place.endpoint()
+    daemon = place.daemon(broker, [MILL], [contact("office", hook)], conditions=LOW_AT_ONCE)
+    daemon.start()
+    old = open(daemon.settings_file, encoding="utf-8").read()
+    new = old.replace('"subslab/#"', '"subslab/#", "more/#"')
+    check(new != old, "nothing was changed")
+    with open(daemon.settings_file, "w", encoding="utf-8") as file:
+        for i in range(0, len(new), 60):
+            file.write(new[i:i + 60])
+            file.flush()
+            before = daemon.notifications().count("READY=1")
+            daemon.process.send_signal(signal.SIGHUP)
+            wait_until(lambda b=before: daemon.notifications().count("READY=1") > b, 10, "read")
+            if i + 60 < len(new):
+                equal(daemon.health()[1]["settings_refused"], True, f"after {i + 60} bytes")
+                equal(len(daemon.get("/api/systems")), 1, "the old ones")
+    equal(daemon.health()[1]["settings_refused"], False, "whole at last")
+    broker.publish([("subslab/mill/suction", timed(300, now_ms()))])
+    wait_until(lambda: daemon.readings("mill"), 10, "a reading")
+
+
+@suite.test
+def few_descriptors_and_a_hundred_page_clients(place):
+    broker, hook = place.broker(), place.endpoint()
+    daemon = place.daemon(broker, [MILL], [contact("office", hook)], conditions=AT_ONCE,
+                          prefix=["prlimit", "--nofile=20:20"])
+    status = None
+    daemon.spawn()
+    wait_until(lambda: daemon.process.poll() is not None or daemon.is_ready(), 20, "start")
+    status = daemon.process.poll()
+    check(status is None, f"ended with {status}: {daemon.log()[-500:]}")
+    crowd = []
+    place.at_end(lambda: [c.close() for c in crowd])
+    for _ in range(100):
+        client = socket.socket()
+        client.settimeout(0.2)
+        try:
+            client.connect(("127.0.0.1", daemon.page_port))
+            client.sendall(b"GET / HTTP/1.1\r\n")  # and never the rest
+        except OSError:
+            pass
+        crowd.append(client)
+    start = now_ms() - 1_000_000
+    broker.publish(series(500, start) + [("subslab/mill/suction", timed(50, now_ms()))])
+    wait_until(lambda: events(hook, condition="suction-low"), 60,
+               "the alarm in spite of the crowd")
+    for client in crowd:
+        client.close()
+    wait_until(lambda: len(daemon.readings("mill", "suction")) == 501, 30, "all readings")
+    gone = time.monotonic()
+    equal(daemon.request("GET", "/health", page=True).status, 200, "the page afterwards")
+    print(f"        the page answered {time.monotonic() - gone:.1f} s after the crowd had gone")
+    check(len(daemon.log().splitlines()) < 30, f"said again and again: {daemon.log()}")
+
+
+# ---- mistakes ----
+
+@suite.test
+def what_never_came_and_what_nobody_declared_are_listed(place):
+    broker = place.broker()
+    daemon = place.daemon(broker, [system("mill", [point("suction"), point("spare")])],
+                          conditions=AT_ONCE)
+    daemon.start()
+    broker.publish([("subslab/mill/suction", timed(300, now_ms())), ("subslab/other", "1")])
+    wait_until(lambda: daemon.get("/api/unclaimed"), 10, "the topic nobody declared")
+    shown = daemon.get("/api/systems/mill")
+    points = {p["id"]: p for p in shown["points"]}
+    check(points["spare"]["last"]["value"] is None, f"never heard of: {points['spare']}")
+    check(points["suction"]["last"]["value"] == 300, f"heard of: {points['suction']}")
+    page = daemon.request("GET", "/systems/mill", page=True).body.decode()
+    check("spare" in page and "never" in page, "the page")
+
+
+@suite.test
+def secrets_by_link_or_of_a_stranger_are_refused(place):
+    hook = place.endpoint()
+    daemon = place.daemon(None, [MILL], [contact("office", hook, signing_secret_file="secret")])
+    good = daemon.secret("kept", "whsec_" + base64.b64encode(bytes(32)).decode())
+    link = os.path.join(daemon.folder, "secret")
+    # A link to a file that only we may read is as good as the file; to an open one it is not.
+    os.symlink(good, link)
+    daemon.start(wait_connected=False)
+    equal(daemon.stop(), 0, "exit status")
+    os.chmod(good, 0o644)
+    status, said = daemon.run_to_end()
+    check(status == 2 and "everybody on this machine may read" in said, said[-400:])
+    os.remove(link)
+    os.mkdir(link)
+    status, said = daemon.run_to_end()
+    check(status == 2 and "secret" in said, said[-400:])
+
+
+# ---- flood ----
+
+@suite.test
+def a_flood_on_one_topic_leaves_the_others_alone(place):
+    broker, hook = place.broker(), place.endpoint()
+    daemon = place.daemon(broker, [system("mill", [point("suction")]),
+                                   system("creek", [point("suction")]),
+                                   system("barn", [point("suction")])],
+                          [contact("office", hook)], conditions=QUIET)
+    daemon.start()
+    over, sent = threading.Event(), [0]
+
+    def flood(topic, good):
+        with Publisher(broker.port, f"flood-{random.getrandbits(40):x}") as publisher:
+            base, i = now_ms() - 86_400_000, 0
+            while not over.is_set():
+                publisher.publish([(topic, timed(300, base + i + k) if good else "nonsense")
+                                   for k in range(500)])
+                i += 500
+                sent[0] += 500
+    threads = [threading.Thread(target=flood, args=a, daemon=True)
+               for a in (("subslab/mill/suction", True), ("subslab/creek/suction", False),
+                         ("subslab/nobody", False))]
+    for thread in threads:
+        thread.start()
+    place.at_end(over.set)
+    watcher, waits = Watcher(daemon), []
+    watcher.start()
+    began = time.monotonic()
+    for i in range(10):
+        moment = now_ms()
+        broker.publish([("subslab/barn/suction", timed(50 if i % 2 else 300, moment))])
+        asked = time.monotonic()
+        wait_until(lambda m=moment: m in [t for t, _ in daemon.readings("barn", "suction")], 20,
+                   "a reading beside the flood")
+        waits.append(time.monotonic() - asked)
+    wait_until(lambda: events(hook, condition="suction-low"), 20, "an alarm beside the flood")
+    seconds = time.monotonic() - began
+    over.set()
+    slowest = watcher.stop()
+    for thread in threads:
+        thread.join(30)
+    check(slowest < TURN_LIMIT_S, f"an answer took {slowest:.2f} s")
+    refused = daemon.refused()
+    check(refused.get(("subslab/creek/suction", "not-a-number"), 0) > 100, f"counted: {refused}")
+    check([u for u in daemon.get("/api/unclaimed") if u["topic"] == "subslab/nobody"], "listed")
+    print(f"        {sent[0] / seconds:.0f} messages/s beside; a reading was stored within "
+          f"{max(waits):.2f} s, slowest answer {slowest:.3f} s")
+
+
+if __name__ == "__main__":
+    suite.run()
