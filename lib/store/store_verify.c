@@ -74,7 +74,7 @@ static enum store_status findings_of(struct verify *verify, const char *sql,
     }
     if (code == SQLITE_DONE || code == SQLITE_OK)
         return STORE_OK;
-    enum store_status status = store_status_of(code);
+    enum store_status status = store_failure(verify->store, code);
     if (status == STORE_DAMAGED)
         found(verify, "the file cannot be read on: %s", sqlite3_errmsg(verify->store->db));
     return status;
@@ -138,7 +138,7 @@ static enum store_status check_beside(struct verify *verify, sqlite3_stmt *pack,
             found_pack(verify, pack, &day->label, "one of its readings is there twice");
     }
     sqlite3_reset(rows);
-    return code == SQLITE_DONE ? STORE_OK : store_status_of(code);
+    return code == SQLITE_DONE ? STORE_OK : store_failure(verify->store, code);
 }
 
 static enum store_status check_pack(struct verify *verify, sqlite3_stmt *pack, sqlite3_stmt *rows) {
@@ -166,7 +166,7 @@ static enum store_status check_packs(struct verify *verify, sqlite3_stmt *packs,
             return status;
         tell_progress(verify, PAGES_SHARE + PACKS_SHARE * sqlite3_column_double(packs, 6));
     }
-    return code == SQLITE_DONE ? STORE_OK : store_status_of(code);
+    return code == SQLITE_DONE ? STORE_OK : store_failure(verify->store, code);
 }
 
 static enum store_status verify_packs(struct verify *verify) {
@@ -184,7 +184,7 @@ static enum store_status verify_packs(struct verify *verify) {
                                   "time_ms BETWEEN ?2 AND ?3",
                                   -1, &rows, NULL);
     enum store_status status =
-        code == SQLITE_OK ? check_packs(verify, packs, rows) : store_status_of(code);
+        code == SQLITE_OK ? check_packs(verify, packs, rows) : store_failure(verify->store, code);
     sqlite3_finalize(packs);
     sqlite3_finalize(rows);
     return status;
@@ -326,7 +326,7 @@ static enum store_status check_points(struct verify *verify, sqlite3_stmt *point
         double done = sqlite3_column_double(points, 3);
         tell_progress(verify, PAGES_SHARE + PACKS_SHARE + (1 - PAGES_SHARE - PACKS_SHARE) * done);
     }
-    return code == SQLITE_DONE ? STORE_OK : store_status_of(code);
+    return code == SQLITE_DONE ? STORE_OK : store_failure(verify->store, code);
 }
 
 static enum store_status verify_rollups(struct verify *verify) {
@@ -337,8 +337,8 @@ static enum store_status verify_rollups(struct verify *verify) {
         "ORDER BY key",
         -1, &points, NULL);
     struct rollup_check check = {.verify = verify};
-    enum store_status status =
-        code == SQLITE_OK ? check_points(verify, points, &check) : store_status_of(code);
+    enum store_status status = code == SQLITE_OK ? check_points(verify, points, &check)
+                                                 : store_failure(verify->store, code);
     sqlite3_finalize(points);
     return status;
 }

@@ -232,9 +232,13 @@ static int file_sync(sqlite3_file *file, int flags) {
 }
 
 static int file_size(sqlite3_file *file, sqlite3_int64 *size) {
+    if (fails(FAIL_SIZE))
+        return plan.code;
     return real_of(file)->pMethods->xFileSize(real_of(file), size);
 }
 static int file_lock(sqlite3_file *file, int lock) {
+    if (fails(FAIL_LOCK))
+        return plan.code;
     return real_of(file)->pMethods->xLock(real_of(file), lock);
 }
 static int file_unlock(sqlite3_file *file, int lock) {
@@ -256,9 +260,13 @@ static int file_characteristics(sqlite3_file *file) {
 }
 static int file_shm_map(sqlite3_file *file, int page, int size, int extend,
                         void volatile **address) {
+    if (fails(FAIL_SHARED))
+        return plan.code;
     return real_of(file)->pMethods->xShmMap(real_of(file), page, size, extend, address);
 }
 static int file_shm_lock(sqlite3_file *file, int offset, int n, int flags) {
+    if ((flags & SQLITE_SHM_LOCK) && fails(FAIL_SHARED)) /* giving a lock back never fails */
+        return plan.code;
     return real_of(file)->pMethods->xShmLock(real_of(file), offset, n, flags);
 }
 static void file_shm_barrier(sqlite3_file *file) {
@@ -314,7 +322,15 @@ static int vfs_open(sqlite3_vfs *vfs, const char *name, sqlite3_file *file, int 
     return SQLITE_OK;
 }
 
+static int vfs_access(sqlite3_vfs *vfs, const char *name, int flags, int *out) {
+    if (fails(FAIL_ACCESS))
+        return plan.code;
+    return real_vfs(vfs)->xAccess(real_vfs(vfs), name, flags, out);
+}
+
 static int vfs_delete(sqlite3_vfs *vfs, const char *name, int sync) {
+    if (fails(FAIL_DELETE))
+        return plan.code;
     shadow_delete(name);
     return real_vfs(vfs)->xDelete(real_vfs(vfs), name, sync);
 }
@@ -331,5 +347,6 @@ void failing_vfs_register(void) {
     vfs.pAppData = real;
     vfs.xOpen = vfs_open;
     vfs.xDelete = vfs_delete;
+    vfs.xAccess = vfs_access;
     sqlite3_vfs_register(&vfs, 0);
 }

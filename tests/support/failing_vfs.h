@@ -10,7 +10,19 @@
 
 #define FAILING_VFS "failing"
 
-enum { FAIL_OPEN = 1, FAIL_READ = 2, FAIL_WRITE = 4, FAIL_SYNC = 8, FAIL_TRUNCATE = 16 };
+enum {
+    FAIL_OPEN = 1,
+    FAIL_READ = 2,
+    FAIL_WRITE = 4,
+    FAIL_SYNC = 8,
+    FAIL_TRUNCATE = 16,
+    FAIL_DELETE = 32,
+    FAIL_SIZE = 64,
+    FAIL_ACCESS = 128,
+    FAIL_LOCK = 256,   /* of the file */
+    FAIL_SHARED = 512, /* memory of the log: mapping it, locking it */
+    FAIL_EVERYTHING = 1023
+};
 
 /** Registers the VFS under FAILING_VFS; more calls do nothing. */
 void failing_vfs_register(void);
