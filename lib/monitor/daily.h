@@ -1,6 +1,7 @@
 /*
  * daily: what one finished local day of a system decides: suction-fading, radon-above-action,
- * radon-rising, fan-weak and ground-changed. The findings go to monitor_daily at the day's end.
+ * radon-rising, fan-weak, fan-fading and ground-changed. The findings go to monitor_daily at the
+ * day's end.
  *
  * A day is judged by what was known at its end, so days that come due in sequence (a backlog, an
  * import, a replay) give what they would have given one by one. A point without a reading on that
@@ -23,11 +24,15 @@
  *                     (until there are so many and a week: 30) days after commissioning. Of the
  *                     days after it the last 400 count: an older one has weight 0.9^400. From each
  *                     day is taken what the seasons alone may have added since the reference
- * (winter 1.8 times summer), for a reference of summer knows nothing of winter; a year later that
- * is nothing, so a small rise is found then at the latest. fan-weak            Upper end of the
- * speed ratio's interval, medians of 7 days, below the setpoint. Cleared when the ratio itself is
- * above it by the deadband. ground-changed      Resistance ratio, medians of 7 days, outside the
- * two setpoints; where the exponent isn't known, outside on the same side for every exponent.
+ *                     (winter 1.8 times summer), for a reference of summer knows nothing of winter;
+ *                     a year later that is nothing, so a small rise is found then at the latest.
+ * fan-weak            Upper end of the speed ratio's interval, medians of 7 days, below the
+ *                     setpoint. Cleared when the ratio itself is above it by the deadband.
+ * fan-fading          Wear of the daily speed ratio (analysis/wear), on its way to the setpoint of
+ *                     fan-weak within its own (365 d). Value: time left, ms. Cleared when the speed
+ *                     is back, or has not fallen for half a year.
+ * ground-changed      Resistance ratio, medians of 7 days, outside the two setpoints; where the
+ *                     exponent isn't known, outside on the same side for every exponent.
  *
  * Pure.
  */

@@ -49,6 +49,19 @@ def faults_are_found_and_named(_place):
         check(total >= 5 and right >= least * total, f"{sensors}: {right} of {total} causes are right")
 
 
+@suite.test
+def wear_is_found_within_weeks(_place):
+    """10 % of the speed a year, with flow measured: half of the houses within nine weeks."""
+    tally = fleet_of(houses=14, years=1.1, faulty=1.0, kinds=["wear"],
+                     sensors=[("suction", "flow", "power"), ("suction", "flow")])
+    told = [(a["system"], a["raised"]) for _, a, _, _ in tally.false_list if a["condition"] == "fan-fading"]
+    check(not told, f"before there was any wear: {told}")
+    delays = sorted(d for found in tally.delays.values() for d in found)
+    check(len(delays) == 14 and delays[7] <= 63, f"found after {[round(d) for d in delays]} days")
+    right, total = tally.right_causes("suction+flow+power")
+    check(total >= 5 and right >= 0.9 * total, f"{right} of {total} causes are right")
+
+
 class Houses:
     """Radon of a known mean with a monitor's own error, and suction of a known slope; both with days
     that follow each other (first-order autoregression, 0.5 from day to day)."""

@@ -184,6 +184,8 @@ def text_that_is_not_utf8_is_refused_or_repaired(place):
 def get_changes_nothing(place):
     daemon, alarm = with_alarm(place)
     session = Session(daemon)
+    # An alarm is explained when it is about to be told, a moment after it is listed.
+    wait_until(lambda: all(one["diagnosis"]["cause"] for one in daemon.get("/api/alarms")), 20, "the cause")
     before = daemon.get("/api/alarms")
     for path in (f"/alarms/{alarm}/acknowledge", "/systems/mill/out-of-service", "/systems/mill/visit-done",
                  "/systems/mill/share", "/sign-out"):
