@@ -1,11 +1,11 @@
 #include "monitor_store.h"
 
+#include "alarm_rows.h"
 #include "log.h"
 #include "measure/duration.h"
 
 #include <assert.h>
 #include <jansson.h>
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -227,162 +227,6 @@ enum store_status monitor_store_read_records(struct monitor_store *link, size_t 
     return read_records(link, system);
 }
 
-/* ---- alarms ---- */
-
-struct alarm_reader {
-    struct monitor_store *link;
-    struct alarm *alarms; /* loaded oldest first, after the list has ended */
-    size_t count, capacity;
-    int64_t *orphans; /* of systems or points that the settings no longer have */
-    size_t orphan_count;
-    bool failed;
-};
-
-static char *copy(const char *text) {
-    return text ? strdup(text) : NULL;
-}
-
-static bool find_place(const struct fleet *fleet, const struct record_alarm *row, size_t *system,
-                       size_t *point) {
-    *system = *point = FLEET_NONE;
-    if (*row->system) {
-        *system = fleet_find_system(fleet, row->system);
-        if (*system == FLEET_NONE)
-            return false;
-        if (*row->point) {
-            *point = fleet_find_point(fleet, *system, row->point);
-            return *point != FLEET_NONE;
-        }
-    }
-    return true;
-}
-
-static struct alarm from_row(const struct record_alarm *row) {
-    struct alarm alarm = {
-        .id = row->id,
-        .since_ms = row->since_ms,
-        .raised_ms = row->raised_ms,
-        .returned_ms = row->returned_ms,
-        .value = row->value,
-        .setpoint = row->setpoint,
-        .baseline = NAN,
-        .returned_value = NAN,
-        .acknowledged_ms = row->acknowledged_ms,
-        .acknowledged_by = copy(row->acknowledged_by),
-        .note = copy(row->note),
-        .shelved_until_ms = row->shelved_until_ms,
-        .shelved_by = copy(row->shelved_by),
-        .shelved_why = copy(row->shelved_why),
-        .suppressed = strcmp(row->state, "suppressed by design") == 0,
-        .out_of_service = strcmp(row->state, "out of service") == 0,
-        .told = row->told,
-        .return_told = row->returned_ms != TIMESTAMP_NONE,
-        .reminded_ms = row->reminded_ms,
-        .escalated_ms = row->escalated_ms,
-        .hold_until_ms = INT64_MIN,
-        .waits_since_ms = TIMESTAMP_NONE,
-        .details = copy(row->details),
-    };
-    return alarm;
-}
-
-/* The daemon's own conditions carry what they are about in the point's column. */
-static void place_alarm(struct alarm *alarm, const struct monitor *monitor,
-                        const struct record_alarm *row) {
-    const struct fleet *fleet = monitor_fleet(monitor);
-    condition_find(row->condition, &alarm->condition);
-    priority_find(row->priority, &alarm->priority);
-    if (!*row->system && *row->point)
-        alarm->subject = copy(row->point);
-    find_place(fleet, row, &alarm->system, &alarm->point);
-    if (alarm->point == FLEET_NONE)
-        return;
-    const struct point_baseline *baseline =
-        point_state_baseline(monitor_point(monitor, alarm->point), alarm->raised_ms);
-    if (baseline)
-        alarm->baseline = baseline->value;
-}
-
-static bool on_alarm(void *context, const struct record_alarm *row) {
-    struct alarm_reader *reader = context;
-    const struct fleet *fleet = monitor_fleet(reader->link->monitor);
-    size_t system = 0, point = 0;
-    enum condition condition;
-    if (reader->count + reader->orphan_count + 1 >= reader->capacity) {
-        size_t capacity = reader->capacity ? 2 * reader->capacity : 64;
-        struct alarm *alarms = realloc(reader->alarms, capacity * sizeof *alarms);
-        if (alarms)
-            reader->alarms = alarms;
-        int64_t *orphans = realloc(reader->orphans, capacity * sizeof *orphans);
-        if (orphans)
-            reader->orphans = orphans;
-        reader->failed |= !alarms || !orphans;
-        if (reader->failed)
-            return false;
-        reader->capacity = capacity;
-    }
-    if (!find_place(fleet, row, &system, &point) || !condition_find(row->condition, &condition)) {
-        reader->orphans[reader->orphan_count++] = row->id;
-        return true;
-    }
-    reader->alarms[reader->count] = from_row(row);
-    place_alarm(&reader->alarms[reader->count++], reader->link->monitor, row);
-    return true;
-}
-
-static bool close_orphan(void *context, const struct record_alarm *row) {
-    struct monitor_store *link = context;
-    struct record_alarm closed = *row;
-    closed.open = false;
-    closed.state = "normal";
-    closed.note = "its system or point is no longer in the settings";
-    if (closed.returned_ms == TIMESTAMP_NONE)
-        closed.returned_ms = row->raised_ms;
-    link->failed = record_alarm_put(link->store, &closed);
-    return true;
-}
-
-static enum store_status close_orphans(struct monitor_store *link,
-                                       const struct alarm_reader *reader) {
-    if (reader->orphan_count == 0)
-        return STORE_OK;
-    enum store_status status = store_begin(link->store);
-    for (size_t i = 0; i < reader->orphan_count && status == STORE_OK; i++) {
-        status = record_alarm_get(link->store, reader->orphans[i], close_orphan, link);
-        if (status == STORE_OK)
-            status = link->failed;
-    }
-    if (status == STORE_OK)
-        return store_commit(link->store);
-    store_rollback(link->store);
-    return status;
-}
-
-static enum store_status load_alarms(struct monitor_store *link) {
-    struct alarm_reader reader = {.link = link};
-    const struct record_alarm_filter open = {.only_open = true, .since_ms = TIMESTAMP_NONE};
-    int64_t highest = 0;
-    enum store_status status = record_alarm_list(link->store, &open, on_alarm, &reader);
-    if (status == STORE_OK && reader.failed)
-        status = STORE_OUT_OF_MEMORY;
-    for (size_t i = reader.count; i > 0; i--) {
-        bool taken = status == STORE_OK &&
-                     alarm_book_load(monitor_alarms(link->monitor), &reader.alarms[i - 1]);
-        if (!taken)
-            alarm_clear(&reader.alarms[i - 1]);
-        if (!taken && status == STORE_OK)
-            status = STORE_OUT_OF_MEMORY;
-    }
-    if (status == STORE_OK)
-        status = close_orphans(link, &reader);
-    if (status == STORE_OK)
-        status = record_alarm_highest(link->store, &highest);
-    alarm_book_number_from(monitor_alarms(link->monitor), highest);
-    free(reader.alarms);
-    free(reader.orphans);
-    return status;
-}
-
 /* ---- trackers and services ---- */
 
 static bool on_tracker(void *context, const struct record_tracker *row) {
@@ -428,7 +272,7 @@ enum store_status monitor_store_open(struct monitor_store *link, struct store *s
     if (status == STORE_OK)
         status = read_records(link, FLEET_NONE);
     if (status == STORE_OK)
-        status = load_alarms(link);
+        status = alarm_rows_load(link->store, link->monitor);
     if (status == STORE_OK)
         status = record_tracker_list(store, on_tracker, link);
     if (status == STORE_OK)
@@ -451,41 +295,9 @@ static bool put_hour(void *context, size_t point, const struct rollup_hour *hour
     return link->failed == STORE_OK;
 }
 
-static const char *unit_of(const struct fleet *fleet, const struct alarm *alarm) {
-    if (alarm->point == FLEET_NONE)
-        return "";
-    return unit_si_word(fleet->points[alarm->point].description->binding.unit->dimension);
-}
-
 static bool put_alarm(void *context, const struct alarm *alarm) {
     struct monitor_store *link = context;
-    const struct fleet *fleet = monitor_fleet(link->monitor);
-    const struct record_alarm row = {
-        .id = alarm->id,
-        .system = fleet_system_id(fleet, alarm->system),
-        .point = alarm->subject ? alarm->subject : fleet_point_id(fleet, alarm->point),
-        .condition = condition_info(alarm->condition)->name,
-        .state = alarm_state_word(alarm_state(alarm)),
-        .priority = priority_word(alarm->priority),
-        .since_ms = alarm->since_ms,
-        .raised_ms = alarm->raised_ms,
-        .returned_ms = alarm->returned_ms,
-        .acknowledged_ms = alarm->acknowledged_ms,
-        .acknowledged_by = alarm->acknowledged_by,
-        .note = alarm->note,
-        .shelved_until_ms = alarm->shelved_until_ms,
-        .shelved_by = alarm->shelved_by,
-        .shelved_why = alarm->shelved_why,
-        .value = alarm->value,
-        .setpoint = alarm->setpoint,
-        .unit = unit_of(fleet, alarm),
-        .told = alarm->told,
-        .open = alarm_open(alarm),
-        .reminded_ms = alarm->reminded_ms,
-        .escalated_ms = alarm->escalated_ms,
-        .details = alarm->details,
-    };
-    link->failed = record_alarm_put(link->store, &row);
+    link->failed = alarm_rows_put(link->store, monitor_fleet(link->monitor), alarm);
     return link->failed == STORE_OK;
 }
 
