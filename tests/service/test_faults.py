@@ -2,6 +2,7 @@
 """Further faults with real programs: bad lines, rivals for the client id, sleep, clocks that are not
 set, floods, signals, broken settings. The table of all faults is tests/FAULTS.md."""
 # Limit: 900 s
+import glob
 import os
 import random
 import re
@@ -140,6 +141,43 @@ def an_outage_longer_than_the_brokers_queue_is_a_gap(place):
     text = event["data"]["text"]
     check(all(end in text for end in hole), f"the hole from {hole[0]} to {hole[1]}: {text}")
     check("%" not in text, text)
+
+
+@suite.test
+def an_old_copy_of_the_store_is_put_back(place):
+    broker = place.broker()
+    hook = place.endpoint({"/office": [{"status": 503, "headers": {"Retry-After": "6"}},
+                                       {"status": 204}]})
+    names, start = ("mill", "creek", "barn"), now_ms() - 5_000_000
+    daemon = place.daemon(broker, [system(n, [point("suction", every="10 s")]) for n in names],
+                          [contact("office", hook)], conditions=QUIET)
+
+    def publish(first, last):
+        broker.publish([(f"subslab/{n}/suction", timed(50 if n == "mill" else 300,
+                                                       start + i * 10_000))
+                        for i in range(first, last) for n in names])
+    daemon.start()
+    publish(0, 10)
+    first = hook.wait_for(1, 10 * PATIENCE)[0]["headers"]["webhook-id"]
+    wait_until(lambda: daemon.deliveries()[0]["tries"] == 1, 10, "tried once")
+    equal(daemon.stop(), 0, "exit status")
+    shutil.copy(daemon.store, daemon.store + "-copy")
+    daemon.start()
+    publish(10, 400)
+    wait_until(lambda: len(daemon.readings("barn", "suction")) == 400, 20, "readings")
+    wait_until(lambda: daemon.deliveries()[0]["state"] == "sent", 30, "sent")
+    equal(daemon.stop(), 0, "exit status")
+    for name in glob.glob(daemon.store + "-[ws]*"):
+        os.remove(name)
+    shutil.copy(daemon.store + "-copy", daemon.store)
+    daemon.start()
+    publish(400, 401)
+    wait_until(lambda: [r["headers"]["webhook-id"] for r in hook.requests].count(first) >= 3, 30,
+               "what was waiting then is sent again with its id")
+    event = wait_until(lambda: events(hook, condition="readings-gap"), 30, "the hole is told")[0]
+    check(rfc3339(start + 9 * 10_000)[:19] in event["data"]["text"], event["data"]["text"])
+    equal(len(daemon.readings("barn", "suction")), 11, "readings")
+    equal(daemon.refused(), {}, "refused")
 
 
 # ---- clock ----
