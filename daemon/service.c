@@ -131,7 +131,8 @@ static bool open_intake(struct service *service, char *why, size_t why_size) {
 static enum store_status open_or_replace(const char *path, struct store **store, int64_t now_ms,
                                          char *moved_to, size_t moved_size, char *why,
                                          size_t why_size) {
-    const struct store_options options = {.mode = STORE_READ_WRITE};
+    /* Opening and writing may both wait for another process, within a turn of a second. */
+    const struct store_options options = {.mode = STORE_READ_WRITE, .busy_timeout_ms = 400};
     enum store_status status = store_open(path, &options, store, why, why_size);
     moved_to[0] = '\0';
     if (status != STORE_DAMAGED)

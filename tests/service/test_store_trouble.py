@@ -1,0 +1,107 @@
+#!/usr/bin/env python3
+"""Trouble around the store and the process: another process holds it, an old copy is put back, the
+loop stands still, one start follows another."""
+import os
+import sqlite3
+import sys
+
+sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
+# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
+from harness import *  # noqa: E402,F403
+
+suite = Suite()
+MILL = system("mill", [point("suction")])
+
+
+def send(broker, *values):
+    at = now_ms()
+    made = [(at + i, v) for i, v in enumerate(values)]
+    broker.publish([("subslab/mill/suction", timed(v, t)) for t, v in made])
+    return made
+
+
+@suite.test
+def another_process_that_holds_the_store_is_told_and_waited_for(place):
+    broker, hook = place.broker(), place.endpoint()
+    daemon = place.daemon(broker, [MILL], [contact("office", hook)], conditions=LOW_AT_ONCE)
+    daemon.start()
+    made = send(broker, 300)
+    wait_until(lambda: daemon.readings("mill"), 10, "a reading")
+    shell = sqlite3.connect(daemon.store, isolation_level=None)
+    shell.execute("BEGIN EXCLUSIVE")
+    made += send(broker, 301, 302, 303)
+    event = wait_until(lambda: events(hook, condition="store-failing"), 20, "told from memory")[0]
+    check("another process holds the database" in json.dumps(event), f"{event['data']}")
+    equal(daemon.health()[0], 503, "/health meanwhile")
+    shell.execute("ROLLBACK")
+    shell.close()
+    wait_until(lambda: daemon.readings("mill", "suction") == made, 30, "each reading once")
+    wait_until(lambda: daemon.health()[0] == 200, 20, "/health")
+
+
+@suite.test
+def an_old_copy_put_back_goes_on_from_what_it_holds(place):
+    broker, hook = place.broker(), place.endpoint()
+    daemon = place.daemon(broker, [MILL], [contact("office", hook)], conditions=LOW_AT_ONCE)
+    daemon.start()
+    made = send(broker, 300, 50)
+    wait_until(lambda: events(hook, kind="alarm.raised"), 20, "the raise")
+    wait_until(lambda: [d["state"] for d in daemon.deliveries()] == ["sent"], 10, "marked")
+    equal(daemon.stop(), 0, "exit status")
+    shutil.copy(daemon.store, daemon.store + ".copy")
+    daemon.start()
+    lost = send(broker, 300)
+    wait_until(lambda: events(hook, kind="alarm.returned"), 20, "the return")
+    equal(daemon.stop(), 0, "exit status")
+    shutil.copy(daemon.store + ".copy", daemon.store)
+    daemon.start()
+    equal(daemon.readings("mill", "suction"), made, "what the copy holds")
+    equal([a["condition"] for a in daemon.alarms()], ["suction-low"], "the alarm of then stands")
+    # Sent once more, by a sender that keeps its readings: taken as new, and told again.
+    broker.publish([("subslab/mill/suction", timed(v, t)) for t, v in lost])
+    wait_until(lambda: daemon.readings("mill", "suction") == made + lost, 10, "taken again")
+    wait_until(lambda: len(events(hook, kind="alarm.returned")) == 2, 20, "the return again")
+    equal(len(events(hook, kind="alarm.raised")), 1, "the raise of the copy is not sent again")
+
+
+def beats(daemon, seconds):
+    """How often the watchdog was fed in so many seconds."""
+    before = daemon.notifications().count("WATCHDOG=1")
+    time.sleep(seconds)
+    return daemon.notifications().count("WATCHDOG=1") - before
+
+
+@suite.test
+def a_loop_that_stands_still_feeds_no_watchdog(place):
+    broker = place.broker()
+    daemon = place.daemon(broker, [MILL], environment={"WATCHDOG_USEC": "2000000"})
+    daemon.start()
+    wait_until(lambda: beats(daemon, 1) >= 1, 20, "the watchdog is fed by a loop that turns")
+    daemon.kill()
+    daemon.program = os.path.join(BUILD, "tests", "tool_faulty_daemon")
+    daemon.environment["FAULT"] = "spin:2"
+    daemon.start(wait_connected=False)
+    made = send(broker, 300)
+    wait_until(lambda: beats(daemon, 3) == 0, 20, "no beat of a loop that stands still")
+    daemon.kill()  # as the service manager does
+    del daemon.environment["FAULT"]
+    daemon.start()
+    wait_until(lambda: daemon.readings("mill", "suction") == made, 10, "the reading")
+
+
+@suite.test
+def start_after_start_repeats_no_message(place):
+    broker, hook = place.broker(), place.endpoint()
+    daemon = place.daemon(broker, [MILL], [contact("office", hook)], conditions=LOW_AT_ONCE)
+    daemon.start()
+    send(broker, 50)
+    wait_until(lambda: [d["state"] for d in daemon.deliveries()] == ["sent"], 20, "sent")
+    for _ in range(8):
+        daemon.kill()
+        daemon.start()
+    stays(lambda: len(hook.requests) == 1, 1, "one message")
+    equal([d["state"] for d in daemon.deliveries()], ["sent"], "deliveries")
+
+
+if __name__ == "__main__":
+    suite.run()
