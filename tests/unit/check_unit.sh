@@ -80,6 +80,7 @@ directives() { grep -vE '^(#|$)' "$1"; }
 same_but_for_names() {
     directives systemd/subslabd.service | sed -e 's/^Description=.*/& (%i)/' \
         -e 's|/etc/subslabd/subslabd.yaml|/etc/subslabd/%i.yaml|' \
+        -e 's|doc/subslabd/README.md|doc/subslabd/SCALE.md|' \
         -e 's/^StateDirectory=subslabd$/StateDirectory=subslabd-%i/' \
         -e 's/^RuntimeDirectory=subslabd$/RuntimeDirectory=subslabd-%i/' >"$scratch/single"
     directives systemd/subslabd@.service >"$scratch/shard"
