@@ -2,6 +2,7 @@
 
 #include "store/byte_code.h"
 #include "store/hour_rollup.h"
+#include "store/value_form.h"
 
 #include <assert.h>
 #include <math.h>
@@ -25,7 +26,7 @@ static int64_t start_of(const struct day_pack_label *label) {
 }
 
 static bool same_double(double a, double b) {
-    return memcmp(&a, &b, sizeof a) == 0 || (isnan(a) && isnan(b));
+    return isnan(a) || isnan(b) ? isnan(a) && isnan(b) : value_form_correction(a, b) == 0;
 }
 
 bool day_hours_equal(const struct day_hours_table *a, const struct day_hours_table *b, unsigned i) {

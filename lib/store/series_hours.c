@@ -136,7 +136,7 @@ enum store_status series_hours_read_kept(struct store *store, const struct day_p
 
 static enum store_status fill(struct series_hours_cursor *cursor) {
     struct store *store = cursor->store;
-    struct day_hours kept;
+    struct day_hours kept = {.is_computed = false};
     const struct series_unpacked *day = NULL;
     enum store_status status = series_hours_read_kept(store, &cursor->day, cursor->days, &kept);
     if (status == STORE_OK && kept.is_computed)
