@@ -339,9 +339,11 @@ static enum store_status find_contacts(struct store *store, const char *const *b
                         "contact > ?1 ORDER BY contact LIMIT 1",
                         &next);
     char *after = strdup("");
+    if (!after && status == STORE_OK)
+        status = store_failure(store, SQLITE_NOMEM);
     while (status == STORE_OK && after) {
-        sqlite3_bind_text(next, 1, after, -1, SQLITE_TRANSIENT);
-        status = store_row(store, next);
+        int code = sqlite3_bind_text(next, 1, after, -1, SQLITE_TRANSIENT);
+        status = code == SQLITE_OK ? store_row(store, next) : store_failure(store, code);
         free(after);
         after = NULL;
         if (status != STORE_OK)
