@@ -80,6 +80,14 @@ enum priority { PRIORITY_LOW, PRIORITY_MEDIUM, PRIORITY_HIGH };
 /** Bits of the roles that hear of a condition. */
 enum { HEARS_CONTRACTOR = 1, HEARS_HOMEOWNER = 2, HEARS_TECHNICIAN = 4 };
 
+/** What a standing alarm says of its system. 0: the row is not complete. */
+enum condition_says {
+    SAYS_NOTHING = 1, /* it is about a sensor, a date, the fleet or the daemon */
+    SAYS_DRIFTING,
+    SAYS_OUT_OF_SPEC,
+    SAYS_SILENT
+};
+
 struct condition_info {
     const char *name; /* "suction-lost" */
     enum condition_scope scope;
@@ -93,6 +101,8 @@ struct condition_info {
     enum priority priority;
     unsigned hears;      /* HEARS_ bits; high priority is heard by all three */
     uint64_t suppresses; /* bit per enum condition that is suppressed by design while this stands */
+    enum condition_says says; /* of the system it stands at */
+    bool has_cause;           /* a likely cause is looked for (alarm/diagnosis) */
 };
 
 const struct condition_info *condition_info(enum condition condition);

@@ -647,29 +647,13 @@ int64_t monitor_system_newest_ms(const struct monitor *monitor, size_t system) {
     return newest_ms;
 }
 
-/* What an alarm says of its system. Sensor and date conditions say nothing of its performance. */
+/* What an alarm says of its system. */
 static enum monitor_status severity(enum condition condition) {
-    switch (condition) {
-    case CONDITION_SUCTION_LOST:
-    case CONDITION_SUCTION_LOW:
-    case CONDITION_SUCTION_HIGH:
-    case CONDITION_FIELD_WEAK:
-    case CONDITION_FAN_STOPPED:
-    case CONDITION_FAN_WEAK:
-    case CONDITION_GROUND_CHANGED:
-    case CONDITION_RADON_HIGH:
-    case CONDITION_RADON_ABOVE_ACTION:
-    case CONDITION_WATER_HIGH:
-        return MONITOR_OUT_OF_SPEC;
-    case CONDITION_SUCTION_FADING:
-    case CONDITION_FAN_FADING:
-    case CONDITION_RADON_RISING:
-        return MONITOR_DRIFTING;
-    case CONDITION_SYSTEM_SILENT:
-        return MONITOR_SILENT;
-    default:
-        return MONITOR_IN_SPEC;
-    }
+    static const enum monitor_status of[] = {[SAYS_NOTHING] = MONITOR_IN_SPEC,
+                                             [SAYS_DRIFTING] = MONITOR_DRIFTING,
+                                             [SAYS_OUT_OF_SPEC] = MONITOR_OUT_OF_SPEC,
+                                             [SAYS_SILENT] = MONITOR_SILENT};
+    return of[condition_info(condition)->says];
 }
 
 enum monitor_status monitor_status(const struct monitor *monitor, size_t system,

@@ -19,25 +19,7 @@ static const double radon_season = 0.3; /* of a month's mean against another's; 
 static const double near_share = 0.2;   /* of the change: still at, or already at, a level */
 
 bool system_diagnosis_applies(enum condition condition) {
-    switch (condition) {
-    case CONDITION_SUCTION_LOST:
-    case CONDITION_SUCTION_LOW:
-    case CONDITION_SUCTION_HIGH:
-    case CONDITION_SUCTION_FADING:
-    case CONDITION_FIELD_WEAK:
-    case CONDITION_FAN_STOPPED:
-    case CONDITION_FAN_WEAK:
-    case CONDITION_FAN_FADING:
-    case CONDITION_GROUND_CHANGED:
-    case CONDITION_RADON_HIGH:
-    case CONDITION_RADON_ABOVE_ACTION:
-    case CONDITION_RADON_RISING:
-    case CONDITION_WATER_HIGH:
-    case CONDITION_SENSOR_IMPLAUSIBLE:
-        return true;
-    default:
-        return false;
-    }
+    return condition_info(condition)->has_cause;
 }
 
 struct look {

@@ -71,6 +71,7 @@ END_TEST
 
 START_TEST(the_table_of_conditions_is_whole) {
     for (int c = 0; c < CONDITION_COUNT; c++) {
+        ck_assert_msg(condition_info((enum condition)c)->says != 0, "row %d is not complete", c);
         const struct condition_info *info = condition_info((enum condition)c);
         enum condition found;
         ck_assert_ptr_nonnull(info->name);
