@@ -14,7 +14,7 @@ _subslabctl_describe() {
     out-of-service) echo '--until --by --why | system' ;;
     return-to-service) echo '| system' ;;
     visits) echo '--ics --json' ;;
-    visit-done) echo '--on --by --found --did --radon-tested --next-calibration | system' ;;
+    visit-done) echo '--on --by --found --did --radon-tested --new-baseline --next-calibration | system' ;;
     commission) echo '--learn --by | system file' ;;
     record) echo '--at --by | system point' ;;
     import) echo '| file' ;;
@@ -110,7 +110,7 @@ _subslabctl() {
             ((i + 1 < COMP_CWORD)) && program+=(--settings "${COMP_WORDS[i + 1]}")
             ((i++))
             ;;
-        --json | --all | --failed | --radon-tested | --help | --version) ;;
+        --json | --all | --failed | --radon-tested | --new-baseline | --help | --version) ;;
         --learn) ((i += 2)) ;;
         -*) ((i++)) ;;
         *)

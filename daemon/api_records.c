@@ -78,15 +78,12 @@ static enum store_status judge_again(struct api *api, size_t system, int64_t fro
     return status;
 }
 
-static bool keep_record(struct api_call *call, size_t system, const struct commissioning *record,
-                        json_t *json) {
-    struct api *api = call->api;
+/* Within the caller's transaction. */
+static enum store_status add_record(struct api *api, size_t system,
+                                    const struct commissioning *record) {
+    json_t *json = record_json(record);
     char *text = json_dumps(json, JSON_COMPACT);
     int64_t id = 0;
-    if (!text || !pipeline_begin(api->pipeline)) {
-        free(text);
-        return api_commit(call);
-    }
     const struct record_commissioning row = {
         .system = fleet_system_id(api->fleet, system),
         .from_ms = record->from_ms,
@@ -95,14 +92,25 @@ static bool keep_record(struct api_call *call, size_t system, const struct commi
         .origin = "commissioned",
         .text = text,
     };
-    enum store_status status = record_commissioning_add(pipeline_store(api->pipeline), &row, &id);
+    enum store_status status = text ? STORE_OK : STORE_OUT_OF_MEMORY;
+    if (status == STORE_OK)
+        status = record_commissioning_add(pipeline_store(api->pipeline), &row, &id);
     if (status == STORE_OK)
         status = pipeline_read_records(api->pipeline, system);
     if (status == STORE_OK)
         status = judge_again(api, system, record->from_ms);
+    free(text);
+    json_decref(json);
+    return status;
+}
+
+static bool keep_record(struct api_call *call, size_t system, const struct commissioning *record) {
+    struct api *api = call->api;
+    if (!pipeline_begin(api->pipeline))
+        return api_commit(call);
+    enum store_status status = add_record(api, system, record);
     if (status != STORE_OK)
         pipeline_fail(api->pipeline, status);
-    free(text);
     return api_commit(call);
 }
 
@@ -122,7 +130,7 @@ void api_commission(struct api_call *call) {
         return;
     }
     json_t *json = record_json(record);
-    if (keep_record(call, system, record, json))
+    if (keep_record(call, system, record))
         api_json(call, 200,
                  json_pack(
                      "{s:o,s:s,s:o}", "from", api_time(record->from_ms), "by", record->by, "points",
@@ -248,7 +256,53 @@ static bool take_dates(struct api_call *call, size_t system, json_t *facts) {
     return true;
 }
 
-static bool keep_visit(struct api_call *call, size_t system, const struct record_visit *visit) {
+/* A visit whose values are the new normal: the same checks as for a record written by hand. */
+static bool take_baseline(struct api_call *call, size_t system, int64_t on_ms,
+                          struct commissioning **record) {
+    const struct fleet_system *owner = &call->api->fleet->systems[system];
+    json_t *values = json_object_get(call->body, "values");
+    struct settings_errors errors = {0};
+    *record = NULL;
+    if (!json_is_true(json_object_get(call->body, "new_baseline")))
+        return true;
+    if (json_object_size(values) == 0) {
+        api_error(call, 400,
+                  "new_baseline: it needs the values measured on the visit, such as "
+                  "\"suction=0.62 inH2O\"");
+        return false;
+    }
+    json_t *json =
+        json_pack("{s:o,s:s,s:O,s:s}", "date", api_time(on_ms), "by", api_given(call, "by"),
+                  "points", values, "notes", api_given(call, "did"));
+    char *text = json_dumps(json, JSON_COMPACT); /* JSON is YAML */
+    if (text)
+        *record = commissioning_parse("values", text, strlen(text), owner->description, owner->zone,
+                                      &errors);
+    if (!*record)
+        answer_errors(call, &errors);
+    settings_errors_free(&errors);
+    free(text);
+    json_decref(json);
+    return *record != NULL;
+}
+
+/* What commissioning knows and nobody measured this time. */
+static json_t *unmeasured(const struct api_call *call, size_t system, json_t *values) {
+    const struct fleet_system *owner = &call->api->fleet->systems[system];
+    const struct monitor *monitor = pipeline_monitor(call->api->pipeline);
+    json_t *list = json_array();
+    for (size_t i = 0; i < owner->point_count; i++) {
+        size_t point = owner->first_point + i;
+        const char *id = fleet_point_id(call->api->fleet, point);
+        if (point_state_baseline(monitor_point(monitor, point), call->api->now_ms) &&
+            !json_object_get(values, id))
+            json_array_append_new(list, json_string(id));
+    }
+    return list;
+}
+
+static bool keep_visit(struct api_call *call, size_t system, const struct record_visit *visit,
+                       const struct commissioning *record) {
     struct api *api = call->api;
     int64_t id = 0;
     if (!pipeline_begin(api->pipeline))
@@ -256,6 +310,8 @@ static bool keep_visit(struct api_call *call, size_t system, const struct record
     enum store_status status = record_visit_add(pipeline_store(api->pipeline), visit, &id);
     if (status == STORE_OK)
         status = pipeline_read_records(api->pipeline, system);
+    if (status == STORE_OK && record)
+        status = add_record(api, system, record);
     if (status != STORE_OK)
         pipeline_fail(api->pipeline, status);
     return api_commit(call);
@@ -271,9 +327,11 @@ void api_visit_done(struct api_call *call) {
     if (!on || !api_instant(call, "on", on, call->api->fleet->systems[system].zone, false, &on_ms))
         return;
     json_t *facts = json_object();
+    struct commissioning *record = NULL;
     if (on_ms > call->api->now_ms) {
         api_error(call, 400, "on: allowed is a day that is not in the future");
-    } else if (take_values(call, system, facts) && take_dates(call, system, facts)) {
+    } else if (take_values(call, system, facts) && take_dates(call, system, facts) &&
+               take_baseline(call, system, on_ms, &record)) {
         char *text = json_dumps(facts, JSON_COMPACT);
         const struct record_visit visit = {
             .system = fleet_system_id(call->api->fleet, system),
@@ -284,11 +342,14 @@ void api_visit_done(struct api_call *call) {
             .did = did,
             .text = text,
         };
-        if (keep_visit(call, system, &visit))
+        if (keep_visit(call, system, &visit, record))
             api_json(call, 200,
-                     json_pack("{s:s,s:o,s:s}", "system", visit.system, "on", api_time(on_ms), "by",
-                               by));
+                     json_pack("{s:s,s:o,s:s,s:b,s:o}", "system", visit.system, "on",
+                               api_time(on_ms), "by", by, "new_baseline", record != NULL,
+                               "unmeasured",
+                               unmeasured(call, system, json_object_get(facts, "values"))));
         free(text);
+        commissioning_free(record);
     }
     json_decref(facts);
 }

@@ -3,11 +3,14 @@
  */
 #include "ctl_client.h"
 #include "ctl_show.h"
+#include "ctl_text.h"
+#include "ctl_values.h"
 
 #include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 static enum ctl_status save_calendar(struct ctl *ctl, const char *file) {
     struct ctl_answer answer;
@@ -45,8 +48,87 @@ static enum ctl_status visits(struct ctl *ctl, int argc, char **argv) {
 
 struct visit_texts {
     const char *on, *by, *found, *did, *next_calibration;
-    bool radon_tested;
+    bool radon_tested, new_baseline;
 };
+
+/* ---- asking a person at a terminal ---- */
+
+/* One line without its end; false at the end of the input. */
+static bool ask(const char *question, char *line, size_t size) {
+    printf("%s ", question);
+    fflush(stdout);
+    if (!fgets(line, (int)size, stdin))
+        return false;
+    line[strcspn(line, "\r\n")] = '\0';
+    return true;
+}
+
+/* What was measured, for each point that commissioning knows; an empty line: not measured. */
+static void ask_values(const struct ctl *ctl, const json_t *points, json_t *values) {
+    const json_t *point;
+    size_t i;
+    printf("Measured on the visit, with unit; an empty line where nothing was measured.\n");
+    json_array_foreach((json_t *)points, i, point) {
+        const struct ctl shown = ctl_for_quantity(ctl, point);
+        const json_t *before = json_object_get(json_object_get(point, "baseline"), "value");
+        char question[CTL_VALUE_SIZE + 160], value[CTL_VALUE_SIZE], line[160];
+        if (!json_is_number(before))
+            continue;
+        snprintf(question, sizeof question,
+                 "  %.100s (%s at commissioning):", ctl_text_of(point, "id"),
+                 ctl_value(value, &shown, before, ctl_text_of(point, "unit")));
+        if (!ask(question, line, sizeof line))
+            return;
+        if (*line)
+            ctl_set(values, ctl_text_of(point, "id"), line);
+    }
+}
+
+static enum ctl_status ask_visit(struct ctl *ctl, const char *system, json_t *body) {
+    struct ctl_path path = ctl_path("/api/systems/");
+    json_t *show = NULL, *values = json_object();
+    char line[16];
+    ctl_path_encode(&path, system);
+    enum ctl_status status = ctl_get_json(ctl, path.text, &show);
+    if (status == CTL_DONE)
+        ask_values(ctl, json_object_get(show, "points"), values);
+    if (json_object_size(values)) {
+        json_object_set(body, "values", values);
+        if (!json_object_get(body, "new_baseline") &&
+            ask("Did the work change fan, pipe or openings, so that this is the new normal? [y/N]",
+                line, sizeof line) &&
+            (*line == 'y' || *line == 'Y'))
+            json_object_set_new(body, "new_baseline", json_true());
+    }
+    json_decref(values);
+    json_decref(show);
+    return status;
+}
+
+/* ---- what a visit leaves open ---- */
+
+static void print_visit(const char *system, const json_t *answer) {
+    const json_t *list = json_object_get(answer, "unmeasured"), *id;
+    bool renewed = json_is_true(json_object_get(answer, "new_baseline"));
+    char names[400] = "";
+    size_t i, used = 0;
+    printf("%s: the visit is on record%s\n", system,
+           renewed ? "; its values are the baseline from that day on" : "");
+    json_array_foreach((json_t *)list, i, id) {
+        int length = snprintf(names + used, sizeof names - used, "%s%s", i ? ", " : "",
+                              json_string_value(id));
+        if (length < 0 || used + (size_t)length >= sizeof names)
+            break;
+        used += (size_t)length;
+    }
+    if (*names)
+        ctl_text_print_item(stdout, "not measured: ", "  ", names);
+    if (!renewed)
+        ctl_text_print_item(stdout, "", "  ",
+                            "If the work changed fan, pipe or openings, measure again and put the "
+                            "new normal on record: --new-baseline with the values, or a "
+                            "commissioning record (subslabctl commission).");
+}
 
 /* "suction=0.62 inH2O" behind the system: values measured on the visit. False after an error. */
 static bool read_values(struct ctl *ctl, const struct ctl_arguments *arguments, json_t *body) {
@@ -83,13 +165,19 @@ static enum ctl_status send_visit(struct ctl *ctl, const struct ctl_arguments *a
     ctl_set(body, "next_calibration", texts->next_calibration);
     if (texts->radon_tested)
         json_object_set_new(body, "radon_tested", json_true());
-    if (!read_values(ctl, arguments, body)) {
+    if (texts->new_baseline)
+        json_object_set_new(body, "new_baseline", json_true());
+    enum ctl_status status = read_values(ctl, arguments, body) ? CTL_DONE : CTL_WRONG_USE;
+    bool person = isatty(STDIN_FILENO) && isatty(STDOUT_FILENO) && !ctl->json;
+    if (status == CTL_DONE && person && arguments->count == 1)
+        status = ask_visit(ctl, arguments->operands[0], body);
+    if (status != CTL_DONE) {
         json_decref(body);
-        return CTL_WRONG_USE;
+        return status;
     }
-    enum ctl_status status = ctl_post_json(ctl, path.text, body, &answer);
+    status = ctl_post_json(ctl, path.text, body, &answer);
     if (answer)
-        printf("%s: the visit is on record\n", arguments->operands[0]);
+        print_visit(arguments->operands[0], answer);
     json_decref(answer);
     return status;
 }
@@ -102,9 +190,10 @@ static enum ctl_status visit_done(struct ctl *ctl, int argc, char **argv) {
         {"--found", "TEXT", &texts.found, NULL, true},
         {"--did", "TEXT", &texts.did, NULL, true},
         {"--radon-tested", NULL, NULL, &texts.radon_tested, false},
+        {"--new-baseline", NULL, NULL, &texts.new_baseline, false},
         {"--next-calibration", "DATE", &texts.next_calibration, NULL, false}};
     struct ctl_arguments arguments = {
-        .options = options, .option_count = 6, .least = 1, .most = 64};
+        .options = options, .option_count = 7, .least = 1, .most = 64};
     if (!ctl_arguments(ctl, argc, argv, &arguments))
         return arguments.status;
     return send_visit(ctl, &arguments, &texts);
@@ -118,9 +207,13 @@ const struct ctl_command ctl_visit_commands[] = {
      visits},
     {"visit-done",
      "SYSTEM [POINT=VALUE …] --on DATE --by NAME --found TEXT --did TEXT [--radon-tested] "
-     "[--next-calibration DATE]",
+     "[--new-baseline] [--next-calibration DATE]",
      "puts a visit on record",
-     "POINT=VALUE are values measured there, such as \"suction=0.62 inH2O\". --radon-tested starts "
+     "POINT=VALUE are values measured there, such as \"suction=0.62 inH2O\"; at a terminal they "
+     "are "
+     "asked for. --new-baseline makes them the commissioning values from that day on, for work "
+     "that "
+     "changed fan, pipe or openings. --radon-tested starts "
      "the time to the next radon test anew. After any change to fan or openings a back-draft test "
      "of the combustion appliances belongs to the visit.",
      visit_done},

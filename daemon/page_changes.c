@@ -190,6 +190,8 @@ static void visit_done(struct page_view *view, const struct page_form *form) {
         copy_text(body, form, fields[i]);
     if (*page_form_value(form, "radon_tested"))
         json_object_set_new(body, "radon_tested", json_true());
+    if (*page_form_value(form, "new_baseline"))
+        json_object_set_new(body, "new_baseline", json_true());
     for (size_t i = 0; i < form->count; i++) {
         if (strncmp(form->fields[i].name, "value-", 6) == 0 && *form->fields[i].value)
             json_object_set_new(values, form->fields[i].name + 6,

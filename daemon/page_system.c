@@ -253,7 +253,10 @@ static void write_visit_form(struct page_view *view, size_t system) {
         html_markup(&view->html, "</p>");
     }
     html_markup(&view->html,
-                "</fieldset><p><label><input type=\"checkbox\" name=\"radon_tested\" value=\"yes\">"
+                "<p><label><input type=\"checkbox\" name=\"new_baseline\" value=\"yes\"> The work "
+                "changed fan, pipe or openings: these values are the new normal, from that day on"
+                "</label></p></fieldset><p><label><input type=\"checkbox\" name=\"radon_tested\" "
+                "value=\"yes\">"
                 " Radon was tested</label></p><p><label for=\"next_calibration\">Next "
                 "calibration</label> <input id=\"next_calibration\" name=\"next_calibration\" "
                 "type=\"date\"></p><p><button type=\"submit\">Write down</button></p></form>"

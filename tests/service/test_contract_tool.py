@@ -288,6 +288,16 @@ def visits_by_urgency_and_as_a_calendar(place):
              "--did", "new slope")
     visit = tool.json("show", "birch-lane-12")["visits"][0]
     check("water in the pipe" in json.dumps(visit) and "new slope" in json.dumps(visit), f"{visit}")
+    tool.run("visit-done", "birch-lane-12", "--on", today, "--by", "me", "--found", "x", "--did", "y",
+             "--new-baseline", status=1)  # nothing was measured
+    tool.run("visit-done", "birch-lane-12", "suction=-3 Pa", "--on", today, "--by", "me", "--found", "x",
+             "--did", "y", "--new-baseline", status=1)  # what a commissioning record would not take
+    out, _ = tool.run("visit-done", "birch-lane-12", "suction=0.9 inH2O", "--on", today, "--by", "me",
+                      "--found", "a worn fan", "--did", "a new fan", "--new-baseline")
+    check("the baseline from that day on" in out and "not measured" in out, out)
+    points = {one["id"]: one for one in tool.json("show", "birch-lane-12")["points"]}
+    check(abs(points["suction"]["baseline"]["value"] - 0.9 * 249.08891) < 1e-6, "the new baseline, SI")
+    equal(points["suction"]["baseline"]["by"], "me", "by whom")
     tool.run("visit-done", "no-such-house", "--on", today, "--by", "a", "--found", "b", "--did", "c",
              status=1)
 

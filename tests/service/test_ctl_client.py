@@ -8,6 +8,7 @@ import subprocess
 import sys
 import tempfile
 import threading
+import time
 import urllib.parse
 
 HERE = os.path.dirname(os.path.abspath(__file__))
@@ -212,6 +213,41 @@ def test_changes():
     daemon.close()
 
 
+def ask_on_a_terminal(daemon):
+    """visit-done at a terminal asks for each point that commissioning knows, and for the baseline."""
+    import pty
+    import select
+    daemon.server.script[("GET", "/api/systems/b")] = (200, {"id": "b", "points": [
+        {"id": "suction", "quantity": "suction", "unit": "Pa", "baseline": {"value": 273.998}},
+        {"id": "radon", "quantity": "radon", "unit": "Bq/m3", "baseline": {"value": None}},
+        {"id": "flow", "quantity": "airflow", "unit": "m3/s", "baseline": {"value": 0.02}}]})
+    leader, follower = pty.openpty()
+    tool = subprocess.Popen([TOOL, "--settings", "s.yaml", "visit-done", "b", "--on", "2026-03-12",
+                             "--by", "Ann", "--found", "worn", "--did", "new fan"], cwd=daemon.path,
+                            stdin=follower, stdout=follower, stderr=follower, close_fds=True)
+    os.close(follower)
+    seen = ""
+
+    def wait_for(text):
+        nonlocal seen
+        end = time.monotonic() + 30
+        while text not in seen:
+            assert time.monotonic() < end, seen
+            if select.select([leader], [], [], 0.1)[0]:
+                seen += os.read(leader, 4096).decode()
+
+    for question, answer in (("suction (1.1 inH2O at commissioning):", "1.05 inH2O"),
+                             ("at commissioning):", ""), ("[y/N]", "y")):
+        wait_for(question)
+        seen = seen[seen.index(question) + len(question):]
+        os.write(leader, (answer + "\n").encode())
+    assert tool.wait(30) == 0
+    os.close(leader)
+    assert "radon" not in seen
+    assert daemon.last()[3] == {"on": "2026-03-12", "by": "Ann", "found": "worn", "did": "new fan",
+                                "values": {"suction": "1.05 inH2O"}, "new_baseline": True}
+
+
 def test_records():
     taken = {"from": "2025-10-03T06:00:00Z", "by": "x",
              "points": {"suction": {"value": 273.998, "unit": "Pa"}}}
@@ -245,6 +281,10 @@ def test_records():
                       "--found", "worn", "--did", "new fan", "--radon-tested"), 0, out="on record")
     assert daemon.last()[3] == {"on": "2026-03-12", "by": "Ann", "found": "worn", "did": "new fan",
                                 "radon_tested": True, "values": {"suction": "0.62 inH2O"}}
+    expect(daemon.run("visit-done", "b", "suction=0.62 inH2O", "--on", "2026-03-12", "--by", "Ann",
+                      "--found", "worn", "--did", "new fan", "--new-baseline"), 0, out="on record")
+    assert daemon.last()[3]["new_baseline"] is True
+    ask_on_a_terminal(daemon)
     result = daemon.run("visits")
     expect(result, 0, out="why +suction-low: Suction at half")
     fits(result.stdout)
