@@ -128,16 +128,18 @@ static bool open_intake(struct service *service, char *why, size_t why_size) {
 }
 
 /* A damaged store is set aside, never deleted or repaired in silence, and a new one begun. */
-static enum store_status open_or_replace(const char *path, struct store **store, int64_t now_ms,
-                                         char *moved_to, size_t moved_size, char *why,
-                                         size_t why_size) {
+static enum store_status open_or_replace(const char *path, bool replace, struct store **store,
+                                         int64_t now_ms, char *moved_to, size_t moved_size,
+                                         char *why, size_t why_size) {
     /* Opening and writing may both wait for another process, within a turn of a second. */
     const struct store_options options = {.mode = STORE_READ_WRITE, .busy_timeout_ms = 400};
-    enum store_status status = store_open(path, &options, store, why, why_size);
+    enum store_status status = STORE_DAMAGED;
     moved_to[0] = '\0';
+    if (!replace)
+        status = store_open(path, &options, store, why, why_size);
     if (status != STORE_DAMAGED)
         return status;
-    log_line(LOG_LEVEL_ERROR, "store", "%s", why);
+    log_line(LOG_LEVEL_ERROR, "store", "%s", replace ? "damaged; it is set aside" : why);
     status = store_set_aside(path, now_ms, moved_to, moved_size);
     if (status == STORE_OK)
         status = store_open(path, &options, store, why, why_size);
@@ -147,9 +149,10 @@ static enum store_status open_or_replace(const char *path, struct store **store,
 bool service_open_store(struct service *service, char *why, size_t why_size) {
     char moved_to[4200];
     struct store *store = NULL;
-    if (open_or_replace(service->fleet->settings->store_file, &store, service->now_ms, moved_to,
-                        sizeof moved_to, why, why_size) != STORE_OK)
+    if (open_or_replace(service->fleet->settings->store_file, service->replace_store, &store,
+                        service->now_ms, moved_to, sizeof moved_to, why, why_size) != STORE_OK)
         return false;
+    service->replace_store = false;
     struct pipeline *pipeline =
         pipeline_open(service->fleet, store, service->now_ms, why, why_size);
     if (!pipeline) {

@@ -29,6 +29,8 @@ struct service {
 
     /* the store's trouble */
     bool store_failing;
+    bool replace_store;                 /* set it aside before it is opened again */
+    int64_t store_damaged_monotonic_ms; /* when it was last found damaged; 0: never */
     int64_t store_failing_since_ms, store_retry_monotonic_ms;
     char store_why[512];
 
@@ -55,7 +57,7 @@ void service_turn(struct service *service, bool more);
 bool service_work(struct service *service);
 
 /** store_trouble.c: a commit failed. */
-void service_store_failed(struct service *service);
+void service_store_failed(struct service *service, enum store_status status);
 /** store_trouble.c: tries to open the store again when it is time. */
 void service_store_retry(struct service *service);
 

@@ -50,7 +50,18 @@ static void tell_from_memory(struct service *service) {
     }
 }
 
-void service_store_failed(struct service *service) {
+/* A file that opens well may still be damaged where opening does not look. Found damaged a second
+   time within the hour, after it was opened anew, it is no slip of the memory: it is set aside. */
+static void note_damage(struct service *service, enum store_status status) {
+    int64_t last_ms = service->store_damaged_monotonic_ms;
+    if (status != STORE_DAMAGED)
+        return;
+    service->replace_store = last_ms && service->monotonic_ms - last_ms < DURATION_HOUR_MS;
+    service->store_damaged_monotonic_ms = service->monotonic_ms;
+}
+
+void service_store_failed(struct service *service, enum store_status status) {
+    note_damage(service, status);
     snprintf(service->store_why, sizeof service->store_why, "%s", store_error(service->store));
     log_line(LOG_LEVEL_ERROR, "store",
              "%s; nothing more is taken from the broker until it works again", service->store_why);
@@ -69,12 +80,15 @@ void service_store_failed(struct service *service) {
 }
 
 /* A store that opens but cannot keep a row is not a store that works. */
-static bool try_to_write(struct service *service) {
+static enum store_status try_to_write(struct service *service) {
     char now[40];
-    return pipeline_begin(service->pipeline) &&
-           record_note_put(service->store, "store tried",
-                           timestamp_format(now, sizeof now, service->now_ms)) == STORE_OK &&
-           pipeline_settle(service->pipeline, service->now_ms) == STORE_OK;
+    if (pipeline_begin(service->pipeline)) {
+        enum store_status status = record_note_put(
+            service->store, "store tried", timestamp_format(now, sizeof now, service->now_ms));
+        if (status != STORE_OK)
+            pipeline_fail(service->pipeline, status);
+    }
+    return pipeline_settle(service->pipeline, service->now_ms);
 }
 
 static void recovered(struct service *service) {
@@ -104,8 +118,9 @@ void service_store_retry(struct service *service) {
         snprintf(service->store_why, sizeof service->store_why, "%s", why);
         return;
     }
-    if (try_to_write(service))
+    enum store_status status = try_to_write(service);
+    if (status == STORE_OK)
         recovered(service);
     else
-        service_store_failed(service);
+        service_store_failed(service, status);
 }

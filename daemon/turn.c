@@ -203,15 +203,17 @@ static bool work_with_store(struct service *service) {
         service->next_tick_ms = pipeline_tick(service->pipeline, service->now_ms);
     if (service->clock_set && service->now_ms >= service->next_upkeep_ms)
         service->next_upkeep_ms = upkeep_step(service->pipeline, service->now_ms, more);
-    if (pipeline_settle(service->pipeline, service->now_ms) != STORE_OK) {
-        service_store_failed(service);
+    enum store_status status = pipeline_settle(service->pipeline, service->now_ms);
+    if (status != STORE_OK) {
+        service_store_failed(service, status);
         return false;
     }
     if (reads)
         intake_release(service->intake);
     deliver(service);
-    if (pipeline_settle(service->pipeline, service->now_ms) != STORE_OK) {
-        service_store_failed(service);
+    status = pipeline_settle(service->pipeline, service->now_ms);
+    if (status != STORE_OK) {
+        service_store_failed(service, status);
         return false;
     }
     if (reads)

@@ -72,6 +72,37 @@ def beats(daemon, seconds):
 
 
 @suite.test
+def damage_that_opening_does_not_see_is_set_aside_at_its_second_time(place):
+    """A page that opening leaves alone is overwritten: what opens well can't be written."""
+    broker, hook = place.broker(), place.endpoint()
+    daemon = place.daemon(broker, [MILL], [contact("office", hook)], conditions=LOW_AT_ONCE)
+    daemon.start()
+    send(broker, *range(300, 340))
+    wait_until(lambda: len(daemon.readings("mill", "suction")) == 40, 20, "readings")
+    equal(daemon.stop(), 0, "exit status")
+    with sqlite3.connect(daemon.store) as shell:
+        shell.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        (size,), = shell.execute("PRAGMA page_size")
+        (root,), = shell.execute("SELECT rootpage FROM sqlite_schema WHERE name = 'unclaimed'")
+    shell.close()
+    with open(daemon.store, "r+b") as file:
+        file.seek((root - 1) * size)
+        file.write(b"\xff" * size)
+    daemon.start()
+    for name in ("nobody/knows/it", "subslab/no/such"):
+        broker.publish([(name, "1")])
+    made = send(broker, 350)
+    wait_until(lambda: events(hook, condition="store-damaged"), 60, "told")
+    wait_until(lambda: daemon.readings("mill", "suction")[-1:] == made, 30, "a store that takes readings")
+    aside = [name for name in os.listdir(os.path.dirname(daemon.store))
+             if name.startswith(os.path.basename(daemon.store) + ".") and "damaged" in name]
+    check(aside, f"set aside: {os.listdir(os.path.dirname(daemon.store))}")
+    raised = events(hook, condition="store-failing", kind="alarm.raised")
+    check(len(raised) <= 2, f"once for each time, and no more: {len(raised)}")
+    wait_until(lambda: daemon.health()[0] == 200, 30, "/health")
+
+
+@suite.test
 def a_loop_that_stands_still_feeds_no_watchdog(place):
     broker = place.broker()
     daemon = place.daemon(broker, [MILL], environment={"WATCHDOG_USEC": "2000000"})
