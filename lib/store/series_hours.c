@@ -129,8 +129,10 @@ enum store_status series_hours_read_kept(struct store *store, const struct day_p
     size_t size = (size_t)sqlite3_column_bytes(row, 1);
     if (!bytes && sqlite3_errcode(store->db) == SQLITE_NOMEM)
         return store_failure(store, SQLITE_NOMEM);
-    if (!bytes || day_hours_decode(label, bytes, size, kept) != DAY_PACK_OK)
-        return series_packed_damaged(store, label);
+    if (!bytes || day_hours_decode(label, bytes, size, kept) != DAY_PACK_OK) {
+        series_packed_note_damage(store, label);
+        return STORE_DAMAGED;
+    }
     return STORE_OK;
 }
 
@@ -233,7 +235,8 @@ enum store_status series_hours_of_day(struct store *store, const struct day_pack
         unsigned i = (unsigned)((hour.hour_ms - start_ms) / HOUR_ROLLUP_HOUR_MS);
         if (!day_hours_can_hold(label, &hour)) {
             series_hours_close(&cursor);
-            return series_packed_damaged(store, label); /* never made here */
+            series_packed_note_damage(store, label); /* never made here */
+            return STORE_DAMAGED;
         }
         seen->hours[i] = hour;
         seen->present |= 1U << i;

@@ -9,7 +9,7 @@
 
 /* ---- one day ---- */
 
-enum store_status series_packed_damaged(struct store *store, const struct day_pack_label *label) {
+void series_packed_note_damage(struct store *store, const struct day_pack_label *label) {
     char when[40];
     struct series_damage *damage = &store->damage;
     timestamp_format(when, sizeof when, label->day * DAY_PACK_DAY_MS);
@@ -19,12 +19,11 @@ enum store_status series_packed_damaged(struct store *store, const struct day_pa
     damage->met++;
     for (size_t i = 0; i < damage->count; i++)
         if (damage->keys[i] == label->point && damage->days[i] == label->day)
-            return STORE_DAMAGED;
+            return;
     if (damage->count < SERIES_DAMAGE_MAX) {
         damage->keys[damage->count] = label->point;
         damage->days[damage->count++] = label->day;
     }
-    return STORE_DAMAGED;
 }
 
 uint64_t series_damage_met(const struct store *store) {
@@ -113,7 +112,8 @@ enum store_status series_unpack(struct store *store, enum store_unpacked_use use
         store_failure(store, SQLITE_NOMEM);
         return STORE_OUT_OF_MEMORY;
     default:
-        return series_packed_damaged(store, label);
+        series_packed_note_damage(store, label);
+        return STORE_DAMAGED;
     }
 }
 

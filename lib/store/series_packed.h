@@ -23,8 +23,8 @@ struct series_unpacked {
     size_t count;
 };
 
-/** Notes a day that cannot be read; STORE_DAMAGED. */
-enum store_status series_packed_damaged(struct store *store, const struct day_pack_label *label);
+/** Notes a day that cannot be read, for series_damage_next. */
+void series_packed_note_damage(struct store *store, const struct day_pack_label *label);
 
 /**
  * Unpacks the pack in `column` of a row. *day is borrowed until the next call with the same use.
