@@ -71,14 +71,25 @@ static const char *sureness(double p_value) {
     return p_value < 0.05 ? "likely" : "may be chance";
 }
 
+/* "p = 0.034", "p < 0.001", or that nothing is known of it. */
+static const char *chance_text(char text[16], double p_value) {
+    if (isnan(p_value))
+        return "p not known";
+    if (p_value < 0.001)
+        return "p < 0.001";
+    snprintf(text, 16, "p = %.2g", p_value);
+    return text;
+}
+
 static void show_crossing(const struct ctl *ctl, const json_t *crosses, const char *unit) {
     char limit[CTL_VALUE_SIZE], date[CTL_VALUE_SIZE], earliest[CTL_VALUE_SIZE];
     char latest[CTL_VALUE_SIZE];
     const json_t *when = json_object_get(crosses, "date");
-    if (!json_is_object(crosses))
+    if (!json_is_number(json_object_get(crosses, "limit")))
         return;
     if (!json_is_string(when)) {
-        say("           ", "           ", "reaches no limit: %s", why_of(crosses));
+        say("           ", "           ", "limit %s: %s",
+            ctl_value(limit, ctl, json_object_get(crosses, "limit"), unit), why_of(crosses));
         return;
     }
     const json_t *late = json_object_get(crosses, "latest");
@@ -101,14 +112,15 @@ static void show_trend(const struct ctl *ctl, const json_t *point, const char *k
         return;
     }
     double p_value = ctl_number_of(trend, "p_value");
-    say(title, "           ", "%s by %s a year (%s to %s); %s, p = %.2g",
+    char chance[16];
+    say(title, "           ", "%s by %s a year (%s to %s); %s, %s",
         per_year < 0.0   ? "falling"
         : per_year > 0.0 ? "rising"
                          : "steady",
         ctl_difference_of(slope, ctl, fabs(per_year), unit),
         ctl_difference_of(lower, ctl, ctl_number_of(trend, "lower"), unit),
         ctl_difference_of(upper, ctl, ctl_number_of(trend, "upper"), unit),
-        isnan(p_value) ? "certainty unknown" : sureness(p_value), p_value);
+        isnan(p_value) ? "certainty unknown" : sureness(p_value), chance_text(chance, p_value));
     show_crossing(ctl, json_object_get(trend, "crosses"), unit);
 }
 
@@ -202,14 +214,15 @@ static void show_ratio_trend(const json_t *ratio) {
     const json_t *trend = json_object_get(ratio, "trend");
     double per_year = ctl_number_of(trend, "per_year");
     double p_value = ctl_number_of(trend, "p_value_cautious");
+    char chance[16];
     if (isnan(per_year))
         return;
-    say("           ", "           ", "%s by %.3f a year (%.3f to %.3f); %s, p = %.2g",
+    say("           ", "           ", "%s by %.3f a year (%.3f to %.3f); %s, %s",
         per_year < 0.0   ? "falling"
         : per_year > 0.0 ? "rising"
                          : "steady",
         fabs(per_year), ctl_number_of(trend, "lower"), ctl_number_of(trend, "upper"),
-        isnan(p_value) ? "certainty unknown" : sureness(p_value), p_value);
+        isnan(p_value) ? "certainty unknown" : sureness(p_value), chance_text(chance, p_value));
     if (per_year < 0.0)
         show_ratio_crossing(json_object_get(trend, "crosses"));
 }
