@@ -1,5 +1,6 @@
 #include "api_show.h"
 
+#include "analysis/wear.h"
 #include "api_private.h"
 #include "api_visits.h"
 #include "explain.h"
@@ -161,7 +162,8 @@ static json_t *ground_json(const struct system_ground *ground) {
     return json;
 }
 
-/* The daily values of one of them since commissioning, as trend of `json`. */
+/* The daily values of one of them since commissioning, as trend of `json`; trend_recent: of the
+   last 60 days, in which wear of the fan shows first. */
 static void set_series_trend(json_t *json, struct api *api,
                              const struct system_series_source *source,
                              enum system_series_kind kind, double limit) {
@@ -175,6 +177,9 @@ static void set_series_trend(json_t *json, struct api *api,
     }
     assessment_trend_make(&series.series, zone, limit, api->now_ms, &trend);
     json_object_set_new(json, "trend", trend_json(&trend));
+    const struct trend_series recent = assessment_series_recent(&series, WEAR_RECENT_DAYS);
+    assessment_trend_make(&recent, zone, limit, api->now_ms, &trend);
+    json_object_set_new(json, "trend_recent", trend_json(&trend));
     assessment_series_clear(&series);
 }
 

@@ -210,14 +210,14 @@ static void show_ratio_crossing(const json_t *crosses) {
             json_is_string(late) ? ctl_date(latest, late) : "perhaps never");
 }
 
-static void show_ratio_trend(const json_t *ratio) {
-    const json_t *trend = json_object_get(ratio, "trend");
+static void show_ratio_trend(const json_t *ratio, const char *key, const char *when) {
+    const json_t *trend = json_object_get(ratio, key);
     double per_year = ctl_number_of(trend, "per_year");
     double p_value = ctl_number_of(trend, "p_value_cautious");
     char chance[16];
     if (isnan(per_year))
         return;
-    say("           ", "           ", "%s by %.3f a year (%.3f to %.3f); %s, %s",
+    say("           ", "           ", "%s%s by %.3f a year (%.3f to %.3f); %s, %s", when,
         per_year < 0.0   ? "falling"
         : per_year > 0.0 ? "rising"
                          : "steady",
@@ -238,7 +238,8 @@ static void show_ratio(const json_t *object, const char *key, const char *title,
     else
         say(title, "           ", "%s %.2f times that of commissioning (%.2f to %.2f)", meaning,
             ratio, lower, upper);
-    show_ratio_trend(object);
+    show_ratio_trend(object, "trend", "");
+    show_ratio_trend(object, "trend_recent", "in the last 60 days ");
 }
 
 static void show_point(const struct ctl *asked, const json_t *point) {

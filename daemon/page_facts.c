@@ -148,14 +148,14 @@ void page_trend_sentence(struct page_view *view, const json_t *trend, enum dimen
 /* ---- fan and ground ---- */
 
 /* Only what is sure: a slope by chance would worry people. */
-static void write_ratio_trend(struct page_view *view, const json_t *trend) {
+static void write_ratio_trend(struct page_view *view, const json_t *trend, const char *when) {
     double per_year = page_json_number(trend, "per_year");
     double p = page_json_number(trend, "p_value_cautious");
     char rate[PAGE_TEXT_SIZE];
     if (!isfinite(per_year) || !(p < 0.01))
         return;
-    html_format(&view->html, " %s by %s of commissioning a year.",
-                per_year < 0 ? "Falling" : "Rising", page_percent_text(rate, fabs(per_year)));
+    html_format(&view->html, " %s: %s by %s of commissioning a year.", when,
+                per_year < 0 ? "falling" : "rising", page_percent_text(rate, fabs(per_year)));
     if (per_year < 0)
         write_crossing(view, json_object_get(trend, "crosses"));
 }
@@ -178,7 +178,8 @@ static void write_ratio(struct page_view *view, const char *what, const json_t *
         if (assumed)
             html_format(&view->html, "; %s", assumed);
         html_markup(&view->html, ".");
-        write_ratio_trend(view, json_object_get(object, "trend"));
+        write_ratio_trend(view, json_object_get(object, "trend"), "Since commissioning");
+        write_ratio_trend(view, json_object_get(object, "trend_recent"), "In the last 60 days");
     } else {
         html_format(&view->html, "No claim: %s.", why ? why : "not enough is measured");
     }

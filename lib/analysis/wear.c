@@ -9,7 +9,7 @@
 
 enum { STEADY_LEAST = 120 }; /* of the last 180 days */
 static const double steady_p_value = 0.05;
-static const double windows_days[] = {60.0, TREND_RECENT_DAYS, INFINITY};
+static const double windows_days[] = {WEAR_RECENT_DAYS, TREND_RECENT_DAYS, INFINITY};
 static const double confidence = 0.95;
 /* Steepest slope of a yearly wave of 0.8 % about its mean; reasoning on the density of soil air, no
    source. */

@@ -26,6 +26,7 @@
 
 #define WEAR_P_VALUE 0.01
 #define WEAR_LEAST_DAYS 42
+#define WEAR_RECENT_DAYS 60.0 /* the shortest window */
 #define WEAR_LEVEL_DAYS 7
 #define WEAR_LEVEL 0.99
 

@@ -238,6 +238,9 @@ START_TEST(a_fading_fan_is_shown_diagnosed_and_planned) {
     const json_t *slower = json_object_get(json_object_get(json, "fan"), "trend");
     ck_assert_double_lt(number(slower, NULL, "upper"), -0.3);
     ck_assert_double_eq_tol(number(slower, "crosses", "limit"), 0.9, 1e-9);
+    const json_t *lately = json_object_get(json_object_get(json, "fan"), "trend_recent");
+    ck_assert_double_eq(number(lately, NULL, "days"), 60.0);
+    ck_assert_double_lt(number(lately, NULL, "upper"), -0.3);
     ck_assert_double_gt(
         number(json_object_get(json_object_get(json, "ground"), "trend"), NULL, "p_value"), 0.0);
     ck_assert_double_eq_tol(
