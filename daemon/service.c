@@ -1,5 +1,6 @@
 #include "service.h"
 
+#include "broker_session.h"
 #include "clock.h"
 #include "fleet_files.h"
 #include "link/service_manager.h"
@@ -27,9 +28,8 @@ static void on_message(void *context, const struct intake_message *message) {
 }
 
 static void note_gap(struct service *service, bool session_present) {
-    char seen[8] = "", subject[128], from[40], to[40];
-    bool before = record_note_get(service->store, "broker session", seen, sizeof seen) == STORE_OK;
-    if (before && !session_present) {
+    char subject[128], from[40], to[40];
+    if (broker_session_known(service->store) && !session_present) {
         snprintf(subject, sizeof subject, "%s to %s",
                  timestamp_format(from, sizeof from, service->away_from_ms),
                  timestamp_format(to, sizeof to, service->now_ms));
@@ -41,9 +41,7 @@ static void note_gap(struct service *service, bool session_present) {
         monitor_daemon(pipeline_monitor(service->pipeline), CONDITION_READINGS_GAP, false, NULL,
                        NAN, service->now_ms);
     }
-    if (!before && pipeline_begin(service->pipeline) &&
-        record_note_put(service->store, "broker session", "seen") != STORE_OK)
-        pipeline_fail(service->pipeline, STORE_FAILING);
+    broker_session_granted(service->pipeline, &service->fleet->settings->broker);
 }
 
 static void on_connected(void *context, bool session_present) {
@@ -117,6 +115,8 @@ static bool open_intake(struct service *service, char *why, size_t why_size) {
     if (password)
         explicit_bzero(password, strlen(password));
     free(password);
+    if (service->intake && service->store)
+        broker_session_leave_former(service->store, &settings->broker, service->intake);
     service->backlog = true;
     service->lost_since_ms = service->now_ms;
     service->away_from_ms = newest_of_all(service);

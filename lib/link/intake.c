@@ -47,6 +47,8 @@ struct intake {
     char *host, *client_id, *username, *password;
     char **filters;
     size_t filter_count;
+    char **former; /* filters to leave */
+    size_t former_count;
     int port, protocol, keepalive_s, receive_maximum;
     uint32_t maximum_packet;
     struct broker_tls *tls; /* NULL: plain */
@@ -256,6 +258,12 @@ static void on_message(struct mosquitto *client, void *object,
 
 static int queue_subscriptions(struct intake *intake) {
     intake->subscribe_due = false;
+    int error = intake->former_count == 0
+                    ? MOSQ_ERR_SUCCESS
+                    : mosquitto_unsubscribe_multiple(
+                          intake->client, NULL, (int)intake->former_count, intake->former, NULL);
+    if (error != MOSQ_ERR_SUCCESS)
+        return error;
     /* QoS 1, never 2: at QoS 2 the library confirms what exists only in memory. */
     return mosquitto_subscribe_multiple(intake->client, NULL, (int)intake->filter_count,
                                         intake->filters, 1, 0, NULL);
@@ -645,6 +653,15 @@ struct intake *intake_create(const struct settings *settings, const char *passwo
     return NULL;
 }
 
+void intake_leave(struct intake *intake, const char *filter) {
+    char **longer = realloc(intake->former, (intake->former_count + 1) * sizeof(*intake->former));
+    char *copied = longer ? strdup(filter) : NULL;
+    if (longer)
+        intake->former = longer;
+    if (copied)
+        intake->former[intake->former_count++] = copied;
+}
+
 void intake_destroy(struct intake *intake) {
     if (!intake)
         return;
@@ -653,6 +670,9 @@ void intake_destroy(struct intake *intake) {
     for (size_t i = 0; i < intake->filter_count; i++)
         free(intake->filters[i]);
     free(intake->filters);
+    for (size_t i = 0; i < intake->former_count; i++)
+        free(intake->former[i]);
+    free(intake->former);
     free(intake->host);
     free(intake->client_id);
     free(intake->username);

@@ -54,6 +54,11 @@ struct intake_callbacks {
  */
 struct intake *intake_create(const struct settings *settings, const char *password,
                              const struct intake_callbacks *callbacks, char *why, size_t why_size);
+/**
+ * A filter of an earlier subscription that a kept session still holds: unsubscribed at each
+ * connection. Copied; out of memory it stays. Before the first intake_tick.
+ */
+void intake_leave(struct intake *intake, const char *filter);
 /** Leaves without acknowledging anything. NULL does nothing. */
 void intake_destroy(struct intake *intake);
 

@@ -101,6 +101,38 @@ def broker_forgets_the_session(place):
 
 
 @suite.test
+def a_filter_taken_out_is_left(place):
+    """The broker keeps the session and what it was subscribed with: at a start and at a reload."""
+    broker = place.broker()
+    daemon = place.daemon(broker, [MILL], broker={"subscribe": ["subslab/#", "one/#", "two/#"]})
+    daemon.start()
+
+    def heard(*filters):
+        before = {one["topic"] for one in daemon.get("/api/unclaimed")}
+        broker.publish([(f"{name}/{len(before)}", "1") for name in ("one", "two")])
+        wait_until(lambda: len({one["topic"] for one in daemon.get("/api/unclaimed")}) ==
+                   len(before) + len(filters), 10, f"{filters} and no more")
+        stays(lambda: len(daemon.get("/api/unclaimed")) == len(before) + len(filters), 0.5, "no more")
+
+    heard("one", "two")
+    equal(daemon.stop(), 0, "exit status")
+    daemon.settings["broker"]["subscribe"] = ["subslab/#", "two/#"]
+    daemon.write_settings()
+    daemon.start()
+    heard("two")
+    daemon.settings["broker"]["subscribe"] = ["subslab/#"]
+    daemon.write_settings()
+    daemon.process.send_signal(signal.SIGHUP)
+    wait_until(lambda: daemon.log().count("connected to") == 3, 20, "connected anew")
+    heard()
+    daemon.settings["broker"]["subscribe"] = ["subslab/#", "one/#"]
+    daemon.write_settings()
+    daemon.process.send_signal(signal.SIGHUP)
+    wait_until(lambda: daemon.log().count("connected to") == 4, 20, "connected anew")
+    heard("one")
+
+
+@suite.test
 def broker_stands_still(place):
     broker, hook = place.broker(), place.endpoint()
     daemon = place.daemon(broker, [MILL], [contact("office", hook)], conditions=AT_ONCE)
