@@ -1,12 +1,15 @@
 #!/bin/sh
 # run_fuzzer: one fuzzer for some seconds from its seeds and from what earlier runs found, as one
-# test. What it finds new stays in BUILD/corpus/NAME; an input that fails, in BUILD/failures.
+# test. tests/fuzz/corpus holds what a run of ten minutes of each left after -merge=1. What it finds
+# new stays in BUILD/corpus/NAME; an input that fails, in BUILD/failures.
 #     run_fuzzer.sh BUILD NAME SECONDS
 # To repeat a failure: BUILD/fuzz/fuzz_NAME FILE
 set -eu
 build=$1 name=$2 seconds=$3
 corpus=$build/corpus/$name failures=$build/failures
 mkdir -p "$corpus" "$failures"
+kept=tests/fuzz/corpus/$name.tar.gz
+[ ! -f "$kept" ] || tar -xzf "$kept" -C "$build/corpus"
 seeds=
 [ ! -d "tests/fuzz/seeds/$name" ] || seeds=tests/fuzz/seeds/$name
 
