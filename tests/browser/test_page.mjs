@@ -212,9 +212,9 @@ async function changes() {
   await page.getByText('Take out of service').first().click();
   await page.locator('#why').fill('roof work');
   await page.getByRole('button', { name: 'Take out of service' }).click();
-  check(/Out of service until .*roof work/.test(await page.locator('.notice').innerText()), 'out of service');
+  check(/Out of service until .*roof work/.test(await page.locator('p.notice').innerText()), 'out of service');
   await page.getByRole('button', { name: 'Return to service' }).click();
-  check((await page.locator('.notice').count()) === 0, 'back in service');
+  check((await page.locator('p.notice').count()) === 0, 'back in service');
   await share(page);
   await page.goto(url('/'));
   await page.getByRole('button', { name: 'Sign out' }).click();

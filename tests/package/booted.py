@@ -166,6 +166,8 @@ class Served(Daemon):
     """A daemon that systemd runs: only asked, not started."""
 
     def __init__(self, name, page_port):  # pylint: disable=super-init-not-called
+        self.process = self.notify = None  # systemd has them
+        self.notified = ""
         self.socket = f"{machine.reached}/run/{name}/operator.sock"
         self.page_port = page_port
 
