@@ -473,11 +473,19 @@ class CollectdRrdCached(CollectdRrd):
     label, ident = "collectd to RRD, cache of one day", "collectd-rrd-cache"
     caching = "  CacheTimeout 86400\n  CacheFlush 172800\n"
 
+    def connects(self, connection):
+        try:
+            connection.connect(os.path.join(self.folder, "s"))
+        except (ConnectionRefusedError, FileNotFoundError):
+            return False
+        return True
+
     def ask(self, line):
         """One command of the unixsock plugin; its lines."""
         with socket.socket(socket.AF_UNIX) as connection:
             connection.settimeout(20)
-            connection.connect(os.path.join(self.folder, "s"))
+            # The socket of one that was killed stays; the next one takes its place a moment later.
+            wait_until(lambda: self.connects(connection), 20, "collectd's socket")
             connection.sendall(line.encode() + b"\n")
             with connection.makefile("r", encoding="utf-8") as answer:
                 status = answer.readline()
