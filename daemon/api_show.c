@@ -177,7 +177,7 @@ static void set_series_trend(json_t *json, struct api *api,
     }
     assessment_trend_make(&series.series, zone, limit, api->now_ms, &trend);
     json_object_set_new(json, "trend", trend_json(&trend));
-    const struct trend_series recent = assessment_series_recent(&series, WEAR_RECENT_DAYS);
+    const struct trend_series recent = trend_series_recent(&series.series, WEAR_RECENT_DAYS);
     assessment_trend_make(&recent, zone, limit, api->now_ms, &trend);
     json_object_set_new(json, "trend_recent", trend_json(&trend));
     assessment_series_clear(&series);
@@ -191,13 +191,12 @@ static void set_air(json_t *json, struct api *api, const struct history *history
     const struct system_points of_system = system_points_of(api->fleet, system);
     struct system_state_of_air then = system_assessment_then(monitor, &of_system, api->now_ms);
     struct system_series_source source = {monitor, history, system, &of_system, &then, FLEET_NONE};
-    json_t *fan = NULL, *ground = NULL;
     (void)system_assessment_first_week(monitor, history, &of_system, api->now_ms, &then);
     system_assessment_make(monitor, history, system, api->now_ms, &assessment);
-    fan = fan_json(&assessment.fan);
+    json_t *fan = fan_json(&assessment.fan);
     set_series_trend(fan, api, &source, SYSTEM_SERIES_SPEED,
                      fleet_rule(api->fleet, system, CONDITION_FAN_WEAK).setpoint.number);
-    ground = ground_json(&assessment.ground);
+    json_t *ground = ground_json(&assessment.ground);
     set_series_trend(ground, api, &source, SYSTEM_SERIES_RESISTANCE, NAN);
     json_object_set_new(json, "fan", fan);
     json_object_set_new(json, "ground", ground);

@@ -69,6 +69,21 @@ size_t trend_recent_start(const double *days, size_t n, double recent) {
     return start;
 }
 
+struct trend_series trend_series_recent(const struct trend_series *series, double recent) {
+    struct trend_series last = *series;
+    size_t start = trend_recent_start(last.days, last.n, recent);
+    if (start == 0)
+        return last;
+    last.n -= start;
+    last.days += start;
+    last.values += start;
+    if (last.months)
+        last.months += start;
+    if (last.outdoor_c)
+        last.outdoor_c += start;
+    return last;
+}
+
 /* The days that are used, temperature taken out of y. One block of memory, freed by its start. */
 struct work {
     size_t n;

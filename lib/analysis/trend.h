@@ -101,6 +101,9 @@ bool trend_may_reach(const struct trend_series *series, double now_day, double l
 /** Index of the first day among the last `recent` ones: last day - days < recent. 0 for n = 0. */
 size_t trend_recent_start(const double *days, size_t n, double recent);
 
+/** The same days as a series, borrowed from it; `recent` infinite: all of them. */
+struct trend_series trend_series_recent(const struct trend_series *series, double recent);
+
 /** "Mann-Kendall with the variance of Hamed and Rao, Theil-Sen slope"; static text. */
 const char *trend_method_text(enum trend_method method);
 /** A sentence on what was done about temperature, "" when none was given; static text. */

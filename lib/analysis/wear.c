@@ -64,19 +64,6 @@ static bool is_slow(const struct trend_series *series) {
            squares_around_line(series) <= step.residual_squares;
 }
 
-static struct trend_series last_days(const struct trend_series *all, double days) {
-    struct trend_series last = *all;
-    size_t start = isfinite(days) ? trend_recent_start(all->days, all->n, days) : 0;
-    last.n -= start;
-    last.days += start;
-    last.values += start;
-    if (last.months)
-        last.months += start;
-    if (last.outdoor_c)
-        last.outdoor_c += start;
-    return last;
-}
-
 /* Over less than a year the seasons alone make a slope. */
 static bool is_beyond_season(const struct trend *trend) {
     return trend->last_day - trend->first_day >= TREND_YEAR_DAYS || trend->upper < -season_per_year;
@@ -119,7 +106,7 @@ static enum wear_status look_at(const struct trend_series *window, const struct 
 
 /* Only a long look can say that it falls no more. */
 static enum wear_status unless_steady(const struct trend_series *all) {
-    const struct trend_series window = last_days(all, TREND_RECENT_DAYS);
+    const struct trend_series window = trend_series_recent(all, TREND_RECENT_DAYS);
     struct trend trend;
     if (window.n < STEADY_LEAST)
         return WEAR_UNSURE;
@@ -141,7 +128,7 @@ enum wear_status wear_find(const struct trend_series *series, double now_day, do
     if (!(wear_level(series) < WEAR_LEVEL))
         return WEAR_NONE;
     for (size_t i = 0; i < sizeof windows_days / sizeof windows_days[0]; i++) {
-        const struct trend_series window = last_days(series, windows_days[i]);
+        const struct trend_series window = trend_series_recent(series, windows_days[i]);
         struct wear one;
         if (window.n < WEAR_LEAST_DAYS || window.n == looked_at)
             continue;

@@ -353,21 +353,6 @@ void assessment_series_clear(struct assessment_series *series) {
     *series = (struct assessment_series){{0}, NULL};
 }
 
-struct trend_series assessment_series_recent(const struct assessment_series *series,
-                                             double recent) {
-    struct trend_series last = series->series;
-    size_t start = trend_recent_start(last.days, last.n, recent);
-    if (last.n == 0)
-        return last;
-    last.n -= start;
-    last.days += start;
-    last.values += start;
-    last.months += start;
-    if (last.outdoor_c)
-        last.outdoor_c += start;
-    return last;
-}
-
 static int64_t date_of(const struct time_zone *zone, bool has, double day) {
     return has ? assessment_day_instant(zone, day) : TIMESTAMP_NONE;
 }
@@ -427,8 +412,8 @@ bool assessment_make(const struct monitor *monitor, const struct history *histor
                                 time_zone_local_day(zone, now_ms), &series))
         return false;
     double limit = assessment_low_limit(monitor, point, now_ms);
-    const struct trend_series recent = assessment_series_recent(&series, TREND_RECENT_DAYS);
-    const struct trend_series year = assessment_series_recent(&series, STEP_DAYS);
+    const struct trend_series recent = trend_series_recent(&series.series, TREND_RECENT_DAYS);
+    const struct trend_series year = trend_series_recent(&series.series, STEP_DAYS);
     assessment_trend_make(&series.series, zone, limit, now_ms, &assessment->trend);
     assessment_trend_make(&recent, zone, limit, now_ms, &assessment->trend_recent);
     find_step(&year, zone, assessment);

@@ -82,8 +82,6 @@ bool assessment_series_read(const struct monitor *monitor, const struct history 
 bool assessment_series_of_days(const struct monitor *monitor, const struct history *history,
                                size_t system, const struct history_day *days, size_t count,
                                struct assessment_series *series);
-/** The last days of a series: those less than `recent` days before its last one. Borrowed. */
-struct trend_series assessment_series_recent(const struct assessment_series *series, double recent);
 /** Leaves out the days whose median is below a value. */
 void assessment_series_drop_below(struct assessment_series *series, double value);
 void assessment_series_clear(struct assessment_series *series);

@@ -110,7 +110,7 @@ static void judge_fading(const struct judged_day *day, size_t point,
 /* The sooner of the whole trend and the recent one. */
 static struct reach soonest(const struct assessment_series *series, double now_day, double limit,
                             double within_days) {
-    const struct trend_series recent = assessment_series_recent(series, TREND_RECENT_DAYS);
+    const struct trend_series recent = trend_series_recent(&series->series, TREND_RECENT_DAYS);
     struct reach lately = reach_of(&recent, now_day, limit, within_days);
     if (series->series.n <= recent.n)
         return lately;
@@ -310,14 +310,15 @@ static void judge_fan(const struct judged_day *day, const struct system_points *
 /* `judge_fan` has the cheap answer first: a fan whose least possible speed is not below the level
    that wear must have does not fade. */
 static bool judge_fan_fading(const struct judged_day *day, const struct system_points *points,
-                             const struct system_state_of_air *now,
-                             struct system_state_of_air then) {
+                             const struct system_state_of_air *now, struct system_state_of_air then,
+                             bool settled) {
     struct condition_rule rule = fleet_rule(day->fleet, day->system, CONDITION_FAN_FADING);
     bool loss = day->fleet->systems[day->system].description->loss_after_gauge > 0.0;
     struct wear wear;
     enum wear_status status = WEAR_NONE;
     if (!rule.enabled ||
-        !system_assessment_first_week(day->monitor, day->history, points, day->end_ms - 1, &then))
+        (!settled &&
+         !system_assessment_first_week(day->monitor, day->history, points, day->end_ms - 1, &then)))
         return true;
     double least = least_possible_speed(now, &then);
     if (isnan(least))
@@ -400,7 +401,7 @@ static bool judge_system(const struct judged_day *day) {
         system_assessment_settled(day->monitor, day->history, &points, day->end_ms - 1, &then);
     judge_fan(day, &points, &now, &then, settled);
     judge_ground(day, &now, &then);
-    return judge_fan_fading(day, &points, &now, then);
+    return judge_fan_fading(day, &points, &now, then, settled);
 }
 
 /* ---- a day ---- */

@@ -151,23 +151,28 @@ static int64_t usual_step(const struct series_unpacked *pack) {
     return (step + STEP_ROUNDING_MS / 2) / STEP_ROUNDING_MS * STEP_ROUNDING_MS;
 }
 
-/* The interval the day was last packed with; 0: it was not. */
-static enum store_status packed_interval(struct store *store, const struct day_pack_label *label,
-                                         int64_t *interval_ms) {
+/* What is kept of a day; STORE_NOT_FOUND, STORE_DAMAGED. */
+static enum store_status find_kept(struct store *store, const struct day_pack_label *label,
+                                   struct day_hours *kept) {
     sqlite3_stmt *days;
-    struct day_hours kept = {.interval_ms = 0};
-    *interval_ms = 0;
     enum store_status status =
         series_hours_find_days(store, label->point, label->day, label->day, &days);
     if (status == STORE_OK)
         status = store_row(store, days);
     if (status != STORE_OK)
-        return status == STORE_NOT_FOUND ? STORE_OK : status;
-    status = series_hours_read_kept(store, label, days, &kept);
+        return status;
+    status = series_hours_read_kept(store, label, days, kept);
     sqlite3_reset(days);
-    if (status == STORE_OK)
-        *interval_ms = kept.interval_ms;
     return status;
+}
+
+/* The interval the day was last packed with; 0: it was not. */
+static enum store_status packed_interval(struct store *store, const struct day_pack_label *label,
+                                         int64_t *interval_ms) {
+    struct day_hours kept;
+    enum store_status status = find_kept(store, label, &kept);
+    *interval_ms = status == STORE_OK ? kept.interval_ms : 0;
+    return status == STORE_NOT_FOUND ? STORE_OK : status;
 }
 
 static enum store_status plan_computed(struct store *store, const struct day_pack_label *label,
@@ -224,20 +229,16 @@ enum store_status series_hours_pack(struct store *store, const struct day_pack_l
 
 /* The pack is damaged: what was given beside it is all there is. */
 static enum store_status keep_given(struct store *store, const struct day_pack_label *label) {
-    sqlite3_stmt *days;
     struct day_hours kept;
     unsigned char bytes[DAY_HOURS_BYTES_MAX];
     size_t size;
-    enum store_status status =
-        series_hours_find_days(store, label->point, label->day, label->day, &days);
-    if (status == STORE_OK)
-        status = store_row(store, days);
+    enum store_status status = find_kept(store, label, &kept);
+    if (status == STORE_NOT_FOUND)
+        return STORE_OK;
+    if (status == STORE_DAMAGED)
+        return store->broken; /* verify tells of it */
     if (status != STORE_OK)
-        return status == STORE_NOT_FOUND ? STORE_OK : status;
-    status = series_hours_read_kept(store, label, days, &kept);
-    sqlite3_reset(days);
-    if (status != STORE_OK)
-        return status == STORE_DAMAGED ? store->broken : status; /* verify tells of it */
+        return status;
     if (!kept.is_computed)
         return STORE_OK;
     kept.is_computed = false;
