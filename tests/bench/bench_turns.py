@@ -1,0 +1,166 @@
+#!/usr/bin/env python3
+"""The longest turn of the loop, and how much memory grows, where much has to be done at once.
+
+A case is a function that says what it does in its first line: it fills a store, starts the daemon on
+it, and hands `measured` what sets the work off and when it is done. The bound is generous for a
+machine that others use too; what is aimed at is TARGET_S.
+
+Environment: TEST_ONLY (part of a case's name).
+"""
+import os
+import sqlite3
+import sys
+
+sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
+# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
+from harness import *  # noqa: E402,F403
+
+suite = Suite()
+TARGET_S, TURN_S, GROWTH_MIB = 0.25, 1.0, 40.0
+MINUTE, HOUR, DAY = 60_000, 3_600_000, 86_400_000
+POINTS = (point("suction", every="10 min"), point("hole-1", "field", every="10 min"),
+          point("fan-power", "fan-power", "W", every="10 min"),
+          point("radon", "radon", "pCi/L", every="1 h"))
+
+
+# ---- a store that holds a history ----
+
+def fill(daemon, statements):
+    """Has the daemon make its store and its points, then runs SQL on it; `:now` is the time."""
+    daemon.start(wait_connected=False, seconds=60)
+    daemon.stop()
+    with sqlite3.connect(daemon.store) as store:
+        store.execute("PRAGMA synchronous=OFF")
+        for statement in statements:
+            store.execute(statement, {"now": now_ms()} if ":now" in statement else {})
+        store.execute("UPDATE totals SET value = (SELECT count(*) FROM readings) "
+                      "WHERE name = 'readings'")
+    store.close()
+
+
+def readings(points, count, every_ms, value="200 + n % 7", end_ago_ms=HOUR):
+    """SQL: so many readings of points (a condition on the table), the last of them an hour old."""
+    return (f"WITH RECURSIVE n(n) AS (VALUES (0) UNION ALL SELECT n + 1 FROM n "
+            f"WHERE n < {count - 1}) "
+            f"INSERT INTO readings SELECT key, :now - {end_ago_ms} - ({count - 1} - n) * {every_ms},"
+            f" {value}, 0 FROM points CROSS JOIN n WHERE {points}")
+
+
+def no_days_to_judge():
+    """SQL: daily findings are made up to now, so that they are no part of what is measured."""
+    return ("INSERT OR REPLACE INTO notes SELECT DISTINCT 'daily ' || system, "
+            "'{\"day\":' || (:now / 86400000 + 1) || ',\"ahead\":[]}' FROM points")
+
+
+# ---- measuring ----
+
+def memory_mib(pid, name):
+    with open(f"/proc/{pid}/status", encoding="ascii") as file:
+        for line in file:
+            if line.startswith(name + ":"):
+                return int(line.split()[1]) / 1024
+    raise Failure(f"no {name}")
+
+
+def measured(daemon, provoke, done, seconds=60):
+    """Longest turn from `provoke` until `done`, and how far the peak of memory rose meanwhile."""
+    time.sleep(0.5)
+    pid, before_s = daemon.process.pid, daemon.metric("subslab_turn_longest_seconds")
+    base = memory_mib(pid, "VmRSS")
+    with open(f"/proc/{pid}/clear_refs", "w", encoding="ascii") as file:
+        file.write("5")  # the peak begins anew (proc(5))
+    began = time.monotonic()
+    provoke()
+    wait_until(done, seconds, "the work done")
+    took = time.monotonic() - began
+    turn_s, peak = daemon.metric("subslab_turn_longest_seconds"), memory_mib(pid, "VmHWM")
+    print(f"        longest turn {turn_s * 1000:.0f} ms (before {before_s * 1000:.0f} ms; aimed at "
+          f"{TARGET_S * 1000:.0f}, at most {TURN_S * 1000:.0f}), done after {took:.1f} s; memory "
+          f"{base:.1f} MiB, {peak - base:+.1f} (at most {GROWTH_MIB:+.0f})", flush=True)
+    check(turn_s <= TURN_S, f"a turn of {turn_s} s")
+    check(peak - base <= GROWTH_MIB, f"{peak - base:.1f} MiB more")
+
+
+def case(function):
+    def run(place):
+        if SANITIZED:
+            raise Skipped("figures of a sanitized build say nothing")
+        print(f"        {function.__doc__}", flush=True)
+        function(place)
+    run.__name__ = function.__name__
+    return suite.test(run)
+
+
+def started(place, systems, statements, **settings):
+    """(broker, daemon) on a store that the statements have filled."""
+    broker = place.broker()
+    daemon = place.daemon(broker, systems, [contact("office", place.endpoint())], **settings)
+    fill(daemon, statements + [no_days_to_judge()])
+    daemon.start(wait_connected=False, seconds=60)
+    daemon.wait_connected(60)
+    return broker, daemon
+
+
+# ---- late readings ----
+
+def all_looked_at(daemon, late):
+    """So many readings came late, and no second look is left to make."""
+    def done():
+        lines = dict(line.split(" ")[:2] for line in daemon.metrics().splitlines()
+                     if not line.startswith("#"))
+        return (float(lines["subslab_readings_late_total"]) >= late and
+                float(lines.get("subslab_second_looks_waiting", 0)) == 0)
+    return done
+
+
+@case
+def a_gateway_with_a_wrong_year(place):
+    """10 000 systems with two days of readings; a late one on each of 40 000 points at once."""
+    count = 10_000
+    broker, daemon = started(place, [system(f"s{i}", list(POINTS)) for i in range(count)],
+                             [readings("1", 48, HOUR)])
+    late = [(f"subslab/s{i}/{p['id']}", timed(3, now_ms() - 366 * DAY))
+            for i in range(count) for p in POINTS]
+    measured(daemon, lambda: broker.publish(late), all_looked_at(daemon, len(late)), 120)
+
+
+@case
+def ten_years_of_gaps(place):
+    """Readings 31 minutes apart over ten years, each gap a line of history; late ones on 4 points."""
+    count = 10 * 365 * DAY // (31 * MINUTE)
+    ids = [f"suction-{i}" for i in range(4)]
+    gaps = ("WITH RECURSIVE n(n) AS (VALUES (1) UNION ALL SELECT n + 1 FROM n "
+            f"WHERE n < {count - 1}) INSERT INTO alarms (id, system, point, condition, state, "
+            "priority, since_ms, raised_ms, returned_ms, value, unit, told, open) SELECT "
+            "4 * n + key, system, point, 'sensor-silent', 'normal', 'medium', t, t + 1800000, "
+            "t + 1860000, 200, 'Pa', 0, 0 FROM (SELECT *, :now - 3600000 - "
+            f"({count} - n) * 1860000 AS t FROM points CROSS JOIN n)")
+    broker, daemon = started(place, [system("mill", [point(i, every="10 min") for i in ids])],
+                             [readings("1", count, 31 * MINUTE), gaps])
+    late = [(f"subslab/mill/{i}", timed(3, now_ms() - 10 * 365 * DAY + 5 * DAY)) for i in ids]
+    measured(daemon, lambda: broker.publish(late), all_looked_at(daemon, 4), 120)
+
+
+@case
+def a_long_series(place):
+    """Two million readings of one point, a late one at their beginning."""
+    broker, daemon = started(place, [system("mill", [point("suction", every="1 min")])],
+                             [readings("1", 2_000_000, MINUTE)])
+    late = [("subslab/mill/suction", timed(3, now_ms() - 1_990_000 * MINUTE + 30_000))]
+    measured(daemon, lambda: broker.publish(late), all_looked_at(daemon, 1), 120)
+
+
+@case
+def a_late_reading_that_changes_all_after(place):
+    """Two million readings within a deadband; a late one before them raises what then never ends."""
+    rule = {"suction-low": {"setpoint": "100 Pa", "deadband": "50 Pa", "on_delay": "0 s",
+                            "off_delay": "0 s"}}
+    broker, daemon = started(place, [system("mill", [point("suction", every="1 min")])],
+                             [readings("1", 2_000_000, MINUTE, "120 + n % 7")], conditions=rule)
+    late = [("subslab/mill/suction", timed(50, now_ms() - 1_990_000 * MINUTE + 30_000))]
+    measured(daemon, lambda: broker.publish(late), all_looked_at(daemon, 1), 120)
+    equal([a["condition"] for a in daemon.alarms()], ["suction-low"], "what stands")
+
+
+if __name__ == "__main__":
+    suite.run()
