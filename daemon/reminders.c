@@ -13,6 +13,7 @@
 
 enum { ALARMS_A_STEP = 200, QUEUE_MOST = 500, THIN_A_STEP = 200 };
 static const int64_t every_ms = DURATION_MINUTE_MS; /* at most, between two steps */
+static const int64_t outdated_ms = 90 * DURATION_DAY_MS;
 
 struct step {
     struct pipeline *pipeline;
@@ -206,9 +207,14 @@ static void step_digest(struct step *step, const struct settings_contact *contac
 
 static void step_queue(struct step *step, const struct settings_contact *contact) {
     int64_t rows = 0, oldest_ms = 0;
-    int thinned = 0;
-    if (!note(step, outbox_waiting(step->store, contact->id, &rows, &oldest_ms)) ||
-        rows <= QUEUE_MOST)
+    int thinned = 0, outdated = 0;
+    if (!note(step, outbox_waiting(step->store, contact->id, &rows, &oldest_ms)))
+        return;
+    /* Behind an endpoint that is gone for good nothing is ever tried. */
+    if (rows > 0 && oldest_ms < step->now_ms - outdated_ms)
+        note(step, outbox_outdate(step->store, contact->id, step->now_ms - outdated_ms, THIN_A_STEP,
+                                  step->now_ms, "set aside: it waited for 90 days", &outdated));
+    if (rows <= QUEUE_MOST)
         return;
     int most = rows - QUEUE_MOST < THIN_A_STEP ? (int)(rows - QUEUE_MOST) : THIN_A_STEP;
     note(step, outbox_thin(step->store, contact->id, most, step->now_ms,

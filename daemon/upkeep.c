@@ -3,25 +3,26 @@
 #include "daily_upkeep.h"
 #include "measure/duration.h"
 
-enum { EXPIRE_STEP = 2000, PACK_STEP = 1000, SENT_STEP = 200 };
+enum { EXPIRE_STEP = 2000, PACK_STEP = 1000, MESSAGES_STEP = 200 };
 static const int64_t keep_unpacked_ms = 2 * DURATION_DAY_MS;
-static const int64_t keep_sent_ms = 90 * DURATION_DAY_MS;
+static const int64_t keep_messages_ms = 90 * DURATION_DAY_MS;
 static const int64_t soon_ms = 2 * DURATION_SECOND_MS;
 static const int64_t large_wal_bytes = INT64_C(64) << 20;
 
 /* Retention: a few thousand rows a step, so that no turn is long. */
 static bool expire(struct pipeline *pipeline, int64_t now_ms) {
     const struct settings *settings = monitor_fleet(pipeline_monitor(pipeline))->settings;
-    int readings = 0, sent = 0;
+    int readings = 0, messages = 0;
     if (!pipeline_begin(pipeline))
         return false;
     enum store_status status = series_expire(
         pipeline_store(pipeline), now_ms - settings->keep_readings_ms, EXPIRE_STEP, &readings);
     if (status == STORE_OK)
-        status = outbox_expire(pipeline_store(pipeline), now_ms - keep_sent_ms, SENT_STEP, &sent);
+        status = outbox_expire(pipeline_store(pipeline), now_ms - keep_messages_ms, MESSAGES_STEP,
+                               &messages);
     if (status != STORE_OK)
         pipeline_fail(pipeline, status);
-    return readings >= EXPIRE_STEP || sent == SENT_STEP;
+    return readings >= EXPIRE_STEP || messages == MESSAGES_STEP;
 }
 
 /* Closed days go from rows into packs, a few points' days a step. */

@@ -279,10 +279,14 @@ enum store_status outbox_again(struct store *store, const char *id, int64_t now_
 enum store_status outbox_expire(struct store *store, int64_t before_ms, int most, int *deleted) {
     sqlite3_stmt *expire;
     *deleted = 0;
+    /* Of the failed ones the earliest by number are looked at: what failed long ago is among them,
+       and nothing has to be read that stays. */
     enum store_status status = store_statement(
         store, STATEMENT_OUTBOX_EXPIRE,
-        "DELETE FROM outbox WHERE row IN (SELECT row FROM outbox WHERE state = 1 AND done_ms < ?1 "
-        "ORDER BY done_ms LIMIT ?2)",
+        "DELETE FROM outbox WHERE row IN (SELECT * FROM ("
+        "SELECT row FROM outbox WHERE state = 1 AND done_ms < ?1 ORDER BY done_ms LIMIT ?2) "
+        "UNION ALL SELECT row FROM (SELECT row, done_ms FROM outbox WHERE state = 2 ORDER BY row "
+        "LIMIT ?2) WHERE done_ms < ?1 LIMIT ?2)",
         &expire);
     if (status != STORE_OK)
         return status;

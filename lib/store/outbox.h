@@ -82,7 +82,7 @@ enum store_status outbox_counts(struct store *store, int64_t counts[3]);
 enum store_status outbox_waiting(struct store *store, const char *contact, int64_t *rows,
                                  int64_t *oldest_ms);
 
-/** Forgets sent rows done before an instant, at most `most`. */
+/** Forgets rows sent or failed before an instant, at most `most`. */
 enum store_status outbox_expire(struct store *store, int64_t before_ms, int most, int *deleted);
 
 #endif

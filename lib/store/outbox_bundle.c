@@ -287,7 +287,27 @@ enum store_status outbox_shared(struct store *store, const char *contact, const 
     return status == STORE_NOT_FOUND ? STORE_OK : status;
 }
 
-/* ---- thinning ---- */
+/* ---- setting aside ---- */
+
+/* Fails the rows that a bound statement lists, at most `most`. */
+static enum store_status set_aside(struct store *store, sqlite3_stmt *list, int most,
+                                   int64_t now_ms, const char *answer, int *count) {
+    int64_t *rows = calloc((size_t)most, sizeof *rows);
+    if (!rows)
+        return store_failure(store, SQLITE_NOMEM);
+    enum store_status status = STORE_OK;
+    int found = 0;
+    while (found < most && (status = store_row(store, list)) == STORE_OK)
+        rows[found++] = sqlite3_column_int64(list, 0);
+    sqlite3_reset(list);
+    status = status == STORE_NOT_FOUND ? STORE_OK : status;
+    for (int i = 0; i < found && status == STORE_OK; i++) {
+        status = outbox_failed(store, rows[i], now_ms, answer);
+        *count += status == STORE_OK;
+    }
+    free(rows);
+    return status;
+}
 
 enum store_status outbox_thin(struct store *store, const char *contact, int most, int64_t now_ms,
                               const char *answer, int *thinned) {
@@ -300,20 +320,24 @@ enum store_status outbox_thin(struct store *store, const char *contact, int most
     *thinned = 0;
     if (status != STORE_OK || most <= 0)
         return status;
-    int64_t *rows = calloc((size_t)most, sizeof *rows);
-    if (!rows)
-        return store_failure(store, SQLITE_NOMEM);
     store_bind_text(oldest, 1, contact);
     sqlite3_bind_int(oldest, 2, most);
-    int found = 0;
-    while (found < most && (status = store_row(store, oldest)) == STORE_OK)
-        rows[found++] = sqlite3_column_int64(oldest, 0);
-    sqlite3_reset(oldest);
-    status = status == STORE_NOT_FOUND ? STORE_OK : status;
-    for (int i = 0; i < found && status == STORE_OK; i++) {
-        status = outbox_failed(store, rows[i], now_ms, answer);
-        *thinned += status == STORE_OK;
-    }
-    free(rows);
-    return status;
+    return set_aside(store, oldest, most, now_ms, answer, thinned);
+}
+
+enum store_status outbox_outdate(struct store *store, const char *contact, int64_t before_ms,
+                                 int most, int64_t now_ms, const char *answer, int *outdated) {
+    sqlite3_stmt *oldest;
+    enum store_status status = store_statement(
+        store, STATEMENT_OUTBOX_OUTDATE,
+        "SELECT row FROM outbox INDEXED BY outbox_waiting WHERE state = 0 AND contact = ?1 AND "
+        "created_ms < ?2 ORDER BY row LIMIT ?3",
+        &oldest);
+    *outdated = 0;
+    if (status != STORE_OK || most <= 0)
+        return status;
+    store_bind_text(oldest, 1, contact);
+    sqlite3_bind_int64(oldest, 2, before_ms);
+    sqlite3_bind_int(oldest, 3, most);
+    return set_aside(store, oldest, most, now_ms, answer, outdated);
 }

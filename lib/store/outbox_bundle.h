@@ -93,4 +93,8 @@ enum store_status outbox_release(struct store *store, int64_t row, int64_t not_b
 enum store_status outbox_thin(struct store *store, const char *contact, int most, int64_t now_ms,
                               const char *answer, int *thinned);
 
+/** The same with whatever of a contact was written before an instant and still waits. */
+enum store_status outbox_outdate(struct store *store, const char *contact, int64_t before_ms,
+                                 int most, int64_t now_ms, const char *answer, int *outdated);
+
 #endif

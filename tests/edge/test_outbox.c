@@ -213,10 +213,36 @@ START_TEST(counts_waiting_and_forgetting) {
     ck_assert_int_eq(outbox_expire(store, 51, 3, &deleted), STORE_OK);
     ck_assert_int_eq(deleted, 3);
     ck_assert_int_eq(outbox_expire(store, 51, 3, &deleted), STORE_OK);
-    ck_assert_int_eq(deleted, 2); /* row 6 is younger, row 7 failed: both stay */
+    ck_assert_int_eq(deleted, 2); /* rows 6 and 7 are younger: both stay */
     ck_assert_int_eq(outbox_counts(store, counts), STORE_OK);
     ck_assert_int_eq(counts[OUTBOX_SENT], 1);
+    ck_assert_int_eq(counts[OUTBOX_FAILED], 1);
+    ck_assert_int_eq(outbox_expire(store, 71, 3, &deleted), STORE_OK);
+    ck_assert_int_eq(deleted, 2); /* what failed goes like what was sent */
+    ck_assert_int_eq(outbox_counts(store, counts), STORE_OK);
+    ck_assert_int_eq(counts[OUTBOX_SENT] + counts[OUTBOX_FAILED], 0);
+    ck_assert_int_eq(counts[OUTBOX_WAITING], 3);
     ck_assert_int_gt(insert("a", "1", PRIORITY_LOW, 0), 10); /* numbers never come again */
+}
+END_TEST
+
+/* Bodies carry names and addresses. */
+START_TEST(failed_rows_go_after_their_time_and_none_before) {
+    enum { ROWS_MANY = 50 };
+    int64_t counts[3];
+    for (int i = 0; i < ROWS_MANY; i++)
+        ck_assert_int_eq(
+            outbox_failed(store, insert("a", "1", PRIORITY_HIGH, 0), 100 + i, "HTTP 404"),
+            STORE_OK);
+    int deleted, all = 0;
+    do {
+        ck_assert_int_eq(outbox_expire(store, 100 + ROWS_MANY - 5, 7, &deleted), STORE_OK);
+        ck_assert_int_le(deleted, 7);
+        all += deleted;
+    } while (deleted > 0);
+    ck_assert_int_eq(all, ROWS_MANY - 5);
+    ck_assert_int_eq(outbox_counts(store, counts), STORE_OK);
+    ck_assert_int_eq(counts[OUTBOX_FAILED], 5);
 }
 END_TEST
 
@@ -347,6 +373,7 @@ int main(void) {
     tcase_add_test(tcase, the_next_time_is_that_of_the_rows_that_may_go);
     tcase_add_test(tcase, a_message_can_be_sent_again);
     tcase_add_test(tcase, counts_waiting_and_forgetting);
+    tcase_add_test(tcase, failed_rows_go_after_their_time_and_none_before);
     tcase_add_test(tcase, an_insert_follows_its_transaction);
     tcase_add_loop_test(tcase, a_contact_that_is_down_costs_the_others_nothing, 0, 2);
     tcase_add_loop_test(tcase, random_operations_agree_with_a_plain_list, 0, 4);

@@ -130,6 +130,7 @@ static inline enum store_status operation_retention(struct store *store, FILE *a
         return status;
     THEN(status, series_expire(store, FIRST_DAY_END_MS + 7200000, 1000, &deleted));
     THEN(status, outbox_expire(store, 10000, 100, &deleted));
+    THEN(status, outbox_outdate(store, "office", 10000, 100, 20000, "too old", &deleted));
     return store_test_end(store, status);
 }
 

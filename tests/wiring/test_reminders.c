@@ -242,6 +242,39 @@ START_TEST(a_dead_contacts_queue_loses_its_oldest_reminders_and_no_raise) {
 }
 END_TEST
 
+/* Nothing is tried of a contact that answered 410. */
+START_TEST(what_waited_for_ninety_days_waits_no_longer) {
+    begin(SETTINGS(CONTACT("office", "contractor", "")), 1);
+    endpoint_works = false;
+    int64_t begun = now, counts[3];
+    raise_alarm(0, FLEET_NONE, CONDITION_FAN_WEAK);
+    settle();
+    end_alarm(0, FLEET_NONE, CONDITION_FAN_WEAK);
+    raise_alarm(0, FLEET_NONE, CONDITION_GROUND_CHANGED);
+    settle();
+    now = begun + 90 * DURATION_DAY_MS - MINUTE;
+    run(30 * DURATION_SECOND_MS);
+    ck_assert_int_eq(outbox_counts(store, counts), STORE_OK);
+    ck_assert_int_ge(counts[OUTBOX_WAITING], 2);
+    int64_t waiting = counts[OUTBOX_WAITING];
+    run(3 * MINUTE);
+    ck_assert_int_eq(outbox_counts(store, counts), STORE_OK);
+    ck_assert_int_le(counts[OUTBOX_WAITING], waiting - 2);
+    ck_assert_int_eq(counts[OUTBOX_FAILED], 2);
+    now += 90 * DURATION_DAY_MS;
+    run(3 * MINUTE);
+    ck_assert_int_eq(outbox_counts(store, counts), STORE_OK);
+    ck_assert_int_eq(counts[OUTBOX_SENT], 0);
+    struct outbox_message *rows[20];
+    size_t count = 0;
+    ck_assert_int_eq(outbox_list(store, false, rows, 20, &count), STORE_OK);
+    for (size_t i = 0; i < count; i++) {
+        ck_assert_int_gt(rows[i]->created_ms, begun);
+        outbox_message_free(rows[i]);
+    }
+}
+END_TEST
+
 int main(void) {
     TCase *tcase = tcase_create("reminders");
     tcase_set_timeout(tcase, 120);
@@ -256,5 +289,6 @@ int main(void) {
     tcase_add_test(tcase, only_a_weekly_digest_says_that_all_is_well);
     tcase_add_test(tcase, what_chattered_is_told_once_more_when_it_is_calm);
     tcase_add_test(tcase, a_dead_contacts_queue_loses_its_oldest_reminders_and_no_raise);
+    tcase_add_test(tcase, what_waited_for_ninety_days_waits_no_longer);
     return run_test_case(tcase);
 }
