@@ -154,9 +154,9 @@ static void refresh_api(struct service *service) {
 static void serve(struct service *service) {
     refresh_api(service);
     if (service->operator_server)
-        web_server_turn(service->operator_server);
+        web_server_turn(service->operator_server, service->monotonic_ms);
     if (service->page)
-        web_server_turn(service->page);
+        web_server_turn(service->page, service->monotonic_ms);
     if (service->api.history_came)
         service->next_upkeep_ms = 0;
     service->api.history_came = false;

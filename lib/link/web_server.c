@@ -4,11 +4,13 @@
  *
  * The library closes a connection on which nothing moves for a while. That alone does not help
  * against one that sends a byte now and then, so each connection also has a time by which its
- * request must be complete, and one by which its answer must be taken.
+ * request must be complete, and one by which its answer must be taken; and some of the places
+ * are kept free for who comes next (web_visitors.h).
  */
 #include "link/web_server.h"
 
 #include "link/web_socket.h"
+#include "link/web_visitors.h"
 
 #include <assert.h>
 #include <limits.h>
@@ -20,26 +22,18 @@
 #include <sys/resource.h>
 #include <sys/socket.h>
 #include <sys/stat.h>
-#include <time.h>
 #include <unistd.h>
 
 #define PAGE_BODY_BYTES_MAX (64 * 1024)
 #define TARGET_BYTES_MAX 2048 /* path and query as sent */
 #define CONNECTIONS_MAX 64
-#define OWN_DESCRIPTORS 32 /* of the whole program, without these connections */
-#define CONNECTIONS_PER_ADDRESS_MAX 16
+#define OWN_DESCRIPTORS 32                  /* of the whole program, without these connections */
 #define CONNECTION_MEMORY_BYTES (32 * 1024) /* headers of one request */
 #define IDLE_S 10
 #define REQUEST_S 30
 #define ANSWER_S 300
-
-/** One per open connection, in a list. */
-struct visitor {
-    struct visitor *next, *previous;
-    struct MHD_Connection *connection;
-    time_t since_s; /* monotonic: the connection began, or its last answer was out */
-    bool answering;
-};
+#define HELD_BYTES_MAX (16 * 1024 * 1024) /* requests and answers of all connections together */
+#define STREAM_BLOCK_BYTES (16 * 1024)
 
 struct web_server {
     struct MHD_Daemon *daemon;
@@ -53,11 +47,12 @@ struct web_server {
     char *socket_path;
     dev_t socket_device;
     ino_t socket_inode;
-    struct visitor *visitors;
-    size_t visitor_count;
+    struct web_visitors visitors;
+    size_t stay;        /* beyond so many the slowest makes room for who comes */
     bool somebody_left; /* in the last turn: whoever waits to come in is taken in the next */
     unsigned idle_s, request_s;
-    time_t looked_s; /* when the slow were last looked for */
+    int64_t now_ms;    /* monotonic, of the turn */
+    int64_t looked_ms; /* when the slow were last looked for */
 };
 
 /** One request on its way in. */
@@ -68,85 +63,49 @@ struct incoming {
     size_t length, capacity;
 };
 
-static time_t monotonic_s(void) {
-    struct timespec now;
-    clock_gettime(CLOCK_MONOTONIC, &now);
-    return now.tv_sec;
-}
-
 /* ---- connections ---- */
-
-static void visitor_begin(struct web_server *server, struct MHD_Connection *connection,
-                          void **slot) {
-    struct visitor *visitor = calloc(1, sizeof(*visitor));
-    *slot = visitor;
-    if (!visitor)
-        return; /* the library's own limits still hold */
-    visitor->connection = connection;
-    visitor->since_s = monotonic_s();
-    visitor->next = server->visitors;
-    if (visitor->next)
-        visitor->next->previous = visitor;
-    server->visitors = visitor;
-    server->visitor_count++;
-    MHD_set_connection_option(connection, MHD_CONNECTION_OPTION_TIMEOUT, server->idle_s);
-}
-
-static void visitor_end(struct web_server *server, struct visitor *visitor) {
-    if (!visitor)
-        return;
-    if (visitor->previous)
-        visitor->previous->next = visitor->next;
-    else
-        server->visitors = visitor->next;
-    if (visitor->next)
-        visitor->next->previous = visitor->previous;
-    server->visitor_count--;
-    server->somebody_left = true;
-    free(visitor);
-}
 
 static void on_connection(void *context, struct MHD_Connection *connection, void **slot,
                           enum MHD_ConnectionNotificationCode what) {
     struct web_server *server = context;
     if (what == MHD_CONNECTION_NOTIFY_STARTED) {
-        visitor_begin(server, connection, slot);
+        const union MHD_ConnectionInfo *info =
+            MHD_get_connection_info(connection, MHD_CONNECTION_INFO_CONNECTION_FD);
+        /* Without memory for it the library's own limits still hold. */
+        *slot = info ? web_visitors_add(&server->visitors, info->connect_fd, server->now_ms) : NULL;
+        MHD_set_connection_option(connection, MHD_CONNECTION_OPTION_TIMEOUT, server->idle_s);
     } else {
-        visitor_end(server, *slot);
+        if (*slot)
+            web_visitors_remove(&server->visitors, *slot);
+        server->somebody_left = true;
         *slot = NULL;
     }
 }
 
-static struct visitor *visitor_of(struct MHD_Connection *connection) {
+static struct web_visitor *visitor_of(struct MHD_Connection *connection) {
     const union MHD_ConnectionInfo *info =
         MHD_get_connection_info(connection, MHD_CONNECTION_INFO_SOCKET_CONTEXT);
     return info ? info->socket_context : NULL;
 }
 
-/** Has the client closed its side, with everything that it sent already read? */
-static bool client_left(int descriptor) {
-    char byte;
-    return recv(descriptor, &byte, 1, MSG_PEEK | MSG_DONTWAIT) == 0;
+static void note_progress(const struct web_server *server, struct MHD_Connection *connection,
+                          bool answering, size_t held_bytes) {
+    struct web_visitor *visitor = visitor_of(connection);
+    if (!visitor)
+        return;
+    visitor->answering = answering;
+    visitor->since_ms = server->now_ms;
+    visitor->held_bytes = held_bytes;
 }
 
-/**
- * Closes what takes too long: the library sees the end of the connection in its next turn. Closes
- * also half a request whose sender has left, since the library (0.9.75, edge-triggered) does not
- * notice an end that arrives together with the last bytes. Once a second is often enough.
- */
-static void close_the_slow(struct web_server *server) {
-    time_t now_s = monotonic_s();
-    if (now_s == server->looked_s)
-        return;
-    server->looked_s = now_s;
-    for (struct visitor *visitor = server->visitors; visitor; visitor = visitor->next) {
-        time_t limit_s = visitor->answering ? ANSWER_S : (time_t)server->request_s;
-        const union MHD_ConnectionInfo *info =
-            MHD_get_connection_info(visitor->connection, MHD_CONNECTION_INFO_CONNECTION_FD);
-        if (info && (now_s - visitor->since_s >= limit_s ||
-                     (!visitor->answering && client_left(info->connect_fd))))
-            shutdown(info->connect_fd, SHUT_RDWR);
+/* The slow are looked for once a second, a short place is made room for at once. */
+static void cut_off_the_slow(struct web_server *server) {
+    if (server->now_ms - server->looked_ms >= 1000) {
+        server->looked_ms = server->now_ms;
+        web_visitors_cut_slow(&server->visitors, server->now_ms, (int64_t)server->request_s * 1000,
+                              (int64_t)ANSWER_S * 1000);
     }
+    web_visitors_cut_down(&server->visitors, server->stay, HELD_BYTES_MAX);
 }
 
 /* ---- checks before the handler ---- */
@@ -195,22 +154,45 @@ static bool host_is_ours(const struct web_server *server, const char *host) {
     return false;
 }
 
-static enum MHD_Result count_host(void *context, enum MHD_ValueKind kind, const char *name,
-                                  const char *value) {
+/** Headers that may be there once at most. */
+struct single_headers {
+    int hosts, lengths, encodings;
+    bool bad; /* a name, a length or an encoding that nobody should guess at */
+};
+
+static enum MHD_Result note_single(void *context, enum MHD_ValueKind kind, const char *name,
+                                   const char *value) {
     (void)kind;
-    (void)value;
-    if (strcasecmp(name, "Host") == 0)
-        (*(int *)context)++;
+    struct single_headers *headers = context;
+    const char *text = value ? value : "";
+    headers->bad |= strpbrk(name, " \t") != NULL; /* "Content-Length : 5" */
+    if (strcasecmp(name, "Host") == 0) {
+        headers->hosts++;
+    } else if (strcasecmp(name, "Content-Length") == 0) {
+        headers->lengths++;
+        headers->bad |= !*text || strspn(text, "0123456789") != strlen(text);
+    } else if (strcasecmp(name, "Transfer-Encoding") == 0) {
+        headers->encodings++;
+        headers->bad |= strcasecmp(text, "chunked") != 0;
+    }
     return MHD_YES;
+}
+
+/**
+ * Where does this request end? Unless there is one answer, no proxy before us need agree with us
+ * (RFC 9112 section 6.3). The library takes the first of several lengths.
+ */
+static int check_headers(struct MHD_Connection *connection) {
+    struct single_headers headers = {0};
+    MHD_get_connection_values(connection, MHD_HEADER_KIND, note_single, &headers);
+    return headers.bad || headers.hosts > 1 || headers.lengths + headers.encodings > 1
+               ? MHD_HTTP_BAD_REQUEST
+               : 0;
 }
 
 static int check_host(const struct web_server *server, struct MHD_Connection *connection) {
     if (server->is_operator)
         return 0; /* a Unix socket has no name to be confused about */
-    int hosts = 0;
-    MHD_get_connection_values(connection, MHD_HEADER_KIND, count_host, &hosts);
-    if (hosts > 1)
-        return MHD_HTTP_BAD_REQUEST;
     const char *host = MHD_lookup_connection_value(connection, MHD_HEADER_KIND, "Host");
     return host && host_is_ours(server, host) ? 0 : MHD_HTTP_MISDIRECTED_REQUEST;
 }
@@ -268,9 +250,41 @@ static bool add_headers(struct MHD_Response *response, const struct web_answer *
            MHD_add_response_header(response, "Content-Type", answer->content_type) == MHD_YES;
 }
 
+static ssize_t read_stream(void *context, uint64_t position, char *buffer, size_t size) {
+    (void)position;
+    const struct web_stream *stream = context;
+    ssize_t length = stream->next(stream->context, buffer, size);
+    if (length < 0)
+        return MHD_CONTENT_READER_END_WITH_ERROR;
+    return length ? length : MHD_CONTENT_READER_END_OF_STREAM;
+}
+
+static void close_stream(void *context) {
+    const struct web_stream *stream = context;
+    stream->close(stream->context);
+    free(context);
+}
+
+/** Takes the answer's stream over when it can be made. */
+static struct MHD_Response *make_streaming(struct web_answer *answer) {
+    struct web_stream *stream = malloc(sizeof(*stream));
+    if (!stream)
+        return NULL;
+    *stream = answer->stream;
+    struct MHD_Response *response = MHD_create_response_from_callback(
+        MHD_SIZE_UNKNOWN, STREAM_BLOCK_BYTES, read_stream, stream, close_stream);
+    if (response)
+        answer->stream = (struct web_stream){0};
+    else
+        free(stream);
+    return response;
+}
+
 static struct MHD_Response *make_response(struct web_answer *answer) {
     struct MHD_Response *response;
-    if (answer->static_body) {
+    if (answer->stream.next) {
+        response = make_streaming(answer);
+    } else if (answer->static_body) {
         response = MHD_create_response_from_buffer(
             answer->body_length, (void *)(uintptr_t)answer->static_body, MHD_RESPMEM_PERSISTENT);
     } else {
@@ -288,12 +302,18 @@ static struct MHD_Response *make_response(struct web_answer *answer) {
 
 static void answer_free(struct web_answer *answer) {
     free(answer->body);
+    if (answer->stream.close)
+        answer->stream.close(answer->stream.context);
     for (size_t i = 0; i < answer->header_count; i++)
         free(answer->headers[i].value);
 }
 
-static enum MHD_Result send_answer(struct MHD_Connection *connection, struct web_answer *answer) {
+static enum MHD_Result send_answer(const struct web_server *server,
+                                   struct MHD_Connection *connection, struct web_answer *answer,
+                                   bool has_body) {
     assert(answer->header_count <= sizeof(answer->headers) / sizeof(answer->headers[0]));
+    size_t held_bytes = answer->body ? answer->body_length : 0;
+    bool streams = answer->stream.next != NULL;
     struct MHD_Response *response = make_response(answer);
     unsigned status = (unsigned)answer->status;
     if (!response || answer->status < 200 || answer->status > 599) {
@@ -309,13 +329,12 @@ static enum MHD_Result send_answer(struct MHD_Connection *connection, struct web
     answer_free(answer);
     if (!response)
         return MHD_NO;
+    if (streams && !has_body)
+        /* The library (0.9.75) would send the end of a chunked body that is not there. */
+        MHD_set_response_options(response, MHD_RF_HTTP_VERSION_1_0_ONLY, MHD_RO_END);
     enum MHD_Result result = MHD_queue_response(connection, status, response);
     MHD_destroy_response(response);
-    struct visitor *visitor = visitor_of(connection);
-    if (visitor) {
-        visitor->answering = true;
-        visitor->since_s = monotonic_s();
-    }
+    note_progress(server, connection, true, held_bytes);
     return result;
 }
 
@@ -330,7 +349,8 @@ static const struct {
     {MHD_HTTP_MISDIRECTED_REQUEST, "This host name is not answered here.\n"},
 };
 
-static enum MHD_Result send_refusal(struct MHD_Connection *connection, int status) {
+static enum MHD_Result send_refusal(const struct web_server *server,
+                                    struct MHD_Connection *connection, int status) {
     struct web_answer answer = {.status = status, .content_type = "text/plain; charset=utf-8"};
     for (size_t i = 0; i < sizeof(refusals) / sizeof(refusals[0]); i++) {
         if (refusals[i].status == status)
@@ -342,7 +362,12 @@ static enum MHD_Result send_refusal(struct MHD_Connection *connection, int statu
         answer.headers[0].value = strdup("GET, HEAD, POST");
         answer.header_count = 1;
     }
-    return send_answer(connection, &answer);
+    if (status == MHD_HTTP_BAD_REQUEST) { /* whatever follows may be a part of it */
+        answer.headers[0].name = "Connection";
+        answer.headers[0].value = strdup("close");
+        answer.header_count = 1;
+    }
+    return send_answer(server, connection, &answer, true);
 }
 
 /* ---- requests ---- */
@@ -360,18 +385,13 @@ static void *on_target(void *context, const char *target, struct MHD_Connection 
 
 static void on_completed(void *context, struct MHD_Connection *connection, void **slot,
                          enum MHD_RequestTerminationCode how) {
-    (void)context;
     (void)how;
     struct incoming *incoming = *slot;
     if (incoming)
         free(incoming->body);
     free(incoming);
     *slot = NULL;
-    struct visitor *visitor = visitor_of(connection);
-    if (visitor) {
-        visitor->answering = false;
-        visitor->since_s = monotonic_s();
-    }
+    note_progress(context, connection, false, 0);
 }
 
 /** False: drop the connection. A body that grows too large is read on for a while, then refused. */
@@ -413,7 +433,7 @@ static enum MHD_Result run_handler(struct web_server *server, struct MHD_Connect
     };
     struct web_answer answer = {0};
     server->handler(server->context, &request, &answer);
-    return send_answer(connection, &answer);
+    return send_answer(server, connection, &answer, strcmp(method, "HEAD") != 0);
 }
 
 static enum MHD_Result on_request(void *context, struct MHD_Connection *connection,
@@ -427,20 +447,25 @@ static enum MHD_Result on_request(void *context, struct MHD_Connection *connecti
     if (!incoming->begun) {
         incoming->begun = true;
         if (!incoming->refusal)
+            incoming->refusal = check_headers(connection);
+        if (!incoming->refusal)
             incoming->refusal = check_host(server, connection);
         if (!incoming->refusal)
             incoming->refusal = check_method(method);
         if (!incoming->refusal)
             incoming->refusal = check_length(server, connection);
-        return incoming->refusal ? send_refusal(connection, incoming->refusal) : MHD_YES;
+        return incoming->refusal ? send_refusal(server, connection, incoming->refusal) : MHD_YES;
     }
     if (*length > 0) {
         bool taken = take_body(server, incoming, data, *length);
+        struct web_visitor *visitor = visitor_of(connection);
+        if (visitor)
+            visitor->held_bytes = incoming->capacity;
         *length = 0;
         return taken ? MHD_YES : MHD_NO;
     }
     if (incoming->refusal)
-        return send_refusal(connection, incoming->refusal);
+        return send_refusal(server, connection, incoming->refusal);
     return run_handler(server, connection, path, method, incoming);
 }
 
@@ -484,12 +509,12 @@ static unsigned connections_most(void) {
 }
 
 static bool start_daemon(struct web_server *server, int descriptor) {
-    unsigned per_address = server->is_operator ? 0 : CONNECTIONS_PER_ADDRESS_MAX; /* 0: no limit */
+    unsigned most = connections_most();
+    server->stay = most - 1 - most / 4;
     server->daemon = MHD_start_daemon(
         MHD_USE_EPOLL | MHD_USE_ERROR_LOG, 0, NULL, NULL, on_request, server,
         MHD_OPTION_EXTERNAL_LOGGER, ignore_log, NULL, MHD_OPTION_LISTEN_SOCKET, descriptor,
-        MHD_OPTION_CONNECTION_LIMIT, connections_most(), MHD_OPTION_PER_IP_CONNECTION_LIMIT,
-        per_address, MHD_OPTION_CONNECTION_TIMEOUT, (unsigned)IDLE_S,
+        MHD_OPTION_CONNECTION_LIMIT, most, MHD_OPTION_CONNECTION_TIMEOUT, (unsigned)IDLE_S,
         MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)CONNECTION_MEMORY_BYTES,
         MHD_OPTION_STRICT_FOR_CLIENT, 1, MHD_OPTION_URI_LOG_CALLBACK, on_target, server,
         MHD_OPTION_NOTIFY_COMPLETED, on_completed, server, MHD_OPTION_NOTIFY_CONNECTION,
@@ -575,15 +600,16 @@ int web_server_port(const struct web_server *server) {
     return server->port;
 }
 
-void web_server_turn(struct web_server *server) {
+void web_server_turn(struct web_server *server, int64_t monotonic_ms) {
+    server->now_ms = monotonic_ms;
     server->somebody_left = false;
-    close_the_slow(server);
+    cut_off_the_slow(server);
     MHD_run(server->daemon);
 }
 
 int web_server_timeout_ms(const struct web_server *server) {
     MHD_UNSIGNED_LONG_LONG timeout_ms = 0;
-    int result = server->visitors ? 1000 : -1; /* someone to watch over */
+    int result = server->visitors.count ? 1000 : -1; /* someone to watch over */
     if (server->somebody_left)
         return 0;
     if (MHD_get_timeout(server->daemon, &timeout_ms) == MHD_YES &&
@@ -608,5 +634,5 @@ void web_server_set_patience(struct web_server *server, unsigned idle_s, unsigne
 }
 
 size_t web_server_connections(const struct web_server *server) {
-    return server->visitor_count;
+    return server->visitors.count;
 }

@@ -8,6 +8,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <sys/types.h>
 
 #define WEB_BODY_BYTES_MAX (4 * 1024 * 1024) /* on the Unix socket; 64 KiB on the page port */
 
@@ -26,12 +27,24 @@ const char *web_query(const struct web_request *request, const char *name);
 const char *web_header(const struct web_request *request, const char *name);
 const char *web_cookie(const struct web_request *request, const char *name);
 
+/** An answer of any length, asked for part by part as the client takes it. */
+struct web_stream {
+    /**
+     * Writes the next part into `buffer`, 1 to `size` bytes, and returns how many; 0: that was
+     * all; -1: it can't go on (the client sees the connection break off). NULL: no stream.
+     */
+    ssize_t (*next)(void *context, char *buffer, size_t size);
+    void (*close)(void *context); /* always called once, also when the client left early */
+    void *context;
+};
+
 struct web_answer {
     int status;
     const char *content_type; /* a literal */
     char *body;               /* taken over, freed with free() */
     size_t body_length;
-    const char *static_body; /* instead of body: never freed (embedded files) */
+    const char *static_body;  /* instead of body: never freed (embedded files) */
+    struct web_stream stream; /* instead of body: taken over */
     struct {
         const char *name; /* a literal */
         char *value;      /* taken over, freed with free() */
@@ -64,8 +77,8 @@ void web_server_destroy(struct web_server *server); /* NULL does nothing */
 /** Descriptor to poll for reading. */
 int web_server_descriptor(const struct web_server *server);
 int web_server_port(const struct web_server *server);
-/** Handles what is ready. */
-void web_server_turn(struct web_server *server);
+/** Handles what is ready. The time is monotonic. */
+void web_server_turn(struct web_server *server, int64_t monotonic_ms);
 /** Milliseconds until a turn is needed at the latest, -1: none. */
 int web_server_timeout_ms(const struct web_server *server);
 

@@ -11,7 +11,7 @@
 #include <sys/un.h>
 #include <unistd.h>
 
-#define BACKLOG 64
+#define BACKLOG SOMAXCONN /* many who are slow must not keep others from knocking */
 
 static int fail(int descriptor, const char *what, char *why, size_t why_size) {
     snprintf(why, why_size, "%s: %s", what, strerror(errno));
