@@ -25,6 +25,7 @@ struct late_point {
 struct pipeline {
     const struct fleet *fleet;
     struct store *store;
+    struct in_hand *hand; /* or NULL */
     struct monitor *monitor;
     struct monitor_store link;
     struct announce announce;
@@ -102,6 +103,10 @@ struct store *pipeline_store(const struct pipeline *pipeline) {
 
 struct daily_upkeep *pipeline_daily(struct pipeline *pipeline) {
     return pipeline->daily;
+}
+
+void pipeline_set_in_hand(struct pipeline *pipeline, struct in_hand *hand) {
+    pipeline->hand = hand;
 }
 
 int64_t pipeline_key(const struct pipeline *pipeline, size_t point) {
@@ -292,22 +297,41 @@ static void take_message(struct pipeline *pipeline, size_t point,
         refuse(pipeline, point, message, result.refusal, result.impossible, now_ms);
 }
 
+static void note_unclaimed(struct pipeline *pipeline, const struct intake_message *message,
+                           int64_t now_ms) {
+    pipeline->counters.unclaimed++;
+    if (!pipeline_begin(pipeline))
+        return;
+    enum store_status status = record_unclaimed_add(pipeline->store, message->topic, now_ms, 1,
+                                                    message->payload, message->length);
+    if (status != STORE_OK)
+        pipeline_fail(pipeline, status);
+}
+
+static void set_aside(struct pipeline *pipeline, size_t point, const struct intake_message *message,
+                      int64_t now_ms) {
+    log_line(LOG_LEVEL_ERROR, "messages",
+             "one of %s is set aside: this program died twice while it had it in hand; see "
+             "`subslabctl refused`",
+             message->topic);
+    refuse(pipeline, point, message, REFUSAL_SET_ASIDE, NAN, now_ms);
+}
+
 void pipeline_message(struct pipeline *pipeline, const struct intake_message *message,
                       int64_t now_ms) {
+    if (pipeline->failed != STORE_OK)
+        return; /* the broker sends it again */
     size_t point = fleet_topic(pipeline->fleet, message->topic);
     pipeline->counters.messages++;
-    if (point == FLEET_NONE) {
-        pipeline->counters.unclaimed++;
-        if (!pipeline_begin(pipeline))
-            return;
-        enum store_status status = record_unclaimed_add(pipeline->store, message->topic, now_ms, 1,
-                                                        message->payload, message->length);
-        if (status != STORE_OK)
-            pipeline_fail(pipeline, status);
-        return;
-    }
-    for (; point != FLEET_NONE; point = pipeline->fleet->points[point].next_same_topic)
-        take_message(pipeline, point, message, now_ms);
+    if (!in_hand_message(pipeline->hand, message->topic, message->payload, message->length))
+        set_aside(pipeline, point, message, now_ms);
+    else if (point == FLEET_NONE)
+        note_unclaimed(pipeline, message, now_ms);
+    else
+        for (; point != FLEET_NONE; point = pipeline->fleet->points[point].next_same_topic)
+            take_message(pipeline, point, message, now_ms);
+    if (pipeline->failed == STORE_OK)
+        in_hand_put_down(pipeline->hand);
 }
 
 /* ---- the end of a turn ---- */
@@ -372,6 +396,8 @@ enum store_status pipeline_settle(struct pipeline *pipeline, int64_t now_ms) {
     enum store_status status = pipeline->failed;
     pipeline->now_ms = now_ms;
     if (status == STORE_OK)
+        in_hand_turn(pipeline->hand);
+    if (status == STORE_OK)
         status = settle_late(pipeline);
     if (status == STORE_OK) {
         monitor_tell(pipeline->monitor, now_ms, pipeline, on_tell);
@@ -383,10 +409,14 @@ enum store_status pipeline_settle(struct pipeline *pipeline, int64_t now_ms) {
         status = monitor_store_write(&pipeline->link);
     if (status == STORE_OK)
         status = pipeline->failed;
+    if (status == STORE_OK)
+        in_hand_put_down(pipeline->hand);
     if (status == STORE_OK && pipeline->in_turn)
         status = store_commit(pipeline->store);
     else if (pipeline->in_turn)
         store_rollback(pipeline->store);
+    if (status == STORE_OK)
+        in_hand_done(pipeline->hand);
     pipeline->in_turn = false;
     pipeline->failed = status;
     return status;

@@ -18,6 +18,7 @@
 #include "monitor/monitor.h"
 #include "monitor_store.h"
 #include "reminders.h"
+#include "store/in_hand.h"
 
 struct pipeline;
 
@@ -35,7 +36,10 @@ struct reminders *pipeline_reminders(struct pipeline *pipeline);
 struct store *pipeline_store(const struct pipeline *pipeline);
 int64_t pipeline_key(const struct pipeline *pipeline, size_t point);
 
-/** One message from the broker. */
+/** Where it is noted what is in hand, from here on (borrowed; NULL: nowhere). */
+void pipeline_set_in_hand(struct pipeline *pipeline, struct in_hand *hand);
+
+/** One message from the broker. After a failure in this turn nothing more is taken. */
 void pipeline_message(struct pipeline *pipeline, const struct intake_message *message,
                       int64_t now_ms);
 

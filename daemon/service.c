@@ -146,6 +146,18 @@ static enum store_status open_or_replace(const char *path, bool replace, struct 
     return status;
 }
 
+/* Opened once, under the lock of the first store. */
+static void open_in_hand(struct service *service) {
+    char story[512];
+    if (service->hand)
+        return;
+    service->hand = in_hand_open(service->fleet->settings->store_file, story, sizeof story);
+    if (!service->hand)
+        log_line(LOG_LEVEL_WARNING, "start", "what ends this program is not found out: %s", story);
+    else if (*story)
+        log_line(LOG_LEVEL_WARNING, "start", "the last run died: %s", story);
+}
+
 bool service_open_store(struct service *service, char *why, size_t why_size) {
     char moved_to[4200];
     struct store *store = NULL;
@@ -153,6 +165,7 @@ bool service_open_store(struct service *service, char *why, size_t why_size) {
                         service->now_ms, moved_to, sizeof moved_to, why, why_size) != STORE_OK)
         return false;
     service->replace_store = false;
+    open_in_hand(service);
     struct pipeline *pipeline =
         pipeline_open(service->fleet, store, service->now_ms, why, why_size);
     if (!pipeline) {
@@ -167,6 +180,7 @@ bool service_open_store(struct service *service, char *why, size_t why_size) {
     service->store = store;
     service->pipeline = pipeline;
     service->api.pipeline = pipeline;
+    pipeline_set_in_hand(pipeline, service->hand);
     pipeline_set_backlog(pipeline, service->backlog, service->now_ms);
     return true;
 }
@@ -279,6 +293,7 @@ static void stop(struct service *service) {
     if (service->pipeline && service->store)
         pipeline_settle(service->pipeline, clock_wall_ms());
     pipeline_close(service->pipeline);
+    in_hand_close(service->hand);
     dispatch_close(service->dispatch);
     store_close(service->store);
     store_close(service->held_store);
@@ -331,6 +346,7 @@ static void adopt_fleet(struct service *service, struct fleet *fleet, struct dis
     service->api.fleet = fleet;
     service->api.pipeline = pipeline;
     service->api.dispatch = dispatch;
+    pipeline_set_in_hand(pipeline, service->hand);
     pipeline_set_backlog(pipeline, service->backlog, service->now_ms);
     if (broker_changed) {
         intake_destroy(service->intake);

@@ -19,6 +19,7 @@ struct service {
     struct fleet *fleet;
     struct store *store;      /* NULL while it fails */
     struct store *held_store; /* the failed one, for what the page reads meanwhile */
+    struct in_hand *hand;     /* NULL when it cannot be noted what is in hand */
     struct pipeline *pipeline;
     struct dispatch *dispatch;
     struct intake *intake;

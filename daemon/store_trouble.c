@@ -60,9 +60,26 @@ static void note_damage(struct service *service, enum store_status status) {
     service->store_damaged_monotonic_ms = service->monotonic_ms;
 }
 
+/* Memory that lacks again and again for the same message is as a death by it. */
+static void note_lack_of_memory(struct service *service, enum store_status status) {
+    char story[400];
+    if (status != STORE_OUT_OF_MEMORY)
+        in_hand_put_down(service->hand);
+    in_hand_failed(service->hand, story, sizeof story);
+    if (*story)
+        log_line(LOG_LEVEL_WARNING, "store", "memory was short: %s", story);
+}
+
+static const char *why_failed(const struct service *service, enum store_status status) {
+    return status == STORE_OUT_OF_MEMORY
+               ? "out of memory; give the service more (MemoryMax= of its unit)"
+               : store_error(service->store);
+}
+
 void service_store_failed(struct service *service, enum store_status status) {
     note_damage(service, status);
-    snprintf(service->store_why, sizeof service->store_why, "%s", store_error(service->store));
+    note_lack_of_memory(service, status);
+    snprintf(service->store_why, sizeof service->store_why, "%s", why_failed(service, status));
     log_line(LOG_LEVEL_ERROR, "store",
              "%s; nothing more is taken from the broker until it works again", service->store_why);
     if (service->intake)

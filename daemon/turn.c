@@ -128,7 +128,8 @@ static void watch_backlog(struct service *service, size_t messages, bool more) {
 
 static bool read_broker(struct service *service) {
     size_t messages = 0;
-    bool more = intake_read(service->intake, MOST_A_BATCH, &messages) == INTAKE_MORE;
+    bool more = intake_read(service->intake, in_hand_most(service->hand, MOST_A_BATCH),
+                            &messages) == INTAKE_MORE;
     /* A kept session's backlog comes before the broker confirms our subscriptions. */
     if (messages > 0 && service->lost_since_ms != TIMESTAMP_NONE) {
         pipeline_was_away(service->pipeline, service->away_from_ms, service->now_ms);

@@ -26,6 +26,7 @@ static const struct {
     [REFUSAL_UNKNOWN_SENML] = {"unknown-senml",
                                "SenML of another version, or with a field that must be understood"},
     [REFUSAL_CONFLICT] = {"conflict", "another value for a time that already has one"},
+    [REFUSAL_SET_ASIDE] = {"set aside", "the program died twice while it had it in hand"},
 };
 
 const char *refusal_word(enum refusal refusal) {

@@ -22,6 +22,7 @@ enum refusal {
     REFUSAL_TOO_OLD,        /* "too-old": older than keep_readings */
     REFUSAL_UNKNOWN_SENML,  /* "unknown-senml": a field ending in "_", or another version */
     REFUSAL_CONFLICT,       /* "conflict": other value for a time that is taken */
+    REFUSAL_SET_ASIDE,      /* "set aside": in hand when the program died, twice */
     REFUSAL_COUNT
 };
 

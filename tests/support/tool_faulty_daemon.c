@@ -9,6 +9,15 @@
  * FAULT=memory-at-work:500 counts from the end of the first turn on.
  * FAULT=spin:3 never comes back from the third look at the store.
  *
+ *     FAULT=taking:9 FAULT_PAYLOAD=poison FAULT_KIND=memory tool_faulty_daemon --settings FILE
+ *
+ * strikes, nine times at most, at a message with this text: `taking` is the moment at which its
+ * reading is stored, `settling` the work that follows for all messages of its turn. FAULT_KIND says
+ * what happens: `death` (the default), `standstill` or lack of `memory`.
+ *
+ * SYNC_MS=200 lets each sync of the store take so long; while the file that UNREADABLE names is
+ * there, reading from the store fails.
+ *
  * What the libraries allocate for themselves is not reached by --wrap; SQLite's share is a test of
  * its own (tests/edge/test_store_memory.c).
  */
@@ -28,7 +37,10 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/syscall.h>
 #include <unistd.h>
+
+static void read_disk_faults(void);
 
 enum place {
     BEFORE_JUDGEMENT, /* a message was read, nothing is done with it yet */
@@ -44,6 +56,8 @@ enum place {
     IN_MEMORY,
     IN_MEMORY_AT_WORK,
     IN_PROBE,
+    TAKING,
+    SETTLING,
     PLACES
 };
 
@@ -61,12 +75,16 @@ static const char *const names[PLACES] = {
     [IN_MEMORY] = "memory",
     [IN_MEMORY_AT_WORK] = "memory-at-work",
     [IN_PROBE] = "spin",
+    [TAKING] = "taking",
+    [SETTLING] = "settling",
 };
 
 /* Passes of the chosen place that are left; 0: no fault is asked for, or it has come. */
 static long passes_left;
 static enum place chosen = PLACES;
 static bool at_work; /* a turn has come to its end */
+static const char *payload_text, *kind = "death";
+static bool payload_read, payload_taken; /* the message is at hand; its reading is in this turn */
 
 static bool comes(enum place place) {
     return place == chosen && passes_left > 0 && --passes_left == 0;
@@ -77,8 +95,37 @@ static void pass(enum place place) {
         kill(getpid(), SIGKILL);
 }
 
+static void tell(const char *note) {
+    if (write(STDERR_FILENO, note, strlen(note)) < 0) /* it tells the test that it came */
+        _exit(3);
+}
+
+static void stand_still(void) {
+    tell("FAULT: it stands still\n");
+    for (;;)
+        usleep(1000);
+}
+
+/* At the message of FAULT_PAYLOAD; true when memory is to be short there. */
+static bool strikes(enum place place) {
+    if (place != chosen || passes_left == 0)
+        return false;
+    passes_left--;
+    payload_taken = false;
+    if (strcmp(kind, "memory") == 0)
+        return true;
+    if (strcmp(kind, "standstill") == 0)
+        stand_still();
+    kill(getpid(), SIGKILL);
+    return false;
+}
+
 __attribute__((constructor)) static void read_fault(void) {
     const char *fault = getenv("FAULT"), *colon = fault ? strchr(fault, ':') : NULL;
+    payload_text = getenv("FAULT_PAYLOAD");
+    if (getenv("FAULT_KIND"))
+        kind = getenv("FAULT_KIND");
+    read_disk_faults();
     if (!colon)
         return;
     for (enum place place = 0; place < PLACES; place++)
@@ -103,20 +150,37 @@ __attribute__((constructor)) static void read_fault(void) {
 WRAPPED(void, pipeline_message, struct pipeline *pipeline, const struct intake_message *message,
         int64_t now_ms) {
     pass(BEFORE_JUDGEMENT);
+    payload_read = payload_text && memmem(message->payload, message->length, payload_text,
+                                          strlen(payload_text)) != NULL;
     __real_pipeline_message(pipeline, message, now_ms);
+    payload_read = false;
+}
+
+WRAPPED(enum store_status, series_append, struct store *store, int64_t key,
+        const struct reading *reading, enum series_origin origin, bool newest,
+        enum series_append *result) {
+    payload_taken |= payload_read;
+    return payload_read && strikes(TAKING)
+               ? STORE_OUT_OF_MEMORY
+               : __real_series_append(store, key, reading, origin, newest, result);
+}
+
+WRAPPED(enum store_status, monitor_store_write, struct monitor_store *link) {
+    return payload_taken && strikes(SETTLING) ? STORE_OUT_OF_MEMORY
+                                              : __real_monitor_store_write(link);
 }
 
 WRAPPED(enum store_status, store_commit, struct store *store) {
     pass(BEFORE_COMMIT);
+    payload_taken = false;
     enum store_status status = __real_store_commit(store);
     pass(AFTER_COMMIT);
     return status;
 }
 
 WRAPPED(enum store_status, store_probe, struct store *store) {
-    bool stuck = comes(IN_PROBE);
-    while (stuck)
-        usleep(1000);
+    if (comes(IN_PROBE))
+        stand_still();
     return __real_store_probe(store);
 }
 
@@ -161,14 +225,37 @@ WRAPPED(int, store_upgrade, sqlite3 *db, int version) {
     return code;
 }
 
+/* ---- the disk ---- */
+
+static long sync_ms;
+static const char *unreadable;
+
+static void read_disk_faults(void) {
+    const char *text = getenv("SYNC_MS");
+    sync_ms = text ? strtol(text, NULL, 10) : 0;
+    unreadable = getenv("UNREADABLE");
+}
+
+/* These stand before those of the C library, for SQLite too. */
+int fdatasync(int file) {
+    usleep((useconds_t)sync_ms * 1000);
+    return (int)syscall(SYS_fdatasync, file);
+}
+
+ssize_t pread64(int file, void *bytes, size_t count, off64_t offset) {
+    if (unreadable && access(unreadable, F_OK) == 0) {
+        errno = EIO;
+        return -1;
+    }
+    return syscall(SYS_pread64, file, bytes, count, offset);
+}
+
 /* ---- memory ---- */
 
 static bool is_missing(void) {
-    static const char note[] = "FAULT: an allocation fails\n";
     if (!comes(IN_MEMORY) && !(at_work && comes(IN_MEMORY_AT_WORK)))
         return false;
-    if (write(STDERR_FILENO, note, sizeof note - 1) < 0) /* it tells the test that it came */
-        _exit(3);
+    tell("FAULT: an allocation fails\n");
     errno = ENOMEM;
     return true;
 }

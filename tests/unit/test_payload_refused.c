@@ -185,7 +185,8 @@ START_TEST(each_reason_is_tested) {
     bool seen[REFUSAL_COUNT] = {[REFUSAL_NONE] = true,
                                 [REFUSAL_TOO_LARGE] = true, /* size_limit */
                                 [REFUSAL_TOO_DEEP] = true,  /* depth_limit */
-                                [REFUSAL_CONFLICT] = true /* the store's */};
+                                [REFUSAL_CONFLICT] = true,  /* the store's */
+                                [REFUSAL_SET_ASIDE] = true /* of in_hand */};
     for (size_t i = 0; i < sizeof refused_cases / sizeof refused_cases[0]; i++)
         seen[refused_cases[i].refusal] = true;
     for (int i = 0; i < REFUSAL_COUNT; i++)
@@ -307,7 +308,7 @@ START_TEST(refusals_have_words) {
         "none",          "empty",         "too-large",      "too-deep",       "malformed",
         "invalid-utf8",  "value-missing", "not-a-number",   "not-finite",     "out-of-range",
         "unknown-unit",  "wrong-unit",    "time-malformed", "time-in-future", "too-old",
-        "unknown-senml", "conflict"};
+        "unknown-senml", "conflict",      "set aside"};
     for (int i = 0; i < REFUSAL_COUNT; i++) {
         ck_assert_str_eq(refusal_word((enum refusal)i), words[i]);
         ck_assert_uint_gt(strlen(refusal_text((enum refusal)i)), 4);
