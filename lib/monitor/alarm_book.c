@@ -196,12 +196,16 @@ static struct alarm *open_alarm(struct alarm_book *book, const struct alarm *fac
 struct alarm *alarm_book_raise(struct alarm_book *book, const struct alarm *facts) {
     struct alarm *standing =
         alarm_book_standing(book, facts->system, facts->point, facts->condition);
-    if (standing)
+    if (standing) {
+        free(facts->subject);
         return standing;
+    }
     supersede(book, facts);
     struct alarm *alarm = open_alarm(book, facts);
-    if (!alarm)
+    if (!alarm) {
+        free(facts->subject);
         return NULL;
+    }
     alarm->suppressed = explained(book, alarm);
     review_suppression(book, alarm, alarm->raised_ms);
     return alarm;

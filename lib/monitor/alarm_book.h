@@ -24,8 +24,8 @@ void alarm_book_number_from(struct alarm_book *book, int64_t highest_id);
 
 /**
  * A condition holds: opens an alarm with the given facts (system, point, condition, priority,
- * since, raised, value, setpoint, baseline; subject is taken over). Returns it, NULL when out of
- * memory. Owned by the book.
+ * since, raised, value, setpoint, baseline; subject is taken over in any case). Returns it, or the
+ * one that stands already and stays as it is; NULL when out of memory. Owned by the book.
  */
 struct alarm *alarm_book_raise(struct alarm_book *book, const struct alarm *facts);
 /** The standing alarm of a condition, NULL when none stands. */

@@ -54,7 +54,8 @@ void monitor_raise(struct monitor *monitor, size_t system, size_t point, enum co
         .out_of_service = is_out_of_service(monitor, system),
         .subject = subject ? strdup(subject) : NULL,
     };
-    if (!alarm_book_raise(monitor->book, &facts))
+    bool copied = !subject || facts.subject;
+    if (!alarm_book_raise(monitor->book, &facts) || !copied)
         monitor->out_of_memory = true;
 }
 

@@ -320,6 +320,37 @@ END_TEST
 
 /* ---- the second look ---- */
 
+static struct alarm *daemon_alarm(enum condition condition) {
+    return alarm_book_standing(monitor_alarms(monitor), FLEET_NONE, FLEET_NONE, condition);
+}
+
+/* Loaded from the store it stands, though no delay of it runs. What is said twice is kept once: the
+   leak sanitizer looks for the second copy. */
+START_TEST(what_is_raised_while_it_stands_keeps_its_first_subject) {
+    const struct alarm stored = {.id = 7,
+                                 .system = FLEET_NONE,
+                                 .point = FLEET_NONE,
+                                 .subject = strdup("the first file"),
+                                 .condition = CONDITION_STORE_DAMAGED,
+                                 .raised_ms = start_ms,
+                                 .returned_ms = TIMESTAMP_NONE,
+                                 .acknowledged_ms = TIMESTAMP_NONE,
+                                 .shelved_until_ms = TIMESTAMP_NONE};
+    ck_assert(alarm_book_load(monitor_alarms(monitor), &stored));
+    monitor_daemon(monitor, CONDITION_STORE_DAMAGED, true, "the second file", NAN, start_ms);
+    ck_assert_uint_eq(alarm_book_count(monitor_alarms(monitor)), 1);
+    ck_assert_str_eq(daemon_alarm(CONDITION_STORE_DAMAGED)->subject, "the first file");
+}
+END_TEST
+
+START_TEST(an_alarm_has_the_subject_it_was_raised_with) {
+    char subject[] = "a file";
+    monitor_daemon(monitor, CONDITION_STORE_DAMAGED, true, subject, NAN, start_ms);
+    subject[0] = 'X'; /* it was copied */
+    ck_assert_str_eq(daemon_alarm(CONDITION_STORE_DAMAGED)->subject, "a file");
+}
+END_TEST
+
 static void forget(void *context, int64_t id) {
     (void)context, (void)id;
 }
@@ -411,6 +442,8 @@ int main(void) {
     tcase_add_test(tcase, a_test_hole_after_a_storm_is_no_unit_mixup);
     tcase_add_test(tcase, shelved_alarms_come_back_by_themselves);
     tcase_add_test(tcase, out_of_service_is_quiet_and_ends_by_itself);
+    tcase_add_test(tcase, what_is_raised_while_it_stands_keeps_its_first_subject);
+    tcase_add_test(tcase, an_alarm_has_the_subject_it_was_raised_with);
     tcase_add_loop_test(tcase, late_readings_end_where_sorted_ones_do, 0, 40);
     return run_test_case(tcase);
 }
