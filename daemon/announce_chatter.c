@@ -1,6 +1,10 @@
 /*
  * What comes and goes. The changes of the last hour are counted in the history of alarms; which
  * places were told as coming and going is kept in one note of the store.
+ *
+ * A place is what the alarm book has at most one open alarm of. What one of the daemon's own alarms
+ * is about (its subject) is no part of it: the next occurrence may well name another file or
+ * reason.
  */
 #include "announce_private.h"
 
@@ -18,8 +22,7 @@ static const char note_name[] = "chattering";
 char *announce_place_name(const struct fleet *fleet, const struct alarm *alarm) {
     char *name = NULL;
     if (asprintf(&name, "%s/%s/%s", fleet_system_id(fleet, alarm->system),
-                 alarm->subject ? alarm->subject : fleet_point_id(fleet, alarm->point),
-                 condition_info(alarm->condition)->name) < 0)
+                 fleet_point_id(fleet, alarm->point), condition_info(alarm->condition)->name) < 0)
         return NULL;
     return name;
 }
@@ -48,7 +51,7 @@ enum store_status announce_changes(const struct announce *announce, const struct
     struct count count = {alarm->id, last_ms - window_ms, last_ms, 0};
     const struct record_alarm_filter filter = {
         .system = fleet_system_id(announce->fleet, alarm->system),
-        .point = fleet_point_id(announce->fleet, alarm->point),
+        .point = alarm->point == FLEET_NONE ? NULL : fleet_point_id(announce->fleet, alarm->point),
         .condition = condition_info(alarm->condition)->name,
         .since_ms = count.from_ms,
         .limit = 16,

@@ -276,6 +276,28 @@ START_TEST(what_comes_and_goes_is_told_once_and_then_when_it_is_calm) {
 }
 END_TEST
 
+/* Each time it says something else of itself: why the broker was lost, which readings are missing.
+ */
+START_TEST(the_daemons_own_trouble_that_comes_and_goes_is_told_once_too) {
+    begin(office, 3);
+    for (int i = 0; i < 12; i++) {
+        struct alarm *alarm = raise_alarm(FLEET_NONE, FLEET_NONE, CONDITION_BROKER_LOST);
+        ck_assert_int_gt(asprintf(&alarm->subject, "reason %d", i), 0);
+        run(2 * MINUTE);
+        end_alarm(FLEET_NONE, FLEET_NONE, CONDITION_BROKER_LOST);
+        run(2 * MINUTE);
+    }
+    ck_assert_uint_eq(sent_count, 5);
+    ck_assert_msg(strstr(sent[4].body, "On and off: ") == sent[4].body, "%.300s", sent[4].body);
+    raise_alarm(FLEET_NONE, FLEET_NONE, CONDITION_DELIVERY_FAILING)->subject = strdup("van");
+    settle();
+    ck_assert_uint_eq(sent_count, 6); /* other trouble is told of */
+    run(70 * MINUTE);
+    ck_assert_uint_eq(sent_count, 7); /* calm again, and over */
+    ck_assert_str_eq(sent[6].type, "subslab.alarm.returned");
+}
+END_TEST
+
 /* ---- quiet hours ---- */
 
 /* Denver sets its clocks forward on 2026-03-08 at 02:00 (to 03:00) and back on 2026-11-01 at 02:00
@@ -340,6 +362,7 @@ int main(void) {
     tcase_add_test(tcase, a_power_cut_in_a_region_makes_three_messages);
     tcase_add_test(tcase, one_silent_system_is_told_within_a_minute);
     tcase_add_test(tcase, what_comes_and_goes_is_told_once_and_then_when_it_is_calm);
+    tcase_add_test(tcase, the_daemons_own_trouble_that_comes_and_goes_is_told_once_too);
     tcase_add_loop_test(tcase, quiet_hours_end_by_the_clock_on_the_wall, 0,
                         sizeof nights / sizeof nights[0]);
     tcase_add_test(tcase, high_priority_takes_along_what_quiet_hours_held_back);
