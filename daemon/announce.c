@@ -17,6 +17,7 @@ bool announce_open(struct announce *announce, const struct fleet *fleet, struct 
 void announce_close(struct announce *announce) {
     free(announce->source);
     free(announce->contacts);
+    free(announce->lists);
     for (size_t i = 0; i < announce->place_count; i++)
         free(announce->places[i].name);
     free(announce->places);

@@ -27,11 +27,16 @@
 
 /** What is remembered of a contact's messages from turn to turn. */
 struct announce_contact {
-    bool touched;        /* raises or returns were written in this turn */
-    int64_t refresh;     /* a waiting bundle whose alarms have changed; 0: none */
-    int64_t returned_of; /* a sent bundle of which alarms returned in this turn; 0: none */
-    size_t raises[2];    /* in this turn; [1]: high priority */
+    bool touched;                           /* raises or returns were written in this turn */
+    size_t raises[2];                       /* in this turn; [1]: high priority */
     int64_t recent_ms[2][ANNOUNCE_SINGLES]; /* the newest messages about raises */
+};
+
+/** A list of raises of which alarms returned in this turn. */
+struct announce_list {
+    const struct settings_contact *contact; /* whose it is */
+    int64_t row;
+    bool waits; /* it is written anew; else it was sent, and its returns may go when all are over */
 };
 
 /** A condition of a place that comes and goes ("SYSTEM/POINT/CONDITION"). */
@@ -46,7 +51,9 @@ struct announce {
     char *source;                      /* CloudEvents source; owned */
     enum store_status failed;          /* of the last row */
     struct announce_contact *contacts; /* in the order of the settings; owned */
-    struct announce_place *places;     /* chattering; owned */
+    struct announce_list *lists;       /* of this turn; owned */
+    size_t list_count;
+    struct announce_place *places; /* chattering; owned */
     size_t place_count;
     bool many_quiet; /* systems fell quiet lately: more silence is likely to come */
 };

@@ -75,6 +75,23 @@ enum store_status announce_raise(struct announce *announce, struct announce_draf
 
 /* ---- a raise and its return in one ---- */
 
+/* Of thousands of returns most are of the same few lists. */
+static enum store_status note_list(struct announce *announce,
+                                   const struct settings_contact *contact, int64_t row,
+                                   bool waits) {
+    memory_of(announce, contact)->touched = true;
+    for (size_t i = 0; i < announce->list_count; i++)
+        if (announce->lists[i].row == row)
+            return STORE_OK;
+    struct announce_list *grown =
+        realloc(announce->lists, (announce->list_count + 1) * sizeof *grown);
+    if (!grown)
+        return STORE_OUT_OF_MEMORY;
+    announce->lists = grown;
+    announce->lists[announce->list_count++] = (struct announce_list){contact, row, waits};
+    return STORE_OK;
+}
+
 static enum store_status tell_both(struct announce *announce, struct announce_draft *draft,
                                    const struct outbox_told *told) {
     struct announce_draft both;
@@ -85,9 +102,7 @@ static enum store_status tell_both(struct announce *announce, struct announce_dr
     const struct outbox_member member = {draft->alarm->id, both.line, both.data};
     enum store_status status = outbox_member_put(announce->store, told->raise, &member);
     if (status == STORE_OK && told->raise_bundled) {
-        struct announce_contact *memory = memory_of(announce, draft->contact);
-        memory->refresh = told->raise;
-        memory->touched = true;
+        status = note_list(announce, draft->contact, told->raise, true);
     } else if (status == STORE_OK) {
         status = outbox_get(announce->store, told->raise, &message);
         const char *content_type = NULL;
@@ -105,11 +120,10 @@ static enum store_status tell_both(struct announce *announce, struct announce_dr
 }
 
 /* Returns of what was told in a list wait for each other. */
-static enum store_status hold_return(const struct announce *announce, struct announce_draft *draft,
+static enum store_status hold_return(struct announce *announce, struct announce_draft *draft,
                                      const struct outbox_told *told) {
     struct outbox_untried rows[1];
     size_t count = 0;
-    struct announce_contact *memory = memory_of(announce, draft->contact);
     bool high = draft->priority >= PRIORITY_HIGH;
     draft->hold_until_ms = draft->now_ms + storm_ms;
     enum store_status status =
@@ -117,9 +131,7 @@ static enum store_status hold_return(const struct announce *announce, struct ann
                        OUTBOX_RETURNS, high, rows, 1, &count);
     if (status == STORE_OK && count && rows[0].not_before_ms > draft->now_ms)
         draft->hold_until_ms = rows[0].not_before_ms;
-    memory->returned_of = told->raise;
-    memory->touched = true;
-    return status;
+    return status == STORE_OK ? note_list(announce, draft->contact, told->raise, false) : status;
 }
 
 enum store_status announce_return(struct announce *announce, struct announce_draft *draft) {
@@ -308,12 +320,28 @@ static void remember_raises(struct announce_contact *memory, bool high, bool mer
     }
 }
 
+static enum store_status rewrite_lists(struct announce *announce,
+                                       const struct settings_contact *contact) {
+    enum store_status status = STORE_OK;
+    for (size_t i = 0; i < announce->list_count && status == STORE_OK; i++)
+        if (announce->lists[i].contact == contact && announce->lists[i].waits)
+            status = write_list(announce, contact, announce->lists[i].row);
+    return status;
+}
+
+static enum store_status release_lists(struct announce *announce,
+                                       const struct settings_contact *contact, int64_t now_ms) {
+    enum store_status status = STORE_OK;
+    for (size_t i = 0; i < announce->list_count && status == STORE_OK; i++)
+        if (announce->lists[i].contact == contact && !announce->lists[i].waits)
+            status = release_returns(announce, contact, announce->lists[i].row, now_ms);
+    return status;
+}
+
 static enum store_status settle_contact(struct announce *announce,
                                         const struct settings_contact *contact,
                                         struct announce_contact *memory, int64_t now_ms) {
-    enum store_status status = STORE_OK;
-    if (memory->refresh)
-        status = write_list(announce, contact, memory->refresh);
+    enum store_status status = rewrite_lists(announce, contact);
     /* High priority first: among the rows without a system the earlier one goes first. */
     for (int high = 1; high >= 0 && status == STORE_OK; high--) {
         bool merged = false, ignored = false;
@@ -322,10 +350,9 @@ static enum store_status settle_contact(struct announce *announce,
             status = merge_kind(announce, contact, OUTBOX_RETURNS, high, now_ms, &ignored);
         remember_raises(memory, high, merged, now_ms);
     }
-    if (status == STORE_OK && memory->returned_of)
-        status = release_returns(announce, contact, memory->returned_of, now_ms);
+    if (status == STORE_OK)
+        status = release_lists(announce, contact, now_ms);
     memory->touched = false;
-    memory->refresh = memory->returned_of = 0;
     memory->raises[0] = memory->raises[1] = 0;
     return status;
 }
@@ -337,5 +364,6 @@ enum store_status announce_settle(struct announce *announce, int64_t now_ms) {
         if (announce->contacts[i].touched)
             status =
                 settle_contact(announce, &settings->contacts[i], &announce->contacts[i], now_ms);
+    announce->list_count = 0;
     return status;
 }

@@ -201,6 +201,28 @@ START_TEST(a_list_is_an_event_with_all_alarms) {
 }
 END_TEST
 
+/* One list a priority waits; of each an alarm ends in the same turn. */
+START_TEST(each_waiting_list_says_what_has_ended) {
+    begin(office, 24);
+    endpoint_works = false;
+    for (size_t i = 0; i < 24; i++)
+        raise_alarm(i, FLEET_NONE, CONDITION_FAN_WEAK)->priority =
+            i < 12 ? PRIORITY_HIGH : PRIORITY_MEDIUM;
+    settle();
+    now += MINUTE;
+    end_alarm(3, FLEET_NONE, CONDITION_FAN_WEAK);
+    end_alarm(15, FLEET_NONE, CONDITION_FAN_WEAK);
+    settle();
+    endpoint_works = true;
+    settle();
+    ck_assert_uint_eq(sent_count, 2);
+    for (size_t i = 0; i < 2; i++)
+        ck_assert_msg(strstr(sent[i].body, i == 0 ? "Came and went: Fan weak: House 3;"
+                                                  : "Came and went: Fan weak: House 15;"),
+                      "%.1200s", sent[i].body);
+}
+END_TEST
+
 /* ---- a power cut in a region: 500 of 2000 systems, back after three hours ---- */
 
 enum { FLEET_SIZE = 2000, CUT = 500 };
@@ -359,6 +381,7 @@ int main(void) {
     tcase_add_test(tcase, two_thousand_raises_in_one_turn_are_two_messages);
     tcase_add_test(tcase, a_trickle_of_raises_becomes_a_list_a_minute);
     tcase_add_test(tcase, a_list_is_an_event_with_all_alarms);
+    tcase_add_test(tcase, each_waiting_list_says_what_has_ended);
     tcase_add_test(tcase, a_power_cut_in_a_region_makes_three_messages);
     tcase_add_test(tcase, one_silent_system_is_told_within_a_minute);
     tcase_add_test(tcase, what_comes_and_goes_is_told_once_and_then_when_it_is_calm);
