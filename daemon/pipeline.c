@@ -15,7 +15,8 @@
 
 enum { READINGS_A_MESSAGE = 256, REFUSED_ALARM_COUNT = 10 };
 static const int64_t refused_window_ms = 10 * DURATION_MINUTE_MS;
-static const int64_t arrivals_span_ms = 10 * DURATION_SECOND_MS; /* longer than a turn takes */
+static const int64_t burst_pause_ms = 10 * DURATION_SECOND_MS; /* longer than a turn takes */
+static const int64_t burst_span_ms = 4 * DURATION_MINUTE_MS;   /* 240 000 readings */
 
 struct late_point {
     size_t point;
@@ -263,13 +264,16 @@ static void expire_refusals(struct pipeline *pipeline, int64_t now_ms) {
 
 /* ---- messages ---- */
 
-/* Messages without a time of their own that come in one millisecond are readings in that order, not
-   two truths of one instant. */
+/* Messages without a time of their own that come in a burst are readings in that order, not several
+   truths of one instant: each is a millisecond after the one before. So a burst may run ahead of
+   the clock, by less than a sensor's own time may. */
 static void tell_apart(const struct pipeline *pipeline, size_t point, struct reading *reading) {
-    const struct reading newest = monitor_newest(pipeline->monitor, point);
-    if (newest.time_ms >= reading->time_ms &&
-        newest.time_ms - reading->time_ms < arrivals_span_ms && newest.value != reading->value)
-        reading->time_ms = newest.time_ms + 1;
+    const struct point_state *state = monitor_point(pipeline->monitor, point);
+    int64_t since_last_ms = reading->time_ms - state->heard_ms;
+    bool burst = since_last_ms >= 0 && since_last_ms < burst_pause_ms;
+    if (burst && state->newest_ms >= reading->time_ms &&
+        state->newest_ms - reading->time_ms < burst_span_ms)
+        reading->time_ms = state->newest_ms + 1;
 }
 
 static void take_message(struct pipeline *pipeline, size_t point,
