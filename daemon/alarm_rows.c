@@ -55,7 +55,6 @@ static struct alarm from_row(const struct record_alarm *row) {
         .shelved_until_ms = row->shelved_until_ms,
         .shelved_by = copy(row->shelved_by),
         .shelved_why = copy(row->shelved_why),
-        .suppressed = strcmp(row->state, "suppressed by design") == 0,
         .out_of_service = strcmp(row->state, "out of service") == 0,
         .told = row->told,
         .return_told = row->returned_ms != TIMESTAMP_NONE,
@@ -154,6 +153,7 @@ enum store_status alarm_rows_load(struct store *store, struct monitor *monitor) 
         if (!taken && status == STORE_OK)
             status = STORE_OUT_OF_MEMORY;
     }
+    alarm_book_loaded(monitor_alarms(monitor));
     if (status == STORE_OK)
         status = close_orphans(&reader);
     if (status == STORE_OK)

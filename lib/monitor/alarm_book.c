@@ -164,6 +164,13 @@ static void review_suppression(struct alarm_book *book, const struct alarm *caus
         review_one(book, cause, alarm, at_ms);
 }
 
+void alarm_book_loaded(struct alarm_book *book) {
+    for (size_t i = 0; i < book->count; i++) {
+        struct alarm *alarm = book->alarms[i];
+        alarm->suppressed = alarm_stands(alarm) && explained(book, alarm);
+    }
+}
+
 /* ---- raise and return ---- */
 
 static void supersede(struct alarm_book *book, const struct alarm *facts) {

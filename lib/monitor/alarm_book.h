@@ -19,6 +19,9 @@ void alarm_book_destroy(struct alarm_book *book); /* NULL does nothing */
 
 /** Takes over a stored open alarm (the struct is copied, its strings change hands). */
 bool alarm_book_load(struct alarm_book *book, const struct alarm *alarm);
+/** All are loaded: finds anew which of them a standing cause explains. The state in the store does
+    not tell, for out of service or shelved hides it. */
+void alarm_book_loaded(struct alarm_book *book);
 /** Numbers go on after this one. */
 void alarm_book_number_from(struct alarm_book *book, int64_t highest_id);
 
