@@ -3,6 +3,7 @@
 #include "alarm_rows.h"
 #include "log.h"
 #include "measure/duration.h"
+#include "monitor/rests.h"
 
 #include <assert.h>
 #include <jansson.h>
@@ -54,23 +55,28 @@ static enum store_status last_change_in_hour(struct monitor_store *link, int64_t
 }
 
 /* Since when the newest value has not moved: hours whose lowest and highest equal it are skipped
-   whole. */
+   whole, some days at a time as long as it stood still. */
 static enum store_status find_unchanged(struct monitor_store *link, int64_t key,
                                         const struct reading *newest, int64_t *since_ms) {
     struct series_hour hours[UNCHANGED_HOURS];
-    size_t count = 0;
-    int64_t hour_ms = rollup_hour_start(newest->time_ms);
+    int64_t to_ms = rollup_hour_start(newest->time_ms) + ROLLUP_HOUR_MS;
+    int64_t oldest_ms = to_ms - REST_HOURS * ROLLUP_HOUR_MS;
+    enum store_status status = STORE_OK;
     *since_ms = newest->time_ms;
-    enum store_status status =
-        series_hours(link->store, key, hour_ms - (UNCHANGED_HOURS - 1) * ROLLUP_HOUR_MS,
-                     hour_ms + ROLLUP_HOUR_MS, hours, UNCHANGED_HOURS, &count);
-    for (; status == STORE_OK && count > 0; count--) {
-        const struct series_hour *hour = &hours[count - 1];
-        if (hour->count == 0)
-            continue;
-        if (hour->lowest != newest->value || hour->highest != newest->value)
-            return last_change_in_hour(link, key, hour->hour_ms, newest, since_ms);
-        *since_ms = hour->hour_ms;
+    for (size_t count = 1; count > 0 && to_ms > oldest_ms && status == STORE_OK;
+         to_ms -= UNCHANGED_HOURS * ROLLUP_HOUR_MS) {
+        status = series_hours(link->store, key, to_ms - UNCHANGED_HOURS * ROLLUP_HOUR_MS, to_ms,
+                              hours, UNCHANGED_HOURS, &count);
+        for (size_t i = status == STORE_OK ? count : 0; i > 0; i--) {
+            const struct series_hour *hour = &hours[i - 1];
+            if (hour->count == 0)
+                continue;
+            if (*since_ms - hour->hour_ms > RESTS_LONGEST_GAP_MS)
+                return STORE_OK;
+            if (hour->lowest != newest->value || hour->highest != newest->value)
+                return last_change_in_hour(link, key, hour->hour_ms, newest, since_ms);
+            *since_ms = hour->hour_ms;
+        }
     }
     return status;
 }

@@ -147,10 +147,16 @@ static bool may_rest_at(enum quantity quantity, double value) {
     return quantity != QUANTITY_RADON && fabs(value) < quantity_info(quantity)->noise_floor;
 }
 
+/* What stands is judged by the rest that raised it and by the plain setpoint: after a start less
+   may be known of the rest and of the rests before it. */
 static void judge_stuck(const struct view *view, size_t i, const struct reading *reading) {
     const struct point_description *point = view->judge->fleet->points[view->point].description;
-    double limit_ms = rests_stuck_after_ms(view->state, rule_at(view, i)->setpoint.number);
-    int64_t since_ms = view->state->unchanged_since_ms;
+    const struct tracker *tracker = &view->state->trackers[i];
+    double setpoint_ms = rule_at(view, i)->setpoint.number;
+    bool moved = view->state->unchanged_since_ms == reading->time_ms;
+    bool stands = tracker->phase == TRACKER_STANDING && !moved;
+    double limit_ms = stands ? setpoint_ms : rests_stuck_after_ms(view->state, setpoint_ms);
+    int64_t since_ms = stands ? tracker->began_ms : view->state->unchanged_since_ms;
     bool stuck = (double)(reading->time_ms - since_ms) >= limit_ms &&
                  !may_rest_at(point->quantity, reading->value);
     int64_t at_ms = stuck ? since_ms + (int64_t)limit_ms : reading->time_ms;

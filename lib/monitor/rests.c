@@ -1,6 +1,5 @@
 #include "monitor/rests.h"
 
-#include "measure/duration.h"
 #include "measure/timestamp.h"
 #include "monitor/monitor_private.h"
 
@@ -8,7 +7,6 @@
 
 enum { MOVES_MEMORY = 64, WIDE_SHARE = 4, RESTS = 10 };
 static const double one_step = 1.5; /* at most; a step in SI is rounded by the conversion */
-static const int64_t longest_gap_ms = 12 * DURATION_HOUR_MS;
 
 static void learn(struct point_state *state, double move, int64_t rest_ms) {
     if (!(move > 0.0))
@@ -28,7 +26,7 @@ static void learn(struct point_state *state, double move, int64_t rest_ms) {
 
 int64_t rests_since_ms(const struct point_state *state, const struct reading *reading) {
     bool same = state->newest_ms != TIMESTAMP_NONE && reading->value == state->newest_value &&
-                reading->time_ms - state->newest_ms <= longest_gap_ms;
+                reading->time_ms - state->newest_ms <= RESTS_LONGEST_GAP_MS;
     return same ? state->unchanged_since_ms : reading->time_ms;
 }
 
@@ -51,7 +49,7 @@ void rests_learn_hours(struct point_state *state, const struct rollup_hour *hour
         const struct rollup_hour *hour = &hours[i];
         if (hour->count == 0)
             continue;
-        bool follows = last && hour->hour_ms - last->hour_ms <= longest_gap_ms;
+        bool follows = last && hour->hour_ms - last->hour_ms <= RESTS_LONGEST_GAP_MS;
         if (!follows)
             since_ms = hour->hour_ms;
         else if (hour->lowest != last->lowest || hour->highest != last->highest) {

@@ -8,7 +8,11 @@
 #ifndef MONITOR_RESTS_H
 #define MONITOR_RESTS_H
 
+#include "measure/duration.h"
 #include "monitor/point_state.h"
+
+/** After a longer silence a rest begins anew. */
+#define RESTS_LONGEST_GAP_MS (12 * DURATION_HOUR_MS)
 
 /** Takes a reading before it becomes the newest of the point. */
 void rests_learn(struct point_state *state, const struct reading *reading);
@@ -17,8 +21,8 @@ void rests_learn(struct point_state *state, const struct reading *reading);
 double rests_stuck_after_ms(const struct point_state *state, double setpoint_ms);
 
 /**
- * Since when the value stands still: a silence of more than half a day in between says nothing of
- * what the value did meanwhile, so the rest begins anew after it.
+ * Since when the value stands still: a long silence in between says nothing of what the value did
+ * meanwhile, so the rest begins anew after it.
  */
 int64_t rests_since_ms(const struct point_state *state, const struct reading *reading);
 
