@@ -185,9 +185,13 @@ static bool parse_by_hand(struct api_call *call, size_t point, struct reading *r
     if (at && !api_instant(call, "at", at, call->api->fleet->systems[system].zone, false,
                            &reading->time_ms))
         return false;
-    if (reading->time_ms <= call->api->now_ms)
+    if (reading->time_ms > call->api->now_ms) {
+        api_error(call, 400, "at: allowed is a time that is not in the future");
+        return false;
+    }
+    if (reading->time_ms >= call->api->now_ms - call->api->fleet->settings->keep_readings_ms)
         return true;
-    api_error(call, 400, "at: allowed is a time that is not in the future");
+    api_error(call, 400, "at: older than readings are kept (store.keep_readings)");
     return false;
 }
 

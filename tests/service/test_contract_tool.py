@@ -242,6 +242,10 @@ def commissioning_learning_and_readings_by_hand(place):
     tool.run("record", "birch-lane-12", "suction", "1.02 inH2O", "--at", rfc3339(now_ms() - 90_000),
              "--by", "me")
     near(daemon.readings("birch-lane-12", "suction")[-1][1], 1.02 * 249.08891, "by hand")
+    for at, word in (("1900-01-01", "keep_readings"), (rfc3339(now_ms() + 90_000), "future")):
+        err = tool.run("record", "birch-lane-12", "suction", "1.02 inH2O", "--at", at, "--by", "me",
+                       status=1)[1]
+        check(word in err, f"a time that is not kept: {err}")
     tool.run("record", "birch-lane-12", "suction", "1.02 pCi/L", "--by", "me", status=1)
     tool.run("record", "birch-lane-12", "nowhere", "1.02", "--by", "me", status=1)
     tool.run("record", "birch-lane-12", "suction", "1.02 inH2O", status=2)
