@@ -3,8 +3,8 @@
  *
  * Reading is open to whoever sits at this machine: a page that listens on loopback and has no names
  * of its own (page.hosts), asked for under a loopback name, not through a proxy. Anybody else signs
- * in, or holds the link of one system (page_share). Changing always needs a signed-in session with its same-site token and an Origin
- * that is ours; GET changes nothing.
+ * in, or holds the link of one system (page_share). Changing always needs a signed-in session with
+ * its same-site token and an Origin that is ours; GET changes nothing.
  */
 #ifndef DAEMON_PAGE_H
 #define DAEMON_PAGE_H

@@ -40,8 +40,8 @@ void html_element(struct html *html, const char *tag, const char *text, ...)
     __attribute__((sentinel));
 
 /**
- * A short number for an SVG attribute: "12.5". What is no number or over 1e9 lies far outside of any
- * drawing. Uses one of eight rooms in turn.
+ * A short number for an SVG attribute: "12.5". What is no number or over 1e9 lies far outside of
+ * any drawing. Uses one of eight rooms in turn.
  */
 const char *html_number(double value);
 
