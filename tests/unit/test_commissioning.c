@@ -48,8 +48,9 @@ static const struct refused_file refused[] = {
      "bad.yaml:4: points.suction: 20 W has a unit of another kind; allowed for suction: Pa and the "
      "like"},
     {"date: 2025-10-03\nby: x\npoints:\n  suction: -1 inH2O\n",
-     "bad.yaml:4: points.suction: -1 inH2O can be no baseline of suction; allowed: above 0, or "
-     "leave the point out"},
+     "bad.yaml:4: points.suction: -1 inH2O can be no baseline of suction; allowed: clearly above "
+     "0, "
+     "or leave the point out"},
     {"date: 2025-10-03\nby: x\npoints:\n  suction: 9999 inH2O\n",
      "bad.yaml:4: points.suction: 9999 inH2O is impossible for suction; allowed: a possible value"},
     {"date: 2025-10-03\nby: x\npoints: [1]\n",
