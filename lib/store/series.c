@@ -139,6 +139,12 @@ static enum store_status compare_packed(struct store *store, int64_t key,
     return status;
 }
 
+/* For retention, which rests until something is too old. */
+static void note_oldest(struct store *store, int64_t oldest_ms) {
+    if (oldest_ms < store->expiry.oldest_ms)
+        store->expiry.oldest_ms = oldest_ms;
+}
+
 static enum store_status append(struct store *store, int64_t key, const struct reading *reading,
                                 enum series_origin origin, enum series_append *result) {
     enum store_status packed = compare_packed(store, key, reading, result);
@@ -161,6 +167,7 @@ static enum store_status append(struct store *store, int64_t key, const struct r
     if (sqlite3_changes(store->db) == 0)
         return compare_twin(store, key, reading, result);
     store->readings++;
+    note_oldest(store, reading->time_ms);
     *result = SERIES_NEW;
     return STORE_OK;
 }
@@ -233,13 +240,14 @@ enum store_status series_before(struct store *store, int64_t key, int64_t time_m
                   &packed, true, reading);
 }
 
+static const char after_sql[] = "SELECT time_ms, value FROM readings WHERE point = ?1 AND "
+                                "time_ms >= ?2 ORDER BY time_ms LIMIT 1";
+
 enum store_status series_after(struct store *store, int64_t key, int64_t time_ms,
                                struct reading *reading) {
     struct reading row = {INT64_MAX, 0}, packed;
-    enum store_status found = one_row(store, STATEMENT_READING_AFTER,
-                                      "SELECT time_ms, value FROM readings WHERE point = ?1 AND "
-                                      "time_ms >= ?2 ORDER BY time_ms LIMIT 1",
-                                      key, time_ms, &row);
+    enum store_status found =
+        one_row(store, STATEMENT_READING_AFTER, after_sql, key, time_ms, &row);
     if (found != STORE_OK && found != STORE_NOT_FOUND)
         return found;
     return nearer(found, &row, series_packed_after(store, key, time_ms, row.time_ms, &packed),
@@ -300,6 +308,15 @@ enum store_status series_next_point(struct store *store, int64_t *key) {
     return STORE_OK;
 }
 
+/* Oldest row of a point, INT64_MAX: none. */
+static enum store_status find_oldest(struct store *store, int64_t key, int64_t *oldest_ms) {
+    struct reading oldest = {INT64_MAX, 0};
+    enum store_status status =
+        one_row(store, STATEMENT_READING_AFTER, after_sql, key, INT64_MIN, &oldest);
+    *oldest_ms = oldest.time_ms;
+    return status == STORE_NOT_FOUND ? STORE_OK : status;
+}
+
 /* Newest of the `most` oldest readings of a point that are too old; *found is how many. */
 static enum store_status find_old(struct store *store, int64_t key, int64_t before_ms, int most,
                                   int64_t *last_ms, int *found) {
@@ -351,47 +368,65 @@ static enum store_status delete_old(struct store *store, int64_t key, int64_t la
                               : status;
 }
 
-/* Packed days of a point, then its rows; *deleted grows. */
-static enum store_status expire_point(struct store *store, int64_t key, int64_t before_ms, int most,
-                                      int *deleted) {
+/* Packs of a point; *deleted grows. *left_ms: when the oldest that is left can go. */
+static enum store_status expire_packs(struct store *store, int64_t key, int64_t before_ms, int most,
+                                      int *deleted, int64_t *left_ms) {
     enum store_status status = STORE_OK;
     int64_t last_ms = 0, count = 0;
     while (status == STORE_OK && *deleted < most) {
-        status = series_packed_expire(store, key, before_ms, &last_ms, &count);
+        status = series_packed_expire(store, key, before_ms, &last_ms, &count, left_ms);
         if (status == STORE_OK)
             status = mark_expired(store, key, last_ms, count);
         if (status == STORE_OK)
             *deleted += (int)count;
     }
-    if (status != STORE_NOT_FOUND)
-        return status;
+    return status == STORE_NOT_FOUND ? STORE_OK : status;
+}
+
+static enum store_status expire_rows(struct store *store, int64_t key, int64_t before_ms, int most,
+                                     int *deleted, int64_t *left_ms) {
+    int64_t last_ms = 0;
     int found = 0;
+    enum store_status status = find_oldest(store, key, left_ms);
+    if (status != STORE_OK || *left_ms >= before_ms || *deleted >= most)
+        return status;
     status = find_old(store, key, before_ms, most - *deleted, &last_ms, &found);
-    if (status == STORE_OK && found > 0)
+    if (status == STORE_OK)
         status = delete_old(store, key, last_ms);
     *deleted += found;
+    return status == STORE_OK ? find_oldest(store, key, left_ms) : status;
+}
+
+static enum store_status expire_point(struct store *store, int64_t key, int64_t before_ms, int most,
+                                      int *deleted) {
+    int64_t pack_ms = INT64_MAX, row_ms = INT64_MAX;
+    enum store_status status = expire_packs(store, key, before_ms, most, deleted, &pack_ms);
+    if (status == STORE_OK)
+        status = expire_rows(store, key, before_ms, most, deleted, &row_ms);
+    note_oldest(store, pack_ms);
+    note_oldest(store, row_ms);
     return status;
 }
 
-/* One full circle over the points, beginning where the last call stopped. */
+/* Goes on with the round over all points, or begins one. */
 static enum store_status expire(struct store *store, int64_t before_ms, int most, int *deleted) {
-    int64_t key = store->expire_key, begin = key;
-    bool around = false;
-    while (*deleted < most) {
+    enum { POINTS_A_CALL = 500 };
+    if (store->expiry.key == 0)
+        store->expiry.oldest_ms = INT64_MAX;
+    for (int points = 0; points < POINTS_A_CALL && *deleted < most; points++) {
+        int64_t key = store->expiry.key;
         enum store_status status = series_next_point(store, &key);
-        if (status == STORE_NOT_FOUND && !around) {
-            around = true;
-            key = 0;
-            continue;
+        if (status == STORE_NOT_FOUND) {
+            store->expiry.key = 0;
+            return STORE_OK;
         }
-        if (status == STORE_NOT_FOUND || (status == STORE_OK && around && key > begin))
-            break;
         if (status == STORE_OK)
             status = expire_point(store, key, before_ms, most, deleted);
         if (status != STORE_OK)
             return status;
+        if (*deleted < most) /* else it may have more */
+            store->expiry.key = key;
     }
-    store->expire_key = *deleted < most ? 0 : key > 0 ? key - 1 : 0; /* that point may have more */
     return STORE_OK;
 }
 
@@ -399,6 +434,8 @@ enum store_status series_expire(struct store *store, int64_t before_ms, int most
     bool own;
     int gone = 0;
     *deleted = 0;
+    if (store->expiry.key == 0 && before_ms <= store->expiry.oldest_ms)
+        return store->broken; /* no round is under way, and none has a reason */
     enum store_status status = store_scope_begin(store, &own);
     if (status != STORE_OK)
         return status;

@@ -114,18 +114,19 @@ enum store_status series_days_forget(struct store *store, int64_t key, int64_t f
 
 /**
  * Packs readings and hours of UTC days that end by `before_ms` (of any point) as day_pack.h and
- * day_hours.h describe, oldest first: rows of one day at a time, until about `most_rows`
- * are done or some hundred points have been looked at; the next call goes on there. *packed
- * tells how many rows of readings and hours went. Call again soon while it is not 0, else now and
- * then. Nobody who reads sees a difference; readings and hours that come for a packed day are kept
- * beside it and packed in their turn.
+ * day_hours.h describe, oldest first: a day at a time, or a part of one with more readings than
+ * `most_rows`, until so many are done (less than twice as many) or some hundred points have been
+ * looked at; the next call goes on there. *packed tells how many rows of readings and hours went.
+ * Call again soon while it is not 0, else now and then. Nobody who reads sees a difference;
+ * readings and hours that come for a packed day are kept beside it and packed in their turn.
  */
 enum store_status series_pack(struct store *store, int64_t before_ms, int most_rows, int *packed);
 
 /**
  * Deletes about `most` readings older than `before_ms` (of any point), hours and days are kept. A
- * packed day goes as a whole, once all of it is older. *deleted tells how many. Call again while it
- * is not less than `most`.
+ * packed day goes as a whole, once all of it is older. *deleted tells how many. A round over all
+ * points takes a call for some hundred of them; a new one begins when something has become too old,
+ * and until then a call costs nothing. Call again soon while *deleted is not 0, else now and then.
  */
 enum store_status series_expire(struct store *store, int64_t before_ms, int most, int *deleted);
 

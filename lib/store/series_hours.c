@@ -85,8 +85,9 @@ enum store_status series_hours_find_days(struct store *store, int64_t key, int64
                                          int64_t to_day, sqlite3_stmt **days) {
     enum store_status status = store_statement(
         store, STATEMENT_DAY_HOURS_RANGE,
-        "SELECT h.day, h.hours, p.pack FROM day_hours h LEFT JOIN day_packs p ON p.point = h.point "
-        "AND p.day = h.day WHERE h.point = ?1 AND h.day BETWEEN ?2 AND ?3 ORDER BY h.day",
+        "SELECT h.day, h.hours, p.pack FROM day_hours h LEFT JOIN packs p ON p.point = h.point "
+        "AND p.from_ms = h.day * 86400000 WHERE h.point = ?1 AND h.day BETWEEN ?2 AND ?3 ORDER BY "
+        "h.day",
         days);
     if (status != STORE_OK)
         return status;

@@ -8,7 +8,6 @@
 #include "store/series_packed.h"
 #include "store/series_rollup.h"
 
-#include <math.h>
 #include <stdlib.h>
 
 #define STEP_ROUNDING_MS 10000 /* intervals that people write are whole tens of seconds */
@@ -100,7 +99,7 @@ static enum store_status look_around(struct store *store, const struct day_pack_
     around->previous_ms = before.time_ms;
     if (status == STORE_OK || status == STORE_NOT_FOUND)
         status = series_after(store, label->point, start_ms + DAY_PACK_DAY_MS, &around->after);
-    around->has_after = status == STORE_OK && isfinite(around->after.value);
+    around->has_after = status == STORE_OK;
     return status == STORE_NOT_FOUND ? STORE_OK : status;
 }
 
@@ -193,11 +192,17 @@ static enum store_status plan_computed(struct store *store, const struct day_pac
     return STORE_OK;
 }
 
+/* The one pack that holds the day; STORE_NOT_FOUND: none, or it lies in parts. */
 static enum store_status unpack_day(struct store *store, const struct day_pack_label *label,
                                     const struct series_unpacked **pack) {
     sqlite3_stmt *found;
+    int64_t start_ms = label->day * DAY_PACK_DAY_MS, end_ms;
     *pack = NULL;
-    enum store_status status = series_pack_find(store, label, &found);
+    enum store_status status = series_pack_part_end(store, label->point, start_ms, &end_ms);
+    if (status == STORE_OK)
+        status = end_ms < series_day_end(start_ms)
+                     ? STORE_NOT_FOUND
+                     : series_pack_at(store, label->point, start_ms, &found);
     if (status != STORE_OK)
         return status;
     status = series_unpack(store, UNPACKED_HOURS, label, found, 0, pack);

@@ -4,8 +4,10 @@
  * that came late lie beside the pack of their day until they are merged here. The day's hours go
  * the same way once it has no rows of readings any more (series_hours.h).
  *
- * A day that cannot be packed (its pack is damaged, or it has too many readings) keeps its rows and
- * is passed over.
+ * A pack holds a whole day, or a part of one that has more readings than a step may take: so a step
+ * is short whatever a point has sent, and no reading is packed again because of the ones after it.
+ *
+ * A day that cannot be packed (its pack is damaged) keeps its rows and is passed over.
  */
 #include "store/series_hours.h"
 #include "store/series_packed.h"
@@ -15,23 +17,30 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define POINTS_A_CALL 500 /* looked at; most have nothing to pack */
+enum { POINTS_A_CALL = 500 }; /* looked at; most have nothing to pack */
 
-/* Readings of one day on their way into a pack. */
+/* Readings of one day, or of a part of it, on their way into packs. */
 struct packing {
     struct store *store;
     struct day_pack_label label;
+    size_t most;     /* a pack gets of them */
+    int64_t from_ms; /* where the first pack of them begins */
     struct reading *readings;
     unsigned char *origins;
     size_t count, capacity;
-    unsigned char *bytes;
-    size_t size;
+};
+
+/* What one pack gets of them. */
+struct piece {
+    int64_t from_ms;
+    const struct reading *readings;
+    const unsigned char *origins;
+    size_t count;
 };
 
 static void free_packing(const struct packing *packing) {
     free(packing->readings);
     free(packing->origins);
-    free(packing->bytes);
 }
 
 static bool make_room(struct packing *packing, size_t more) {
@@ -50,20 +59,19 @@ static bool make_room(struct packing *packing, size_t more) {
 
 /* ---- the rows ---- */
 
-static enum store_status read_rows(struct packing *packing, int most) {
+static enum store_status read_rows(struct packing *packing, int64_t from_ms, int64_t to_ms) {
     sqlite3_stmt *rows;
     enum store_status status =
-        store_statement(packing->store, STATEMENT_READING_DAY,
-                        "SELECT time_ms, value, origin FROM readings WHERE point = ?1 AND time_ms "
-                        "BETWEEN ?2 AND ?3 ORDER BY time_ms LIMIT ?4",
+        store_statement(packing->store, STATEMENT_READING_SPAN,
+                        "SELECT time_ms, value, origin FROM readings WHERE point = ?1 AND "
+                        "time_ms >= ?2 AND time_ms < ?3 ORDER BY time_ms LIMIT ?4",
                         &rows);
     if (status != STORE_OK)
         return status;
-    int64_t start_ms = packing->label.day * DAY_PACK_DAY_MS;
     sqlite3_bind_int64(rows, 1, packing->label.point);
-    sqlite3_bind_int64(rows, 2, start_ms);
-    sqlite3_bind_int64(rows, 3, start_ms + DAY_PACK_DAY_MS - 1);
-    sqlite3_bind_int(rows, 4, most);
+    sqlite3_bind_int64(rows, 2, from_ms);
+    sqlite3_bind_int64(rows, 3, to_ms);
+    sqlite3_bind_int64(rows, 4, (int64_t)packing->most);
     while ((status = store_row(packing->store, rows)) == STORE_OK) {
         if (packing->count == packing->capacity && !make_room(packing, packing->count + 200)) {
             sqlite3_reset(rows);
@@ -74,6 +82,30 @@ static enum store_status read_rows(struct packing *packing, int most) {
         packing->origins[packing->count++] = (unsigned char)sqlite3_column_int(rows, 2);
     }
     return status == STORE_NOT_FOUND ? STORE_OK : status;
+}
+
+/* The first row of readings that a day has; INT64_MAX: none. */
+static enum store_status first_row(struct store *store, const struct day_pack_label *label,
+                                   int64_t *time_ms) {
+    sqlite3_stmt *row;
+    int64_t start_ms = label->day * DAY_PACK_DAY_MS;
+    enum store_status status =
+        store_statement(store, STATEMENT_READING_IN_DAY,
+                        "SELECT time_ms FROM readings WHERE point = ?1 AND time_ms >= ?2 AND "
+                        "time_ms < ?3 ORDER BY time_ms LIMIT 1",
+                        &row);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(row, 1, label->point);
+    sqlite3_bind_int64(row, 2, start_ms);
+    sqlite3_bind_int64(row, 3, start_ms + DAY_PACK_DAY_MS);
+    *time_ms = INT64_MAX;
+    status = store_row(store, row);
+    if (status != STORE_OK)
+        return status == STORE_NOT_FOUND ? STORE_OK : status;
+    *time_ms = sqlite3_column_int64(row, 0);
+    sqlite3_reset(row);
+    return STORE_OK;
 }
 
 static enum store_status delete_rows(const struct packing *packing, int64_t first_ms,
@@ -121,17 +153,31 @@ static void merge_day(struct packing *packing, const struct series_unpacked *day
     packing->count = rows + behind;
 }
 
+/* Rows behind a pack that would not hold them all begin one of their own. */
+static bool goes_behind(const struct packing *packing, const struct series_unpacked *day) {
+    return packing->count + day->count > packing->most &&
+           packing->readings[0].time_ms > day->readings[day->count - 1].time_ms;
+}
+
+/* With the pack that has the first row in its part of the day. */
 static enum store_status merge_pack(struct packing *packing) {
     struct store *store = packing->store;
     sqlite3_stmt *pack;
     const struct series_unpacked *day = NULL;
-    enum store_status status = series_pack_find(store, &packing->label, &pack);
+    int64_t first_ms = packing->readings[0].time_ms;
+    packing->from_ms = series_day_start(first_ms);
+    enum store_status status = series_pack_at(store, packing->label.point, first_ms, &pack);
     if (status != STORE_OK)
         return status == STORE_NOT_FOUND ? STORE_OK : status;
+    packing->from_ms = sqlite3_column_int64(pack, 1);
     status = series_unpack(store, UNPACKED_LOOKUP, &packing->label, pack, 0, &day);
     sqlite3_reset(pack);
     if (status != STORE_OK)
         return status;
+    if (goes_behind(packing, day)) {
+        packing->from_ms = first_ms;
+        return STORE_OK;
+    }
     size_t rows = packing->count;
     if (packing->capacity < rows + day->count && !make_room(packing, day->count))
         return store_failure(store, SQLITE_NOMEM);
@@ -143,34 +189,33 @@ static enum store_status merge_pack(struct packing *packing) {
 /* ---- the pack ---- */
 
 /* Is what comes out what went in, to the last bit? The rows are about to go. */
-static bool comes_back(const struct packing *packing) {
-    size_t count = packing->count;
-    struct reading *readings = malloc(count * sizeof *readings);
-    unsigned char *origins = malloc(count);
+static bool comes_back(const struct day_pack_label *label, const struct piece *piece,
+                       const unsigned char *bytes, size_t size) {
+    struct reading *readings = malloc(piece->count * sizeof *readings);
+    unsigned char *origins = malloc(piece->count);
     bool same = readings && origins &&
-                day_pack_decode(&packing->label, packing->bytes, packing->size, readings,
-                                origins) == DAY_PACK_OK &&
-                memcmp(origins, packing->origins, count) == 0;
-    for (size_t i = 0; same && i < count; i++)
-        same = readings[i].time_ms == packing->readings[i].time_ms &&
-               value_form_correction(readings[i].value, packing->readings[i].value) == 0;
+                day_pack_decode(label, bytes, size, readings, origins) == DAY_PACK_OK &&
+                memcmp(origins, piece->origins, piece->count) == 0;
+    for (size_t i = 0; same && i < piece->count; i++)
+        same = readings[i].time_ms == piece->readings[i].time_ms &&
+               value_form_correction(readings[i].value, piece->readings[i].value) == 0;
     free(readings);
     free(origins);
     return same;
 }
 
-static enum store_status put_pack(const struct packing *packing) {
+static enum store_status put_pack(struct store *store, int64_t key, const struct piece *piece,
+                                  const unsigned char *bytes, size_t size) {
     sqlite3_stmt *put;
-    enum store_status status =
-        store_statement(packing->store, STATEMENT_PACK_PUT,
-                        "INSERT OR REPLACE INTO day_packs VALUES (?1, ?2, ?3, ?4)", &put);
+    enum store_status status = store_statement(
+        store, STATEMENT_PACK_PUT, "INSERT OR REPLACE INTO packs VALUES (?1, ?2, ?3, ?4)", &put);
     if (status != STORE_OK)
         return status;
-    sqlite3_bind_int64(put, 1, packing->label.point);
-    sqlite3_bind_int64(put, 2, packing->label.day);
-    sqlite3_bind_int64(put, 3, (int64_t)packing->count);
-    sqlite3_bind_blob64(put, 4, packing->bytes, packing->size, SQLITE_STATIC);
-    status = store_run(packing->store, put);
+    sqlite3_bind_int64(put, 1, key);
+    sqlite3_bind_int64(put, 2, piece->from_ms);
+    sqlite3_bind_int64(put, 3, (int64_t)piece->count);
+    sqlite3_bind_blob64(put, 4, bytes, size, SQLITE_STATIC);
+    status = store_run(store, put);
     sqlite3_clear_bindings(put); /* the bytes are about to be freed */
     return status;
 }
@@ -192,67 +237,94 @@ static enum store_status note_day(struct store *store, int64_t day) {
     return status;
 }
 
-static enum store_status write_pack(struct packing *packing) {
-    packing->bytes = malloc(day_pack_bound(packing->count));
-    if (!packing->bytes ||
-        day_pack_encode(&packing->label, packing->readings, packing->origins, packing->count,
-                        packing->bytes, &packing->size) == DAY_PACK_OUT_OF_MEMORY)
-        return store_failure(packing->store, SQLITE_NOMEM);
-    if (!comes_back(packing))
-        return STORE_NOT_FOUND;
+static enum store_status write_piece(struct store *store, const struct day_pack_label *label,
+                                     const struct piece *piece) {
+    size_t size;
+    unsigned char *bytes = malloc(day_pack_bound(piece->count));
+    enum store_status status = STORE_NOT_FOUND;
+    if (!bytes || day_pack_encode(label, piece->readings, piece->origins, piece->count, bytes,
+                                  &size) == DAY_PACK_OUT_OF_MEMORY)
+        status = store_failure(store, SQLITE_NOMEM);
+    else if (comes_back(label, piece, bytes, size))
+        status = put_pack(store, label->point, piece, bytes, size);
+    free(bytes);
+    return status;
+}
+
+static enum store_status write_packs(const struct packing *packing) {
     enum store_status status = note_day(packing->store, packing->label.day);
-    return status == STORE_OK ? put_pack(packing) : status;
+    for (size_t i = 0; i < packing->count && status == STORE_OK; i += packing->most) {
+        size_t left = packing->count - i;
+        const struct piece piece = {
+            .from_ms = i == 0 ? packing->from_ms : packing->readings[i].time_ms,
+            .readings = packing->readings + i,
+            .origins = packing->origins + i,
+            .count = left < packing->most ? left : packing->most,
+        };
+        status = write_piece(packing->store, &packing->label, &piece);
+    }
+    return status;
 }
 
 /* Can it be packed at all? A value or origin that never came from here would trip the encoder. */
 static bool is_packable(const struct packing *packing) {
-    if (packing->count == 0 || packing->count > DAY_PACK_READINGS_MAX)
-        return false;
     for (size_t i = 0; i < packing->count; i++)
         if (!isfinite(packing->readings[i].value) || packing->origins[i] > DAY_PACK_ORIGIN_MAX)
             return false;
     return true;
 }
 
-/* Packs at most `most` rows of readings: *rows is how many; STORE_NOT_FOUND: they cannot be. */
+static enum store_status pack_rows(struct packing *packing) {
+    int64_t first_ms = packing->readings[0].time_ms;
+    int64_t last_ms = packing->readings[packing->count - 1].time_ms;
+    size_t rows = packing->count;
+    enum store_status status = merge_pack(packing);
+    if (status == STORE_OK)
+        status = is_packable(packing) ? write_packs(packing) : STORE_NOT_FOUND;
+    return status == STORE_OK ? delete_rows(packing, first_ms, last_ms, rows) : status;
+}
+
+/* Packs at most `most` of the day's rows, from `from_ms`, the first, on up to its next pack: *rows
+   is how many; STORE_NOT_FOUND: they cannot be. */
 static enum store_status pack_readings(struct store *store, const struct day_pack_label *label,
-                                       int most, int *rows) {
-    struct packing packing = {.store = store, .label = *label};
-    int64_t kept = store->readings;
+                                       int64_t from_ms, int most, int *rows) {
+    struct packing packing = {.store = store, .label = *label, .most = (size_t)most};
+    int64_t kept = store->readings, to_ms;
     *rows = 0;
-    enum store_status status = read_rows(&packing, most);
+    enum store_status status = series_pack_part_end(store, label->point, from_ms, &to_ms);
+    if (status == STORE_OK)
+        status = read_rows(&packing, from_ms, to_ms);
     size_t count = packing.count;
-    if (status == STORE_OK && count > 0) {
-        int64_t first_ms = packing.readings[0].time_ms;
-        int64_t last_ms = packing.readings[count - 1].time_ms;
-        status = merge_pack(&packing);
-        if (status == STORE_OK)
-            status = is_packable(&packing) ? write_pack(&packing) : STORE_NOT_FOUND;
-        if (status == STORE_OK)
-            status = delete_rows(&packing, first_ms, last_ms, count);
-        if (status == STORE_OK)
-            *rows = (int)count;
-        else if (status == STORE_NOT_FOUND || status == STORE_DAMAGED)
-            store->readings = kept;
-    }
+    if (status == STORE_OK)
+        status = pack_rows(&packing);
+    if (status == STORE_OK)
+        *rows = (int)count;
+    else if (status == STORE_NOT_FOUND || status == STORE_DAMAGED)
+        store->readings = kept;
     free_packing(&packing);
     return status;
 }
 
 /*
- * Packs a day: *rows is how many rows went, 0 when it is to be passed over. Its hours as readers
- * see them are looked at before its readings move.
+ * Packs a day, or the next part of it: *rows is how many rows went, 0 when it is to be passed over.
+ * Its hours as readers see them are looked at before its readings move.
  */
 static enum store_status pack_day(struct store *store, const struct day_pack_label *label, int most,
                                   int *rows) {
     struct day_hours_table seen;
     int readings = 0, hours = 0;
+    int64_t first_ms;
     *rows = 0;
     enum store_status status = series_hours_of_day(store, label, &seen);
     if (status == STORE_OK)
-        status = pack_readings(store, label, most, &readings);
+        status = first_row(store, label, &first_ms);
+    if (status == STORE_OK && first_ms != INT64_MAX) {
+        status = pack_readings(store, label, first_ms, most, &readings);
+        if (status == STORE_OK)
+            status = first_row(store, label, &first_ms);
+    }
     if (status == STORE_OK)
-        status = series_hours_pack(store, label, &seen, readings < most, &hours);
+        status = series_hours_pack(store, label, &seen, first_ms == INT64_MAX, &hours);
     if (status == STORE_NOT_FOUND || status == STORE_DAMAGED)
         status = store->broken;
     *rows = readings + hours;
@@ -306,7 +378,7 @@ static enum store_status pack_point(struct store *store, int64_t key, int64_t be
         if (status != STORE_OK)
             return status;
         const struct day_pack_label label = {key, day_pack_day(time_ms)};
-        status = pack_day(store, &label, most - *packed, &rows);
+        status = pack_day(store, &label, most, &rows);
         if (status != STORE_OK)
             return status;
         if (rows == 0)

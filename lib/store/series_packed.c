@@ -9,6 +9,15 @@
 
 /* ---- one day ---- */
 
+int64_t series_day_start(int64_t time_ms) {
+    return time_ms < INT64_MIN + DAY_PACK_DAY_MS ? INT64_MIN
+                                                 : day_pack_day(time_ms) * DAY_PACK_DAY_MS;
+}
+
+int64_t series_day_end(int64_t time_ms) {
+    return (day_pack_day(time_ms) + 1) * DAY_PACK_DAY_MS;
+}
+
 void series_packed_note_damage(struct store *store, const struct day_pack_label *label) {
     char when[40];
     struct series_damage *damage = &store->damage;
@@ -145,7 +154,7 @@ static enum store_status next_pack(struct series_cursor *cursor) {
     cursor->day = NULL;
     enum store_status status = store_row(cursor->store, cursor->packs);
     if (status == STORE_OK)
-        cursor->pack_day = sqlite3_column_int64(cursor->packs, 0);
+        cursor->pack_from_ms = sqlite3_column_int64(cursor->packs, 0);
     else
         cursor->packs = NULL;
     return status == STORE_NOT_FOUND ? STORE_OK : status;
@@ -165,17 +174,28 @@ static enum store_status open_rows(struct series_cursor *cursor) {
     return next_row(cursor);
 }
 
-static enum store_status open_packs(struct series_cursor *cursor) {
-    enum store_status status = store_statement(
-        cursor->store, STATEMENT_PACK_RANGE,
-        "SELECT day, pack FROM day_packs WHERE point = ?1 AND day BETWEEN ?2 AND ?3 ORDER BY day",
-        &cursor->packs);
+/* Packs from the one that has `from_ms` in its part of the day on. */
+static enum store_status find_packs(struct store *store, int64_t key, int64_t from_ms,
+                                    int64_t to_ms, sqlite3_stmt **packs) {
+    enum store_status status =
+        store_statement(store, STATEMENT_PACK_RANGE,
+                        "SELECT from_ms, pack FROM packs WHERE point = ?1 AND from_ms >= "
+                        "coalesce((SELECT max(from_ms) FROM packs WHERE point = ?1 AND from_ms "
+                        "BETWEEN ?2 AND ?3), ?3) AND from_ms < ?4 ORDER BY from_ms",
+                        packs);
     if (status != STORE_OK)
         return status;
-    sqlite3_bind_int64(cursor->packs, 1, cursor->key);
-    sqlite3_bind_int64(cursor->packs, 2, day_pack_day(cursor->from_ms));
-    sqlite3_bind_int64(cursor->packs, 3, day_pack_day(cursor->to_ms - 1));
-    return next_pack(cursor);
+    sqlite3_bind_int64(*packs, 1, key);
+    sqlite3_bind_int64(*packs, 2, series_day_start(from_ms));
+    sqlite3_bind_int64(*packs, 3, from_ms);
+    sqlite3_bind_int64(*packs, 4, to_ms);
+    return STORE_OK;
+}
+
+static enum store_status open_packs(struct series_cursor *cursor) {
+    enum store_status status =
+        find_packs(cursor->store, cursor->key, cursor->from_ms, cursor->to_ms, &cursor->packs);
+    return status == STORE_OK ? next_pack(cursor) : status;
 }
 
 enum store_status series_cursor_open(struct series_cursor *cursor, struct store *store, int64_t key,
@@ -209,9 +229,9 @@ static enum store_status find_packed(struct series_cursor *cursor) {
         if (cursor->day) {
             status = next_pack(cursor);
         } else {
-            if (cursor->rows && cursor->row.time_ms < cursor->pack_day * DAY_PACK_DAY_MS)
+            if (cursor->rows && cursor->row.time_ms < cursor->pack_from_ms)
                 return STORE_OK;
-            const struct day_pack_label label = {cursor->key, cursor->pack_day};
+            const struct day_pack_label label = {cursor->key, day_pack_day(cursor->pack_from_ms)};
             status = series_unpack(cursor->store, UNPACKED_CURSOR, &label, cursor->packs, 1,
                                    &cursor->day);
             if (status == STORE_OK) {
@@ -255,13 +275,14 @@ enum store_status series_packed_before(struct store *store, int64_t key, int64_t
         return STORE_NOT_FOUND;
     enum store_status status = store_statement(
         store, STATEMENT_PACK_BEFORE,
-        "SELECT day, pack FROM day_packs WHERE point = ?1 AND day <= ?2 ORDER BY day DESC", &packs);
+        "SELECT from_ms, pack FROM packs WHERE point = ?1 AND from_ms < ?2 ORDER BY from_ms DESC",
+        &packs);
     if (status != STORE_OK)
         return status;
     sqlite3_bind_int64(packs, 1, key);
-    sqlite3_bind_int64(packs, 2, day_pack_day(time_ms - 1));
+    sqlite3_bind_int64(packs, 2, time_ms);
     while ((status = store_row(store, packs)) == STORE_OK) {
-        const struct day_pack_label label = {key, sqlite3_column_int64(packs, 0)};
+        const struct day_pack_label label = {key, day_pack_day(sqlite3_column_int64(packs, 0))};
         const struct series_unpacked *day;
         if (day_pack_day(bound_ms) > label.day) { /* ends before the bound */
             status = STORE_NOT_FOUND;
@@ -285,17 +306,14 @@ enum store_status series_packed_before(struct store *store, int64_t key, int64_t
 enum store_status series_packed_after(struct store *store, int64_t key, int64_t time_ms,
                                       int64_t bound_ms, struct reading *reading) {
     sqlite3_stmt *packs;
-    enum store_status status = store_statement(
-        store, STATEMENT_PACK_AFTER,
-        "SELECT day, pack FROM day_packs WHERE point = ?1 AND day >= ?2 ORDER BY day", &packs);
+    enum store_status status = find_packs(store, key, time_ms, INT64_MAX, &packs);
     if (status != STORE_OK)
         return status;
-    sqlite3_bind_int64(packs, 1, key);
-    sqlite3_bind_int64(packs, 2, day_pack_day(time_ms));
     while ((status = store_row(store, packs)) == STORE_OK) {
-        const struct day_pack_label label = {key, sqlite3_column_int64(packs, 0)};
+        const int64_t from_ms = sqlite3_column_int64(packs, 0);
+        const struct day_pack_label label = {key, day_pack_day(from_ms)};
         const struct series_unpacked *day;
-        if (label.day > day_pack_day(bound_ms)) {
+        if (from_ms > bound_ms) {
             status = STORE_NOT_FOUND;
             break;
         }
@@ -314,16 +332,40 @@ enum store_status series_packed_after(struct store *store, int64_t key, int64_t 
     return status;
 }
 
-enum store_status series_pack_find(struct store *store, const struct day_pack_label *label,
-                                   sqlite3_stmt **pack) {
+enum store_status series_pack_at(struct store *store, int64_t key, int64_t time_ms,
+                                 sqlite3_stmt **pack) {
     enum store_status status =
-        store_statement(store, STATEMENT_PACK_GET,
-                        "SELECT pack FROM day_packs WHERE point = ?1 AND day = ?2", pack);
+        store_statement(store, STATEMENT_PACK_AT,
+                        "SELECT pack, from_ms FROM packs WHERE point = ?1 AND from_ms BETWEEN ?2 "
+                        "AND ?3 ORDER BY from_ms DESC LIMIT 1",
+                        pack);
     if (status != STORE_OK)
         return status;
-    sqlite3_bind_int64(*pack, 1, label->point);
-    sqlite3_bind_int64(*pack, 2, label->day);
+    sqlite3_bind_int64(*pack, 1, key);
+    sqlite3_bind_int64(*pack, 2, series_day_start(time_ms));
+    sqlite3_bind_int64(*pack, 3, time_ms);
     return store_row(store, *pack);
+}
+
+enum store_status series_pack_part_end(struct store *store, int64_t key, int64_t time_ms,
+                                       int64_t *end_ms) {
+    sqlite3_stmt *next;
+    enum store_status status = store_statement(
+        store, STATEMENT_PACK_NEXT,
+        "SELECT coalesce(min(from_ms), ?3) FROM packs WHERE point = ?1 AND from_ms > ?2 AND "
+        "from_ms < ?3",
+        &next);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(next, 1, key);
+    sqlite3_bind_int64(next, 2, time_ms);
+    sqlite3_bind_int64(next, 3, series_day_end(time_ms));
+    status = store_row(store, next);
+    if (status != STORE_OK)
+        return status;
+    *end_ms = sqlite3_column_int64(next, 0);
+    sqlite3_reset(next);
+    return STORE_OK;
 }
 
 enum store_status series_packed_at(struct store *store, int64_t key, int64_t time_ms,
@@ -331,7 +373,7 @@ enum store_status series_packed_at(struct store *store, int64_t key, int64_t tim
     const struct day_pack_label label = {key, day_pack_day(time_ms)};
     const struct series_unpacked *day;
     sqlite3_stmt *pack;
-    enum store_status status = series_pack_find(store, &label, &pack);
+    enum store_status status = series_pack_at(store, key, time_ms, &pack);
     if (status != STORE_OK)
         return status;
     status = series_unpack(store, UNPACKED_LOOKUP, &label, pack, 0, &day);
@@ -353,7 +395,7 @@ enum store_status series_packed_check(struct store *store, int64_t key, int64_t 
     if (from_ms < to_ms)
         status = open_packs(&cursor);
     while (status == STORE_OK && cursor.packs) {
-        const struct day_pack_label label = {key, cursor.pack_day};
+        const struct day_pack_label label = {key, day_pack_day(cursor.pack_from_ms)};
         status = series_unpack(store, UNPACKED_CURSOR, &label, cursor.packs, 1, &cursor.day);
         if (status == STORE_OK)
             status = next_pack(&cursor);
@@ -364,47 +406,57 @@ enum store_status series_packed_check(struct store *store, int64_t key, int64_t 
 
 /* ---- retention ---- */
 
-/* The oldest pack, when its day is over by then. A damaged one counts up to the end of its day. */
-static enum store_status find_oldest(struct store *store, int64_t key, int64_t before_ms,
-                                     struct day_pack_label *label, int64_t *last_ms,
-                                     int64_t *count) {
-    sqlite3_stmt *oldest;
-    enum store_status status = store_statement(
-        store, STATEMENT_PACK_OLDEST,
-        "SELECT day, pack, count FROM day_packs WHERE point = ?1 AND day < ?2 ORDER BY day LIMIT 1",
-        &oldest);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(oldest, 1, key);
-    sqlite3_bind_int64(oldest, 2, day_pack_day(before_ms));
-    status = store_row(store, oldest);
-    if (status != STORE_OK)
-        return status;
+/* A damaged pack counts up to the end of its day. */
+static enum store_status last_reading(struct store *store, const struct day_pack_label *label,
+                                      sqlite3_stmt *pack, int64_t *last_ms) {
     const struct series_unpacked *day = NULL;
-    *label = (struct day_pack_label){key, sqlite3_column_int64(oldest, 0)};
-    *count = sqlite3_column_int64(oldest, 2);
-    status = series_unpack(store, UNPACKED_LOOKUP, label, oldest, 1, &day);
+    enum store_status status = series_unpack(store, UNPACKED_LOOKUP, label, pack, 1, &day);
     *last_ms = (label->day + 1) * DAY_PACK_DAY_MS - 1;
     if (status == STORE_OK)
         *last_ms = day->readings[day->count - 1].time_ms;
-    sqlite3_reset(oldest);
     return status == STORE_DAMAGED ? STORE_OK : status;
 }
 
+/* The oldest pack of a point; STORE_NOT_FOUND when its day is not over by then. */
+static enum store_status find_oldest(struct store *store, int64_t key, int64_t before_ms,
+                                     int64_t *from_ms, int64_t *last_ms, int64_t *count) {
+    sqlite3_stmt *oldest;
+    enum store_status status = store_statement(
+        store, STATEMENT_PACK_OLDEST,
+        "SELECT from_ms, pack, count FROM packs WHERE point = ?1 ORDER BY from_ms LIMIT 1",
+        &oldest);
+    *from_ms = INT64_MAX;
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(oldest, 1, key);
+    status = store_row(store, oldest);
+    if (status != STORE_OK)
+        return status;
+    *from_ms = sqlite3_column_int64(oldest, 0);
+    *count = sqlite3_column_int64(oldest, 2);
+    const struct day_pack_label label = {key, day_pack_day(*from_ms)};
+    status = label.day < day_pack_day(before_ms) ? last_reading(store, &label, oldest, last_ms)
+                                                 : STORE_NOT_FOUND;
+    sqlite3_reset(oldest);
+    return status;
+}
+
 enum store_status series_packed_expire(struct store *store, int64_t key, int64_t before_ms,
-                                       int64_t *last_ms, int64_t *count) {
-    struct day_pack_label label;
-    enum store_status status = find_oldest(store, key, before_ms, &label, last_ms, count);
+                                       int64_t *last_ms, int64_t *count, int64_t *until_ms) {
+    int64_t from_ms;
+    enum store_status status = find_oldest(store, key, before_ms, &from_ms, last_ms, count);
+    *until_ms = from_ms == INT64_MAX ? INT64_MAX : series_day_end(from_ms) - 1;
+    const struct day_pack_label label = {key, day_pack_day(from_ms)};
     if (status == STORE_OK)
         status = series_hours_keep(store, &label);
     if (status != STORE_OK)
         return status;
     sqlite3_stmt *delete;
     status = store_statement(store, STATEMENT_PACK_DELETE,
-                             "DELETE FROM day_packs WHERE point = ?1 AND day = ?2", &delete);
+                             "DELETE FROM packs WHERE point = ?1 AND from_ms = ?2", &delete);
     if (status != STORE_OK)
         return status;
-    sqlite3_bind_int64(delete, 1, label.point);
-    sqlite3_bind_int64(delete, 2, label.day);
+    sqlite3_bind_int64(delete, 1, key);
+    sqlite3_bind_int64(delete, 2, from_ms);
     return store_run(store, delete);
 }

@@ -15,9 +15,9 @@
 
 /* A day unpacked, kept until another is: who reads on in the same day need not unpack it again. */
 struct series_unpacked {
-    struct day_pack_label label;
-    unsigned char *bytes; /* the pack it was made from */
-    size_t size;          /* 0: holds nothing */
+    struct day_pack_label label; /* the first of a day's packs is meant where only a day is named */
+    unsigned char *bytes;        /* the pack it was made from */
+    size_t size;                 /* 0: holds nothing */
     struct reading *readings;
     unsigned char *origins;
     size_t count;
@@ -44,7 +44,7 @@ struct series_cursor {
     int64_t key, from_ms, to_ms;
     sqlite3_stmt *rows, *packs; /* NULL when at the end */
     struct reading row;         /* the next of `rows` */
-    int64_t pack_day;           /* of `packs`; unpacked when `day` is not NULL */
+    int64_t pack_from_ms;       /* of `packs`; unpacked when `day` is not NULL */
     const struct series_unpacked *day;
     size_t next, end; /* in `day` */
 };
@@ -70,10 +70,19 @@ enum store_status series_packed_at(struct store *store, int64_t key, int64_t tim
                                    struct reading *reading);
 
 /**
- * The pack of a day, in column 0 of *pack: reset it. STORE_NOT_FOUND (already reset): not packed.
+ * The pack whose part of its day has an instant in it: column 0 of *pack, 1: where the part begins.
+ * Reset it. STORE_NOT_FOUND (already reset): not packed.
  */
-enum store_status series_pack_find(struct store *store, const struct day_pack_label *label,
-                                   sqlite3_stmt **pack);
+enum store_status series_pack_at(struct store *store, int64_t key, int64_t time_ms,
+                                 sqlite3_stmt **pack);
+
+/** Where the part of a day ends that has an instant in it: at the next pack or with the day. */
+enum store_status series_pack_part_end(struct store *store, int64_t key, int64_t time_ms,
+                                       int64_t *end_ms);
+
+/** Start and end of the UTC day of an instant. */
+int64_t series_day_start(int64_t time_ms);
+int64_t series_day_end(int64_t time_ms);
 
 /** Key of the next point after *key; STORE_NOT_FOUND behind the last. */
 enum store_status series_next_point(struct store *store, int64_t *key);
@@ -82,8 +91,12 @@ enum store_status series_next_point(struct store *store, int64_t *key);
 enum store_status series_packed_check(struct store *store, int64_t key, int64_t from_ms,
                                       int64_t to_ms);
 
-/** Deletes the oldest packed day if it ends by `before_ms`: *count readings up to *last_ms. */
+/**
+ * Deletes the oldest pack if its day ends by `before_ms`: *count readings up to *last_ms.
+ * STORE_NOT_FOUND: there is none; *until_ms is the last instant of the oldest's day, INT64_MAX: no
+ * pack.
+ */
 enum store_status series_packed_expire(struct store *store, int64_t key, int64_t before_ms,
-                                       int64_t *last_ms, int64_t *count);
+                                       int64_t *last_ms, int64_t *count, int64_t *until_ms);
 
 #endif

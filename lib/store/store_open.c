@@ -259,7 +259,7 @@ static enum store_status create(const struct opening *opening,
 static const char *const looks[] = {
     "SELECT count(*) FROM (SELECT 1 FROM points LIMIT 1)",
     "SELECT count(*) FROM (SELECT value, origin FROM readings ORDER BY point DESC LIMIT 1)",
-    "SELECT count(*) FROM (SELECT count, pack FROM day_packs ORDER BY point DESC LIMIT 1)",
+    "SELECT count(*) FROM (SELECT count, pack FROM packs ORDER BY point DESC LIMIT 1)",
     "SELECT count(*) FROM (SELECT value_ms, highest FROM hours ORDER BY point DESC LIMIT 1)",
     "SELECT count(*) FROM (SELECT hours FROM day_hours ORDER BY point DESC LIMIT 1)",
     "SELECT count(*) FROM (SELECT median FROM days ORDER BY point DESC LIMIT 1)",
@@ -292,22 +292,27 @@ static enum store_status look_at_tables(struct store *store, const struct openin
 }
 
 /*
- * A reader does not upgrade. In an older store nothing is packed yet: empty tables in memory stand
- * for those it lacks.
+ * A reader does not upgrade. Empty tables in memory, and a view of what was named otherwise, stand
+ * for the tables that an older store lacks.
  */
 static int stand_in_for_packs(sqlite3 *db, int version) {
     static const struct {
-        int since;
+        int from, before; /* versions that lack it */
         const char *sql;
     } tables[] = {
-        {2, "CREATE TEMP TABLE day_packs (point INTEGER, day INTEGER, count INTEGER, pack BLOB, "
-            "PRIMARY KEY (point, day)) WITHOUT ROWID"},
-        {3, "CREATE TEMP TABLE day_hours (point INTEGER, day INTEGER, hours BLOB, "
-            "PRIMARY KEY (point, day)) WITHOUT ROWID"},
+        {1, 2,
+         "CREATE TEMP TABLE packs (point INTEGER, from_ms INTEGER, count INTEGER, pack BLOB, "
+         "PRIMARY KEY (point, from_ms)) WITHOUT ROWID"},
+        {2, 4,
+         "CREATE TEMP VIEW packs AS SELECT point, day * 86400000 AS from_ms, count, pack FROM "
+         "day_packs"},
+        {1, 3,
+         "CREATE TEMP TABLE day_hours (point INTEGER, day INTEGER, hours BLOB, "
+         "PRIMARY KEY (point, day)) WITHOUT ROWID"},
     };
     int code = SQLITE_OK;
     for (size_t i = 0; i < sizeof tables / sizeof tables[0] && code == SQLITE_OK; i++)
-        if (version < tables[i].since)
+        if (version >= tables[i].from && version < tables[i].before)
             code = sqlite3_exec(db, tables[i].sql, NULL, NULL, NULL);
     return code;
 }
@@ -402,15 +407,6 @@ static enum store_status open_file(struct store *store, const struct opening *op
     return status == STORE_OK ? connect_store(store, opening, options) : status;
 }
 
-/* A store that is named through a link is locked beside the file itself. */
-static void resolve(const char *path, char real[STORE_PATH_MAX]) {
-    struct stat info;
-    bool is_link = lstat(path, &info) == 0 && S_ISLNK(info.st_mode);
-    char *found = is_link ? realpath(path, NULL) : NULL;
-    snprintf(real, STORE_PATH_MAX, "%s", found ? found : path);
-    free(found);
-}
-
 enum store_status store_open(const char *path, const struct store_options *options,
                              struct store **store, char *why, size_t why_size) {
     struct opening opening = {path, why, why_size};
@@ -419,11 +415,11 @@ enum store_status store_open(const char *path, const struct store_options *optio
     struct store *made = calloc(1, sizeof *made);
     if (!made)
         return refuse(&opening, STORE_OUT_OF_MEMORY, "%s: out of memory", path);
-    resolve(path, made->path);
-    opening.path = made->path;
+    snprintf(made->path, sizeof made->path, "%s", path);
     made->vfs = options->vfs;
     made->lock_descriptor = -1;
     made->pack_from_ms = INT64_MIN;
+    made->expiry.oldest_ms = INT64_MIN; /* not known yet */
     made->writable = options->mode == STORE_READ_WRITE;
     enum store_status status = open_file(made, &opening, options);
     if (status != STORE_OK) {

@@ -30,12 +30,14 @@ enum store_statement {
     STATEMENT_READING_BEFORE,
     STATEMENT_READING_AFTER,
     STATEMENT_READING_RANGE,
-    STATEMENT_READING_DAY,
+    STATEMENT_READING_SPAN,
+    STATEMENT_READING_IN_DAY,
     STATEMENT_READING_OLDEST,
     STATEMENT_READING_OLD,
     STATEMENT_READING_DELETE,
     STATEMENT_READING_DELETE_SPAN,
-    STATEMENT_PACK_GET,
+    STATEMENT_PACK_AT,
+    STATEMENT_PACK_NEXT,
     STATEMENT_PACK_PUT,
     STATEMENT_PACK_DELETE,
     STATEMENT_PACK_RANGE,
@@ -143,7 +145,11 @@ struct store {
     enum store_status broken;             /* the handle must not be used for writing any more */
     int64_t readings;                     /* running total, including what is uncommitted */
     int64_t readings_committed;
-    int64_t expire_key;    /* where series_expire goes on */
+    struct {
+        int64_t key; /* the last point that series_expire has looked at in this round; */
+        int64_t
+            oldest_ms; /* of what the round has left, the oldest: before it passes, no new one */
+    } expiry;
     int64_t pack_key;      /* the last point series_pack has done, */
     int64_t pack_from_ms;  /* and from when on it looks at the next */
     int64_t packed_to_day; /* no day after it is packed */

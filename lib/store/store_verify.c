@@ -103,7 +103,7 @@ static void tell_head(struct verify *verify, sqlite3_stmt *row) {
 
 static const char totals_sql[] =
     "SELECT name, value, (SELECT count(*) FROM readings) + "
-    "(SELECT coalesce(sum(count), 0) FROM day_packs) AS counted FROM totals "
+    "(SELECT coalesce(sum(count), 0) FROM packs) AS counted FROM totals "
     "WHERE name = 'readings' AND value <> counted UNION ALL "
     "SELECT name, value, (SELECT count(*) FROM outbox WHERE 'outbox ' || state = name) AS counted "
     "FROM totals WHERE name LIKE 'outbox %' AND value <> counted";
@@ -124,13 +124,13 @@ static void found_pack(struct verify *verify, sqlite3_stmt *pack,
           store_column_text(pack, 5), when, what);
 }
 
-/* Rows of the day beside its pack: none may be there twice. */
+/* Rows beside a pack: none may be there twice. */
 static enum store_status check_beside(struct verify *verify, sqlite3_stmt *pack, sqlite3_stmt *rows,
                                       const struct series_unpacked *day) {
     int code;
     sqlite3_bind_int64(rows, 1, day->label.point);
-    sqlite3_bind_int64(rows, 2, day->label.day * DAY_PACK_DAY_MS);
-    sqlite3_bind_int64(rows, 3, (day->label.day + 1) * DAY_PACK_DAY_MS - 1);
+    sqlite3_bind_int64(rows, 2, day->readings[0].time_ms);
+    sqlite3_bind_int64(rows, 3, day->readings[day->count - 1].time_ms);
     while ((code = sqlite3_step(rows)) == SQLITE_ROW) {
         int64_t time_ms = sqlite3_column_int64(rows, 0);
         size_t at = series_unpacked_find(day, time_ms);
@@ -141,9 +141,18 @@ static enum store_status check_beside(struct verify *verify, sqlite3_stmt *pack,
     return code == SQLITE_DONE ? STORE_OK : store_failure(verify->store, code);
 }
 
+/* A pack holds readings of its part of the day alone. */
+static void check_part(struct verify *verify, sqlite3_stmt *pack,
+                       const struct series_unpacked *day) {
+    int64_t end_ms = sqlite3_column_int64(pack, 7);
+    if (day->readings[0].time_ms < sqlite3_column_int64(pack, 1) ||
+        day->readings[day->count - 1].time_ms >= end_ms)
+        found_pack(verify, pack, &day->label, "holds readings of another part of the day");
+}
+
 static enum store_status check_pack(struct verify *verify, sqlite3_stmt *pack, sqlite3_stmt *rows) {
     const struct day_pack_label label = {sqlite3_column_int64(pack, 0),
-                                         sqlite3_column_int64(pack, 1)};
+                                         day_pack_day(sqlite3_column_int64(pack, 1))};
     const struct series_unpacked *day;
     enum store_status status = series_unpack(verify->store, UNPACKED_CURSOR, &label, pack, 3, &day);
     if (status == STORE_DAMAGED) {
@@ -154,6 +163,7 @@ static enum store_status check_pack(struct verify *verify, sqlite3_stmt *pack, s
         return status;
     if (sqlite3_column_int64(pack, 2) != (int64_t)day->count)
         found_pack(verify, pack, &label, "holds another number of readings than noted");
+    check_part(verify, pack, day);
     return check_beside(verify, pack, rows, day);
 }
 
@@ -173,10 +183,12 @@ static enum store_status verify_packs(struct verify *verify) {
     sqlite3 *db = verify->store->db;
     sqlite3_stmt *packs = NULL, *rows = NULL;
     int code = sqlite3_prepare_v2(db,
-                                  "SELECT d.point, d.day, d.count, d.pack, p.system, p.point, "
-                                  "1.0 * p.key / (SELECT max(key) FROM points) "
-                                  "FROM day_packs d JOIN points p ON p.key = d.point "
-                                  "ORDER BY d.point, d.day",
+                                  "SELECT d.point, d.from_ms, d.count, d.pack, p.system, p.point, "
+                                  "1.0 * p.key / (SELECT max(key) FROM points), "
+                                  "coalesce((SELECT min(from_ms) FROM packs n WHERE "
+                                  "n.point = d.point AND n.from_ms > d.from_ms), 1 << 62) "
+                                  "FROM packs d JOIN points p ON p.key = d.point "
+                                  "ORDER BY d.point, d.from_ms",
                                   -1, &packs, NULL);
     if (code == SQLITE_OK)
         code = sqlite3_prepare_v2(db,
@@ -205,8 +217,9 @@ static void tell_day_hours(struct verify *verify, sqlite3_stmt *row) {
 }
 
 static const char day_hours_sql[] =
-    "SELECT h.point, h.day, h.hours, d.day IS NOT NULL, p.system, p.point FROM day_hours h "
-    "JOIN points p ON p.key = h.point LEFT JOIN day_packs d ON d.point = h.point AND d.day = h.day";
+    "SELECT h.point, h.day, h.hours, d.from_ms IS NOT NULL, p.system, p.point FROM day_hours h "
+    "JOIN points p ON p.key = h.point LEFT JOIN packs d ON d.point = h.point AND "
+    "d.from_ms = h.day * 86400000";
 
 /* ---- rollups ---- */
 

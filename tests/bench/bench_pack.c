@@ -203,11 +203,10 @@ static double ask(const char *path, const char *sql) {
 
 static void tell_size(const struct run *run, const char *path) {
     double total = (double)(run->days * run->systems) * POINTS * A_DAY;
-    double packed = ask(path, "SELECT coalesce(sum(count), 0) FROM day_packs");
+    double packed = ask(path, "SELECT coalesce(sum(count), 0) FROM packs");
     double file = ask(path, "SELECT sum(pgsize) FROM dbstat WHERE aggregate = TRUE");
-    double packs =
-        ask(path, "SELECT pgsize FROM dbstat WHERE aggregate = TRUE AND name = 'day_packs'");
-    double inside = ask(path, "SELECT sum(length(pack)) FROM day_packs");
+    double packs = ask(path, "SELECT pgsize FROM dbstat WHERE aggregate = TRUE AND name = 'packs'");
+    double inside = ask(path, "SELECT sum(length(pack)) FROM packs");
     double rows =
         ask(path, "SELECT pgsize FROM dbstat WHERE aggregate = TRUE AND name = 'readings'");
     double hours = ask(path, "SELECT sum(pgsize) FROM dbstat WHERE aggregate = TRUE AND name IN "

@@ -47,8 +47,8 @@ static void damage(void) {
     char sql[300];
     sqlite3 *db;
     snprintf(sql, sizeof sql,
-             "UPDATE day_packs SET pack = CAST(substr(pack, 1, 20) || x'00' || substr(pack, 22) AS "
-             "BLOB) WHERE day = %lld",
+             "UPDATE packs SET pack = CAST(substr(pack, 1, 20) || x'00' || substr(pack, 22) AS "
+             "BLOB) WHERE from_ms = 86400000 * %lld",
              (long long)DAMAGED_DAY);
     ck_assert_int_eq(sqlite3_open(path, &db), SQLITE_OK);
     ck_assert_int_eq(sqlite3_exec(db, sql, NULL, NULL, NULL), SQLITE_OK);
