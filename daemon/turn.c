@@ -39,14 +39,20 @@ static int64_t sooner(int64_t a, int64_t b) {
     return a < b ? a : b;
 }
 
+/* What cannot be done now, without a store or a clock, is not due. */
+static int64_t work_due_ms(const struct service *service) {
+    if (!service->store)
+        return INT64_MAX;
+    int64_t due_ms = service->next_dispatch_ms;
+    if (service->clock_set)
+        due_ms = sooner(due_ms, sooner(service->next_tick_ms, service->next_upkeep_ms));
+    return due_ms;
+}
+
 static int wait_ms(const struct service *service, bool more) {
     if (more)
         return 0;
-    int64_t wait = WAIT_AT_MOST_MS;
-    wait = sooner(wait, service->next_tick_ms - service->now_ms);
-    wait = sooner(wait, service->next_dispatch_ms - service->now_ms);
-    if (service->store)
-        wait = sooner(wait, service->next_upkeep_ms - service->now_ms);
+    int64_t wait = sooner(WAIT_AT_MOST_MS, work_due_ms(service) - service->now_ms);
     if (service->backlog)
         wait = sooner(wait, backlog_look_ms);
     struct web_server *const servers[] = {service->page, service->operator_server};
