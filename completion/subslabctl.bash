@@ -7,7 +7,7 @@ _subslabctl_describe() {
     case $1 in
     systems) echo '--status --json' ;;
     show) echo '--json | system' ;;
-    alarms) echo '--all --system --since --json' ;;
+    alarms) echo '--all --system --since --limit --before --json' ;;
     acknowledge) echo '--by --note | alarm' ;;
     shelve) echo '--until --by --why | alarm' ;;
     unshelve) echo '| alarm' ;;
@@ -94,7 +94,7 @@ _subslabctl_option_value() {
             $'in\\\\ spec\ndrifting\nout\\\\ of\\\\ spec\nsilent\nout\\\\ of\\\\ service' -- "$2")
         ;;
     --until | --by | --why | --note | --since | --on | --found | --did | --at | --from | --to | \
-        --next-calibration | --learn) ;;
+        --next-calibration | --learn | --limit | --before) ;;
     *) return 1 ;;
     esac
 }

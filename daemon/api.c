@@ -1,5 +1,6 @@
 #include "api.h"
 
+#include "alarm/text_repair.h"
 #include "api_private.h"
 #include "api_show.h"
 #include "api_visits.h"
@@ -35,7 +36,9 @@ void api_error(struct api_call *call, int status, const char *format, ...) {
     va_end(arguments);
     free(call->answer->body);
     call->answer->body = NULL;
-    api_json(call, status, json_pack("{s:s?}", "error", text));
+    char *sentence = text_repair(text); /* it may hold any bytes of the request */
+    api_json(call, status, json_pack("{s:s?}", "error", sentence));
+    free(sentence);
 }
 
 json_t *api_time(int64_t time_ms) {
@@ -89,6 +92,21 @@ bool api_instant(struct api_call *call, const char *name, const char *text,
     return false;
 }
 
+bool api_count(struct api_call *call, const char *name, int64_t most, int64_t *count) {
+    const char *text = web_query(call->request, name);
+    *count = 0;
+    if (!text)
+        return true;
+    size_t length = strlen(text);
+    if (length > 0 && length < 19 && strspn(text, "0123456789") == length)
+        *count = strtoll(text, NULL, 10);
+    if (*count >= 1 && *count <= most)
+        return true;
+    api_error(call, 400, "%s: \"%s\" is not allowed; allowed: a whole number from 1 to %lld", name,
+              text, (long long)most);
+    return false;
+}
+
 bool api_commit(struct api_call *call) {
     struct api *api = call->api;
     if (pipeline_store(api->pipeline) && !api->store_failing &&
@@ -106,10 +124,6 @@ struct store *api_store(struct api_call *call) {
 }
 
 /* ---- routes ---- */
-
-static void get_systems(struct api_call *call) {
-    api_json(call, 200, api_systems(call->api, web_query(call->request, "status")));
-}
 
 static void get_system(struct api_call *call) {
     size_t system = api_system(call, call->parts[1]);
@@ -145,7 +159,7 @@ static const struct route routes[] = {
     {"GET", "/health", api_health, false},
     {"GET", "/metrics", api_metrics, false},
     {"GET", "/visits.ics", get_calendar, false},
-    {"GET", "/api/systems", get_systems, false},
+    {"GET", "/api/systems", api_systems, false},
     {"GET", "/api/systems/*", get_system, false},
     {"GET", "/api/alarms", api_alarms_list, false},
     {"GET", "/api/visits", get_visits, false},

@@ -28,10 +28,11 @@ struct api {
     int64_t started_ms, now_ms;
     int64_t longest_turn_ms, recent_turn_ms; /* ever; of about the last minute */
     uint64_t turns;
-    int64_t lost_since_ms; /* broker; TIMESTAMP_NONE while connected */
-    struct page *page;     /* sessions of the page; NULL until it is first asked */
-    bool reload_refused;   /* the settings on disk are not those in force */
-    bool history_came;     /* an import: past days may be due; whoever looks puts it back */
+    int64_t lists_until_ms; /* monotonic: when this turn has done enough for long lists */
+    int64_t lost_since_ms;  /* broker; TIMESTAMP_NONE while connected */
+    struct page *page;      /* sessions of the page; NULL until it is first asked */
+    bool reload_refused;    /* the settings on disk are not those in force */
+    bool history_came;      /* an import: past days may be due; whoever looks puts it back */
 };
 
 /** Answers one request (a web_handler; context is a struct api). */

@@ -43,6 +43,10 @@ size_t api_system(struct api_call *call, const char *id);
 bool api_instant(struct api_call *call, const char *name, const char *text,
                  const struct time_zone *zone, bool ahead, int64_t *time_ms);
 
+/** A whole number from 1 to `most` given in the query; 0 when it is not there. False after a 400.
+ */
+bool api_count(struct api_call *call, const char *name, int64_t most, int64_t *count);
+
 /** RFC 3339 or null. */
 json_t *api_time(int64_t time_ms);
 /** A number, or null for NaN and infinities. */
@@ -54,17 +58,27 @@ bool api_commit(struct api_call *call);
 struct store *api_store(struct api_call *call);
 
 /* api_systems.c */
-json_t *api_systems(struct api *api, const char *only_status);
+void api_systems(struct api_call *call);
 /** Systems of the fleet, worst first; the caller frees. */
 size_t *api_systems_worst_first(const struct api *api, size_t *count);
 /** One of that list as JSON. */
 json_t *api_system_line(const struct api *api, size_t system);
-/* api_alarms.c */
+/* api_alarm_list.c */
+/** Which alarms a list holds. */
+struct api_alarm_choice {
+    bool all;         /* those that are over too */
+    size_t system;    /* FLEET_NONE: all */
+    int64_t since_ms; /* raised, with `all` or standing, since then; TIMESTAMP_NONE: ever */
+    int64_t before;   /* goes on behind the alarm of this number; 0: begins with the newest */
+    int64_t limit;    /* 0: none */
+};
 void api_alarms_list(struct api_call *call);
-/** Open alarms, newest first; of one system, or NULL: all. */
-json_t *api_alarms_open(struct api *api, const char *system);
-/** Open and past ones, newest first, at most `limit`; NULL when the store can't be read. */
-json_t *api_alarms_history(struct api *api, const char *system, int64_t limit);
+/** The list, newest first; NULL when the store can't be read, or knows no such alarm as `before`.
+ */
+json_t *api_alarms(struct api *api, const struct api_alarm_choice *choice);
+/** One alarm. */
+json_t *api_alarm_json(const struct api *api, const struct alarm *alarm);
+/* api_alarms.c */
 void api_alarm_change(struct api_call *call);
 void api_service_change(struct api_call *call, bool out);
 /* api_records.c */

@@ -229,7 +229,7 @@ static bool apply_cursor(struct api_call *call, struct page *page) {
 static bool choose(struct api_call *call, struct page *page) {
     const char *system = web_query(call->request, "system");
     const char *point = web_query(call->request, "point");
-    const char *limit = web_query(call->request, "limit");
+    int64_t limit = 0;
     page->system = system ? api_system(call, system) : FLEET_NONE;
     if (!system)
         api_error(call, 400, "system: is missing");
@@ -245,8 +245,9 @@ static bool choose(struct api_call *call, struct page *page) {
             return false;
         }
     }
-    long wanted = limit ? strtol(limit, NULL, 10) : PAGE_DEFAULT;
-    page->limit = wanted < 1 ? 1 : wanted > PAGE_MOST ? PAGE_MOST : (size_t)wanted;
+    if (!api_count(call, "limit", INT32_MAX, &limit))
+        return false;
+    page->limit = !limit ? PAGE_DEFAULT : limit > PAGE_MOST ? PAGE_MOST : (size_t)limit;
     return true;
 }
 

@@ -264,7 +264,8 @@ static json_t *alarms_json(struct api *api, size_t system) {
         if (open && alarm_open(open))
             explain_alarm(api->pipeline, open);
     }
-    return api_alarms_open(api, fleet_system_id(api->fleet, system));
+    const struct api_alarm_choice open = {.system = system, .since_ms = TIMESTAMP_NONE};
+    return api_alarms(api, &open);
 }
 
 json_t *api_show(struct api *api, size_t system) {

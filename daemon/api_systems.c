@@ -1,7 +1,7 @@
 /*
  * The list of systems, worst first.
  */
-#include "api_private.h"
+#include "api_list.h"
 #include "api_visits.h"
 #include "monitor/judge.h"
 
@@ -156,16 +156,53 @@ json_t *api_system_line(const struct api *api, size_t system) {
     return line_json(api, &line);
 }
 
-json_t *api_systems(struct api *api, const char *only_status) {
-    const struct monitor *monitor = pipeline_monitor(api->pipeline);
-    size_t count = 0, *order = api_systems_worst_first(api, &count);
-    json_t *list = json_array();
-    for (size_t i = 0; i < count; i++) {
+/* ---- the list ---- */
+
+enum { LOOKS_A_STEP = 100 };
+
+struct system_list {
+    const struct fleet *fleet; /* the order is of this one */
+    char *status;              /* only these; NULL: all */
+    size_t *order, count, at;
+};
+
+static void free_list(void *context) {
+    struct system_list *list = context;
+    free(list->status);
+    free(list->order);
+    free(list);
+}
+
+/* One line a step: the mean of radon is read from the store. */
+static enum api_list_step step_list(void *context, struct api *api, struct api_list *rows) {
+    struct system_list *list = context;
+    if (api->fleet != list->fleet)
+        return API_LIST_FAILED; /* the settings were read again */
+    for (size_t looks = 0; list->at < list->count && looks < LOOKS_A_STEP; looks++) {
+        size_t system = list->order[list->at++];
         int64_t since_ms = 0;
-        const char *word = monitor_status_word(monitor_status(monitor, order[i], &since_ms));
-        if (!only_status || strcmp(only_status, word) == 0)
-            json_array_append_new(list, api_system_line(api, order[i]));
+        const char *word =
+            monitor_status_word(monitor_status(pipeline_monitor(api->pipeline), system, &since_ms));
+        if (list->status && strcmp(list->status, word) != 0)
+            continue;
+        api_list_add(rows, api_system_line(api, system));
+        break;
     }
-    free(order);
-    return list;
+    return list->at < list->count ? API_LIST_MORE : API_LIST_END;
+}
+
+void api_systems(struct api_call *call) {
+    static const struct api_list_source source = {step_list, free_list};
+    const char *status = web_query(call->request, "status");
+    struct system_list *list = calloc(1, sizeof *list);
+    if (list) {
+        list->fleet = call->api->fleet;
+        list->order = api_systems_worst_first(call->api, &list->count);
+        list->status = status ? strdup(status) : NULL;
+        if (!list->order || (status && !list->status)) {
+            free_list(list);
+            list = NULL;
+        }
+    }
+    api_list_answer(call, &source, list);
 }

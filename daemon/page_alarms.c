@@ -4,7 +4,10 @@
 #include "page_alarm_items.h"
 #include "page_text.h"
 
-enum { OPEN_MOST = 200, PAST_MOST = 200 };
+#include <stdio.h>
+#include <stdlib.h>
+
+enum { ROWS_A_PAGE = 100 };
 
 static void write_choice(struct page_view *view, bool all) {
     struct html_address open = page_address(view, "/alarms"), past = open;
@@ -18,37 +21,58 @@ static void write_choice(struct page_view *view, bool all) {
     html_markup(&view->html, "</li></ul></nav>");
 }
 
-static void write_open(struct page_view *view) {
-    json_t *alarms = api_alarms_open(view->api, NULL);
-    size_t count = json_array_size(alarms);
-    while (json_array_size(alarms) > OPEN_MOST)
-        json_array_remove(alarms, json_array_size(alarms) - 1);
-    if (count > OPEN_MOST) {
-        html_markup(&view->html, "<p class=\"notice\">");
-        html_format(&view->html, "%zu alarms are open; here are the newest %d.", count, OPEN_MOST);
-        html_markup(&view->html, "</p>");
+/* The newest are one page, and each further page begins behind the last alarm of the one before. */
+static void write_pages(struct page_view *view, const struct api_alarm_choice *choice,
+                        const json_t *next) {
+    struct html_address newest = page_address(view, "/alarms"), older;
+    if (!choice->before && !next)
+        return;
+    html_address_query(&newest, "all", choice->all ? "1" : NULL);
+    older = newest;
+    html_markup(&view->html, "<nav class=\"pages\" aria-label=\"Pages of the list\"><p>");
+    if (choice->before)
+        html_element(&view->html, "a", "← newest", "href", newest.text, "rel", "first", "data-key",
+                     "ArrowLeft", NULL);
+    if (next) {
+        char number[24];
+        snprintf(number, sizeof number, "%.0f", page_json_number(next, "id"));
+        html_address_query(&older, "before", number);
+        html_markup(&view->html, " ");
+        html_element(&view->html, "a", "older →", "href", older.text, "rel", "next", "data-key",
+                     "ArrowRight", NULL);
     }
-    html_markup(&view->html, "<h2>Open</h2>");
-    page_alarm_items(view, alarms, FLEET_NONE);
+    html_markup(&view->html, "</p></nav>");
+}
+
+static void write_alarms(struct page_view *view, struct api_alarm_choice *choice) {
+    choice->limit = ROWS_A_PAGE + 1; /* is there one more? */
+    json_t *alarms = api_alarms(view->api, choice), *next = NULL;
+    if (json_array_size(alarms) > ROWS_A_PAGE) {
+        json_array_remove(alarms, ROWS_A_PAGE);
+        next = json_array_get(alarms, ROWS_A_PAGE - 1);
+    }
+    html_element(&view->html, "h2", choice->all ? "History, newest first" : "Open, newest first",
+                 NULL);
+    if (!alarms)
+        html_markup(&view->html, "<p>There is no such list now: the store can't be read, or the "
+                                 "address names an alarm that is not known.</p>");
+    else if (choice->all)
+        page_alarm_history(view, alarms, FLEET_NONE);
+    else
+        page_alarm_items(view, alarms, FLEET_NONE);
+    write_pages(view, choice, next);
     json_decref(alarms);
 }
 
 void page_alarms(struct page_view *view) {
     const struct page_head head = {.title = "Alarms", .current = "/alarms", .system = FLEET_NONE};
-    bool all = *page_query(view, "all");
+    struct api_alarm_choice choice = {.all = *page_query(view, "all") != '\0',
+                                      .system = FLEET_NONE,
+                                      .since_ms = TIMESTAMP_NONE,
+                                      .before = strtoll(page_query(view, "before"), NULL, 10)};
     page_begin(view, &head);
     html_markup(&view->html, "<h1>Alarms</h1>");
-    write_choice(view, all);
-    if (!all) {
-        write_open(view);
-    } else {
-        json_t *alarms = api_alarms_history(view->api, NULL, PAST_MOST);
-        html_markup(&view->html, "<h2>History, newest first</h2>");
-        if (alarms)
-            page_alarm_history(view, alarms, FLEET_NONE);
-        else
-            html_markup(&view->html, "<p>The store can't be read now.</p>");
-        json_decref(alarms);
-    }
+    write_choice(view, choice.all);
+    write_alarms(view, &choice);
     page_end(view, 200);
 }

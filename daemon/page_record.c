@@ -98,8 +98,9 @@ static size_t leave_out_sensors(json_t *history) {
 }
 
 static void write_happened(struct page_view *view, size_t system, const json_t *show) {
-    json_t *history =
-        api_alarms_history(view->api, fleet_system_id(view->api->fleet, system), LOOKED_AT_MOST);
+    const struct api_alarm_choice past = {
+        .all = true, .system = system, .since_ms = TIMESTAMP_NONE, .limit = LOOKED_AT_MOST};
+    json_t *history = api_alarms(view->api, &past);
     size_t of_sensors = leave_out_sensors(history), count = json_array_size(history);
     while (json_array_size(history) > ALARMS_MOST)
         json_array_remove(history, json_array_size(history) - 1);

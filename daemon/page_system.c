@@ -379,7 +379,9 @@ void page_system(struct page_view *view, size_t system) {
     const struct system_description *about = view->api->fleet->systems[system].description;
     const struct page_head head = {.title = about->name, .system = system};
     json_t *show = page_show(view, system);
-    json_t *history = api_alarms_history(view->api, about->id, PAST_ALARMS_MOST);
+    const struct api_alarm_choice past = {
+        .all = true, .system = system, .since_ms = TIMESTAMP_NONE, .limit = PAST_ALARMS_MOST};
+    json_t *history = api_alarms(view->api, &past);
     page_begin(view, &head);
     write_top(view, system, show);
     html_markup(&view->html, "<section><h2>Open alarms</h2>");

@@ -160,7 +160,7 @@ void page_begin(struct page_view *view, const struct page_head *head) {
 static void write_units_switch(struct page_view *view) {
     bool si = view->units == UNIT_SYSTEM_SI;
     struct html_address address = html_address(view->request->path);
-    static const char *const kept[] = {"status", "find", "page", "range", "to", "all"};
+    static const char *const kept[] = {"status", "find", "page", "range", "to", "all", "before"};
     for (size_t i = 0; i < sizeof kept / sizeof kept[0]; i++)
         html_address_query(&address, kept[i], page_query(view, kept[i]));
     html_address_query(&address, "units", si ? "us" : "si");

@@ -21,6 +21,7 @@
 enum { MOST_A_BATCH = 4096, WAIT_AT_MOST_MS = 1000, SLOTS = 5 };
 static const int64_t jump_least_ms = 30 * DURATION_SECOND_MS;
 static const int64_t backlog_look_ms = 250;
+static const int64_t lists_a_turn_ms = 20;
 static const int64_t turn_slow_ms = DURATION_SECOND_MS;
 
 /* ---- waiting ---- */
@@ -155,6 +156,7 @@ static void refresh_api(struct service *service) {
     service->api.longest_turn_ms = service->longest_turn_ms;
     service->api.recent_turn_ms = service->recent_turn_ms;
     service->api.turns = service->turns;
+    service->api.lists_until_ms = clock_monotonic_ms() + lists_a_turn_ms;
     service->api.lost_since_ms = service->lost_since_ms;
 }
 

@@ -6,8 +6,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Alarms stand in one array, and for look-ups in a list per system (the last one is the fleet's and
-   the daemon's), so that a whole region going silent stays linear. */
+/* Alarms stand in one array by their numbers, and for look-ups in a list per system (the last one
+   is the fleet's and the daemon's), so that a whole region going silent stays linear. */
 struct alarm_book {
     const struct fleet *fleet;
     struct alarm **alarms;
@@ -48,6 +48,19 @@ void alarm_book_destroy(struct alarm_book *book) {
     free(book);
 }
 
+/* Where a number is or belongs. */
+static size_t place_of(const struct alarm_book *book, int64_t id) {
+    size_t low = 0, high = book->count;
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        if (book->alarms[middle]->id < id)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low;
+}
+
 static struct alarm *add(struct alarm_book *book, const struct alarm *facts) {
     if (book->count == book->capacity) {
         size_t capacity = book->capacity ? book->capacity * 2 : 16;
@@ -64,7 +77,10 @@ static struct alarm *add(struct alarm_book *book, const struct alarm *facts) {
     struct alarm **head = head_of(book, alarm->system);
     alarm->next_of_system = *head;
     *head = alarm;
-    book->alarms[book->count++] = alarm;
+    size_t place = place_of(book, alarm->id); /* nearly always the end */
+    memmove(book->alarms + place + 1, book->alarms + place,
+            (book->count++ - place) * sizeof(struct alarm *));
+    book->alarms[place] = alarm;
     return alarm;
 }
 
@@ -184,10 +200,12 @@ static void supersede(struct alarm_book *book, const struct alarm *facts) {
 }
 
 static struct alarm *open_alarm(struct alarm_book *book, const struct alarm *facts) {
-    struct alarm *alarm = add(book, facts);
+    struct alarm numbered = *facts;
+    numbered.id = book->highest_id + 1;
+    struct alarm *alarm = add(book, &numbered);
     if (!alarm)
         return NULL;
-    alarm->id = ++book->highest_id;
+    book->highest_id = alarm->id;
     alarm->returned_ms = TIMESTAMP_NONE;
     alarm->acknowledged_ms = TIMESTAMP_NONE;
     alarm->shelved_until_ms = TIMESTAMP_NONE;
@@ -239,11 +257,8 @@ bool alarm_book_history(struct alarm_book *book, const struct alarm *facts, int6
 }
 
 struct alarm *alarm_book_find(const struct alarm_book *book, int64_t id) {
-    for (size_t i = 0; i < book->count; i++) {
-        if (book->alarms[i]->id == id)
-            return book->alarms[i];
-    }
-    return NULL;
+    size_t place = place_of(book, id);
+    return place < book->count && book->alarms[place]->id == id ? book->alarms[place] : NULL;
 }
 
 size_t alarm_book_count(const struct alarm_book *book) {

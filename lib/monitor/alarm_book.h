@@ -43,7 +43,8 @@ bool alarm_book_history(struct alarm_book *book, const struct alarm *facts, int6
 
 struct alarm *alarm_book_find(const struct alarm_book *book, int64_t id);
 size_t alarm_book_count(const struct alarm_book *book);
-/** i-th open alarm (also some that are closed and not yet written: ask alarm_open). */
+/** i-th open alarm by number, the lowest first (also some that are closed and not yet written: ask
+ * alarm_open). */
 const struct alarm *alarm_book_at(const struct alarm_book *book, size_t i);
 /** The same for changing; tell the book with alarm_book_touch. */
 struct alarm *alarm_book_get(struct alarm_book *book, size_t i);

@@ -43,8 +43,10 @@ struct record_alarm_filter {
     const char *condition; /* NULL: all */
     int64_t since_ms;      /* raised or standing at or after; TIMESTAMP_NONE: all */
     int64_t limit;         /* 0: no limit */
+    /* Where the list goes on: behind the alarm of this number and raise; before_id 0: nowhere. */
+    int64_t before_id, before_raised_ms;
 };
-/** Newest raised first. */
+/** Newest raised first, of one instant the highest number. */
 enum store_status record_alarm_list(struct store *store, const struct record_alarm_filter *filter,
                                     bool (*row)(void *context, const struct record_alarm *alarm),
                                     void *context);

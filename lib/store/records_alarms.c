@@ -108,6 +108,7 @@ enum store_status record_alarm_highest(struct store *store, int64_t *id) {
     "SELECT " ALARM_COLUMNS " FROM alarms WHERE " first                                            \
     " AND (?2 IS NULL OR point = ?2) AND (?3 IS NULL OR condition = ?3) AND (?4 IS NULL OR "       \
     "raised_ms >= ?4 OR returned_ms IS NULL OR returned_ms >= ?4) "                                \
+    "AND (raised_ms, id) < (?6, ?7) "                                                              \
     "ORDER BY raised_ms DESC, id DESC LIMIT ?5"
 
 static enum store_status
@@ -149,6 +150,8 @@ enum store_status record_alarm_list(struct store *store, const struct record_ala
     store_bind_text(list, 3, filter->condition);
     store_bind_time(list, 4, filter->since_ms);
     sqlite3_bind_int64(list, 5, filter->limit > 0 ? filter->limit : -1);
+    sqlite3_bind_int64(list, 6, filter->before_id ? filter->before_raised_ms : INT64_MAX);
+    sqlite3_bind_int64(list, 7, filter->before_id ? filter->before_id : INT64_MAX);
     return hand_out_alarms(store, list, row, context);
 }
 

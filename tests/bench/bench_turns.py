@@ -10,6 +10,7 @@ Environment: TEST_ONLY (part of a case's name).
 import os
 import sqlite3
 import sys
+import threading
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
 # pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
@@ -160,6 +161,63 @@ def a_late_reading_that_changes_all_after(place):
     late = [("subslab/mill/suction", timed(50, now_ms() - 1_990_000 * MINUTE + 30_000))]
     measured(daemon, lambda: broker.publish(late), all_looked_at(daemon, 1), 120)
     equal([a["condition"] for a in daemon.alarms()], ["suction-low"], "what stands")
+
+
+# ---- long lists ----
+
+def occurrences(points, every, is_open, since_ms, count=1):
+    """SQL: occurrences of `sensor-silent` at points, every so many milliseconds from a time on."""
+    return (f"WITH RECURSIVE n(n) AS (VALUES (0) UNION ALL SELECT n + 1 FROM n WHERE n < {count - 1}) "
+            "INSERT INTO alarms (system, point, condition, state, priority, since_ms, raised_ms, "
+            "returned_ms, value, setpoint, unit, told, open) SELECT system, point, "
+            f"'suction-low', '{'unacknowledged' if is_open else 'normal'}', 'medium', t, t, "
+            f"{'NULL' if is_open else 't + 600000'}, 100, 200, 'Pa', 1, {int(is_open)} FROM "
+            f"(SELECT system, point, :now - {since_ms} + n * {every} + key AS t FROM points "
+            f"CROSS JOIN n WHERE {points})")
+
+
+def asking(daemon, *requests):
+    """(provoke, done) for requests made one after another beside the measuring."""
+    answers = []
+
+    def ask():
+        for path, page in requests:
+            answer = daemon.request("GET", path, page=page, timeout=60)
+            check(answer.status == 200, f"{path}: {answer.status}")
+            answers.append(len(answer.body))
+            print(f"        {path}: {len(answer.body) / 1024:.0f} KiB", flush=True)
+    thread = threading.Thread(target=ask)
+    return thread.start, lambda: not thread.is_alive() and len(answers) == len(requests)
+
+
+@case
+def the_whole_history(place):
+    """175 000 alarms of the past, asked for as one list and by the tool's pages."""
+    _, daemon = started(place, [system(f"s{i}", list(POINTS)) for i in range(100)],
+                        [occurrences("1", MINUTE * 60, False, 450 * HOUR, 438)])
+    measured(daemon, *asking(daemon, ("/api/alarms?all=1", False), ("/api/alarms?all=1&limit=1000", False),
+                             ("/alarms?all=1", True)), 120)
+
+
+@case
+def fifty_thousand_open_alarms(place):
+    """Five open alarms at each of 10 000 systems, all asked for, on the page too, while readings come."""
+    points = [point(f"suction-{n}", every="10 min") for n in range(5)]
+    broker, daemon = started(place, [system(f"s{i}", points) for i in range(10_000)],
+                             [occurrences("1", 0, True, DAY)])
+    broker.publish([(f"subslab/s{i}/suction-0", timed(200, now_ms())) for i in range(2000)])
+    measured(daemon, *asking(daemon, ("/api/alarms", False), ("/alarms", True), ("/", True),
+                             ("/api/alarms?limit=10", False)), 120)
+
+
+@case
+def ten_thousand_systems_listed(place):
+    """The list of 10 000 systems, each with a month of hourly radon."""
+    broker, daemon = started(place, [system(f"s{i}", list(POINTS)) for i in range(10_000)],
+                             [readings("point = 'radon'", 24 * 31, HOUR),
+                              "INSERT INTO hours SELECT point, time_ms / 3600000 * 3600000, 1, value * "
+                              "3600000, 3600000, value, value FROM readings"])
+    measured(daemon, *asking(daemon, ("/api/systems", False), ("/", True)), 300)
 
 
 if __name__ == "__main__":

@@ -15,7 +15,7 @@ trap 'rm -rf "$scratch"' EXIT
 is_run() {
     case $1 in
     *.c) grep -q "START_TEST($2)" "$1" && [ "$(grep -cw -- "$2" "$1")" -ge 2 ] ;;
-    *.py) grep -A 1 '^@suite.test' "$1" | grep -q "^def $2(" ;;
+    *.py) grep -A 1 -E '^@(suite\.test|case)' "$1" | grep -q "^def $2(" ;;
     *) grep -qF -- "$2" "$1" ;;
     esac
 }

@@ -1,0 +1,167 @@
+#!/usr/bin/env python3
+"""Long lists with the real daemon and tool: pages of rows, answers in parts, and what a request
+that makes no sense is told. (How long a turn they take at full size: tests/bench/bench_turns.py.)"""
+import json
+import os
+import re
+import socket
+import sqlite3
+import sys
+import time
+from urllib.parse import urlencode
+
+sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
+from contract import Tool  # noqa: E402
+from harness import Suite, check, equal, now_ms, plain_point, rfc3339, system, wait_until  # noqa: E402
+
+suite = Suite()
+MINUTE, DAY = 60_000, 86400_000
+PAST, OPEN, SYSTEMS = 2500, 1300, 60
+
+
+def alarm_rows(store, first, count, is_open, raised):
+    """Rows of the table of alarms; `raised` gives the time of the n-th."""
+    store.executemany(
+        "INSERT INTO alarms (id, system, point, condition, state, priority, since_ms, raised_ms, "
+        "returned_ms, value, setpoint, unit, told, open) VALUES (?, ?, ?, 'suction-low', ?, "
+        "'medium', ?, ?, ?, 100, 200, 'Pa', 1, ?)",
+        [(first + n, f"s{n % SYSTEMS}", f"suction-{n // SYSTEMS}" if is_open else "suction-0",
+          "unacknowledged" if is_open else "normal", raised(n) - MINUTE, raised(n),
+          None if is_open else raised(n) + MINUTE, int(is_open)) for n in range(count)])
+
+
+def with_alarms(place):
+    """A daemon whose store holds a long history, many open alarms, and a few at one instant."""
+    points = [plain_point(f"suction-{n}", "suction") for n in range(OPEN // SYSTEMS + 1)]
+    daemon = place.daemon(place.broker(), [system(f"s{n}", points) for n in range(SYSTEMS)])
+    daemon.start()
+    daemon.stop()
+    now = now_ms()
+    with sqlite3.connect(daemon.store) as store:
+        alarm_rows(store, 1, PAST, False, lambda n: now - 400 * DAY + (n // 3) * MINUTE)
+        alarm_rows(store, PAST + 1, OPEN, True, lambda n: now - DAY + (n // 700) * MINUTE)
+    store.close()
+    return daemon.start()
+
+
+def pages(daemon, size, **query):
+    """The rows of a list, taken page by page."""
+    rows, before = [], {}
+    while True:
+        page = daemon.get("/api/alarms", limit=size, **before, **query)
+        check(len(page) <= size, "no more than asked for")
+        rows += page
+        if len(page) < size:
+            return rows
+        before = {"before": page[-1]["id"]}
+
+
+def in_order(rows, what):
+    keys = [(row["raised"], row["id"]) for row in rows]
+    equal(keys, sorted(keys, reverse=True), f"{what}: newest first")
+    equal(len(set(row["id"] for row in rows)), len(rows), f"{what}: each once")
+
+
+@suite.test
+def lists_come_whole_in_parts_and_by_pages(place):
+    daemon = with_alarms(place)
+    history, still_open = daemon.alarms(all=1), daemon.alarms()
+    equal((len(history), len(still_open)), (PAST + OPEN, OPEN), "all of them")
+    in_order(history, "history")
+    in_order(still_open, "open")
+    ids = [row["id"] for row in history]
+    equal([row["id"] for row in pages(daemon, 333, all=1)], ids, "the history by pages")
+    equal([row["id"] for row in pages(daemon, 333)], [row["id"] for row in still_open], "the open")
+    mine = [row["id"] for row in history if row["system"] == "s7"]
+    equal([row["id"] for row in daemon.alarms(all=1, system="s7")], mine, "of one system")
+    equal([row["id"] for row in pages(daemon, 9, all=1, system="s7")], mine, "and by pages")
+    since = sorted(row["returned"] for row in history if row["returned"])[PAST // 2]
+    equal([row["id"] for row in daemon.alarms(all=1, since=since)],
+          [row["id"] for row in history if not row["returned"] or row["returned"] >= since],
+          "what stood since then")
+    equal(len(daemon.get("/api/systems")), SYSTEMS, "the systems in parts")
+    equal(len(daemon.get("/api/systems", status="silent")), SYSTEMS, "all of them silent")
+    equal(daemon.get("/api/systems", status="in spec"), [], "and none in spec")
+
+
+@suite.test
+def the_tool_shows_the_newest_and_streams_all(place):
+    daemon = with_alarms(place)
+    tool = lambda *words: Tool(daemon.settings_file).run("alarms", *words)[0]  # noqa: E731
+    rows = lambda text: len(re.findall(r"^ *\d+ +medium", text, re.M))  # noqa: E731
+    every = json.loads(tool("--all", "--json"))
+    equal(len(every), PAST + OPEN, "JSON has them all")
+    in_order(every, "JSON")
+    equal(rows(tool("--all")), 200, "a table of the newest 200")
+    equal(rows(tool("--all", "--limit", "7")), 7, "or as many as asked for")
+    some = json.loads(tool("--all", "--json", "--limit", "1500", "--before", str(every[99]["id"])))
+    equal(some, every[100:1600], "from there on, over more than one page")
+    equal(json.loads(tool("--json", "--limit", "3")), every[:3], "the open ones too")
+    equal(json.loads(tool("--all", "--json", "--system", "s1", "--since", rfc3339(now_ms() + DAY)))[1:2],
+          [row for row in every if row["system"] == "s1" and not row["returned"]][1:2], "what stands")
+
+
+@suite.test
+def the_page_of_alarms_leads_on_to_the_next(place):
+    daemon = with_alarms(place)
+    for query, total in (("", OPEN), ("?all=1", PAST + OPEN)):
+        address, seen = "/alarms" + query, 0
+        while address:
+            answer = daemon.request("GET", address, page=True)
+            while answer.status == 503:  # busy: come again, as it says
+                time.sleep(0.3)
+                answer = daemon.request("GET", address, page=True)
+            text = answer.body.decode()
+            seen += text.count("<article" if not query else "<tr><th scope=\"row\"")
+            older = text.split('rel="next"')[0].rsplit('href="', 1)[1].split('"')[0]
+            address = older.replace("&amp;", "&") if 'rel="next"' in text else None
+        equal(seen, total, f"all alarms on the pages of /alarms{query}")
+
+
+@suite.test
+def what_makes_no_sense_is_told_in_a_sentence(place):
+    daemon = place.daemon(place.broker(), [system("mill", [plain_point("suction")])]).start()
+    paths = {"/api/systems/%ff": 404, "/api/systems/%c3%28": 404, "/api/%fe%ff": 404,
+             "/api/systems/" + "x" * 1500: 404, "/api/" + "a/" * 200: 404,
+             "/api/deliveries/%ff": 404, "/api/alarms?system=%ff": 404, "/api/alarms?since=%ff": 400}
+    for name in ("limit", "before"):
+        for value in ("-1", "x", "", "0", "1.5", "%ff", "99999999999999999999", "1;2"):
+            paths[f"/api/alarms?all=1&{name}={value}"] = 400
+    paths["/api/alarms?before=999999999999"] = 404
+    paths["/api/alarms?all=1&before=999999999999"] = 404
+    for limit in ("-1", "x", "", "0"):
+        paths[f"/api/readings?system=mill&limit={limit}"] = 400
+    for path, status in paths.items():
+        for page in (False, True):
+            answer = daemon.request("GET", path, page=page)
+            equal(answer.status, status, path)
+            sentence = json.loads(answer.body)["error"]
+            check(len(sentence) > 10, f"{path}: {answer.body!r}")
+    for path in ("/api/systems/%ff/out-of-service", "/api/alarms/%ff/acknowledge", "/api/alarms/1x/shelve",
+                 "/api/contacts/%ff/test-alert", "/api/deliveries/%ff/again",
+                 "/api/systems/mill/points/%ff/record"):
+        answer = daemon.request("POST", path, {"by": "a", "value": "1 Pa"})
+        equal(answer.status, 404, path)
+        check(json.loads(answer.body)["error"], path)
+    for path in ("/%ff", "/systems/%ff", "/systems/%ff/record", "/alarms?before=x", "/alarms?before=-1",
+                 "/alarms?all=1&before=999999999999", "/?page=%ff", "/?find=%ff&status=%ff"):
+        answer = daemon.request("GET", path, page=True)
+        check(answer.status in (200, 404) and b"</html>" in answer.body, f"{path}: {answer.status}")
+    equal(daemon.request("GET", "/api/systems/a%00b", page=True).status, 400, "no NUL")
+
+
+@suite.test
+def a_reader_that_stops_reading_holds_up_nobody(place):
+    daemon = with_alarms(place)
+    readers = []
+    place.at_end(lambda: [one.close() for one in readers])
+    for _ in range(12):
+        one = socket.create_connection(("127.0.0.1", daemon.page_port), timeout=5)
+        one.send(f"GET /api/alarms?{urlencode({'all': 1})} HTTP/1.1\r\nHost: localhost\r\n\r\n".encode())
+        readers.append(one)
+    for _ in range(10):
+        equal(daemon.request("GET", "/api/alarms?limit=1", page=True).status, 200, "another reader")
+    wait_until(lambda: len(daemon.alarms(all=1)) == PAST + OPEN, 10, "a whole list beside them")
+
+
+suite.run()
