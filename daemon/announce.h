@@ -130,6 +130,9 @@ char *announce_alarm_json(const struct fleet *fleet, const struct alarm *alarm);
 char *announce_text(const struct fleet *fleet, const struct settings_contact *contact,
                     const struct alarm *alarm, enum wording_kind kind);
 
+/** How an alarm stands, in a homeowner's words: nothing that somebody of the trade wrote. */
+char *announce_homeowner_text(const struct fleet *fleet, const struct alarm *alarm);
+
 /** Does a contact hear of a raise or return of this alarm? */
 bool announce_hears(const struct fleet *fleet, const struct settings_contact *contact,
                     const struct alarm *alarm);

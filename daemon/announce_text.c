@@ -133,10 +133,10 @@ static void fill_other_unit(struct wording_facts *facts, const struct fleet *fle
     facts->declared_unit = declared->spelling;
 }
 
-char *announce_words(const struct fleet *fleet, const struct settings_contact *contact,
-                     const struct alarm *alarm, enum wording_kind kind, int occurrences,
-                     bool line) {
-    struct wording_facts facts = announce_facts(fleet, contact, alarm->system, kind);
+/* `facts` says for whom, and which kind. */
+static char *alarm_words(const struct fleet *fleet, struct wording_facts facts,
+                         const struct alarm *alarm, int occurrences, bool line) {
+    enum wording_kind kind = facts.kind;
     struct announce_details details;
     announce_details_open(&details, alarm);
     fill_point(&facts, fleet, alarm->point);
@@ -172,6 +172,20 @@ char *announce_words(const struct fleet *fleet, const struct settings_contact *c
     char *text = line ? wording_line(&facts) : wording_render(&facts);
     announce_details_close(&details);
     return text;
+}
+
+char *announce_words(const struct fleet *fleet, const struct settings_contact *contact,
+                     const struct alarm *alarm, enum wording_kind kind, int occurrences,
+                     bool line) {
+    return alarm_words(fleet, announce_facts(fleet, contact, alarm->system, kind), alarm,
+                       occurrences, line);
+}
+
+char *announce_homeowner_text(const struct fleet *fleet, const struct alarm *alarm) {
+    struct wording_facts facts = announce_facts(
+        fleet, NULL, alarm->system, alarm_stands(alarm) ? WORDING_RAISED : WORDING_RETURNED);
+    facts.role = WORDING_HOMEOWNER;
+    return alarm_words(fleet, facts, alarm, 0, false);
 }
 
 char *announce_text(const struct fleet *fleet, const struct settings_contact *contact,

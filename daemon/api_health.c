@@ -41,6 +41,14 @@ static void add_contacts(json_t *json, const struct api *api) {
     json_object_set_new(json, "contacts_failing", failing);
 }
 
+void api_health_word(struct api_call *call) {
+    api_health(call);
+    int status = call->answer->status;
+    free(call->answer->body);
+    call->answer->body = NULL;
+    api_json(call, status, json_pack("{s:s}", "status", status == 200 ? "ok" : "not ok"));
+}
+
 void api_health(struct api_call *call) {
     static const int64_t turn_bad_ms = 10 * DURATION_SECOND_MS;
     const struct api *api = call->api;
@@ -53,6 +61,8 @@ void api_health(struct api_call *call) {
                              "broker", broker_word(api), "store", store_works ? "works" : "failing",
                              "loop", loop_works ? "works" : "slow", "broker_lost_since",
                              api_time(api->lost_since_ms), "settings_refused", api->reload_refused);
+    json_object_set_new(json, "units",
+                        json_string(api->fleet->settings->units == UNIT_SYSTEM_SI ? "si" : "us"));
     add_contacts(json, api);
     if (!store_works)
         json_object_set_new(json, "store_why", json_string(api->store_why));

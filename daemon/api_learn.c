@@ -99,6 +99,10 @@ static void learn_point(struct api *api, size_t point, int64_t from_ms, int64_t 
         json_object_set_new(refused, description->id, json_string(baseline_why(status)));
         return;
     }
+    if (!quantity_can_be_baseline(description->quantity, baseline.value)) {
+        json_object_set_new(refused, description->id, json_string("it was not clearly above 0"));
+        return;
+    }
     json_object_set_new(values, description->id, api_number(baseline.value));
     json_object_set_new(points, description->id,
                         json_pack("{s:o, s:s, s:I}", "value", api_number(baseline.value), "unit",

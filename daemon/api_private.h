@@ -97,6 +97,8 @@ void api_unclaimed(struct api_call *call);
 void api_refused(struct api_call *call);
 /* api_health.c */
 void api_health(struct api_call *call);
+/** For whoever is not signed in: whether it works, and nothing of what. */
+void api_health_word(struct api_call *call);
 void api_metrics(struct api_call *call);
 
 #endif

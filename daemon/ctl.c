@@ -1,5 +1,6 @@
 #include "ctl.h"
 
+#include "ctl_client.h"
 #include "ctl_text.h"
 #include "fleet_files.h"
 #include "measure/duration.h"
@@ -268,12 +269,39 @@ static bool use_settings(struct ctl *ctl) {
     return ctl->socket != NULL;
 }
 
+/* Where the units put the socket of a daemon with these settings: subslabd.service that of
+   subslabd.yaml, subslabd@north.service that of north.yaml. */
+static char *socket_of_unit(const char *settings_file) {
+    const char *slash = strrchr(settings_file, '/'), *name = slash ? slash + 1 : settings_file;
+    int length = (int)strcspn(name, ".");
+    char *path = NULL;
+    if (strncmp(name, "subslabd.", 9) == 0)
+        return strdup(CTL_SOCKET);
+    return asprintf(&path, "/run/subslabd-%.*s/operator.sock", length, name) < 0 ? NULL : path;
+}
+
+/* An operator may use the socket and not read the settings, which may hold secrets. */
+static bool settings_from_daemon(struct ctl *ctl) {
+    struct ctl_answer answer;
+    ctl->socket = socket_of_unit(ctl->settings_file);
+    if (!ctl->socket || !ctl_request_any(ctl, "/health", NULL, &answer))
+        return false;
+    json_t *health = json_loadb(answer.body, answer.length, 0, NULL);
+    const char *units = json_string_value(json_object_get(health, "units"));
+    ctl->units = units && strcmp(units, "si") == 0 ? UNIT_SYSTEM_SI : UNIT_SYSTEM_US;
+    json_decref(health);
+    free(answer.body);
+    return true;
+}
+
 bool ctl_settings(struct ctl *ctl) {
     size_t length = 0;
     if (ctl->socket)
         return true;
     char *text = fleet_files_read(ctl->settings_file, SETTINGS_BYTES_MAX, &length);
-    if (!text && (ctl->settings_named || (errno != ENOENT && errno != EACCES))) {
+    if (!text && errno == EACCES)
+        return settings_from_daemon(ctl);
+    if (!text && (ctl->settings_named || errno != ENOENT)) {
         ctl_error(ctl, CTL_WRONG_USE, "%s: %s; name the settings with --settings FILE",
                   ctl->settings_file, strerror(errno));
         ctl->bad_settings = true;

@@ -75,7 +75,8 @@ int ctl_common_option(struct ctl *ctl, int argc, char **argv);
 
 /**
  * Reads the settings: socket, units, store. Without --settings a missing file is no error: then the
- * defaults hold. False after the errors were printed.
+ * defaults hold. Where they may not be read the socket is that of the unit, and the daemon says in
+ * which units values are shown. False after the errors were printed.
  */
 bool ctl_settings(struct ctl *ctl);
 void ctl_clear(struct ctl *ctl);

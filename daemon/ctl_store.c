@@ -18,8 +18,8 @@ static struct store *open_store(struct ctl *ctl) {
         return NULL;
     if (!ctl->settings) {
         ctl_error(ctl, CTL_WRONG_USE,
-                  "%s can't be read, so the store is not known; name the settings with --settings "
-                  "FILE",
+                  "%s can't be read, so the store is not known; run this as root, or name the "
+                  "settings with --settings FILE",
                   ctl->settings_file);
         return NULL;
     }

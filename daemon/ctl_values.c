@@ -52,10 +52,13 @@ struct ctl ctl_for_quantity(const struct ctl *ctl, const json_t *object) {
 
 char *ctl_difference_of(char *text, const struct ctl *ctl, double si, const char *unit) {
     const struct unit *known = unit && *unit ? unit_find(unit, strlen(unit)) : NULL;
-    if (!known || !isfinite(si) || known->dimension != DIMENSION_TEMPERATURE)
+    if (!known || known->dimension != DIMENSION_TEMPERATURE)
         return ctl_value_of(text, ctl, si, unit);
     const struct unit *shown = unit_shown(known->dimension, ctl->units);
-    size_t length = decimal_write_short(text, CTL_VALUE_SIZE, si / shown->scale);
+    double difference = si / shown->scale;
+    if (!isfinite(difference))
+        return put(text, nothing);
+    size_t length = decimal_write_short(text, CTL_VALUE_SIZE, difference);
     if (length < CTL_VALUE_SIZE)
         snprintf(text + length, CTL_VALUE_SIZE - length, " %s", shown->spelling);
     return text;

@@ -1,10 +1,10 @@
 /*
  * page: what people look at. HTML made here, no script needed, from the same parts as the API.
  *
- * Reading is open to whoever sits at this machine: a page that listens on loopback, asked for under
- * a loopback name, not through a proxy. Anybody else signs in, or holds the link of one system
- * (page_share). Changing always needs a signed-in session with its same-site token and an Origin
- * that is ours; GET changes nothing.
+ * Reading is open to whoever sits at this machine: a page that listens on loopback and has no names
+ * of its own (page.hosts), asked for under a loopback name, not through a proxy. Anybody else signs
+ * in, or holds the link of one system (page_share). Changing always needs a signed-in session with
+ * its same-site token and an Origin that is ours; GET changes nothing.
  */
 #ifndef DAEMON_PAGE_H
 #define DAEMON_PAGE_H

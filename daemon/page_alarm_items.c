@@ -4,6 +4,7 @@
 
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 void page_token(struct page_view *view) {
@@ -184,11 +185,33 @@ static void write_item(struct page_view *view, const json_t *alarm, size_t only)
     html_markup(&view->html, "</article>");
 }
 
+/* What a homeowner reads by a link: the message in a homeowner's words, and nothing beside it. */
+static void write_shared_item(struct page_view *view, const json_t *alarm) {
+    const struct api *api = view->api;
+    int64_t id = json_integer_value(json_object_get(alarm, "id"));
+    const struct alarm *known =
+        alarm_book_find(monitor_alarms(pipeline_monitor(api->pipeline)), id);
+    char *text = known ? announce_homeowner_text(api->fleet, known) : NULL;
+    char *rest = text ? strstr(text, "\n\n") : NULL;
+    if (rest) {
+        *rest = '\0';
+        html_markup(&view->html, "<article class=\"alarm\">");
+        html_element(&view->html, "h3", text, NULL);
+        html_element(&view->html, "p", rest + 2, "class", "message", NULL);
+        html_markup(&view->html, "</article>");
+    }
+    free(text);
+}
+
 void page_alarm_items(struct page_view *view, const json_t *alarms, size_t only) {
     if (json_array_size(alarms) == 0)
         html_markup(&view->html, "<p class=\"none\">No open alarm.</p>");
-    for (size_t i = 0; i < json_array_size(alarms); i++)
-        write_item(view, json_array_get(alarms, i), only);
+    for (size_t i = 0; i < json_array_size(alarms); i++) {
+        if (view->share)
+            write_shared_item(view, json_array_get(alarms, i));
+        else
+            write_item(view, json_array_get(alarms, i), only);
+    }
 }
 
 static void write_past(struct page_view *view, const json_t *alarm, size_t only) {

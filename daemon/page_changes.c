@@ -4,33 +4,24 @@
  */
 #include "clock.h"
 #include "log.h"
-#include "measure/duration.h"
 #include "page_private.h"
 #include "page_share.h"
+#include "settings/checked_text.h"
 
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-/* A sign-in costs some 10 ms in the one loop: ten at once, then one in three seconds. */
-static const double sign_ins_most = 10.0;
-static const double sign_in_every_ms = 3.0 * DURATION_SECOND_MS;
-
 /* ---- signing in and out ---- */
 
-static bool may_try(struct page *page) {
-    int64_t now_ms = clock_monotonic_ms();
-    if (page->counted_ms == 0)
-        page->sign_ins_left = sign_ins_most;
-    else
-        page->sign_ins_left += (double)(now_ms - page->counted_ms) / sign_in_every_ms;
-    if (page->sign_ins_left > sign_ins_most)
-        page->sign_ins_left = sign_ins_most;
-    page->counted_ms = now_ms;
-    if (page->sign_ins_left < 1.0)
-        return false;
-    page->sign_ins_left -= 1.0;
-    return true;
+/* Who asks: the other end, or whom a proxy on this machine names last, for that name is its own. */
+static const char *asker(const struct web_request *request) {
+    const char *chain = web_header(request, "X-Forwarded-For");
+    if (!chain || !checked_text_host_is_loopback(request->address))
+        return request->address;
+    const char *comma = strrchr(chain, ',');
+    chain = comma ? comma + 1 : chain;
+    return chain + strspn(chain, " \t");
 }
 
 static void set_cookie(struct page_view *view, const char *key, bool over) {
@@ -62,16 +53,23 @@ static struct html_address next_address(const struct page_form *form) {
 static void sign_in_with(struct page_view *view, const struct page_form *form,
                          const struct page_accounts *accounts) {
     const char *name = page_form_value(form, "name");
+    struct page_tries *tries = &view->page->tries;
+    if (!page_tries_may(tries, name, asker(view->request), clock_monotonic_ms())) {
+        page_add_header(view, "Retry-After", "3");
+        page_sign_in(view, "Too many tries. Wait some seconds.");
+        view->answer->status = 429;
+        return;
+    }
     const struct page_account *account =
         page_accounts_check(accounts, name, page_form_value(form, "password"));
     struct page_session *session =
         account ? page_session_begin(&view->page->sessions, account, clock_monotonic_ms()) : NULL;
     if (!session) {
+        page_tries_wrong(tries, name, asker(view->request), clock_monotonic_ms());
         log_line(LOG_LEVEL_WARNING, "page", "a sign-in was refused");
         page_sign_in(view, "Name or password is wrong.");
         return;
     }
-    view->page->sign_ins_left += 1.0; /* a good one is free */
     log_line(LOG_LEVEL_INFO, "page", "%s signed in", session->account);
     set_cookie(view, session->key, false);
     struct html_address address = next_address(form);
@@ -84,10 +82,6 @@ static void sign_in(struct page_view *view, const struct page_form *form) {
     char why[512] = "there is no memory";
     if (!file) {
         page_sign_in(view, NULL);
-    } else if (!may_try(view->page)) {
-        page_add_header(view, "Retry-After", "3");
-        page_sign_in(view, "Too many tries. Wait some seconds.");
-        view->answer->status = 429;
     } else if (accounts && page_accounts_read(file, accounts, why, sizeof why)) {
         sign_in_with(view, form, accounts);
     } else {

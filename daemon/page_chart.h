@@ -1,19 +1,11 @@
 /*
- * page_chart: charts as inline SVG: a line that breaks where nothing was measured, the spread of
- * each sample behind it, the commissioning value, hatching beyond the limits, and above them what
- * happened: alarms as bars, visits and records as marks.
+ * page_chart: charts of a point: its series and its limits from the daemon, drawn by page_plot.
  */
 #ifndef DAEMON_PAGE_CHART_H
 #define DAEMON_PAGE_CHART_H
 
-#include "page_series.h"
+#include "page_plot.h"
 #include "page_view.h"
-
-struct page_event {
-    enum { PAGE_EVENT_ALARM, PAGE_EVENT_VISIT, PAGE_EVENT_RECORD } kind;
-    int64_t from_ms, to_ms; /* visit, record: both the same; a standing alarm: to is now */
-    const char *point;      /* of an alarm; "" where it is about the system */
-};
 
 struct page_chart {
     size_t point;

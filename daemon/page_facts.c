@@ -230,25 +230,33 @@ static void write_radon_tests(struct page_view *view, const json_t *record) {
     }
 }
 
+/* What somebody of the trade wrote for others of the trade (names with telephones, a gate's code,
+   where the key lies) is nothing for whoever holds a link. */
+static const char *trade_text(const struct page_view *view, const json_t *object,
+                              const char *name) {
+    return view->share ? NULL : page_json_text(object, name);
+}
+
 static void write_record(struct page_view *view, size_t system, const json_t *record) {
     const struct time_zone *zone = page_zone(view, system);
-    const char *origin = page_json_text(record, "origin");
+    const char *origin = page_json_text(record, "origin"), *by = trade_text(view, record, "by");
+    const char *instruments = trade_text(view, record, "instruments");
     html_markup(&view->html, "<li><strong>");
     page_date(view, page_json_time(record, "from"), zone);
     html_markup(&view->html, "</strong> ");
-    html_format(&view->html, "%s by %s. ",
+    html_format(&view->html, "%s%s%s. ",
                 origin && strcmp(origin, "learned") == 0 ? "learned from readings" : "measured",
-                page_json_text(record, "by") ? page_json_text(record, "by") : "not known");
+                by ? " by " : "", by ? by : "");
     write_values(view, system, json_object_get(record, "points"));
     write_radon_tests(view, record);
-    if (page_json_text(record, "instruments"))
-        html_format(&view->html, "Instruments: %s. ", page_json_text(record, "instruments"));
+    if (instruments)
+        html_format(&view->html, "Instruments: %s. ", instruments);
     if (page_json_time(record, "next_calibration") != TIMESTAMP_NONE) {
         html_markup(&view->html, "Next calibration: ");
         page_date(view, page_json_time(record, "next_calibration"), zone);
         html_markup(&view->html, ". ");
     }
-    html_text(&view->html, page_json_text(record, "notes"));
+    html_text(&view->html, trade_text(view, record, "notes"));
     html_markup(&view->html, "</li>");
 }
 
@@ -272,10 +280,13 @@ static void write_past_visit(struct page_view *view, size_t system, const json_t
     html_markup(&view->html, "<li><strong>");
     page_date(view, page_json_time(visit, "on"), page_zone(view, system));
     html_markup(&view->html, "</strong> ");
-    html_format(&view->html, "%s. Found: %s. Done: %s. ",
-                page_json_text(visit, "by") ? page_json_text(visit, "by") : "",
-                page_json_text(visit, "found") ? page_json_text(visit, "found") : "–",
-                page_json_text(visit, "did") ? page_json_text(visit, "did") : "–");
+    const char *found = page_json_text(visit, "found"), *did = page_json_text(visit, "did");
+    const char *by = page_json_text(visit, "by");
+    if (view->share)
+        html_markup(&view->html, "The system was visited. ");
+    else
+        html_format(&view->html, "%s. Found: %s. Done: %s. ", by ? by : "", found ? found : "–",
+                    did ? did : "–");
     write_values(view, system, json_object_get(facts, "values"));
     if (json_is_true(json_object_get(facts, "radon_tested")))
         html_markup(&view->html, "Radon was tested. ");

@@ -1,6 +1,5 @@
 #include "page_html.h"
 
-#include <assert.h>
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -142,8 +141,7 @@ const char *html_number(double value) {
     static _Thread_local char rooms[8][24];
     static _Thread_local size_t turn;
     char *room = rooms[turn++ % 8];
-    assert(isfinite(value) && fabs(value) < 1e9);
-    snprintf(room, sizeof rooms[0], "%.1f", value);
+    snprintf(room, sizeof rooms[0], "%.1f", fmin(fmax(value, -1e9), 1e9)); /* NaN: far outside */
     size_t length = strlen(room);
     if (length > 2 && strcmp(room + length - 2, ".0") == 0)
         room[length - 2] = '\0';

@@ -39,7 +39,10 @@ void html_close(struct html *html, const char *tag);
 void html_element(struct html *html, const char *tag, const char *text, ...)
     __attribute__((sentinel));
 
-/** A short number for an SVG attribute: "12.5". Uses one of eight rooms in turn. */
+/**
+ * A short number for an SVG attribute: "12.5". What is no number or over 1e9 lies far outside of
+ * any drawing. Uses one of eight rooms in turn.
+ */
 const char *html_number(double value);
 
 /** An address put together: path parts and query values percent-encoded (RFC 3986, 2.1). */

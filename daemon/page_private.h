@@ -8,14 +8,14 @@
 #include "page_cache.h"
 #include "page_form.h"
 #include "page_session.h"
+#include "page_tries.h"
 #include "page_view.h"
 
 struct page {
     struct page_sessions sessions;
     struct page_cache cache;
     struct page_allowance allowance;
-    double sign_ins_left; /* of the allowance that grows again with time */
-    int64_t counted_ms;   /* monotonic, when it was last reckoned */
+    struct page_tries tries;
 };
 
 /** The session of a request whose account still has the password it signed in with; or NULL. */

@@ -22,7 +22,7 @@ static void write_installed(struct page_view *view, size_t system) {
         html_text(&view->html, about->address);
         html_markup(&view->html, "</dd>");
     }
-    if (about->foundation) {
+    if (about->foundation && !view->share) { /* the technician's */
         html_markup(&view->html, "<dt>Foundation</dt><dd>");
         html_text(&view->html, about->foundation);
         html_markup(&view->html, "</dd>");

@@ -345,11 +345,12 @@ static void write_top(struct page_view *view, size_t system, const json_t *show)
     html_markup(&view->html, " · ");
     page_link(view, &record, "Record for the files");
     html_markup(&view->html, "</p>");
-    if (about->address || about->foundation) {
+    const char *foundation = view->share ? NULL : about->foundation; /* the technician's */
+    if (about->address || foundation) {
         html_markup(&view->html, "<p>");
         html_text(&view->html, about->address);
-        html_text(&view->html, about->address && about->foundation ? " · " : "");
-        html_text(&view->html, about->foundation);
+        html_text(&view->html, about->address && foundation ? " · " : "");
+        html_text(&view->html, foundation);
         html_markup(&view->html, "</p>");
     }
     write_service(view, system, show);

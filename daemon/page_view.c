@@ -178,6 +178,8 @@ static void write_title_block(struct page_view *view, const struct page_head *he
     html_markup(&view->html, "</dd><dt>System</dt><dd>");
     if (one)
         html_text(&view->html, fleet_system_id(fleet, head->system));
+    else if (view->share)
+        html_markup(&view->html, "–");
     else
         html_format(&view->html, "%zu in the fleet", fleet->system_count);
     html_markup(&view->html, "</dd><dt>As of</dt><dd>");

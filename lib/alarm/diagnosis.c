@@ -37,7 +37,7 @@ struct diagnosis_input diagnosis_input_empty(enum unit_system units) {
 
 static bool comparable(const struct diagnosis_signal *signal) {
     return !signal->silent && isfinite(signal->now) && isfinite(signal->baseline) &&
-           signal->baseline > 0.0;
+           signal->baseline > 0.0 && isfinite(signal->now / signal->baseline);
 }
 
 /* `usual_relative` and `offset` are the spread of a usual sensor; common practice, no source. */

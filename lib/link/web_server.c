@@ -12,6 +12,7 @@
 #include "link/web_socket.h"
 #include "link/web_visitors.h"
 
+#include <arpa/inet.h>
 #include <assert.h>
 #include <limits.h>
 #include <microhttpd.h>
@@ -419,9 +420,25 @@ static bool take_body(const struct web_server *server, struct incoming *incoming
     return true;
 }
 
+/* In text, without the port; "" where there is none. */
+static void write_address(struct MHD_Connection *connection, char text[INET6_ADDRSTRLEN]) {
+    const union MHD_ConnectionInfo *info =
+        MHD_get_connection_info(connection, MHD_CONNECTION_INFO_CLIENT_ADDRESS);
+    const struct sockaddr *other = info ? info->client_addr : NULL;
+    text[0] = '\0';
+    if (other && other->sa_family == AF_INET)
+        inet_ntop(AF_INET, &((const struct sockaddr_in *)(const void *)other)->sin_addr, text,
+                  INET6_ADDRSTRLEN);
+    else if (other && other->sa_family == AF_INET6)
+        inet_ntop(AF_INET6, &((const struct sockaddr_in6 *)(const void *)other)->sin6_addr, text,
+                  INET6_ADDRSTRLEN);
+}
+
 static enum MHD_Result run_handler(struct web_server *server, struct MHD_Connection *connection,
                                    const char *path, const char *method,
                                    const struct incoming *incoming) {
+    char address[INET6_ADDRSTRLEN];
+    write_address(connection, address);
     const struct web_request request = {
         .method = strcmp(method, "HEAD") == 0 ? "GET" : method,
         .path = path,
@@ -429,6 +446,7 @@ static enum MHD_Result run_handler(struct web_server *server, struct MHD_Connect
         .body_length = incoming->length,
         .content_type = MHD_lookup_connection_value(connection, MHD_HEADER_KIND, "Content-Type"),
         .from_operator = server->is_operator,
+        .address = address,
         .connection = connection,
     };
     struct web_answer answer = {0};

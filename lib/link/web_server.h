@@ -19,6 +19,7 @@ struct web_request {
     size_t body_length;
     const char *content_type; /* or NULL */
     bool from_operator;       /* came over the operator socket: may change things */
+    const char *address;      /* of the other end, "203.0.113.7"; "" on the Unix socket */
     void *connection;         /* for web_query and web_header */
 };
 /** Value of a query parameter, decoded, or NULL. Valid during the call. */

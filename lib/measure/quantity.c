@@ -66,6 +66,25 @@ enum unit_system quantity_units(enum quantity quantity, enum unit_system asked) 
     return small ? UNIT_SYSTEM_SI : asked;
 }
 
+double quantity_resolution(enum quantity quantity) {
+    const struct quantity_info *info = quantity_info(quantity);
+    return fmax(info->noise_floor, 1e-6 * (info->highest - info->lowest));
+}
+
+bool quantity_can_be_baseline(enum quantity quantity, double si) {
+    switch (quantity) {
+    case QUANTITY_SUCTION:
+    case QUANTITY_FIELD:
+    case QUANTITY_VELOCITY_PRESSURE:
+    case QUANTITY_AIRFLOW:
+    case QUANTITY_FAN_POWER:
+    case QUANTITY_FAN_CURRENT:
+        return si >= quantity_resolution(quantity);
+    default:
+        return true;
+    }
+}
+
 /*
  * Codes that sensors send for "no value". Most lie outside every range; these are the ones that a
  * wide range would let through, in the unit that the sensor sends.

@@ -51,6 +51,18 @@ bool quantity_allows(enum quantity quantity, enum dimension dimension);
 enum unit_system quantity_units(enum quantity quantity, enum unit_system asked);
 
 /**
+ * The least difference that is worth telling apart, SI, above 0: the noise floor, or a millionth of
+ * the range of what may honestly stand still.
+ */
+double quantity_resolution(enum quantity quantity);
+
+/**
+ * Can a value in SI be what a point is judged against? Of pressure, flow, power and current limits
+ * are parts of the value at commissioning, which mean nothing where that can't be told from 0.
+ */
+bool quantity_can_be_baseline(enum quantity quantity, double si);
+
+/**
  * Is a value in SI of that dimension possible? False also for the error codes that sensors send
  * (-999, 65535 and their like are outside every range; 85.0 degC is a power-on value).
  */

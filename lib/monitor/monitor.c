@@ -233,6 +233,9 @@ void monitor_load_hour(struct monitor *monitor, size_t point, const struct rollu
 
 bool monitor_load_baseline(struct monitor *monitor, size_t point, int64_t from_ms, double value,
                            const char *by, bool learned) {
+    enum quantity quantity = monitor->fleet->points[point].description->quantity;
+    if (!quantity_can_be_baseline(quantity, value))
+        return true;
     return point_state_add_baseline(&monitor->points[point], from_ms, value, by, learned);
 }
 

@@ -39,6 +39,7 @@ void monitor_load_rests(struct monitor *monitor, size_t point, const struct roll
 /** Does the monitor need the last 25 hours of this point? */
 bool monitor_wants_hours(const struct monitor *monitor, size_t point);
 void monitor_load_hour(struct monitor *monitor, size_t point, const struct rollup_hour *hour);
+/** A value that can be no baseline (quantity.h) is left out. False: out of memory. */
 bool monitor_load_baseline(struct monitor *monitor, size_t point, int64_t from_ms, double value,
                            const char *by, bool learned);
 

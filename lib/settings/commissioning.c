@@ -78,21 +78,6 @@ static void refuse_unknown_point(struct key_reader *reader, const struct key_pat
     free(ids);
 }
 
-/* Quantities whose limits are parts of the baseline: without a level above 0 these mean nothing. */
-static bool must_be_positive(enum quantity quantity) {
-    switch (quantity) {
-    case QUANTITY_SUCTION:
-    case QUANTITY_FIELD:
-    case QUANTITY_VELOCITY_PRESSURE:
-    case QUANTITY_AIRFLOW:
-    case QUANTITY_FAN_POWER:
-    case QUANTITY_FAN_CURRENT:
-        return true;
-    default:
-        return false;
-    }
-}
-
 static bool read_value(struct key_reader *reader, const struct key_path *path,
                        const struct yaml_tree_node *node, const struct point_description *point,
                        double *si) {
@@ -113,10 +98,11 @@ static bool read_value(struct key_reader *reader, const struct key_path *path,
     else if (!quantity_plausible(point->quantity, dimension, *si))
         key_error(reader, path, node->line, "%.60s is impossible for %s; allowed: a possible value",
                   text, quantity);
-    else if (must_be_positive(point->quantity) && *si <= 0.0)
-        key_error(reader, path, node->line,
-                  "%.60s can be no baseline of %s; allowed: above 0, or leave the point out", text,
-                  quantity);
+    else if (!quantity_can_be_baseline(point->quantity, *si))
+        key_error(
+            reader, path, node->line,
+            "%.60s can be no baseline of %s; allowed: clearly above 0, or leave the point out",
+            text, quantity);
     else
         return true;
     return false;

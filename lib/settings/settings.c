@@ -202,6 +202,12 @@ static void read_page(struct key_reader *reader, const struct key_path *path,
         key_error(reader, &here, address->value.line,
                   "is open to others without accounts; allowed: 127.0.0.1, ::1, or with "
                   "page.access_file");
+    const struct yaml_tree_entry *hosts = yaml_tree_find(node, "hosts");
+    here.name = "hosts";
+    if (settings->page_host_count > 0 && settings->page_port > 0 && !settings->page_access_file)
+        key_error(reader, &here, hosts->value.line,
+                  "opens the page to others without accounts; name a file of accounts as "
+                  "page.access_file, or take hosts out");
 }
 
 static void read_action_level(struct key_reader *reader, const struct key_path *path,

@@ -8,6 +8,7 @@
 #include "store/series_packed.h"
 #include "store/series_rollup.h"
 
+#include <math.h>
 #include <stdlib.h>
 
 #define STEP_ROUNDING_MS 10000 /* intervals that people write are whole tens of seconds */
@@ -99,7 +100,7 @@ static enum store_status look_around(struct store *store, const struct day_pack_
     around->previous_ms = before.time_ms;
     if (status == STORE_OK || status == STORE_NOT_FOUND)
         status = series_after(store, label->point, start_ms + DAY_PACK_DAY_MS, &around->after);
-    around->has_after = status == STORE_OK;
+    around->has_after = status == STORE_OK && isfinite(around->after.value);
     return status == STORE_NOT_FOUND ? STORE_OK : status;
 }
 

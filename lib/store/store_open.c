@@ -407,6 +407,15 @@ static enum store_status open_file(struct store *store, const struct opening *op
     return status == STORE_OK ? connect_store(store, opening, options) : status;
 }
 
+/* A store that is named through a link is locked beside the file itself. */
+static void resolve(const char *path, char real[STORE_PATH_MAX]) {
+    struct stat info;
+    bool is_link = lstat(path, &info) == 0 && S_ISLNK(info.st_mode);
+    char *found = is_link ? realpath(path, NULL) : NULL;
+    snprintf(real, STORE_PATH_MAX, "%s", found ? found : path);
+    free(found);
+}
+
 enum store_status store_open(const char *path, const struct store_options *options,
                              struct store **store, char *why, size_t why_size) {
     struct opening opening = {path, why, why_size};
@@ -415,7 +424,8 @@ enum store_status store_open(const char *path, const struct store_options *optio
     struct store *made = calloc(1, sizeof *made);
     if (!made)
         return refuse(&opening, STORE_OUT_OF_MEMORY, "%s: out of memory", path);
-    snprintf(made->path, sizeof made->path, "%s", path);
+    resolve(path, made->path);
+    opening.path = made->path;
     made->vfs = options->vfs;
     made->lock_descriptor = -1;
     made->pack_from_ms = INT64_MIN;

@@ -278,6 +278,24 @@ START_TEST(a_second_daemon_is_refused_with_the_number_of_the_first) {
 }
 END_TEST
 
+START_TEST(a_store_named_through_a_link_has_the_same_lock) {
+    struct store *store = store_test_open(path, NULL), *other = NULL;
+    const struct store_options options = {STORE_READ_WRITE, 50, NULL};
+    const char *link = store_test_path(folder, "link.db");
+    const char *link_to_link = store_test_path(folder, "link-to-link.db");
+    ck_assert_int_eq(symlink("subslab.db", link), 0);
+    ck_assert_int_eq(symlink(link, link_to_link), 0);
+    ck_assert_int_eq(store_open(link, &options, &other, why, sizeof why), STORE_LOCKED);
+    ck_assert_int_eq(store_open(link_to_link, &options, &other, why, sizeof why), STORE_LOCKED);
+    store_close(store);
+    store = store_test_open(link_to_link, NULL);
+    ck_assert_int_eq(store_test_write_batch(store, 0), STORE_OK);
+    expect_refused(STORE_LOCKED, "in use by another daemon");
+    store_close(store);
+    ck_assert_int_ne(access(store_test_path(folder, "link.db.lock"), F_OK), 0);
+}
+END_TEST
+
 START_TEST(a_killed_daemon_leaves_no_lock) {
     int ready[2];
     ck_assert_int_eq(pipe(ready), 0);
@@ -607,6 +625,7 @@ int main(void) {
     tcase_add_test(tcase, a_read_only_file_is_a_failure_with_its_path);
     tcase_add_test(tcase, a_reader_beside_the_daemon_reads_and_cannot_write);
     tcase_add_test(tcase, a_second_daemon_is_refused_with_the_number_of_the_first);
+    tcase_add_test(tcase, a_store_named_through_a_link_has_the_same_lock);
     tcase_add_test(tcase, a_killed_daemon_leaves_no_lock);
     tcase_add_test(tcase, another_holder_of_the_database_is_named);
     tcase_add_test(tcase, a_long_reader_shows_in_the_size_of_the_log);

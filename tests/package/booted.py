@@ -80,7 +80,7 @@ IN_PROC = {
     'Environment="RES_OPTIONS=timeout:2 attempts:1"': ("environ", r"RES_OPTIONS=timeout:2 attempts:1"),
 }
 # Tried by a test of its own below.
-TRIED_BELOW = re.compile(r"(ExecStart|ExecReload|User|Group|(State|Runtime|Configuration)Directory(Mode)?|"
+TRIED_BELOW = re.compile(r"(ExecStart|ExecStartPost|ExecReload|User|Group|(State|Runtime|Configuration)Directory(Mode)?|"
                          r"RemoveIPC|SystemCallErrorNumber)=")
 
 
@@ -176,6 +176,8 @@ machine = Machine(sys.argv[1] if len(sys.argv) > 1 else "")
 ours = Place()  # lives from test to test
 broker = hook = None
 PAGE = 8148
+STRANGER = ("setpriv", "--reuid", "nobody", "--regid", "nogroup", "--clear-groups")
+OPERATOR = (*STRANGER[:-1], "--groups", "subslab-operators")
 
 
 def settings(name, port, systems="systems/", filters=("subslab/#",), page=PAGE, **more):
@@ -245,10 +247,21 @@ def the_running_daemon_is_as_the_unit_says(_place):
         first, own = (machine.run("readlink", f"/proc/{one}/ns/{name}") for one in (1, pid))
         check(first != own, f"no {name} namespace of its own")
     for path, owner, mode in (("/var/lib/subslabd", "subslabd:subslabd", "750"),
-                              ("/run/subslabd", "subslabd:subslabd", "750"),
+                              ("/run/subslabd", "subslabd:subslabd", "755"),
+                              ("/run/subslabd/operator.sock", "subslabd:subslab-operators", "660"),
                               ("/etc/subslabd", "root:subslabd", "750"),
                               ("/var/lib/subslabd/subslab.db", "subslabd:subslabd", "640")):
         equal(machine.run("stat", "-c", "%U:%G %a", path), f"{owner} {mode}", path)
+
+
+@suite.test
+def an_operator_uses_the_tool_and_reads_no_secret(_place):
+    machine.write("/etc/subslabd/broker-password", "secret")
+    check("mill" in machine.run(*OPERATOR, "subslabctl", "systems"), "systems")
+    machine.run(*STRANGER, "subslabctl", "systems", ok=False)
+    for path in ("/etc/subslabd/broker-password", "/etc/subslabd/subslabd.yaml", "/var/lib/subslabd/subslab.db"):
+        machine.run("test", "-s", path)
+        machine.run(*OPERATOR, "cat", path, ok=False)
 
 
 @suite.test
@@ -392,6 +405,8 @@ def an_upgrade_restarts_what_runs_and_nothing_else(_place):
     equal(machine.show(UNIT, "ActiveState"), "inactive", "the one that did not run")
     wait_until(lambda: Served("subslabd-north", PAGE + 1).readings("north-1", "suction"), 20,
                "the readings of before")
+    check("north-1" in machine.run(*OPERATOR, "subslabctl", "--settings", "/etc/subslabd/north.yaml", "systems"),
+          "an operator reaches a shard whose settings are not the operator's to read")
     machine.run("systemctl", "stop", *units)
 
 

@@ -63,7 +63,7 @@ daemon_pid=
 start_daemon() {
     mkdir -p "$root/run/subslabd"
     in_root chown subslabd:subslabd /run/subslabd
-    chmod 750 "$root/run/subslabd"
+    chmod 755 "$root/run/subslabd"
     # As the unit: by the account, with its umask and without any privilege.
     (
         umask 027
@@ -71,6 +71,11 @@ start_daemon() {
             --bounding-set=-all --no-new-privs /usr/bin/subslabd
     ) >"$folder/daemon" 2>&1 &
     daemon_pid=$!
+    for _ in $(seq 100); do # ExecStartPost of the unit
+        [ ! -S "$root/run/subslabd/operator.sock" ] || break
+        sleep 0.2
+    done
+    in_root chgrp subslab-operators /run/subslabd/operator.sock
     for _ in $(seq 100); do
         in_root subslabctl systems >/dev/null 2>&1 && return 0
         kill -0 "$daemon_pid" 2>/dev/null || break
@@ -114,8 +119,17 @@ health() { # the status of the answer; no broker is there, so 503 is right
 stranger_is_refused() {
     ! chroot --userspec=nobody:nogroup "$root" subslabctl systems >/dev/null 2>&1
 }
-member_may() {
-    chroot --userspec=nobody:nogroup --groups=subslabd "$root" subslabctl systems
+as_operator() {
+    chroot --userspec=nobody:nogroup --groups=subslab-operators "$root" "$@"
+}
+operator_reads_no_secret() {
+    for file in /etc/subslabd/broker-password /etc/subslabd/subslabd.yaml /var/lib/subslabd/subslab.db; do
+        [ -s "$root$file" ] || { echo "$file is not there"; return 1; }
+        ! as_operator cat "$file" || return 1
+    done
+}
+groups_of() { # NAME: those of this package
+    in_root id -nG "$1" | tr ' ' '\n' | grep subslab | sort | tr '\n' ' '
 }
 check "a fresh install starts" start_daemon
 check "page and health answer" health
@@ -146,6 +160,11 @@ printf 'secret\n' >"$root/etc/subslabd/broker-password"
 in_root chown root:subslabd /etc/subslabd/broker-password
 chmod 640 "$root/etc/subslabd/broker-password"
 
+# As a version left it that knew one group only: an operator was a member of it.
+in_root useradd --no-create-home --groups subslabd ann
+in_root groupdel subslab-operators
+check "one group, as before" is "$(groups_of ann)" "subslabd "
+
 # --- upgrade: a later version with other settings -------------------------------------------------
 
 dpkg-deb -R "$root/packages/first.deb" "$folder/later"
@@ -155,7 +174,11 @@ dpkg-deb -b --root-owner-group "$folder/later" "$root/packages/later.deb" >/dev/
 cp "$root/etc/subslabd/subslabd.yaml" "$folder/edited.yaml"
 
 pretend_systemd "subslabd.service subslabd@north.service"
-check "upgrade" in_root dpkg --force-confdef --force-confold -i /packages/later.deb
+upgrade() {
+    in_root dpkg --force-confdef --force-confold -i /packages/later.deb >"$folder/upgrade" 2>&1
+}
+check "upgrade" upgrade
+check "the upgrade says whom it moved" grep -q '^subslabd: ann is now in the group subslab-operators' "$folder/upgrade"
 check "it is the later version" is \
     "$(in_root dpkg-query -W -f '${Version}' subslabd)" "$(dpkg-deb -f "$root/packages/later.deb" Version)"
 check "the edited settings stay" cmp "$folder/edited.yaml" "$root/etc/subslabd/subslabd.yaml"
@@ -163,11 +186,16 @@ check "the settings keep their owner" owned /etc/subslabd/subslabd.yaml root:sub
 check "the system file stays" test -s "$root/etc/subslabd/systems/first.yaml"
 check "the secret stays as it was" owned /etc/subslabd/broker-password root:subslabd 640
 check "an upgrade stops nothing" not_asked '(^| )stop '
+check "an operator of before may use the tool and reads no secrets" is "$(groups_of ann)" "subslab-operators "
+check "the account is in its own group alone" is "$(groups_of subslabd)" "subslabd "
 check "what runs is restarted" asked '(^| )restart subslabd.service subslabd@north.service'
 check "it starts after the upgrade" start_daemon
 in_root subslabctl export mill-house-3/suction >"$folder/readings-later"
 check "the reading is still there" cmp "$folder/readings" "$folder/readings-later"
-check "members of the group may use subslabctl" member_may
+check "members of the group may use subslabctl" as_operator subslabctl systems
+check "the daemon tells them its units" is \
+    "$(as_operator subslabctl show mill-house-3 | grep -o '269 Pa' | head -n 1)" "269 Pa"
+check "they read no secret" operator_reads_no_secret
 check "it stops after the upgrade" stop_daemon
 
 # --- remove, install again, purge ----------------------------------------------------------------
@@ -188,7 +216,10 @@ check "removing keeps the settings" cmp "$folder/edited.yaml" "$root/etc/subslab
 check "removing keeps systems" test -s "$root/etc/subslabd/systems/first.yaml"
 check "removing keeps the store" test -s "$root/var/lib/subslabd/subslab.db"
 
+in_root adduser --quiet ann subslabd 2>/dev/null || in_root usermod -aG subslabd ann
 check "install again" in_root dpkg --force-confdef --force-confold -i /packages/first.deb
+check "what somebody does to the groups later stays" is "$(groups_of ann)" "subslab-operators subslabd "
+in_root userdel ann
 check "settings of before" cmp "$folder/edited.yaml" "$root/etc/subslabd/subslabd.yaml"
 check "it starts again" start_daemon
 in_root subslabctl export mill-house-3/suction >"$folder/readings-again"

@@ -2,6 +2,7 @@
 what a busy page costs the readings. How it looks is judged by tests/browser."""
 import json
 import os
+import random
 import re
 import socket
 import sys
@@ -316,6 +317,17 @@ def guessing_is_slow(place):
 
 
 @suite.test
+def guessing_elsewhere_keeps_nobody_out(place):
+    daemon = daemon_with_accounts(place, [house()], hosts=["radon.example"])
+    tries = lambda password, address: post_form(  # noqa: E731
+        daemon, "/sign-in", {"name": "installer", "password": password}, **{"X-Forwarded-For": address}).status
+    guesses = [tries(f"guess {i}", "10.0.0.9, 203.0.113.7") for i in range(25)]
+    check(429 in guesses, f"the guesser waits: {guesses}")
+    equal(tries(PASSWORD, "203.0.113.7"), 429, "with the right password too")
+    equal([tries(PASSWORD, "203.0.113.7, 198.51.100.4") for _ in range(5)], [303] * 5, "not so the owner elsewhere")
+
+
+@suite.test
 def a_changed_account_ends_its_sessions(place):
     daemon = daemon_with_accounts(place, [house()])
     installer, workshop = Session(daemon), Session(daemon, "workshop", OTHER_PASSWORD)
@@ -346,8 +358,10 @@ def without_accounts_the_page_only_shows(place):
 def beyond_this_machine_reading_needs_an_account_too(place):
     everywhere = daemon_with_accounts(place, [house()], address="0.0.0.0")
     proxied = daemon_with_accounts(place, [house()], hosts=["radon.example"])
-    headers = [(everywhere, {}), (proxied, {"Host": "radon.example"})]
-    headers += [(proxied, {name: value}) for name, value in (
+    here = daemon_with_accounts(place, [house()])
+    # A bare proxy hands on neither the name that was asked for nor where a request came from.
+    headers = [(everywhere, {}), (proxied, {"Host": "radon.example"}), (proxied, {})]
+    headers += [(here, {name: value}) for name, value in (
         ("X-Forwarded-For", "203.0.113.7"), ("X-Forwarded-Host", "x"), ("X-Forwarded-Proto", "https"),
         ("X-Real-IP", "203.0.113.7"), ("Forwarded", "for=203.0.113.7"), ("Via", "1.1 proxy"))]
     for daemon, more in headers:
@@ -355,14 +369,18 @@ def beyond_this_machine_reading_needs_an_account_too(place):
             answer = daemon.request("GET", path, page=True, headers=more)
             equal(answer.status, 303, f"{path} with {more}")
             check(answer.headers["Location"].startswith("/sign-in"), path)
-        for path in ("/api/systems", "/api/readings?system=mill", "/metrics", "/visits.ics", "/health"):
+        for path in ("/api/systems", "/api/readings?system=mill", "/metrics", "/visits.ics"):
             equal(daemon.request("GET", path, page=True, headers=more).status, 401, f"{path} with {more}")
+        equal(json.loads(daemon.request("GET", "/health", page=True, headers=more).body), {"status": "ok"},
+              f"the word alone with {more}")
         for path in ("/sign-in", "/assets/style.css"):
             equal(daemon.request("GET", path, page=True, headers=more).status, 200, path)
     session = Session(everywhere)
     session.get("/systems/mill")
     equal(everywhere.request("GET", "/api/systems", page=True, headers={"Cookie": session.cookie}).status, 200, "signed in")
-    equal(proxied.request("GET", "/", page=True).status, 200, "at this machine itself")
+    equal(here.request("GET", "/", page=True).status, 200, "at this machine itself")
+    check("contacts" in json.loads(here.request("GET", "/health", page=True).body), "and all of its health")
+    equal(proxied.request("GET", "/metrics").status, 200, "the operator's socket asks for nothing")
 
 
 # ---- links for homeowners ----
@@ -400,6 +418,49 @@ def a_link_shows_one_system_until_it_is_withdrawn(place):
     check(second != first, "the next link is another one")
     equal(daemon.request("GET", first, page=True).status, 404, "the first stays withdrawn")
     fetch(daemon, second)
+
+
+def shared_pages(daemon, session, ident):
+    session.post(f"/systems/{ident}/share")
+    (link,) = [a["href"] for a in session.get(f"/systems/{ident}").all("a") if a.get("href", "").startswith("/share/")]
+    return [fetch(daemon, link).text, fetch(daemon, link + "?range=1y&units=si").text,
+            fetch(daemon, link + "/record").text]
+
+
+@suite.test
+def a_link_shows_nothing_that_was_written_for_the_trade(place):
+    daemon, alarm = with_alarm(place, foundation="Planted sump")
+    session = Session(daemon)
+    today = rfc3339(now_ms())[:10]
+    daemon.commission("mill", f"date: {today}\nby: Planted installer +1 555 0101\ninstruments: Planted gauge\n"
+                              "points: {suction: 250 Pa}\nradon_before: 9.1 pCi/L\nnotes: Planted gate code 4711\n")
+    daemon.post("/api/systems/mill/visit-done", {"on": today, "by": "Planted technician +1 555 0102", "found":
+                                                 "Planted key under mat", "did": "Planted repair"})
+    daemon.post(f"/api/alarms/{alarm}/acknowledge", {"by": "Planted office", "note": "Planted note"})
+    daemon.post(f"/api/alarms/{alarm}/shelve", {"by": "Planted shelver", "until": "1 d", "why": "Planted delay"})
+    daemon.post("/api/systems/mill/out-of-service", {"by": "Planted crew", "until": "1 d", "why": "Planted roof work"})
+    for where, text in (("the contractor's sheet", session.get("/systems/mill").text),
+                        ("the record", session.get("/systems/mill/record").text)):
+        check(text.count("Planted") >= 6, f"{where} shows them: {text.count('Planted')}")
+    # Each is on one of the contractor's pages, or its absence below would prove nothing.
+    known = session.get("/systems/mill").text
+    for word in ("sump", "installer", "gauge", "gate code", "technician", "key under", "repair", "office", "note",
+                 "shelver", "delay", "crew", "roof work"):
+        check(f"Planted {word}" in known, f"{word} at the contractor's")
+    for text in shared_pages(daemon, session, "mill"):
+        check("Planted" not in text, text[max(0, text.find("Planted") - 100):text.find("Planted") + 60])
+        check("555" not in text and "The whole message" not in text, "no telephone, no message of the trade's")
+        check("9.1 pCi/L" in text or "337 Bq/m3" in text, "what was measured is there")
+    sheet = shared_pages(daemon, session, "other")[0]
+    check("No open alarm" in sheet, "and the other house says so")
+
+
+@suite.test
+def an_alarm_is_told_by_a_link_in_the_homeowners_words(place):
+    daemon, _ = with_alarm(place)
+    sheet = shared_pages(daemon, Session(daemon), "mill")[0]
+    check("What it means:" in sheet and "What to leave alone:" in sheet, "what it means and what to leave alone")
+    check("against a limit of" not in sheet and "Check first" not in sheet, "no words of the trade")
 
 
 # ---- hostile requests ----
@@ -494,6 +555,32 @@ def fill(daemon, ident, days, step_ms=HOUR):
         body = "\n".join([lines[0]] + lines[i:i + 20000]) + "\n"
         answer = daemon.request("POST", "/api/import?file=h.csv&line=2", body, headers={"Content-Type": "text/csv"}, timeout=60)
         equal(answer.status, 200, "import")
+
+
+@suite.test
+def constant_sensors_are_shown(place):
+    """Means of a constant that comes with jitter differ in their last bit: no axis may span that."""
+    constants = {"water": ("water-level", "m", 0.35), "indoors": ("indoor-temperature", "degC", 21.3),
+                 "outdoors": ("outdoor-temperature", "degC", 7.1), "air": ("barometric-pressure", "Pa", 84123.4),
+                 "hole": ("field", "Pa", 4.7), "suction": ("suction", "Pa", 213.7)}
+    idents = [f"still-{i}" for i in range(12)]
+    points = [point(ident, quantity, unit, "20 min") for ident, (quantity, unit, _) in constants.items()]
+    broker, end, chance = place.broker(), now_ms(), random.Random(12)
+    daemon = daemon_with_accounts(place, [system(ident, points) for ident in idents], broker)
+    lines = ["time,system,point,value,unit"]
+    for ident in idents:
+        for name, (_, unit, value) in constants.items():
+            lines += [f"{rfc3339(at - chance.randrange(60_000))},{ident},{name},{value},{unit}"
+                      for at in range(end - DAY, end, 20 * 60_000)]
+    answer = daemon.request("POST", "/api/import?file=h.csv&line=2", "\n".join(lines) + "\n",
+                            headers={"Content-Type": "text/csv"}, timeout=60)
+    equal(answer.json()["taken"], len(lines) - 1, "readings")
+    session = Session(daemon)
+    for ident in idents:
+        for span in ("7d", "30d", "91d"):
+            check("21.3" in session.get(f"/systems/{ident}?range={span}&units=si").text, f"{ident} over {span}")
+    equal(len(daemon.get("/api/systems")), len(idents), "the daemon goes on")
+    shared_pages(daemon, session, idents[0])
 
 
 @suite.test

@@ -48,8 +48,9 @@ static const struct refused_file refused[] = {
      "bad.yaml:4: points.suction: 20 W has a unit of another kind; allowed for suction: Pa and the "
      "like"},
     {"date: 2025-10-03\nby: x\npoints:\n  suction: -1 inH2O\n",
-     "bad.yaml:4: points.suction: -1 inH2O can be no baseline of suction; allowed: above 0, or "
-     "leave the point out"},
+     "bad.yaml:4: points.suction: -1 inH2O can be no baseline of suction; allowed: clearly above "
+     "0, "
+     "or leave the point out"},
     {"date: 2025-10-03\nby: x\npoints:\n  suction: 9999 inH2O\n",
      "bad.yaml:4: points.suction: 9999 inH2O is impossible for suction; allowed: a possible value"},
     {"date: 2025-10-03\nby: x\npoints: [1]\n",
@@ -60,8 +61,12 @@ static const struct refused_file refused[] = {
     {"date: 2025-10-03\nby: x\nnotes: \"a\\ab\"\n",
      "bad.yaml:3: notes: \"a?b\" has a control character; allowed: lines of text"},
     {"date: 2025-10-03\nby: x\npoints:\n  suction: 0 Pa\n",
-     "bad.yaml:4: points.suction: 0 Pa can be no baseline of suction; allowed: above 0, or leave "
-     "the point out"},
+     "bad.yaml:4: points.suction: 0 Pa can be no baseline of suction; allowed: clearly above 0, "
+     "or leave the point out"},
+    {"date: 2025-10-03\nby: x\npoints:\n  suction: 4.9e-324 Pa\n",
+     "bad.yaml:4: points.suction: 4.9e-324 Pa can be no baseline of suction; allowed: clearly "
+     "above "
+     "0, or leave the point out"},
     {"date: 2025-10-03\nby: x\npoints:\n  hole-1: 5 pCi/L\n",
      "bad.yaml:4: points.hole-1: 5 pCi/L has a unit of another kind; allowed for field: Pa and the "
      "like"},

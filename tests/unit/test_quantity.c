@@ -58,6 +58,18 @@ START_TEST(only_a_battery_has_two_dimensions) {
 }
 END_TEST
 
+START_TEST(what_cannot_be_told_from_zero_is_no_baseline) {
+    for (int i = 0; i < QUANTITY_COUNT; i++)
+        ck_assert_double_gt(quantity_resolution((enum quantity)i), 0.0);
+    ck_assert(quantity_can_be_baseline(QUANTITY_SUCTION, 1.0));
+    ck_assert(!quantity_can_be_baseline(QUANTITY_SUCTION, 4.9e-324));
+    ck_assert(!quantity_can_be_baseline(QUANTITY_FIELD, -2.0));
+    ck_assert(!quantity_can_be_baseline(QUANTITY_FAN_CURRENT, 0.0));
+    ck_assert(quantity_can_be_baseline(QUANTITY_OUTDOOR_TEMPERATURE, -12.0));
+    ck_assert(quantity_can_be_baseline(QUANTITY_RADON, 0.0));
+}
+END_TEST
+
 static const struct {
     enum quantity quantity;
     double value;
@@ -164,6 +176,7 @@ int main(void) {
     TCase *quantity = tcase_create("quantity");
     tcase_add_test(quantity, each_word_leads_to_its_row_and_back);
     tcase_add_test(quantity, only_a_battery_has_two_dimensions);
+    tcase_add_test(quantity, what_cannot_be_told_from_zero_is_no_baseline);
     tcase_add_test(quantity, small_pressures_are_shown_in_pascals);
     tcase_add_loop_test(quantity, what_is_possible_passes_and_nothing_else, 0,
                         (int)(sizeof(rows) / sizeof(rows[0])));

@@ -68,6 +68,9 @@ static const struct refused_file refused[] = {
     {"page: {address: 127.0.0.1.evil.example}\n",
      "bad.yaml:1: page.address: is open to others without accounts; allowed: 127.0.0.1, ::1, or "
      "with page.access_file"},
+    {"page: {hosts: [radon.example]}\n", "bad.yaml:1: page.hosts: opens the page to others without "
+                                         "accounts; name a file of accounts as "
+                                         "page.access_file, or take hosts out"},
     {"page: {port: -1}\n",
      "bad.yaml:1: page.port: -1 is not a port; allowed: 1 to 65535, or 0 for no page"},
     {"operator_socket: "

@@ -5,8 +5,10 @@
 #include "page_form.h"
 #include "page_html.h"
 #include "page_session.h"
+#include "page_tries.h"
 #include "test_support.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -223,6 +225,75 @@ START_TEST(the_allowance_runs_out_and_grows_again) {
 }
 END_TEST
 
+static bool guess(struct page_tries *tries, const char *account, const char *address,
+                  int64_t now_ms) {
+    bool may = page_tries_may(tries, account, address, now_ms);
+    if (may)
+        page_tries_wrong(tries, account, address, now_ms);
+    return may;
+}
+
+START_TEST(ten_wrong_tries_then_one_in_three_seconds) {
+    struct page_tries *tries = calloc(1, sizeof *tries);
+    for (int i = 0; i < 10; i++)
+        ck_assert(guess(tries, "installer", "203.0.113.7", 1000 + 1000 * i));
+    int64_t now_ms = 10000; /* three came back meanwhile */
+    for (int i = 0; i < 3; i++)
+        ck_assert(guess(tries, "installer", "203.0.113.7", now_ms));
+    ck_assert(!guess(tries, "installer", "203.0.113.7", now_ms + 500));
+    ck_assert(guess(tries, "workshop", "203.0.113.7", now_ms + 500)); /* another account */
+    ck_assert(guess(tries, "installer", "203.0.113.7", now_ms + 3000));
+    ck_assert(!guess(tries, "installer", "203.0.113.7", now_ms + 3500));
+    free(tries);
+}
+END_TEST
+
+START_TEST(a_right_password_costs_nothing) {
+    struct page_tries *tries = calloc(1, sizeof *tries);
+    for (int i = 0; i < 1000; i++)
+        ck_assert(page_tries_may(tries, "installer", "203.0.113.7", 1000 + 100 * i));
+    free(tries);
+}
+END_TEST
+
+/* One of a second at the account, and with `flood` a thousand more under names that nobody has. */
+static void guess_for_minutes(bool flood) {
+    struct page_tries *tries = calloc(1, sizeof *tries);
+    int looked_at = 0;
+    for (int64_t now_ms = 1; now_ms < 120000; now_ms++) {
+        char name[40];
+        snprintf(name, sizeof name, "nobody %lld", (long long)now_ms);
+        if (flood)
+            looked_at += guess(tries, name, "203.0.113.7", now_ms);
+        if (now_ms % 1000 == 0)
+            looked_at += guess(tries, "installer", "203.0.113.7", now_ms);
+        if (now_ms % 10000 == 0 && !page_tries_may(tries, "installer", "198.51.100.4", now_ms))
+            ck_abort_msg("kept out at %lld", (long long)now_ms);
+    }
+    ck_assert_int_le(looked_at, 10 + 10 + 2 * 120); /* work for two a second */
+    free(tries);
+}
+
+START_TEST(guessing_keeps_nobody_out_elsewhere) {
+    guess_for_minutes(false);
+    guess_for_minutes(true);
+}
+END_TEST
+
+START_TEST(guesses_from_everywhere_are_bounded_work) {
+    struct page_tries *tries = calloc(1, sizeof *tries);
+    int looked_at = 0;
+    for (int64_t now_ms = 1; now_ms <= 60000; now_ms++) {
+        char address[40];
+        snprintf(address, sizeof address, "%lld", (long long)now_ms);
+        looked_at += guess(tries, "installer", address, now_ms);
+    }
+    ck_assert_int_le(looked_at, 10 + 10 * 60 + 10 + 2 * 60);
+    ck_assert_int_ge(looked_at, 10 * 59);
+    free(tries);
+}
+END_TEST
+
 #define ROWS(table) ((int)(sizeof(table) / sizeof((table)[0])))
 
 int main(void) {
@@ -239,5 +310,9 @@ int main(void) {
     tcase_add_test(parts, sessions_end);
     tcase_add_test(parts, sessions_are_bounded_and_differ);
     tcase_add_test(parts, the_allowance_runs_out_and_grows_again);
+    tcase_add_test(parts, ten_wrong_tries_then_one_in_three_seconds);
+    tcase_add_test(parts, a_right_password_costs_nothing);
+    tcase_add_test(parts, guessing_keeps_nobody_out_elsewhere);
+    tcase_add_test(parts, guesses_from_everywhere_are_bounded_work);
     return run_test_case(parts);
 }
