@@ -136,6 +136,9 @@ static void add_gauges(struct metrics *metrics, struct api *api) {
             monitor_status_word((enum monitor_status)i), by_status[i]);
     gauge(metrics, "subslab_alarms_open", "open alarms",
           (double)alarm_book_count(monitor_alarms(monitor)));
+    gauge(metrics, "subslab_second_looks_waiting",
+          "points with late readings whose past is still to be judged again",
+          (double)pipeline_looks_waiting(api->pipeline));
     gauge(metrics, "subslab_broker_connected", "1 while connected",
           api->intake && intake_state(api->intake) == INTAKE_CONNECTED ? 1 : 0);
     if (store) {

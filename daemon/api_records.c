@@ -3,7 +3,6 @@
  */
 #include "api_private.h"
 #include "api_show.h"
-#include "measure/duration.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -60,22 +59,11 @@ static json_t *values_with_units(const struct fleet *fleet, size_t system, json_
     return answer;
 }
 
-/* From the record's date on readings are judged by the new baseline; those already judged get a
-   second look, a week back at most. */
-static enum store_status judge_again(struct api *api, size_t system, int64_t from_ms) {
-    static const int64_t most_ms = 7 * DURATION_DAY_MS;
-    struct monitor *monitor = pipeline_monitor(api->pipeline);
+/* From the record's date on readings are judged by the new baseline, also those of the past. */
+static void judge_again(struct api *api, size_t system, int64_t from_ms) {
     const struct fleet_system *owner = &api->fleet->systems[system];
-    enum store_status status = STORE_OK;
-    for (size_t i = 0; i < owner->point_count && status == STORE_OK; i++) {
-        size_t point = owner->first_point + i;
-        int64_t newest_ms = monitor_point(monitor, point)->newest_ms;
-        if (newest_ms == TIMESTAMP_NONE || newest_ms < from_ms)
-            continue;
-        int64_t begin_ms = newest_ms - most_ms > from_ms ? newest_ms - most_ms : from_ms;
-        status = pipeline_rejudge(api->pipeline, point, begin_ms);
-    }
-    return status;
+    for (size_t i = 0; i < owner->point_count; i++)
+        pipeline_judge_again(api->pipeline, owner->first_point + i, from_ms);
 }
 
 /* Within the caller's transaction. */
@@ -98,7 +86,7 @@ static enum store_status add_record(struct api *api, size_t system,
     if (status == STORE_OK)
         status = pipeline_read_records(api->pipeline, system);
     if (status == STORE_OK)
-        status = judge_again(api, system, record->from_ms);
+        judge_again(api, system, record->from_ms);
     free(text);
     json_decref(json);
     return status;

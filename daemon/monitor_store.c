@@ -1,7 +1,6 @@
 #include "monitor_store.h"
 
 #include "alarm_rows.h"
-#include "log.h"
 #include "measure/duration.h"
 #include "monitor/rests.h"
 
@@ -329,97 +328,4 @@ enum store_status monitor_store_write(struct monitor_store *link) {
     if (monitor_flush(link->monitor, &sink))
         return STORE_OK;
     return link->failed == STORE_OK ? STORE_OUT_OF_MEMORY : link->failed;
-}
-
-/* ---- the second look ---- */
-
-struct past {
-    struct monitor_history *items;
-    size_t count, capacity;
-    bool failed;
-};
-
-static bool on_past(void *context, const struct record_alarm *row) {
-    struct past *past = context;
-    enum condition condition;
-    if (row->returned_ms == TIMESTAMP_NONE || !condition_find(row->condition, &condition))
-        return true;
-    if (past->count == past->capacity) {
-        size_t capacity = past->capacity ? 2 * past->capacity : 16;
-        struct monitor_history *grown = realloc(past->items, capacity * sizeof *grown);
-        if (!grown) {
-            past->failed = true;
-            return false;
-        }
-        past->items = grown;
-        past->capacity = capacity;
-    }
-    past->items[past->count++] =
-        (struct monitor_history){row->id, condition, row->raised_ms, row->returned_ms, row->told};
-    return true;
-}
-
-static void forget_alarm(void *context, int64_t id) {
-    struct monitor_store *link = context;
-    enum store_status status = record_alarm_delete(link->store, id);
-    if (status != STORE_OK && status != STORE_NOT_FOUND)
-        link->failed = status;
-}
-
-static enum store_status read_all(struct monitor_store *link, int64_t key, int64_t from_ms,
-                                  struct reading **readings, size_t *count) {
-    size_t capacity = 4096;
-    *readings = NULL;
-    *count = 0;
-    for (;;) {
-        struct reading *grown = realloc(*readings, capacity * sizeof *grown);
-        if (!grown)
-            return STORE_OUT_OF_MEMORY;
-        *readings = grown;
-        size_t got = 0;
-        enum store_status status = series_read(link->store, key, from_ms, INT64_MAX,
-                                               *readings + *count, capacity - *count, &got);
-        *count += got;
-        if (status != STORE_OK || *count < capacity)
-            return status;
-        from_ms = (*readings)[*count - 1].time_ms + 1;
-        capacity *= 2;
-    }
-}
-
-enum store_status monitor_store_rejudge(struct monitor_store *link, size_t point, int64_t from_ms) {
-    const struct fleet *fleet = monitor_fleet(link->monitor);
-    struct reading *readings = NULL;
-    struct past past = {0};
-    size_t count = 0;
-    int64_t lookback_ms = monitor_lookback_ms(link->monitor, point);
-    from_ms =
-        from_ms > INT64_MIN + lookback_ms + 2 * DURATION_DAY_MS ? from_ms - lookback_ms : from_ms;
-    const struct record_alarm_filter filter = {
-        .system = fleet_system_id(fleet, fleet->points[point].system),
-        .point = fleet_point_id(fleet, point),
-        .since_ms = from_ms,
-    };
-    /* What the book has not written yet must be seen by the look at the history. */
-    enum store_status status = monitor_store_write(link);
-    uint64_t met = series_damage_met(link->store);
-    if (status == STORE_OK)
-        status = record_alarm_list(link->store, &filter, on_past, &past);
-    if (status == STORE_OK)
-        status = read_all(link, link->keys[point], from_ms - ROLLUP_WINDOW_HOURS * ROLLUP_HOUR_MS,
-                          &readings, &count);
-    /* A day that cannot be read any more cannot be judged again either. */
-    bool unreadable = series_damage_met(link->store) != met;
-    if (unreadable)
-        log_line(LOG_LEVEL_ERROR, "store", "%s; %s/%s keeps its first judgement",
-                 store_error(link->store), filter.system, filter.point);
-    if (status == STORE_OK && !unreadable &&
-        (past.failed || !monitor_rejudge(link->monitor, point, readings, count, from_ms, past.items,
-                                         past.count, forget_alarm, link)))
-        status = STORE_OUT_OF_MEMORY;
-    if (status == STORE_OK)
-        status = link->failed;
-    free(readings);
-    free(past.items);
-    return status;
 }

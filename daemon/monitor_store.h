@@ -28,9 +28,6 @@ void monitor_store_close(struct monitor_store *link);
 /** Writes what changed, within the caller's transaction. */
 enum store_status monitor_store_write(struct monitor_store *link);
 
-/** Judges a point again from an instant on, with what the store has of it. */
-enum store_status monitor_store_rejudge(struct monitor_store *link, size_t point, int64_t from_ms);
-
 /** Reads the baselines and dates of a system anew after a commissioning record or a visit. */
 enum store_status monitor_store_read_records(struct monitor_store *link, size_t system);
 

@@ -6,6 +6,7 @@
 #include "explain.h"
 #include "log.h"
 #include "measure/duration.h"
+#include "second_looks.h"
 #include "store/records.h"
 
 #include <math.h>
@@ -18,25 +19,19 @@ static const int64_t refused_window_ms = 10 * DURATION_MINUTE_MS;
 static const int64_t burst_pause_ms = 10 * DURATION_SECOND_MS; /* longer than a turn takes */
 static const int64_t burst_span_ms = 4 * DURATION_MINUTE_MS;   /* 240 000 readings */
 
-struct late_point {
-    size_t point;
-    int64_t from_ms, to_ms;
-};
-
 struct pipeline {
     const struct fleet *fleet;
     struct store *store;
     struct in_hand *hand; /* or NULL */
     struct monitor *monitor;
     struct monitor_store link;
+    struct second_looks *looks;
     struct announce announce;
     struct reminders reminders;
     struct daily_upkeep *daily;
     struct away away;
     bool in_turn; /* the transaction is open */
     enum store_status failed;
-    struct late_point *late;
-    size_t late_count, late_capacity;
     struct pipeline_counters counters;
     size_t book_kept;        /* alarms in the book after it was last written early */
     int64_t refused_from_ms; /* of the running window */
@@ -64,6 +59,8 @@ struct pipeline *pipeline_open(const struct fleet *fleet, struct store *store, i
         goto failed;
     status = monitor_store_open(&pipeline->link, store, pipeline->monitor);
     if (status == STORE_OK)
+        pipeline->looks = second_looks_open(&pipeline->link, &status);
+    if (status == STORE_OK)
         return pipeline;
 failed:
     snprintf(why, why_size, "%s",
@@ -77,12 +74,12 @@ void pipeline_close(struct pipeline *pipeline) {
         return;
     if (pipeline->store && store_in_transaction(pipeline->store))
         store_rollback(pipeline->store);
+    second_looks_close(pipeline->looks);
     monitor_store_close(&pipeline->link);
     announce_close(&pipeline->announce);
     away_close(&pipeline->away);
     monitor_destroy(pipeline->monitor);
     daily_upkeep_destroy(pipeline->daily);
-    free(pipeline->late);
     free(pipeline);
 }
 
@@ -149,28 +146,6 @@ bool pipeline_uncommitted(const struct pipeline *pipeline) {
 
 /* ---- readings ---- */
 
-static void note_late(struct pipeline *pipeline, size_t point, int64_t time_ms) {
-    for (size_t i = 0; i < pipeline->late_count; i++) {
-        struct late_point *late = &pipeline->late[i];
-        if (late->point != point)
-            continue;
-        late->from_ms = time_ms < late->from_ms ? time_ms : late->from_ms;
-        late->to_ms = time_ms > late->to_ms ? time_ms : late->to_ms;
-        return;
-    }
-    if (pipeline->late_count == pipeline->late_capacity) {
-        size_t capacity = pipeline->late_capacity ? 2 * pipeline->late_capacity : 16;
-        struct late_point *grown = realloc(pipeline->late, capacity * sizeof *grown);
-        if (!grown) {
-            pipeline_fail(pipeline, STORE_OUT_OF_MEMORY);
-            return;
-        }
-        pipeline->late = grown;
-        pipeline->late_capacity = capacity;
-    }
-    pipeline->late[pipeline->late_count++] = (struct late_point){point, time_ms, time_ms};
-}
-
 static enum pipeline_taken count_taken(struct pipeline *pipeline, enum series_append result) {
     switch (result) {
     case SERIES_NEW:
@@ -219,7 +194,8 @@ enum pipeline_taken pipeline_take(struct pipeline *pipeline, size_t point,
         write_old_alarms(pipeline);
     } else if (result == SERIES_NEW) {
         pipeline->counters.late++;
-        note_late(pipeline, point, reading->time_ms);
+        if (!second_looks_note_late(pipeline->looks, point, reading->time_ms))
+            pipeline_fail(pipeline, STORE_OUT_OF_MEMORY);
     }
     return count_taken(pipeline, result);
 }
@@ -340,26 +316,17 @@ void pipeline_message(struct pipeline *pipeline, const struct intake_message *me
 
 /* ---- the end of a turn ---- */
 
-static enum store_status settle_late(struct pipeline *pipeline) {
-    enum store_status status = STORE_OK;
-    for (size_t i = 0; i < pipeline->late_count && status == STORE_OK; i++) {
-        const struct late_point *late = &pipeline->late[i];
-        const struct fleet_point *point = &pipeline->fleet->points[late->point];
-        int64_t every_ms = point->description->every_ms, key = pipeline->link.keys[late->point];
-        const struct time_zone *zone = pipeline->fleet->systems[point->system].zone;
-        status = monitor_store_rejudge(&pipeline->link, late->point, late->from_ms);
-        if (status == STORE_OK)
-            status = monitor_store_write(&pipeline->link); /* the rebuild goes over it */
-        if (status == STORE_OK)
-            status = series_hours_rebuild(pipeline->store, key, every_ms, late->from_ms - every_ms,
-                                          late->to_ms + every_ms);
-        if (status == STORE_OK)
-            status = series_days_forget(pipeline->store, key,
-                                        time_zone_local_day(zone, late->from_ms - every_ms),
-                                        time_zone_local_day(zone, late->to_ms + every_ms));
-    }
-    pipeline->late_count = 0;
-    return status;
+void pipeline_look_again(struct pipeline *pipeline, int64_t until_monotonic_ms) {
+    if (second_looks_waiting(pipeline->looks) == 0 || !pipeline_begin(pipeline))
+        return;
+    in_hand_turn(pipeline->hand);
+    enum store_status status = second_looks_step(pipeline->looks, until_monotonic_ms);
+    if (status != STORE_OK)
+        pipeline_fail(pipeline, status);
+}
+
+size_t pipeline_looks_waiting(const struct pipeline *pipeline) {
+    return second_looks_waiting(pipeline->looks);
 }
 
 /* Systems that have missed a reading lately, beside the few that always do: a power cut begins. */
@@ -401,8 +368,6 @@ enum store_status pipeline_settle(struct pipeline *pipeline, int64_t now_ms) {
     pipeline->now_ms = now_ms;
     if (status == STORE_OK)
         in_hand_turn(pipeline->hand);
-    if (status == STORE_OK)
-        status = settle_late(pipeline);
     if (status == STORE_OK) {
         monitor_tell(pipeline->monitor, now_ms, pipeline, on_tell);
         status = pipeline->failed;
@@ -416,6 +381,8 @@ enum store_status pipeline_settle(struct pipeline *pipeline, int64_t now_ms) {
     if (status == STORE_OK)
         in_hand_put_down(pipeline->hand);
     if (status == STORE_OK && pipeline->in_turn)
+        status = second_looks_keep(pipeline->looks);
+    if (status == STORE_OK && pipeline->in_turn)
         status = store_commit(pipeline->store);
     else if (pipeline->in_turn)
         store_rollback(pipeline->store);
@@ -426,8 +393,9 @@ enum store_status pipeline_settle(struct pipeline *pipeline, int64_t now_ms) {
     return status;
 }
 
-enum store_status pipeline_rejudge(struct pipeline *pipeline, size_t point, int64_t from_ms) {
-    return monitor_store_rejudge(&pipeline->link, point, from_ms);
+void pipeline_judge_again(struct pipeline *pipeline, size_t point, int64_t from_ms) {
+    if (!second_looks_note_change(pipeline->looks, point, from_ms))
+        pipeline_fail(pipeline, STORE_OUT_OF_MEMORY);
 }
 
 enum store_status pipeline_read_records(struct pipeline *pipeline, size_t system) {

@@ -4,6 +4,7 @@
  *
  *     pipeline_message …   readings, refusals        (opens the transaction)
  *     pipeline_tick        delays, silence, dates
+ *     pipeline_look_again  second looks after late readings, a share of them
  *     pipeline_settle      rollups, alarms, trackers, outbox rows, COMMIT
  *
  * When anything fails, nothing of the turn is kept and the memory is ahead of the store: the owner
@@ -63,10 +64,15 @@ void pipeline_was_away(struct pipeline *pipeline, int64_t from_ms, int64_t to_ms
 /** Lets the wall clock act. Returns when to call again at the latest. */
 int64_t pipeline_tick(struct pipeline *pipeline, int64_t now_ms);
 
+/** Makes second looks until the monotonic clock says so; what is left waits in the store. */
+void pipeline_look_again(struct pipeline *pipeline, int64_t until_monotonic_ms);
+/** Points whose second look is still to be made or ended. */
+size_t pipeline_looks_waiting(const struct pipeline *pipeline);
+
 /** Ends the turn: writes and commits all it caused. Not STORE_OK: nothing was kept. */
 enum store_status pipeline_settle(struct pipeline *pipeline, int64_t now_ms);
-/** Judges a point again from an instant on, within the turn. */
-enum store_status pipeline_rejudge(struct pipeline *pipeline, size_t point, int64_t from_ms);
+/** What a point is judged by changed from an instant on: notes a second look. */
+void pipeline_judge_again(struct pipeline *pipeline, size_t point, int64_t from_ms);
 /** Reads baselines and dates of a system anew, within the turn. */
 enum store_status pipeline_read_records(struct pipeline *pipeline, size_t system);
 

@@ -22,6 +22,7 @@ enum { MOST_A_BATCH = 4096, WAIT_AT_MOST_MS = 1000, SLOTS = 5 };
 static const int64_t jump_least_ms = 30 * DURATION_SECOND_MS;
 static const int64_t backlog_look_ms = 250;
 static const int64_t lists_a_turn_ms = 20;
+static const int64_t looks_ms = 100; /* of a turn go to second looks at most */
 static const int64_t turn_slow_ms = DURATION_SECOND_MS;
 
 /* ---- waiting ---- */
@@ -51,7 +52,7 @@ static int64_t work_due_ms(const struct service *service) {
 }
 
 static int wait_ms(const struct service *service, bool more) {
-    if (more)
+    if (more || (service->store && pipeline_looks_waiting(service->pipeline) > 0))
         return 0;
     int64_t wait = sooner(WAIT_AT_MOST_MS, work_due_ms(service) - service->now_ms);
     if (service->backlog)
@@ -212,6 +213,7 @@ static bool work_with_store(struct service *service) {
         service->next_tick_ms = pipeline_tick(service->pipeline, service->now_ms);
     if (service->clock_set && service->now_ms >= service->next_upkeep_ms)
         service->next_upkeep_ms = upkeep_step(service->pipeline, service->now_ms, more);
+    pipeline_look_again(service->pipeline, clock_monotonic_ms() + looks_ms);
     enum store_status status = pipeline_settle(service->pipeline, service->now_ms);
     if (status != STORE_OK) {
         service_store_failed(service, status);

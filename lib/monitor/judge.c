@@ -133,13 +133,16 @@ static void judge_value(const struct view *view, size_t i, double value, int64_t
     step(view, i, beyond, cleared, time_ms, value, setpoint);
 }
 
+bool judge_mean_24h(const struct point_state *state, int64_t time_ms, double *mean) {
+    double coverage = 0.0;
+    return state->window && rollup_window_mean(state->window, time_ms, mean, &coverage) &&
+           coverage >= mean_coverage_needed;
+}
+
 static void judge_mean(const struct view *view, size_t i, int64_t time_ms) {
-    double mean = 0.0, coverage = 0.0;
-    if (!view->state->window ||
-        !rollup_window_mean(view->state->window, time_ms, &mean, &coverage) ||
-        coverage < mean_coverage_needed)
-        return;
-    judge_value(view, i, mean, time_ms);
+    double mean = 0.0;
+    if (judge_mean_24h(view->state, time_ms, &mean))
+        judge_value(view, i, mean, time_ms);
 }
 
 /* A fan that stands still reads an honest zero for days; a radon monitor never does. */

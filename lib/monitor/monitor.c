@@ -148,8 +148,9 @@ static bool set_up(struct monitor *monitor) {
     monitor->trackers = calloc(rules_in_all(fleet) + 1, sizeof *monitor->trackers);
     monitor->systems = calloc(fleet->system_count + 1, sizeof *monitor->systems);
     monitor->is_running = calloc(fleet->point_count + 1, sizeof *monitor->is_running);
+    monitor->look_waits = calloc(fleet->point_count + 1, sizeof *monitor->look_waits);
     if (!monitor->book || !monitor->points || !monitor->trackers || !monitor->systems ||
-        !monitor->is_running)
+        !monitor->is_running || !monitor->look_waits)
         return false;
     struct tracker *trackers = monitor->trackers;
     for (size_t i = 0; i < fleet->point_count; i++) {
@@ -170,7 +171,7 @@ struct monitor *monitor_create(const struct fleet *fleet) {
     if (!monitor)
         return NULL;
     monitor->fleet = fleet;
-    monitor->scanned_ms = monitor->dates_ms = INT64_MIN / 2;
+    monitor->scanned_ms = monitor->dates_ms = monitor->expired_ms = INT64_MIN / 2;
     monitor->judge = (struct judge){fleet, monitor, on_finding, on_moved, on_hour};
     if (set_up(monitor))
         return monitor;
@@ -190,6 +191,7 @@ void monitor_destroy(struct monitor *monitor) {
     free(monitor->trackers);
     free(monitor->systems);
     free(monitor->is_running);
+    free(monitor->look_waits);
     free(monitor->running.items);
     free(monitor->hours.items);
     free(monitor->changed_points.items);
@@ -375,6 +377,10 @@ void monitor_reading(struct monitor *monitor, size_t point, const struct reading
     silence_heard(monitor, monitor->fleet->points[point].system, reading->time_ms);
 }
 
+void monitor_set_look_waits(struct monitor *monitor, size_t point, bool waits) {
+    monitor->look_waits[point] = waits;
+}
+
 void monitor_refused(struct monitor *monitor, size_t point, enum refusal refusal, double value,
                      int64_t arrival_ms) {
     struct point_state *state = &monitor->points[point];
@@ -523,6 +529,7 @@ int64_t monitor_advance(struct monitor *monitor, int64_t now_ms) {
     expire_daemon(monitor, now_ms);
     if (!monitor->backlog) {
         int64_t deadline_ms = expire_points(monitor, now_ms);
+        monitor->expired_ms = now_ms;
         if (deadline_ms < next_ms)
             next_ms = deadline_ms;
         if (now_ms - monitor->scanned_ms >= scan_every_ms) {
@@ -566,7 +573,8 @@ static bool ready(void *context, const struct alarm *alarm) {
     if (monitor->backlog)
         return false;
     if (alarm->point != FLEET_NONE)
-        return point_is_settled(monitor, alarm->point, teller->now_ms);
+        return !monitor->look_waits[alarm->point] &&
+               point_is_settled(monitor, alarm->point, teller->now_ms);
     const struct fleet_system *system = &monitor->fleet->systems[alarm->system];
     for (size_t i = 0; i < system->point_count; i++) {
         if (!point_is_settled(monitor, system->first_point + i, teller->now_ms))

@@ -69,7 +69,7 @@ int64_t monitor_out_of_service_until(const struct monitor *monitor, size_t syste
 /* ---- what happens ---- */
 
 /** Is the time of a reading after every one before of its point? Else it is late: store it, then
-    monitor_rejudge. */
+    have a second look (second_look.h). */
 bool monitor_is_newest(const struct monitor *monitor, size_t point, int64_t time_ms);
 /** The newest reading of a point; its time is TIMESTAMP_NONE when there is none. */
 struct reading monitor_newest(const struct monitor *monitor, size_t point);
@@ -83,26 +83,9 @@ void monitor_reading(struct monitor *monitor, size_t point, const struct reading
 void monitor_refused(struct monitor *monitor, size_t point, enum refusal refusal, double value,
                      int64_t arrival_ms);
 
-/** An occurrence that the history already has (for monitor_rejudge). */
-struct monitor_history {
-    int64_t id;
-    enum condition condition;
-    int64_t raised_ms, returned_ms;
-    bool told;
-};
-/**
- * Judges a point anew from `from_ms` on, after late readings or a new baseline. `readings` are all
- * of the point in order from 25 h before `from_ms` to the newest. What stands in the end is
- * reconciled with the open alarm; what came and went becomes history unless `history` (occurrences
- * of the point that are over) has it. `forget` gets untold occurrences that did not happen after
- * all. False when out of memory (nothing changed).
- */
-bool monitor_rejudge(struct monitor *monitor, size_t point, const struct reading *readings,
-                     size_t count, int64_t from_ms, const struct monitor_history *history,
-                     size_t history_count, void (*forget)(void *context, int64_t id),
-                     void *context);
-/** How far back a second look must begin so that every delay of the point fits. */
-int64_t monitor_lookback_ms(const struct monitor *monitor, size_t point);
+/** A second look at a point (second_look.h) is still to be made: what is found of it meanwhile waits
+    before it is told. */
+void monitor_set_look_waits(struct monitor *monitor, size_t point, bool waits);
 
 /** A finding made once a day; `point` may be FLEET_NONE for fan-weak and ground-changed. */
 void monitor_daily(struct monitor *monitor, size_t system, size_t point, enum condition condition,

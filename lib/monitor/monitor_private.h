@@ -1,7 +1,6 @@
 /*
  * monitor_private: the body of a monitor, shared by the files that make it up: monitor.c (readings,
- * telling, writing), silence.c (points, systems, the fleet falling silent), rejudge.c (the second
- * look). Not for anybody else.
+ * telling, writing), silence.c (points, systems, the fleet falling silent), second_look.c. Not for anybody else.
  */
 #ifndef MONITOR_MONITOR_PRIVATE_H
 #define MONITOR_MONITOR_PRIVATE_H
@@ -52,6 +51,7 @@ struct monitor {
     struct judge judge;
     struct list running;        /* size_t: points with a delay that runs */
     bool *is_running;           /* per point */
+    bool *look_waits;           /* per point: a second look is still to be made */
     struct list hours;          /* struct closed_hour */
     struct list changed_points; /* size_t: their running hour changed */
     struct list moved;          /* struct point_rule */
@@ -60,6 +60,7 @@ struct monitor {
     bool backlog;
     int64_t arrival_ms; /* of the reading being judged */
     int64_t scanned_ms, dates_ms, advanced_ms;
+    int64_t expired_ms; /* up to here the clock has ended delays of points */
 };
 
 /** Appends one item of `size` bytes; on failure sets out_of_memory. */

@@ -55,6 +55,32 @@ enum store_status record_alarm_get(struct store *store, int64_t id,
                                    bool (*row)(void *context, const struct record_alarm *alarm),
                                    void *context);
 
+/** The last occurrence of a condition of a point that was raised until an instant, if there is one. */
+enum store_status record_alarm_last(struct store *store, const char *system, const char *point,
+                                    const char *condition, int64_t until_ms,
+                                    bool (*row)(void *context, const struct record_alarm *alarm),
+                                    void *context);
+/** Occurrences of a condition of a point with after < raised <= until, in that order. */
+enum store_status record_alarm_raised(struct store *store, const char *system, const char *point,
+                                      const char *condition, int64_t after_ms, int64_t until_ms,
+                                      bool (*row)(void *context, const struct record_alarm *alarm),
+                                      void *context);
+
+/* ---- second looks that are still to be made (schema_4.sql) ---- */
+
+struct record_look {
+    int64_t from_ms, to_ms;           /* judged again from here on, so far at least */
+    int64_t late_from_ms, late_to_ms; /* where late readings lie; TIMESTAMP_NONE: none came */
+};
+/** `key` is the point's, see series_key. */
+enum store_status record_look_put(struct store *store, int64_t key, const struct record_look *look);
+/** Forgets all of a point. */
+enum store_status record_look_delete(struct store *store, int64_t key);
+enum store_status record_look_list(struct store *store,
+                                   bool (*row)(void *context, const char *system, const char *point,
+                                               const struct record_look *look),
+                                   void *context);
+
 /* ---- trackers: where a delay that runs stands; only rows that are not at rest ---- */
 
 struct record_tracker {

@@ -1,5 +1,5 @@
 /*
- * records_alarms: alarms and the trackers of delays that run. See records.h.
+ * records_alarms: alarms, second looks at them, and the trackers of delays that run. See records.h.
  */
 #include "store/records.h"
 
@@ -171,6 +171,99 @@ enum store_status record_alarm_get(struct store *store, int64_t id,
     row(context, &alarm);
     sqlite3_reset(get);
     return STORE_OK;
+}
+
+static enum store_status
+hand_out_occurrences(struct store *store, sqlite3_stmt *list, const char *system, const char *point,
+                     const char *condition,
+                     bool (*row)(void *context, const struct record_alarm *alarm), void *context) {
+    store_bind_text(list, 1, system);
+    store_bind_text(list, 2, point);
+    store_bind_text(list, 3, condition);
+    return hand_out_alarms(store, list, row, context);
+}
+
+enum store_status record_alarm_last(struct store *store, const char *system, const char *point,
+                                    const char *condition, int64_t until_ms,
+                                    bool (*row)(void *context, const struct record_alarm *alarm),
+                                    void *context) {
+    sqlite3_stmt *list;
+    enum store_status status = store_statement(
+        store, STATEMENT_ALARM_LAST,
+        "SELECT " ALARM_COLUMNS " FROM alarms WHERE system = ?1 AND point = ?2 AND condition = ?3 "
+        "AND raised_ms <= ?4 ORDER BY raised_ms DESC LIMIT 1",
+        &list);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(list, 4, until_ms);
+    return hand_out_occurrences(store, list, system, point, condition, row, context);
+}
+
+enum store_status record_alarm_raised(struct store *store, const char *system, const char *point,
+                                      const char *condition, int64_t after_ms, int64_t until_ms,
+                                      bool (*row)(void *context, const struct record_alarm *alarm),
+                                      void *context) {
+    sqlite3_stmt *list;
+    enum store_status status = store_statement(
+        store, STATEMENT_ALARM_RAISED,
+        "SELECT " ALARM_COLUMNS " FROM alarms WHERE system = ?1 AND point = ?2 AND condition = ?3 "
+        "AND raised_ms > ?4 AND raised_ms <= ?5 ORDER BY raised_ms",
+        &list);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(list, 4, after_ms);
+    sqlite3_bind_int64(list, 5, until_ms);
+    return hand_out_occurrences(store, list, system, point, condition, row, context);
+}
+
+/* ---- second looks ---- */
+
+enum store_status record_look_put(struct store *store, int64_t key,
+                                  const struct record_look *look) {
+    sqlite3_stmt *put;
+    enum store_status status =
+        store_statement(store, STATEMENT_LOOK_PUT,
+                        "INSERT OR REPLACE INTO second_looks VALUES (?1, ?2, ?3, ?4, ?5)", &put);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(put, 1, key);
+    sqlite3_bind_int64(put, 2, look->from_ms);
+    sqlite3_bind_int64(put, 3, look->to_ms);
+    store_bind_time(put, 4, look->late_from_ms);
+    store_bind_time(put, 5, look->late_to_ms);
+    return store_run(store, put);
+}
+
+enum store_status record_look_delete(struct store *store, int64_t key) {
+    sqlite3_stmt *delete;
+    enum store_status status = store_statement(
+        store, STATEMENT_LOOK_DELETE, "DELETE FROM second_looks WHERE point = ?1", &delete);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(delete, 1, key);
+    return store_run(store, delete);
+}
+
+enum store_status record_look_list(struct store *store,
+                                   bool (*row)(void *context, const char *system, const char *point,
+                                               const struct record_look *look),
+                                   void *context) {
+    sqlite3_stmt *list;
+    enum store_status status = store_statement(
+        store, STATEMENT_LOOK_LIST,
+        "SELECT system, points.point, from_ms, to_ms, late_from_ms, late_to_ms FROM second_looks "
+        "JOIN points ON points.key = second_looks.point ORDER BY points.key, from_ms",
+        &list);
+    while (status == STORE_OK && (status = store_row(store, list)) == STORE_OK) {
+        const struct record_look look = {sqlite3_column_int64(list, 2),
+                                         sqlite3_column_int64(list, 3), store_column_time(list, 4),
+                                         store_column_time(list, 5)};
+        if (!row(context, store_column_text(list, 0), store_column_text(list, 1), &look)) {
+            sqlite3_reset(list);
+            break;
+        }
+    }
+    return status == STORE_NOT_FOUND ? STORE_OK : status;
 }
 
 /* ---- trackers ---- */

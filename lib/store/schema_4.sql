@@ -1,12 +1,14 @@
 -- The store, version 4. This file never changes once it has been released.
 
--- Second looks that are still to be made. Late readings of a point lie from `from_ms` to `to_ms`;
--- from there on its past is judged again, and its hours are made anew. A look that goes over more
--- than one turn moves `from_ms` on.
+-- Second looks that are still to be made. The past of a point is judged again from `from_ms` on, up
+-- to `to_ms` at least; late readings lie from `late_from_ms` to `late_to_ms`, and the hours there are
+-- made anew. A look that goes over more than one turn moves `from_ms` on.
 CREATE TABLE second_looks (
     point INTEGER NOT NULL REFERENCES points (key),
     from_ms INTEGER NOT NULL,
     to_ms INTEGER NOT NULL,
+    late_from_ms INTEGER,
+    late_to_ms INTEGER,
     PRIMARY KEY (point, from_ms)
 ) WITHOUT ROWID;
 

@@ -90,6 +90,9 @@ static inline enum store_status operation_turn(struct store *store, FILE *answer
     THEN(status, store_test_alarm(store, 7));
     THEN(status, record_tracker_put(store, &tracker));
     THEN(status, record_tracker_delete(store, "elm-3", "suction", "suction-low"));
+    const struct record_look look = {1000, 2000, 1000, TIMESTAMP_NONE};
+    THEN(status, record_look_put(store, 1, &look));
+    THEN(status, record_look_delete(store, 2));
     THEN(status, store_test_message(store, 7, "office", &row));
     THEN(status, store_test_message(store, 7, "van", &row));
     const struct outbox_member member = {7, "a line", "{}"};

@@ -318,7 +318,7 @@ START_TEST(out_of_service_is_quiet_and_ends_by_itself) {
 }
 END_TEST
 
-/* ---- the second look ---- */
+/* ---- the daemon itself ---- */
 
 static struct alarm *daemon_alarm(enum condition condition) {
     return alarm_book_standing(monitor_alarms(monitor), FLEET_NONE, FLEET_NONE, condition);
@@ -351,73 +351,6 @@ START_TEST(an_alarm_has_the_subject_it_was_raised_with) {
 }
 END_TEST
 
-static void forget(void *context, int64_t id) {
-    (void)context, (void)id;
-}
-
-static int by_time(const void *a, const void *b) {
-    const struct reading *x = a, *y = b;
-    return (x->time_ms > y->time_ms) - (x->time_ms < y->time_ms);
-}
-
-/* A recorded day and a half in any order ends in the same state as in order of time. */
-START_TEST(late_readings_end_where_sorted_ones_do) {
-    enum { COUNT = 216 };
-    struct test_random random = {test_seed() + (uint64_t)_i};
-    struct reading sorted[COUNT], seen[COUNT];
-    double level = 200.0;
-    for (int i = 0; i < COUNT; i++) {
-        if (test_random_unit(&random) < 0.03)
-            level =
-                test_random_unit(&random) < 0.5 ? 5.0 : 130.0 + 100.0 * test_random_unit(&random);
-        sorted[i] =
-            (struct reading){start_ms + (i + 1) * 10 * MINUTE, level + test_random_unit(&random)};
-    }
-    for (int i = 0; i < COUNT; i++)
-        monitor_reading(monitor, SUCTION, &sorted[i], sorted[i].time_ms);
-    const struct alarm *expected[2] = {
-        alarm_book_standing(monitor_alarms(monitor), 0, SUCTION, CONDITION_SUCTION_LOST),
-        alarm_book_standing(monitor_alarms(monitor), 0, SUCTION, CONDITION_SUCTION_LOW)};
-
-    struct fleet *old_fleet = fleet;
-    struct monitor *in_order = monitor;
-    set_up();
-    struct reading shuffled[COUNT];
-    memcpy(shuffled, sorted, sizeof sorted);
-    for (size_t i = COUNT - 1; i > 0; i--) {
-        size_t j = test_random_next(&random) % (i + 1);
-        struct reading swap = shuffled[i];
-        shuffled[i] = shuffled[j];
-        shuffled[j] = swap;
-    }
-    for (size_t i = 0; i < COUNT; i++) {
-        seen[i] = shuffled[i];
-        if (monitor_is_newest(monitor, SUCTION, shuffled[i].time_ms)) {
-            monitor_reading(monitor, SUCTION, &shuffled[i], shuffled[i].time_ms);
-            continue;
-        }
-        struct reading known[COUNT];
-        memcpy(known, seen, (i + 1) * sizeof *known);
-        qsort(known, i + 1, sizeof *known, by_time);
-        int64_t from_ms = shuffled[i].time_ms - monitor_lookback_ms(monitor, SUCTION);
-        ck_assert(monitor_rejudge(monitor, SUCTION, known, i + 1, from_ms, NULL, 0, forget, NULL));
-    }
-    const struct alarm *got[2] = {
-        alarm_book_standing(monitor_alarms(monitor), 0, SUCTION, CONDITION_SUCTION_LOST),
-        alarm_book_standing(monitor_alarms(monitor), 0, SUCTION, CONDITION_SUCTION_LOW)};
-    for (int i = 0; i < 2; i++) {
-        ck_assert_msg((got[i] != NULL) == (expected[i] != NULL), "alarm %d", i);
-        if (got[i]) {
-            ck_assert_int_eq(got[i]->raised_ms, expected[i]->raised_ms);
-            ck_assert_int_eq(got[i]->since_ms, expected[i]->since_ms);
-        }
-    }
-    ck_assert_int_eq(monitor_point(monitor, SUCTION)->newest_ms, sorted[COUNT - 1].time_ms);
-    monitor_destroy(in_order);
-    fleet_destroy(old_fleet);
-}
-END_TEST
-
 int main(void) {
     TCase *tcase = tcase_create("monitor");
     tcase_add_checked_fixture(tcase, set_up, tear_down);
@@ -444,6 +377,5 @@ int main(void) {
     tcase_add_test(tcase, out_of_service_is_quiet_and_ends_by_itself);
     tcase_add_test(tcase, what_is_raised_while_it_stands_keeps_its_first_subject);
     tcase_add_test(tcase, an_alarm_has_the_subject_it_was_raised_with);
-    tcase_add_loop_test(tcase, late_readings_end_where_sorted_ones_do, 0, 40);
     return run_test_case(tcase);
 }

@@ -88,6 +88,7 @@ static void load_fleet(struct world *world) {
 }
 
 void world_settle(struct world *world) {
+    pipeline_look_again(world->pipeline, INT64_MAX);
     enum store_status status = pipeline_settle(world->pipeline, world->now_ms);
     ck_assert_msg(status == STORE_OK, "settle: status %d: %s", (int)status,
                   store_error(world->store));

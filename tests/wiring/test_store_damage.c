@@ -40,6 +40,7 @@ static void stop(void) {
 
 static void turn(void) {
     pipeline_tick(pipeline, NOW_MS);
+    pipeline_look_again(pipeline, INT64_MAX);
     ck_assert_int_eq(pipeline_settle(pipeline, NOW_MS), STORE_OK);
 }
 
