@@ -62,8 +62,8 @@ void judge_daily(const struct judge *judge, size_t point, struct point_state *st
                  enum condition condition, bool holds, bool cleared, double value, double setpoint,
                  int64_t time_ms);
 
-/** Mean over the 24 h that end at an instant (not before the newest reading); false: too few readings
-    to judge by. */
+/** Mean over the 24 h that end at an instant (not before the newest reading); false: too few
+   readings to judge by. */
 bool judge_mean_24h(const struct point_state *state, int64_t time_ms, double *mean);
 
 /** Earliest instant at which a delay of the point ends; INT64_MAX when none runs. */

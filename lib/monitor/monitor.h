@@ -83,8 +83,8 @@ void monitor_reading(struct monitor *monitor, size_t point, const struct reading
 void monitor_refused(struct monitor *monitor, size_t point, enum refusal refusal, double value,
                      int64_t arrival_ms);
 
-/** A second look at a point (second_look.h) is still to be made: what is found of it meanwhile waits
-    before it is told. */
+/** A second look at a point (second_look.h) is still to be made: what is found of it meanwhile
+   waits before it is told. */
 void monitor_set_look_waits(struct monitor *monitor, size_t point, bool waits);
 
 /** A finding made once a day; `point` may be FLEET_NONE for fan-weak and ground-changed. */

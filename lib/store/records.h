@@ -55,7 +55,8 @@ enum store_status record_alarm_get(struct store *store, int64_t id,
                                    bool (*row)(void *context, const struct record_alarm *alarm),
                                    void *context);
 
-/** The last occurrence of a condition of a point that was raised until an instant, if there is one. */
+/** The last occurrence of a condition of a point that was raised until an instant, if there is one.
+ */
 enum store_status record_alarm_last(struct store *store, const char *system, const char *point,
                                     const char *condition, int64_t until_ms,
                                     bool (*row)(void *context, const struct record_alarm *alarm),
