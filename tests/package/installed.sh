@@ -34,7 +34,8 @@ absent() {
 list_files() {
     (cd "$root" && find ./etc ./opt ./run ./srv ./usr ./var -xdev \( -path ./run/systemd -o -path ./var/lib/dpkg \
         -o -path ./var/log -o -path ./var/cache -o -path ./etc/passwd- -o -path ./etc/group- \
-        -o -path ./etc/shadow- -o -path ./etc/gshadow- -o -path ./etc/.pwd.lock \) -prune -o -print |
+        -o -path ./etc/shadow- -o -path ./etc/gshadow- -o -path ./etc/.pwd.lock \
+        -o -path "./etc/subuid*" -o -path "./etc/subgid*" \) -prune -o -print |
         sort)
 }
 
