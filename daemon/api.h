@@ -25,6 +25,7 @@ struct api {
     const struct fleet *fleet;
     bool store_failing;
     const char *store_why;
+    const char *clock_why; /* why the clock is not trusted; NULL or "" while it is */
     int64_t started_ms, now_ms;
     int64_t longest_turn_ms, recent_turn_ms; /* ever; of about the last minute */
     uint64_t turns;

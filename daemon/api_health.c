@@ -2,7 +2,6 @@
  * Health for a watcher, and metrics in OpenMetrics 1.0 text.
  */
 #include "api_private.h"
-#include "clock.h"
 #include "measure/duration.h"
 
 #include <stdarg.h>
@@ -56,22 +55,23 @@ void api_health(struct api_call *call) {
     bool store_works = !api->store_failing && store && store_probe(store) == STORE_OK;
     bool broker_works = !api->intake || intake_state(api->intake) == INTAKE_CONNECTED;
     bool loop_works = api->recent_turn_ms < turn_bad_ms;
-    bool works = store_works && broker_works && loop_works;
-    json_t *json = json_pack("{s:s,s:s,s:s,s:s,s:o,s:b}", "status", works ? "ok" : "not ok",
+    bool clock_works = !api_clock_doubted(api);
+    bool works = store_works && broker_works && loop_works && clock_works;
+    json_t *json = json_pack("{s:s,s:s,s:s,s:s,s:s,s:o,s:b}", "status", works ? "ok" : "not ok",
                              "broker", broker_word(api), "store", store_works ? "works" : "failing",
-                             "loop", loop_works ? "works" : "slow", "broker_lost_since",
+                             "loop", loop_works ? "works" : "slow", "clock",
+                             clock_works ? "works" : "doubted", "broker_lost_since",
                              api_time(api->lost_since_ms), "settings_refused", api->reload_refused);
     json_object_set_new(json, "units",
                         json_string(api->fleet->settings->units == UNIT_SYSTEM_SI ? "si" : "us"));
     add_contacts(json, api);
     if (!store_works)
         json_object_set_new(json, "store_why", json_string(api->store_why));
+    if (!clock_works)
+        json_object_set_new(json, "clock_why", json_string(api->clock_why));
     if (!broker_works)
         json_object_set_new(json, "broker_why",
-                            json_string(clock_is_set(api->now_ms)
-                                            ? intake_why(api->intake)
-                                            : "the clock of this machine is not set: readings are "
-                                              "left with the broker until it is"));
+                            json_string(clock_works ? intake_why(api->intake) : api->clock_why));
     api_json(call, works ? 200 : 503, json);
 }
 

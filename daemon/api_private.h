@@ -6,6 +6,11 @@
 
 #include "api.h"
 
+/** Is the clock of this machine doubted, so that nothing is taken from the broker? */
+static inline bool api_clock_doubted(const struct api *api) {
+    return api->clock_why && *api->clock_why;
+}
+
 #include <jansson.h>
 
 enum { API_PARTS = 6 };

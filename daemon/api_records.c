@@ -159,6 +159,10 @@ static bool parse_by_hand(struct api_call *call, size_t point, struct reading *r
     reading->time_ms = call->api->now_ms;
     if (!value)
         return false;
+    if (!at && api_clock_doubted(call->api)) {
+        api_error(call, 503, "%s; set it, or say when the reading was taken", call->api->clock_why);
+        return false;
+    }
     if (unit_parse(value, dimension, &reading->value) != UNIT_OK) {
         api_error(call, 400,
                   "value: \"%s\" is not a value with a unit; allowed: such as \"0.62 %s\"", value,

@@ -1,5 +1,8 @@
 #include "clock.h"
 
+#include "measure/duration.h"
+
+#include <sys/stat.h>
 #include <time.h>
 
 static int64_t read_ms(clockid_t which) {
@@ -12,9 +15,13 @@ int64_t clock_wall_ms(void) {
     return read_ms(CLOCK_REALTIME);
 }
 
-bool clock_is_set(int64_t wall_ms) {
-    const int64_t program_made_ms = INT64_C(1767225600000); /* 2026-01-01: no earlier run */
-    return wall_ms >= program_made_ms;
+/* systemd-timesyncd touches this file at each synchronisation, some 34 minutes apart at most. */
+bool clock_is_synchronised(int64_t wall_ms) {
+    struct stat file;
+    if (stat("/run/systemd/timesync/synchronized", &file) != 0)
+        return false;
+    int64_t age_ms = wall_ms - (int64_t)file.st_mtim.tv_sec * 1000;
+    return age_ms >= 0 && age_ms < DURATION_HOUR_MS;
 }
 
 int64_t clock_monotonic_ms(void) {

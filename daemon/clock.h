@@ -9,8 +9,11 @@
 
 /** Milliseconds since 1970 UTC; may be set by people. */
 int64_t clock_wall_ms(void);
-/** Is this a time at all, or that of a machine that does not know it yet (1970, 2000)? */
-bool clock_is_set(int64_t wall_ms);
+/**
+ * Does the system's time service say that it has set this clock within the last hour? A hint: many
+ * machines run another service or none.
+ */
+bool clock_is_synchronised(int64_t wall_ms);
 /** Milliseconds since the machine started; never set, counts on while it sleeps. */
 int64_t clock_monotonic_ms(void);
 

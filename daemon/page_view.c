@@ -4,7 +4,6 @@
  */
 #include "page_view.h"
 
-#include "clock.h"
 #include "page_text.h"
 
 #include <stdio.h>
@@ -107,16 +106,19 @@ static void write_notice(struct page_view *view, const char *strong, const char 
    concerns its readings. */
 static void write_own_trouble(struct page_view *view) {
     const struct api *api = view->api;
-    bool unset = !clock_is_set(api->now_ms);
-    bool lost = api->lost_since_ms != TIMESTAMP_NONE && api->intake && !unset;
+    bool doubted = api_clock_doubted(api);
+    bool lost = api->lost_since_ms != TIMESTAMP_NONE && api->intake && !doubted;
     bool refused = api->reload_refused && !view->share;
     const char *contacts = view->share ? NULL : contacts_trouble(api);
-    if (!lost && !unset && !refused && !contacts && !api->store_failing)
+    if (!lost && !doubted && !refused && !contacts && !api->store_failing)
         return;
     html_markup(&view->html, "<div class=\"notice\" role=\"status\">");
-    if (unset)
-        write_notice(view, "The clock of this machine is not set.",
-                     " Readings wait at the broker until it is.");
+    if (doubted) {
+        write_notice(view, "The clock is not to be trusted.",
+                     " Readings wait at the broker until it is right.");
+        if (!view->share)
+            write_notice(view, "Why: ", api->clock_why);
+    }
     if (refused)
         write_notice(view, "The settings on disk were refused.",
                      " Those read before stay in force; the log names file and line.");

@@ -36,7 +36,8 @@ struct pipeline {
     size_t book_kept;        /* alarms in the book after it was last written early */
     int64_t refused_from_ms; /* of the running window */
     int refused_in_window;
-    int64_t now_ms; /* of the turn, for callbacks */
+    int64_t now_ms;   /* of the turn, for callbacks */
+    int64_t moved_ms; /* when the clock was last moved; TIMESTAMP_NONE: not since the start */
     struct payload_reading readings[READINGS_A_MESSAGE];
 };
 
@@ -51,6 +52,7 @@ struct pipeline *pipeline_open(const struct fleet *fleet, struct store *store, i
     pipeline->fleet = fleet;
     pipeline->store = store;
     pipeline->refused_from_ms = now_ms;
+    pipeline->moved_ms = TIMESTAMP_NONE;
     pipeline->monitor = monitor_create(fleet);
     pipeline->daily = daily_upkeep_create(fleet);
     if (!pipeline->monitor || !pipeline->daily ||
@@ -277,6 +279,30 @@ static void take_message(struct pipeline *pipeline, size_t point,
         refuse(pipeline, point, message, result.refusal, result.impossible, now_ms);
 }
 
+static void ask_point(struct pipeline *pipeline, size_t point, const struct intake_message *message,
+                      struct clock_sensors *sensors, int64_t now_ms) {
+    const struct point_description *description = pipeline->fleet->points[point].description;
+    struct payload_result result =
+        payload_decode(&description->binding, message->payload, message->length, now_ms,
+                       pipeline->readings, READINGS_A_MESSAGE);
+    for (size_t i = 0; i < result.count; i++) {
+        if (pipeline->readings[i].has_own_time)
+            clock_sensors_time(sensors, point, pipeline->readings[i].reading.time_ms,
+                               description->every_ms, now_ms);
+    }
+    if (result.in_future > 0)
+        clock_sensors_ahead(sensors, point);
+}
+
+void pipeline_ask_time(struct pipeline *pipeline, const struct intake_message *message,
+                       struct clock_sensors *sensors, int64_t now_ms) {
+    for (size_t point = fleet_topic(pipeline->fleet, message->topic); point != FLEET_NONE;
+         point = pipeline->fleet->points[point].next_same_topic) {
+        if (!monitor_holds(pipeline->monitor, point, CONDITION_SENSOR_CLOCK))
+            ask_point(pipeline, point, message, sensors, now_ms);
+    }
+}
+
 static void note_unclaimed(struct pipeline *pipeline, const struct intake_message *message,
                            int64_t now_ms) {
     pipeline->counters.unclaimed++;
@@ -441,6 +467,22 @@ static void tell_damage(struct pipeline *pipeline, int64_t now_ms) {
                  "readings of %s are damaged and left out; bring back a backup", subject);
         monitor_daemon(pipeline->monitor, CONDITION_STORE_DAMAGED, true, subject, NAN, now_ms);
     }
+}
+
+void pipeline_clock_moved(struct pipeline *pipeline, int64_t by_ms, int64_t now_ms) {
+    monitor_clock_moved(pipeline->monitor, by_ms);
+    monitor_daemon(pipeline->monitor, CONDITION_CLOCK_JUMPED, true, NULL, (double)by_ms, now_ms);
+    monitor_daemon(pipeline->monitor, CONDITION_CLOCK_JUMPED, false, NULL, (double)by_ms, now_ms);
+    pipeline->moved_ms = now_ms;
+}
+
+/* A clock that is ahead must not age what is kept: no further than the newest reading, and not
+   within a day after the clock was moved. */
+int64_t pipeline_keep_from_ms(const struct pipeline *pipeline, int64_t now_ms) {
+    int64_t newest_ms = monitor_newest_ms(pipeline->monitor);
+    if (pipeline->moved_ms != TIMESTAMP_NONE && now_ms - pipeline->moved_ms < DURATION_DAY_MS)
+        return TIMESTAMP_NONE;
+    return newest_ms < now_ms ? newest_ms : now_ms;
 }
 
 int64_t pipeline_tick(struct pipeline *pipeline, int64_t now_ms) {

@@ -16,6 +16,7 @@
 #include "announce.h"
 #include "link/intake.h"
 #include "measure/payload.h"
+#include "monitor/clock_trust.h"
 #include "monitor/monitor.h"
 #include "monitor_store.h"
 #include "reminders.h"
@@ -44,6 +45,13 @@ void pipeline_set_in_hand(struct pipeline *pipeline, struct in_hand *hand);
 void pipeline_message(struct pipeline *pipeline, const struct intake_message *message,
                       int64_t now_ms);
 
+/**
+ * Asks a message what its own times say of the clock, and takes nothing of it. A point whose clock
+ * is known to be wrong is not heard.
+ */
+void pipeline_ask_time(struct pipeline *pipeline, const struct intake_message *message,
+                       struct clock_sensors *sensors, int64_t now_ms);
+
 enum pipeline_taken { PIPELINE_NEW, PIPELINE_SAME, PIPELINE_CONFLICT, PIPELINE_FAILED };
 /** One checked reading of a point. */
 enum pipeline_taken pipeline_take(struct pipeline *pipeline, size_t point,
@@ -60,6 +68,11 @@ void pipeline_set_backlog(struct pipeline *pipeline, bool backlog, int64_t now_m
 
 /** The connection to the broker is back after [from, to): watch for what was lost. */
 void pipeline_was_away(struct pipeline *pipeline, int64_t from_ms, int64_t to_ms);
+
+/** The clock on the wall was moved: delays follow it, and people are told. */
+void pipeline_clock_moved(struct pipeline *pipeline, int64_t by_ms, int64_t now_ms);
+/** The instant from which retention counts; TIMESTAMP_NONE: nothing is deleted now. */
+int64_t pipeline_keep_from_ms(const struct pipeline *pipeline, int64_t now_ms);
 
 /** Lets the wall clock act. Returns when to call again at the latest. */
 int64_t pipeline_tick(struct pipeline *pipeline, int64_t now_ms);

@@ -24,7 +24,10 @@
 
 static void on_message(void *context, const struct intake_message *message) {
     struct service *service = context;
-    pipeline_message(service->pipeline, message, service->now_ms);
+    if (clock_watch_asks(&service->clock))
+        clock_watch_keep(&service->clock, message, service->monotonic_ms);
+    else
+        pipeline_message(service->pipeline, message, service->now_ms);
 }
 
 static void note_gap(struct service *service, bool session_present) {
@@ -77,21 +80,15 @@ static void on_log(void *context, const char *text) {
 
 static bool on_uncommitted(void *context) {
     const struct service *service = context;
-    return service->pipeline && pipeline_uncommitted(service->pipeline);
+    return clock_watch_waits(&service->clock) ||
+           (service->pipeline && pipeline_uncommitted(service->pipeline));
 }
 
 /* ---- building ---- */
 
-/* Before this start we last heard the broker when the newest reading came. */
-static int64_t newest_of_all(const struct service *service) {
-    const struct monitor *monitor = pipeline_monitor(service->pipeline);
-    int64_t newest_ms = TIMESTAMP_NONE;
-    for (size_t s = 0; s < service->fleet->system_count; s++) {
-        int64_t system_ms = monitor_system_newest_ms(monitor, s);
-        if (system_ms > newest_ms)
-            newest_ms = system_ms;
-    }
-    bool usable = newest_ms <= service->now_ms || !service->clock_set;
+int64_t service_newest_ms(const struct service *service) {
+    int64_t newest_ms = monitor_newest_ms(pipeline_monitor(service->pipeline));
+    bool usable = newest_ms <= service->now_ms || !clock_watch_trusts(&service->clock);
     return newest_ms != TIMESTAMP_NONE && usable ? newest_ms : service->now_ms;
 }
 
@@ -117,9 +114,10 @@ static bool open_intake(struct service *service, char *why, size_t why_size) {
     free(password);
     if (service->intake && service->store)
         broker_session_leave_former(service->store, &settings->broker, service->intake);
+    clock_watch_forget_messages(&service->clock); /* they came by another intake */
     service->backlog = true;
     service->lost_since_ms = service->now_ms;
-    service->away_from_ms = newest_of_all(service);
+    service->away_from_ms = service_newest_ms(service);
     pipeline_set_backlog(service->pipeline, true, service->now_ms);
     /* Lost until connected: nobody is to wait in silence for a broker that was never there. */
     monitor_daemon(pipeline_monitor(service->pipeline), CONDITION_BROKER_LOST, true, NULL, NAN,
@@ -234,11 +232,8 @@ static void set_clocks(struct service *service) {
     service->monotonic_ms = clock_monotonic_ms();
     service->offset_ms = service->now_ms - service->monotonic_ms;
     service->watchdog_ms = service_manager_watchdog_interval_ms();
+    service->trusted_offset_ms = TIMESTAMP_NONE;
     service->lost_since_ms = service->now_ms;
-    service->clock_set = clock_is_set(service->now_ms);
-    if (!service->clock_set)
-        log_line(LOG_LEVEL_WARNING, "clock",
-                 "not set on this machine: readings are left with the broker until it is");
 }
 
 static const int64_t start_most_ms = 15 * DURATION_MINUTE_MS;
@@ -249,12 +244,15 @@ static bool build(struct service *service) {
     service->api.fleet = service->fleet;
     service->api.started_ms = service->now_ms;
     service->api.store_why = service->store_why;
+    service->api.clock_why = service->clock.why;
     service->dispatch = dispatch_open(service->fleet, why, sizeof why);
     service->api.dispatch = service->dispatch;
     /* The log of a killed daemon, an older schema, the readings of a large fleet: not hung. */
     service_manager_extend_timeout(start_most_ms);
     bool good = service->signals >= 0 && service->dispatch &&
                 service_open_store(service, why, sizeof why) &&
+                clock_watch_open(&service->clock, service->pipeline, service->now_ms,
+                                 service->monotonic_ms) &&
                 open_servers(service, why, sizeof why) && open_intake(service, why, sizeof why);
     service->api.intake = service->intake;
     if (!good)
@@ -280,7 +278,8 @@ static void stop(struct service *service) {
     service_manager_stopping("stopping");
     if (service->intake && service->store &&
         pipeline_settle(service->pipeline, service->now_ms) == STORE_OK) {
-        intake_release(service->intake);
+        if (!clock_watch_waits(&service->clock))
+            intake_release(service->intake);
         intake_stop(service->intake);
     }
     intake_destroy(service->intake);
@@ -294,6 +293,7 @@ static void stop(struct service *service) {
         pipeline_settle(service->pipeline, clock_wall_ms());
     pipeline_close(service->pipeline);
     in_hand_close(service->hand);
+    clock_watch_close(&service->clock);
     dispatch_close(service->dispatch);
     store_close(service->store);
     store_close(service->held_store);
@@ -348,6 +348,7 @@ static void adopt_fleet(struct service *service, struct fleet *fleet, struct dis
     service->api.dispatch = dispatch;
     pipeline_set_in_hand(pipeline, service->hand);
     pipeline_set_backlog(pipeline, service->backlog, service->now_ms);
+    clock_watch_fleet(&service->clock, fleet);
     if (broker_changed) {
         intake_destroy(service->intake);
         service->intake = NULL;

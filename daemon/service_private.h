@@ -7,6 +7,7 @@
 
 #include "api.h"
 #include "backlog.h"
+#include "clock_watch.h"
 #include "dispatch.h"
 #include "link/intake.h"
 #include "link/web_server.h"
@@ -44,7 +45,8 @@ struct service {
     /* clocks */
     int64_t now_ms, monotonic_ms; /* of this turn */
     int64_t offset_ms;            /* wall minus monotonic */
-    bool clock_set;               /* else nothing is read from the broker, which keeps it */
+    int64_t trusted_offset_ms;    /* the same when the clock was last trusted; TIMESTAMP_NONE */
+    struct clock_watch clock;     /* while it doubts, the broker keeps what comes */
     int64_t watchdog_ms, next_watchdog_ms;
     int64_t next_upkeep_ms, next_dispatch_ms, next_tick_ms;
     int64_t longest_turn_ms;
@@ -56,6 +58,9 @@ struct service {
 void service_turn(struct service *service, bool more);
 /** turn.c: reads, commits, acknowledges. True when more waits to be read at once. */
 bool service_work(struct service *service);
+
+/** service.c: before we heard the broker again, we last heard it when the newest reading came. */
+int64_t service_newest_ms(const struct service *service);
 
 /** store_trouble.c: a commit failed. */
 void service_store_failed(struct service *service, enum store_status status);

@@ -83,7 +83,7 @@ void service_store_failed(struct service *service, enum store_status status) {
     log_line(LOG_LEVEL_ERROR, "store",
              "%s; nothing more is taken from the broker until it works again", service->store_why);
     if (service->intake)
-        intake_abandon(service->intake, service->monotonic_ms);
+        intake_abandon(service->intake, "readings could not be stored");
     if (!service->store_failing) {
         service->store_failing = true;
         service->store_failing_since_ms = service->now_ms;

@@ -43,19 +43,17 @@ static int64_t sooner(int64_t a, int64_t b) {
 
 /* What cannot be done now, without a store or a clock, is not due. */
 static int64_t work_due_ms(const struct service *service) {
-    if (!service->store)
+    if (!service->store || !clock_watch_trusts(&service->clock))
         return INT64_MAX;
-    int64_t due_ms = service->next_dispatch_ms;
-    if (service->clock_set)
-        due_ms = sooner(due_ms, sooner(service->next_tick_ms, service->next_upkeep_ms));
-    return due_ms;
+    return sooner(service->next_dispatch_ms,
+                  sooner(service->next_tick_ms, service->next_upkeep_ms));
 }
 
 static int wait_ms(const struct service *service, bool more) {
     if (more || (service->store && pipeline_looks_waiting(service->pipeline) > 0))
         return 0;
     int64_t wait = sooner(WAIT_AT_MOST_MS, work_due_ms(service) - service->now_ms);
-    if (service->backlog)
+    if (service->backlog || clock_watch_waits(&service->clock))
         wait = sooner(wait, backlog_look_ms);
     struct web_server *const servers[] = {service->page, service->operator_server};
     for (size_t i = 0; i < 2; i++) {
@@ -75,35 +73,46 @@ static size_t add(struct delivery_descriptor *slots, size_t count, int descripto
     return count + 1;
 }
 
-/* Readings judged by a clock in 1970 would all be from the future. */
-static void watch_unset_clock(struct service *service) {
-    bool set = clock_is_set(service->now_ms);
-    if (set && !service->clock_set) {
-        log_line(LOG_LEVEL_NOTICE, "clock", "it is set now");
-        service->lost_since_ms = service->now_ms;
-    }
-    service->clock_set = set;
-}
-
 /* The clock on the wall was moved when it no longer runs along with the other one. */
 static void watch_clock(struct service *service) {
     int64_t offset_ms = service->now_ms - service->monotonic_ms;
-    int64_t moved_ms = offset_ms - service->offset_ms;
+    if (llabs(offset_ms - service->offset_ms) >= jump_least_ms)
+        clock_watch_jumped(&service->clock, service->monotonic_ms);
     service->offset_ms = offset_ms;
-    if (llabs(moved_ms) < jump_least_ms || !service->pipeline)
+}
+
+/* Delays go on from where the clock was last trusted, whatever it said in between. */
+static void follow_clock(struct service *service) {
+    int64_t before_ms = service->trusted_offset_ms, moved_ms = service->offset_ms - before_ms;
+    service->trusted_offset_ms = service->offset_ms;
+    if (before_ms == TIMESTAMP_NONE || llabs(moved_ms) < jump_least_ms)
         return;
-    struct monitor *monitor = pipeline_monitor(service->pipeline);
     log_line(LOG_LEVEL_WARNING, "clock", "moved by %.0f s", (double)moved_ms / 1000.0);
-    monitor_clock_moved(monitor, moved_ms);
-    monitor_daemon(monitor, CONDITION_CLOCK_JUMPED, true, NULL, (double)moved_ms, service->now_ms);
-    monitor_daemon(monitor, CONDITION_CLOCK_JUMPED, false, NULL, (double)moved_ms, service->now_ms);
+    pipeline_clock_moved(service->pipeline, moved_ms, service->now_ms);
     service->next_tick_ms = service->next_dispatch_ms = service->next_upkeep_ms = 0;
+}
+
+/* The clock is trusted again: for as long we have heard nothing, and may have missed something. */
+static void end_hold(struct service *service) {
+    service->lost_since_ms = service->now_ms;
+    service->away_from_ms = service_newest_ms(service);
+    service->next_tick_ms = service->next_dispatch_ms = service->next_upkeep_ms = 0;
+}
+
+static void judge_clock(struct service *service) {
+    bool held = !clock_watch_trusts(&service->clock);
+    clock_watch_turn(&service->clock, service->pipeline, service->now_ms, service->monotonic_ms);
+    if (!clock_watch_trusts(&service->clock))
+        return;
+    if (held)
+        end_hold(service);
+    follow_clock(service);
 }
 
 void service_turn(struct service *service, bool more) {
     struct delivery_descriptor slots[SLOTS];
     size_t count = 0;
-    bool reads = service->store && service->intake && service->clock_set;
+    bool reads = service->store && service->intake && clock_watch_reads(&service->clock);
     count = add(slots, count, service->signals, false);
     count = add(slots, count, reads ? intake_descriptor(service->intake) : -1,
                 reads && intake_wants_write(service->intake));
@@ -115,7 +124,6 @@ void service_turn(struct service *service, bool more) {
     service->now_ms = clock_wall_ms();
     service->monotonic_ms = clock_monotonic_ms();
     watch_clock(service);
-    watch_unset_clock(service);
     take_signals(service);
 }
 
@@ -124,7 +132,7 @@ void service_turn(struct service *service, bool more) {
 static void watch_backlog(struct service *service, size_t messages, bool more) {
     if (!service->backlog)
         return;
-    if (intake_state(service->intake) != INTAKE_CONNECTED)
+    if (intake_state(service->intake) != INTAKE_CONNECTED || !clock_watch_trusts(&service->clock))
         backlog_begin(&service->backlog_watch, service->fleet, service->monotonic_ms);
     else if (backlog_over(&service->backlog_watch, messages,
                           pipeline_count(service->pipeline).behind, more, service->monotonic_ms)) {
@@ -134,10 +142,33 @@ static void watch_backlog(struct service *service, size_t messages, bool more) {
     }
 }
 
+/* Messages of a clock that no sensor has agreed with yet. Returns how many were taken. */
+static size_t take_waiting(struct service *service) {
+    struct clock_watch *clock = &service->clock;
+    struct intake_counters count;
+    intake_count(service->intake, &count);
+    bool held = !clock_watch_trusts(clock);
+    enum clock_verdict verdict =
+        clock_watch_decide(clock, service->pipeline, count.losses + count.failed_tries,
+                           service->now_ms, service->monotonic_ms);
+    if (held && clock_watch_trusts(clock))
+        end_hold(service);
+    if (verdict == CLOCK_TAKE)
+        return clock_watch_pass_on(clock, service->pipeline, service->now_ms,
+                                   service->monotonic_ms);
+    if (verdict == CLOCK_LEAVE) {
+        clock_watch_forget_messages(clock);
+        intake_abandon(service->intake, *clock->why ? clock->why : "too much came at once");
+    }
+    return 0;
+}
+
 static bool read_broker(struct service *service) {
     size_t messages = 0;
     bool more = intake_read(service->intake, in_hand_most(service->hand, MOST_A_BATCH),
                             &messages) == INTAKE_MORE;
+    if (clock_watch_asks(&service->clock))
+        messages = take_waiting(service);
     /* A kept session's backlog comes before the broker confirms our subscriptions. */
     if (messages > 0 && service->lost_since_ms != TIMESTAMP_NONE) {
         pipeline_was_away(service->pipeline, service->away_from_ms, service->now_ms);
@@ -145,7 +176,7 @@ static bool read_broker(struct service *service) {
         monitor_daemon(pipeline_monitor(service->pipeline), CONDITION_BROKER_LOST, false, NULL, NAN,
                        service->now_ms);
     }
-    watch_backlog(service, messages, more);
+    watch_backlog(service, messages, more || clock_watch_waits(&service->clock));
     if (messages > 0)
         service->next_tick_ms = 0;
     return more;
@@ -205,23 +236,35 @@ static void measure_turn(struct service *service) {
         log_line(LOG_LEVEL_WARNING, "loop", "a turn took %lld ms", (long long)took_ms);
 }
 
-static bool work_with_store(struct service *service) {
-    bool reads = service->intake && service->clock_set;
+/* By a clock that is not trusted nothing is taken, judged, deleted, sent or given up. */
+static bool take_and_judge(struct service *service, bool reads) {
     bool more = reads && read_broker(service);
     serve(service);
-    if (service->clock_set && service->now_ms >= service->next_tick_ms)
+    if (!clock_watch_trusts(&service->clock))
+        return more;
+    if (service->now_ms >= service->next_tick_ms)
         service->next_tick_ms = pipeline_tick(service->pipeline, service->now_ms);
-    if (service->clock_set && service->now_ms >= service->next_upkeep_ms)
+    if (service->now_ms >= service->next_upkeep_ms)
         service->next_upkeep_ms = upkeep_step(service->pipeline, service->now_ms, more);
+    return more;
+}
+
+static bool work_with_store(struct service *service) {
+    judge_clock(service);
+    bool reads = service->intake && clock_watch_reads(&service->clock);
+    bool more = take_and_judge(service, reads);
     pipeline_look_again(service->pipeline, clock_monotonic_ms() + looks_ms);
     enum store_status status = pipeline_settle(service->pipeline, service->now_ms);
     if (status != STORE_OK) {
         service_store_failed(service, status);
         return false;
     }
-    if (reads)
+    if (reads && !clock_watch_waits(&service->clock))
         intake_release(service->intake);
-    deliver(service);
+    if (clock_watch_trusts(&service->clock))
+        deliver(service);
+    else
+        delivery_turn(dispatch_delivery(service->dispatch), service->now_ms);
     status = pipeline_settle(service->pipeline, service->now_ms);
     if (status != STORE_OK) {
         service_store_failed(service, status);

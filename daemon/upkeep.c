@@ -12,13 +12,14 @@ static const int64_t large_wal_bytes = INT64_C(64) << 20;
 /* Retention: a few thousand rows a step, so that no turn is long. */
 static bool expire(struct pipeline *pipeline, int64_t now_ms) {
     const struct settings *settings = monitor_fleet(pipeline_monitor(pipeline))->settings;
+    int64_t from_ms = pipeline_keep_from_ms(pipeline, now_ms);
     int readings = 0, messages = 0;
-    if (!pipeline_begin(pipeline))
+    if (from_ms == TIMESTAMP_NONE || !pipeline_begin(pipeline))
         return false;
     enum store_status status = series_expire(
-        pipeline_store(pipeline), now_ms - settings->keep_readings_ms, EXPIRE_STEP, &readings);
+        pipeline_store(pipeline), from_ms - settings->keep_readings_ms, EXPIRE_STEP, &readings);
     if (status == STORE_OK)
-        status = outbox_expire(pipeline_store(pipeline), now_ms - keep_messages_ms, MESSAGES_STEP,
+        status = outbox_expire(pipeline_store(pipeline), from_ms - keep_messages_ms, MESSAGES_STEP,
                                &messages);
     if (status != STORE_OK)
         pipeline_fail(pipeline, status);

@@ -457,12 +457,10 @@ void intake_release(struct intake *intake) {
     write_queue(intake);
 }
 
-void intake_abandon(struct intake *intake, int64_t monotonic_ms) {
-    (void)monotonic_ms; /* the next intake_tick sets the wait */
+void intake_abandon(struct intake *intake, const char *why) {
     if (!intake->client)
         return;
-    set_why(intake, "readings could not be stored: left the broker %s so that it sends them again",
-            intake->host);
+    set_why(intake, "%s: left the broker %s so that it sends them again", why, intake->host);
     lost(intake, RECONNECT_FAILED);
 }
 

@@ -77,8 +77,8 @@ enum intake_read_result intake_read(struct intake *intake, size_t most, size_t *
 /** Acknowledges everything handed over and sends what is queued. Only after a commit. */
 void intake_release(struct intake *intake);
 
-/** After a failed commit: drops the connection so that the broker sends everything again. */
-void intake_abandon(struct intake *intake, int64_t monotonic_ms);
+/** Drops the connection so that the broker sends everything again; `why` says what kept us. */
+void intake_abandon(struct intake *intake, const char *why);
 
 /**
  * Keepalive, time limits, reconnects with growing jittered waits (1 s to 60 s). Call each turn;

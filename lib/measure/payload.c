@@ -30,6 +30,8 @@ static void refuse(struct message *message, enum refusal refusal, size_t records
     if (message->result.refusal == REFUSAL_NONE)
         message->result.refusal = refusal;
     message->result.refused += records;
+    if (refusal == REFUSAL_TIME_IN_FUTURE)
+        message->result.in_future += records;
 }
 
 /* The last step of every shape: unit and range, then one reading more. */

@@ -56,6 +56,7 @@ struct payload_result {
     size_t count;         /* readings written */
     enum refusal refusal; /* REFUSAL_NONE, or the first reason when some or all were refused */
     size_t refused;       /* how many records were refused */
+    size_t in_future;     /* how many of them because of REFUSAL_TIME_IN_FUTURE */
     double impossible;    /* SI: the last value refused as out of range; NaN: none */
 };
 

@@ -172,6 +172,7 @@ struct monitor *monitor_create(const struct fleet *fleet) {
         return NULL;
     monitor->fleet = fleet;
     monitor->scanned_ms = monitor->dates_ms = monitor->expired_ms = INT64_MIN / 2;
+    monitor->newest_ms = TIMESTAMP_NONE;
     monitor->judge = (struct judge){fleet, monitor, on_finding, on_moved, on_hour};
     if (set_up(monitor))
         return monitor;
@@ -214,9 +215,15 @@ const struct point_state *monitor_point(const struct monitor *monitor, size_t po
 
 /* ---- start-up ---- */
 
+static void note_newest(struct monitor *monitor, int64_t time_ms) {
+    if (time_ms > monitor->newest_ms)
+        monitor->newest_ms = time_ms;
+}
+
 void monitor_load_newest(struct monitor *monitor, size_t point, const struct reading *newest,
                          int64_t unchanged_since_ms, const struct rollup_hour *hour) {
     struct point_state *state = &monitor->points[point];
+    note_newest(monitor, newest->time_ms);
     state->newest_ms = newest->time_ms;
     state->newest_value = newest->value;
     state->unchanged_since_ms = unchanged_since_ms;
@@ -362,6 +369,19 @@ bool monitor_is_newest(const struct monitor *monitor, size_t point, int64_t time
     return time_ms > monitor->points[point].newest_ms;
 }
 
+int64_t monitor_newest_ms(const struct monitor *monitor) {
+    return monitor->newest_ms;
+}
+
+bool monitor_holds(const struct monitor *monitor, size_t point, enum condition condition) {
+    const struct fleet_point *owner = &monitor->fleet->points[point];
+    for (size_t i = 0; i < owner->rule_count; i++) {
+        if (owner->rules[i].condition == condition)
+            return monitor->points[point].trackers[i].phase != TRACKER_REST;
+    }
+    return false;
+}
+
 struct reading monitor_newest(const struct monitor *monitor, size_t point) {
     const struct point_state *state = &monitor->points[point];
     return (struct reading){state->newest_ms, state->newest_value};
@@ -370,6 +390,7 @@ struct reading monitor_newest(const struct monitor *monitor, size_t point) {
 void monitor_reading(struct monitor *monitor, size_t point, const struct reading *reading,
                      int64_t arrival_ms) {
     struct point_state *state = &monitor->points[point];
+    note_newest(monitor, reading->time_ms);
     state->heard_ms = arrival_ms;
     if (!state->hour_changed)
         monitor_list_add(monitor, &monitor->changed_points, &point, sizeof point);

@@ -71,6 +71,10 @@ int64_t monitor_out_of_service_until(const struct monitor *monitor, size_t syste
 /** Is the time of a reading after every one before of its point? Else it is late: store it, then
     have a second look (second_look.h). */
 bool monitor_is_newest(const struct monitor *monitor, size_t point, int64_t time_ms);
+/** Time of the newest reading of all points; TIMESTAMP_NONE: there is none. */
+int64_t monitor_newest_ms(const struct monitor *monitor);
+/** Is a condition of a point more than at rest: its delay runs, or it stands? */
+bool monitor_holds(const struct monitor *monitor, size_t point, enum condition condition);
 /** The newest reading of a point; its time is TIMESTAMP_NONE when there is none. */
 struct reading monitor_newest(const struct monitor *monitor, size_t point);
 

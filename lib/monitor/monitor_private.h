@@ -1,6 +1,7 @@
 /*
  * monitor_private: the body of a monitor, shared by the files that make it up: monitor.c (readings,
- * telling, writing), silence.c (points, systems, the fleet falling silent), second_look.c. Not for anybody else.
+ * telling, writing), silence.c (points, systems, the fleet falling silent), second_look.c. Not for
+ * anybody else.
  */
 #ifndef MONITOR_MONITOR_PRIVATE_H
 #define MONITOR_MONITOR_PRIVATE_H
@@ -61,6 +62,7 @@ struct monitor {
     int64_t arrival_ms; /* of the reading being judged */
     int64_t scanned_ms, dates_ms, advanced_ms;
     int64_t expired_ms; /* up to here the clock has ended delays of points */
+    int64_t newest_ms;  /* of all points */
 };
 
 /** Appends one item of `size` bytes; on failure sets out_of_memory. */

@@ -166,7 +166,7 @@ START_TEST(an_abandoned_batch_is_never_acknowledged_and_comes_again) {
         intake_bench_read(&bench);
     }
     ck_assert_uint_eq(bench.uncommitted, 1);
-    intake_abandon(bench.intake, bench.clock_ms);
+    intake_abandon(bench.intake, "readings could not be stored");
     bench.uncommitted = 0; /* the failed commit took them along */
     usleep(20000);
     scripted_broker_pump(&broker);

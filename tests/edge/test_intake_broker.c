@@ -140,7 +140,7 @@ START_TEST(what_came_while_we_were_away_is_kept_through_an_abandoned_batch) {
         usleep(1000);
     }
     ck_assert_uint_gt(first, 0);
-    intake_abandon(bench.intake, bench.clock_ms);
+    intake_abandon(bench.intake, "readings could not be stored");
     memset(bench.waiting, 0, sizeof(bench.waiting));
     bench.uncommitted = bench.messages = 0;
 

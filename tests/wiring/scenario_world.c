@@ -303,14 +303,11 @@ void world_run_to(struct world *world, int64_t time_ms) {
 }
 
 void world_move_clock(struct world *world, int64_t by_ms) {
-    struct monitor *monitor = pipeline_monitor(world->pipeline);
     world->now_ms += by_ms;
     /* The sensors' clocks were set with ours: they go on from the same moment. */
     for (size_t i = 0; i < world->sensor_count; i++)
         world->sensors[i].next_ms += by_ms;
-    monitor_clock_moved(monitor, by_ms);
-    monitor_daemon(monitor, CONDITION_CLOCK_JUMPED, true, NULL, (double)by_ms, world->now_ms);
-    monitor_daemon(monitor, CONDITION_CLOCK_JUMPED, false, NULL, (double)by_ms, world->now_ms);
+    pipeline_clock_moved(world->pipeline, by_ms, world->now_ms);
     world->next_tick_ms = world->next_upkeep_ms = 0;
     act(world);
 }
