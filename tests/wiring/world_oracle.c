@@ -1,0 +1,320 @@
+#include "world_oracle.h"
+
+#include "measure/timestamp.h"
+#include "store/series.h"
+#include "world.h"
+#include "world_broker.h"
+#include "world_receivers.h"
+
+#include <sqlite3.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const char store_file[] = "subslab.db";
+
+/* ---- readings ---- */
+
+static struct world_reading *reading_at(const struct world_script *script, size_t sensor,
+                                        int64_t time_ms) {
+    for (size_t i = 0; i < script->reading_count; i++) {
+        if (script->readings[i].sensor == sensor && script->readings[i].time_ms == time_ms)
+            return &script->readings[i];
+    }
+    return NULL;
+}
+
+static void judge_row(const struct world_script *script, size_t sensor, const struct reading *row) {
+    const struct world_sensor *one = &script->sensors[sensor];
+    struct world_reading *reading = reading_at(script, sensor, row->time_ms);
+    if (!reading)
+        world_broken("%s/%s: a reading of %lld that nobody sent", one->system, one->point,
+                     (long long)row->time_ms);
+    else if (reading->stored)
+        world_broken("%s/%s: the reading of %lld is there twice", one->system, one->point,
+                     (long long)row->time_ms);
+    else if (reading->value != row->value)
+        world_broken("%s/%s: the reading of %lld is %g, not %g", one->system, one->point,
+                     (long long)row->time_ms, row->value, reading->value);
+    if (reading)
+        reading->stored = true;
+}
+
+static void read_sensor(struct store *store, const struct world_script *script, size_t sensor) {
+    enum { PAGE = 256 };
+    struct reading rows[PAGE];
+    int64_t key, from_ms = 0;
+    size_t count = PAGE;
+    if (series_find(store, script->sensors[sensor].system, script->sensors[sensor].point, &key) !=
+        STORE_OK)
+        return; /* no reading at all: said below */
+    while (count == PAGE &&
+           series_read(store, key, from_ms, INT64_MAX, rows, PAGE, &count) == STORE_OK) {
+        for (size_t i = 0; i < count; i++)
+            judge_row(script, sensor, &rows[i]);
+        from_ms = count > 0 ? rows[count - 1].time_ms + 1 : from_ms;
+    }
+}
+
+static void judge_readings(struct store *store, const struct world_script *script) {
+    for (size_t i = 0; i < script->sensor_count; i++)
+        read_sensor(store, script, i);
+    for (size_t i = 0; i < script->reading_count; i++) {
+        const struct world_reading *reading = &script->readings[i];
+        const struct world_sensor *sensor = &script->sensors[reading->sensor];
+        const char *fate = NULL;
+        if (reading->released && !reading->stored)
+            fate = "acknowledged and is not stored";
+        else if (reading->reached && !reading->released && !reading->forgotten)
+            fate = "never acknowledged";
+        if (fate)
+            world_broken("%s/%s: the reading of %lld was %s", sensor->system, sensor->point,
+                         (long long)reading->time_ms, fate);
+    }
+}
+
+/* ---- the store ---- */
+
+static void on_finding(void *context, const char *text) {
+    (void)context;
+    world_broken("verify: %s", text);
+}
+
+static void judge_store(struct world_script *script) {
+    const struct store_options options = {.mode = STORE_READ_ONLY};
+    struct store *store = NULL;
+    char why[500] = "";
+    if (store_open(store_file, &options, &store, why, sizeof why) != STORE_OK) {
+        world_broken("the store does not open: %s", why);
+        return;
+    }
+    if (store_verify(store, on_finding, NULL, NULL) != STORE_OK)
+        world_broken("verify is not content");
+    judge_readings(store, script);
+    store_close(store);
+}
+
+/* ---- what the tables say ---- */
+
+static sqlite3 *open_tables(void) {
+    sqlite3 *db = NULL;
+    if (sqlite3_open_v2(store_file, &db, SQLITE_OPEN_READONLY, NULL) != SQLITE_OK)
+        world_broken("the tables do not open");
+    return db;
+}
+
+/* Calls `row` for each row; a question that cannot be asked is a broken promise too. */
+static void ask(sqlite3 *db, const char *sql, void (*row)(void *context, sqlite3_stmt *columns),
+                void *context) {
+    sqlite3_stmt *statement = NULL;
+    int code = sqlite3_prepare_v2(db, sql, -1, &statement, NULL);
+    while (code == SQLITE_OK && (code = sqlite3_step(statement)) == SQLITE_ROW) {
+        row(context, statement);
+        code = SQLITE_OK;
+    }
+    if (code != SQLITE_DONE)
+        world_broken("%s: %s", sqlite3_errmsg(db), sql);
+    sqlite3_finalize(statement);
+}
+
+static const char *text_of(sqlite3_stmt *columns, int column) {
+    const char *text = (const char *)sqlite3_column_text(columns, column);
+    return text ? text : "-";
+}
+
+/* The columns of a row that should not be there, behind what is wrong with it. */
+static void on_wrong_row(void *context, sqlite3_stmt *columns) {
+    char text[300] = "";
+    size_t used = 0;
+    for (int i = 0; i < sqlite3_column_count(columns) && used < sizeof text; i++)
+        used += (size_t)snprintf(text + used, sizeof text - used, " %s", text_of(columns, i));
+    world_broken("%s:%s", (const char *)context, text);
+}
+
+/* ---- messages ---- */
+
+static const struct world_letter *letter_of(const char *id) {
+    for (size_t i = 0; i < world_letter_count(); i++) {
+        if (strcmp(world_letter_at(i)->id, id) == 0)
+            return world_letter_at(i);
+    }
+    return NULL;
+}
+
+/* id, state, contact, type */
+static void on_outbox_row(void *context, sqlite3_stmt *columns) {
+    (void)context;
+    const char *id = text_of(columns, 0), *type = text_of(columns, 3);
+    int state = sqlite3_column_int(columns, 1);
+    const struct world_letter *letter = letter_of(id);
+    if (state == 0)
+        world_broken("message %s (%s) still waits", id, type);
+    else if (state == 1 && !(letter && letter->accepted))
+        world_broken("message %s (%s) counts as sent and was never accepted", id, type);
+    else if (state == 2 && !(letter && letter->refused))
+        world_broken("message %s (%s) was given up and never refused", id, type);
+}
+
+static void on_count(void *context, sqlite3_stmt *columns) {
+    *(int *)context = sqlite3_column_int(columns, 0);
+}
+
+static void judge_letters(sqlite3 *db) {
+    for (size_t i = 0; i < world_letter_count(); i++) {
+        const struct world_letter *letter = world_letter_at(i);
+        char sql[120];
+        int rows = 0;
+        snprintf(sql, sizeof sql, "SELECT count(*) FROM outbox WHERE id = '%s'", letter->id);
+        ask(db, sql, on_count, &rows);
+        /* Told from memory while the store failed. */
+        if (rows == 0 && !strstr(letter->body, "store-failing"))
+            world_broken("message %s came and no row knows it: %.200s", letter->id, letter->body);
+        if (letter->changed)
+            world_broken("message %s came with two bodies", letter->id);
+    }
+}
+
+/* id of the raise's message, when its return was written (true time), alarm */
+static void on_raise_and_return(void *context, sqlite3_stmt *columns) {
+    (void)context;
+    const struct world_letter *raise = letter_of(text_of(columns, 0));
+    int64_t returned_ms = sqlite3_column_int64(columns, 1);
+    if (raise && raise->tried_ms > returned_ms)
+        world_broken("alarm %s was told %lld s after its return was known", text_of(columns, 2),
+                     (long long)(raise->tried_ms - returned_ms) / 1000);
+}
+
+static void judge_messages(sqlite3 *db) {
+    ask(db, "SELECT id, state, contact, type FROM outbox", on_outbox_row, NULL);
+    judge_letters(db);
+    ask(db,
+        "SELECT id, system, condition FROM alarms a WHERE told = 1 AND condition NOT IN "
+        "('delivery-failing', 'store-failing') AND NOT EXISTS (SELECT 1 FROM outbox_alarms m JOIN "
+        "outbox o ON o.row = m.row WHERE m.alarm = a.id AND o.contact = 'office')",
+        on_wrong_row, "counts as told and has no message");
+    ask(db,
+        "SELECT m.alarm, o.contact, count(*) FROM outbox_alarms m JOIN outbox o ON o.row = m.row "
+        "WHERE o.type = 'subslab.alarm.raised' GROUP BY m.alarm, o.contact HAVING count(*) > 1",
+        on_wrong_row, "told under more than one id");
+    ask(db,
+        "SELECT r.id, t.created_ms, m.alarm FROM outbox r JOIN outbox_alarms m ON m.row = r.row "
+        "JOIN outbox_alarms n ON n.alarm = m.alarm JOIN outbox t ON t.row = n.row WHERE r.row < "
+        "t.row AND r.contact = t.contact AND r.type = 'subslab.alarm.raised' AND t.type = "
+        "'subslab.alarm.returned'",
+        on_raise_and_return, NULL);
+    ask(db, "SELECT topic, reason, count FROM refused", on_wrong_row, "refused");
+    ask(db, "SELECT topic, count FROM unclaimed", on_wrong_row, "unclaimed");
+}
+
+/* Silence is judged by our clock and only while we hear the broker, so its history may differ from
+   a world without faults; but nobody is silent in the end. */
+#define SILENCE "('sensor-silent', 'system-silent', 'fleet-silent')"
+
+void world_oracle_judge(struct world_script *script) {
+    if (world_broker_waiting() > 0)
+        world_broken("the broker still holds %zu messages", world_broker_waiting());
+    judge_store(script);
+    sqlite3 *db = open_tables();
+    if (db) {
+        judge_messages(db);
+        ask(db,
+            "SELECT system, point, condition, since_ms FROM alarms WHERE returned_ms IS NULL AND "
+            "condition IN " SILENCE,
+            on_wrong_row, "silent in the end");
+    }
+    sqlite3_close(db);
+}
+
+/* ---- alarms ---- */
+
+static void on_alarm(void *context, sqlite3_stmt *columns) {
+    struct world_alarms *alarms = context;
+    if (alarms->count == alarms->room) {
+        alarms->room = alarms->room ? 2 * alarms->room : 32;
+        alarms->items = realloc(alarms->items, alarms->room * sizeof *alarms->items);
+    }
+    struct world_alarm *alarm = &alarms->items[alarms->count++];
+    snprintf(alarm->what, sizeof alarm->what, "%s/%s %s", text_of(columns, 0), text_of(columns, 1),
+             text_of(columns, 2));
+    alarm->since_ms = sqlite3_column_int64(columns, 3);
+    alarm->raised_ms = sqlite3_column_int64(columns, 4);
+    alarm->returned_ms = sqlite3_column_int64(columns, 5);
+    alarm->told = sqlite3_column_int(columns, 6) != 0;
+}
+
+struct world_alarms world_oracle_alarms(void) {
+    struct world_alarms alarms = {0};
+    sqlite3 *db = open_tables();
+    if (db)
+        ask(db,
+            "SELECT system, point, condition, since_ms, raised_ms, returned_ms, told FROM alarms "
+            "WHERE system <> '' AND condition NOT IN " SILENCE " ORDER BY 1, 2, 3, 4, 5, 6",
+            on_alarm, &alarms);
+    sqlite3_close(db);
+    return alarms;
+}
+
+void world_alarms_free(struct world_alarms *alarms) {
+    free(alarms->items);
+    *alarms = (struct world_alarms){0};
+}
+
+static bool is_same(const struct world_alarm *a, const struct world_alarm *b) {
+    return strcmp(a->what, b->what) == 0 && a->since_ms == b->since_ms &&
+           a->raised_ms == b->raised_ms && a->returned_ms == b->returned_ms;
+}
+
+static int64_t end_of(const struct world_alarm *alarm) {
+    return alarm->returned_ms ? alarm->returned_ms : INT64_MAX;
+}
+
+static bool overlaps(const struct world_alarm *a, const struct world_alarm *b) {
+    return strcmp(a->what, b->what) == 0 && a->raised_ms <= end_of(b) && b->raised_ms <= end_of(a);
+}
+
+static bool has(const struct world_alarms *alarms, const struct world_alarm *wanted) {
+    for (size_t i = 0; i < alarms->count; i++) {
+        if (is_same(&alarms->items[i], wanted))
+            return true;
+    }
+    return false;
+}
+
+static bool was_told_meanwhile(const struct world_alarms *alarms,
+                               const struct world_alarm *wanted) {
+    for (size_t i = 0; i < alarms->count; i++) {
+        if (alarms->items[i].told && overlaps(&alarms->items[i], wanted))
+            return true;
+    }
+    return false;
+}
+
+static void say(const char *what, const struct world_alarm *alarm) {
+    char since[40], raised[40], returned[40] = "never";
+    if (alarm->returned_ms)
+        timestamp_format(returned, sizeof returned, alarm->returned_ms);
+    world_broken("%s: %s since %s raised %s returned %s%s", what, alarm->what,
+                 timestamp_format(since, sizeof since, alarm->since_ms),
+                 timestamp_format(raised, sizeof raised, alarm->raised_ms), returned,
+                 alarm->told ? ", told" : "");
+}
+
+/* A delay that our clock ended on what was known by then, while the readings since came late. */
+static bool was_premature(const struct world_alarm *alarm) {
+    return !alarm->told && alarm->returned_ms && alarm->returned_ms < alarm->raised_ms;
+}
+
+void world_oracle_compare(const struct world_script *script, const struct world_alarms *with_faults,
+                          const struct world_alarms *without) {
+    for (size_t i = 0; i < with_faults->count; i++) {
+        const struct world_alarm *alarm = &with_faults->items[i];
+        if (!has(without, alarm) && !(script->has_late && (alarm->told || was_premature(alarm))))
+            say("an alarm only with faults", alarm);
+    }
+    for (size_t i = 0; i < without->count; i++) {
+        const struct world_alarm *alarm = &without->items[i];
+        if (!has(with_faults, alarm) &&
+            !(script->has_late && was_told_meanwhile(with_faults, alarm)))
+            say("an alarm only without faults", alarm);
+    }
+}

@@ -1,0 +1,98 @@
+/*
+ * world_script: all that a seed decides beforehand: the houses, their sensors and every reading,
+ * and when which fault comes. Nothing here depends on what the daemon does, so a seed stays the
+ * same world while the daemon changes.
+ */
+#ifndef WORLD_SCRIPT_H
+#define WORLD_SCRIPT_H
+
+#include "test_support.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+enum {
+    WORLD_SYSTEMS_MOST = 3,
+    WORLD_SENSORS_MOST = 12,
+    WORLD_CONTACTS = 3,
+    WORLD_FAULTS_MOST = 40
+};
+
+struct world_sensor {
+    const char *system, *point, *quantity, *unit;
+    double baseline;
+    int64_t every_ms;
+};
+
+struct world_reading {
+    size_t sensor;
+    int64_t time_ms;
+    double value;
+    bool stored;    /* read back from the store in the end */
+    bool reached;   /* the broker has it, or had it */
+    bool released;  /* acknowledged by the daemon */
+    bool forgotten; /* by the broker, before it was acknowledged */
+};
+
+/** One reading on its way; a reading may be sent twice. */
+struct world_message {
+    size_t reading;
+    int64_t publish_ms;
+};
+
+enum world_fault_kind {
+    WORLD_BROKER_DOWN,    /* from, to; its queue survives */
+    WORLD_BROKER_FORGETS, /* the same, but session and queue are gone */
+    WORLD_LINE_CUT,       /* the connection to the broker is lost at `from` */
+    WORLD_KILLED,         /* at the n-th effect after `from` */
+    WORLD_POWER_CUT,      /* the same; what was not synced is lost, or torn */
+    WORLD_STOPPED,        /* SIGTERM; started again at `to` */
+    WORLD_RELOADED,       /* SIGHUP */
+    WORLD_DISK_FULL,      /* from, to: no file grows */
+    WORLD_DISK_FAILS,     /* from, to: some writes and syncs fail */
+    WORLD_RECEIVER_FAILS, /* from, to: `n` is the contact, `answer` what it answers */
+    WORLD_CLOCK_STEP,     /* our clock shows `by_ms` beside the true time from then on */
+    WORLD_FAULT_KINDS
+};
+
+struct world_fault {
+    enum world_fault_kind kind;
+    int64_t from_ms, to_ms;
+    int64_t by_ms;
+    long n;
+    int answer;
+};
+
+struct world_script {
+    uint64_t seed;
+    struct world_sensor sensors[WORLD_SENSORS_MOST];
+    size_t system_count, sensor_count;
+    struct world_reading *readings;
+    size_t reading_count;
+    struct world_message *messages; /* in the order of their publishing */
+    size_t message_count;
+    struct world_fault faults[WORLD_FAULTS_MOST]; /* by `from_ms` */
+    size_t fault_count;
+    int64_t start_ms, calm_ms, end_ms; /* faults end at calm */
+    int64_t step_ms;                   /* a loop without work sleeps so long */
+    bool has_late;                     /* readings come late, so the past is judged a second time */
+    const char *time_zone;
+    int receive_maximum;
+    bool granted_first; /* this broker confirms subscriptions before the backlog */
+};
+
+extern const char *const world_system_ids[WORLD_SYSTEMS_MOST];
+
+/** What seed `seed` decides. world_script_free frees what it holds. */
+void world_script_make(struct world_script *script, uint64_t seed);
+/** The same houses, but only the readings that were stored, each once, at once, and no fault. */
+void world_script_without_faults(const struct world_script *script, struct world_script *calm);
+void world_script_free(struct world_script *script);
+
+/** Writes settings and system files into the current folder. */
+void world_script_write(const struct world_script *script);
+/** Name of a kind of fault, for the trace. */
+const char *world_fault_name(enum world_fault_kind kind);
+
+#endif
