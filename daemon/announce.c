@@ -117,25 +117,31 @@ static bool stands_in(const struct settings_contact *contact, const struct alarm
            !(alarm->subject && strcmp(alarm->subject, contact->id) == 0);
 }
 
-static enum store_status tell_all(struct announce *announce, const struct alarm *alarm,
-                                  enum wording_kind kind, int occurrences, int64_t now_ms) {
-    const struct settings *settings = announce->fleet->settings;
-    enum store_status status = STORE_OK;
-    size_t told = 0;
-    for (size_t i = 0; i < settings->contact_count && status == STORE_OK; i++) {
+size_t announce_hearers(const struct fleet *fleet, const struct alarm *alarm,
+                        enum wording_kind kind, const struct settings_contact **who) {
+    const struct settings *settings = fleet->settings;
+    size_t count = 0;
+    for (size_t i = 0; i < settings->contact_count; i++) {
         const struct settings_contact *contact = &settings->contacts[i];
         bool spared = kind == WORDING_ACKNOWLEDGED && contact->role == ROLE_HOMEOWNER;
-        if (spared || !announce_hears(announce->fleet, contact, alarm))
-            continue;
-        status = tell(announce, contact, alarm, kind, occurrences, now_ms);
-        told++;
+        if (!spared && announce_hears(fleet, contact, alarm))
+            who[count++] = contact;
     }
-    for (size_t i = 0; i < settings->contact_count && status == STORE_OK && told == 0; i++) {
-        if (!stands_in(&settings->contacts[i], alarm))
-            continue;
-        status = tell(announce, &settings->contacts[i], alarm, kind, occurrences, now_ms);
-        told++;
-    }
+    for (size_t i = 0; i < settings->contact_count && count == 0; i++)
+        if (stands_in(&settings->contacts[i], alarm))
+            who[count++] = &settings->contacts[i];
+    return count;
+}
+
+static enum store_status tell_all(struct announce *announce, const struct alarm *alarm,
+                                  enum wording_kind kind, int occurrences, int64_t now_ms) {
+    const struct settings_contact **who =
+        calloc(announce->fleet->settings->contact_count + 1, sizeof *who);
+    size_t count = who ? announce_hearers(announce->fleet, alarm, kind, who) : 0;
+    enum store_status status = who ? STORE_OK : STORE_OUT_OF_MEMORY;
+    for (size_t i = 0; i < count && status == STORE_OK; i++)
+        status = tell(announce, who[i], alarm, kind, occurrences, now_ms);
+    free(who);
     return status;
 }
 

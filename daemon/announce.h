@@ -87,6 +87,19 @@ char *announce_place_name(const struct fleet *fleet, const struct alarm *alarm);
 enum store_status announce_to(struct announce *announce, const struct settings_contact *contact,
                               const struct alarm *alarm, enum wording_kind kind, int64_t now_ms);
 
+/**
+ * A message to a contact is about to be given up: `message`, which still waits, after `answer`. If
+ * it tells of a raise of medium or high priority, those who hear of delivery-failing are told which
+ * alarms do not reach whom; once for each contact until a message reaches it (announce_reached).
+ */
+enum store_status announce_undelivered(struct announce *announce,
+                                       const struct settings_contact *contact,
+                                       const struct outbox_message *message, const char *answer,
+                                       int64_t now_ms);
+/** A message has reached a contact. */
+enum store_status announce_reached(struct announce *announce,
+                                   const struct settings_contact *contact);
+
 /** A message ready to be sent. */
 struct announce_letter {
     char id[40];

@@ -10,7 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { ROWS_AT_ONCE = 4096, LINES_MOST = 100 };
+enum { ROWS_AT_ONCE = 4096 };
 static const int64_t gather_ms = DURATION_MINUTE_MS;
 static const int64_t storm_ms = 15 * DURATION_MINUTE_MS;
 static const int64_t storm_goes_on_ms = 75 * DURATION_MINUTE_MS;
@@ -151,64 +151,27 @@ enum store_status announce_return(struct announce *announce, struct announce_dra
 
 /* ---- lists ---- */
 
-struct list {
-    char **lines;
-    size_t lines_count, count;
-    json_t *alarms;
-    bool failed;
-};
-
-static bool add_member(void *context, const struct outbox_member *member) {
-    struct list *list = context;
-    list->count++;
-    json_t *alarm = json_loads(member->data, 0, NULL);
-    if (!alarm || json_array_append_new(list->alarms, alarm) != 0)
-        list->failed = true;
-    if (list->lines_count == LINES_MOST)
-        return true;
-    char *line = strdup(member->line);
-    list->failed |= line == NULL;
-    if (line)
-        list->lines[list->lines_count++] = line;
-    return true;
-}
-
-static void list_clear(struct list *list) {
-    for (size_t i = 0; i < list->lines_count; i++)
-        free(list->lines[i]);
-    free(list->lines);
-    json_decref(list->alarms);
-}
-
-static char *list_json(const struct list *list) {
-    json_t *data = json_pack("{s:I,s:O}", "count", (json_int_t)list->count, "alarms", list->alarms);
-    char *text = data ? json_dumps(data, JSON_COMPACT | JSON_REAL_PRECISION(12)) : NULL;
-    json_decref(data);
-    return text;
-}
-
 /* Writes text and body of a list anew from its members. */
 static enum store_status write_list(struct announce *announce,
                                     const struct settings_contact *contact, int64_t row) {
-    struct list list = {.lines = calloc(LINES_MOST, sizeof(char *)), .alarms = json_array()};
+    struct announce_members list;
     struct outbox_message *message = NULL;
     struct announce_draft draft = {.contact = contact,
                                    .system = announce_only_system(announce->fleet, contact)};
     char *body = NULL;
-    enum store_status status = list.lines && list.alarms
+    enum store_status status = announce_members_open(&list)
                                    ? outbox_get(announce->store, row, &message)
                                    : STORE_OUT_OF_MEMORY;
     if (status == STORE_OK)
-        status = outbox_members(announce->store, row, add_member, &list);
+        status = outbox_members(announce->store, row, announce_members_add, &list);
     if (status == STORE_OK) {
         draft.kind = message->alarm == OUTBOX_RETURNS ? WORDING_BUNDLE_OVER : WORDING_BUNDLE;
         draft.now_ms = message->created_ms;
         struct wording_facts facts =
             announce_facts(announce->fleet, contact, draft.system, draft.kind);
-        facts.lines = (struct text_list){(const char *const *)list.lines, list.lines_count};
-        facts.more = list.count - list.lines_count;
+        announce_members_tell(&list, &facts);
         draft.text = wording_render(&facts);
-        draft.data = list_json(&list);
+        draft.data = announce_members_json(&list, json_object());
         const char *content_type = NULL;
         if (draft.text && draft.data && !list.failed)
             body = announce_body(announce, &draft, message->id, &content_type);
@@ -219,7 +182,7 @@ static enum store_status write_list(struct announce *announce,
     free(body);
     announce_draft_clear(&draft);
     outbox_message_free(message);
-    list_clear(&list);
+    announce_members_close(&list);
     return status;
 }
 

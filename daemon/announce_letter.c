@@ -27,6 +27,7 @@ const char *announce_event_type(const struct announce_draft *draft) {
         [WORDING_CHATTERING] = EVENT_TYPE_RAISED,
         [WORDING_SHELVING_ENDS] = EVENT_TYPE_REMINDER,
         [WORDING_SERVICE_ENDS] = EVENT_TYPE_REMINDER,
+        [WORDING_UNDELIVERED] = EVENT_TYPE_DIGEST,
     };
     return types[draft->kind];
 }

@@ -1,7 +1,9 @@
 /*
  * announce_private: shared by the files of announce: announce.c (who hears, what callers ask for),
  * announce_text.c (words and JSON of an alarm), announce_letter.c (bodies and rows),
- * announce_bundle.c (many into one), announce_chatter.c (what comes and goes).
+ * announce_bundle.c and
+ * announce_members.c (many into one), announce_chatter.c (what comes and goes),
+ * announce_undelivered.c (what did not reach somebody).
  */
 #ifndef DAEMON_ANNOUNCE_PRIVATE_H
 #define DAEMON_ANNOUNCE_PRIVATE_H
@@ -68,6 +70,26 @@ void announce_draft_clear(struct announce_draft *draft);
 /** Writes the row of a raise or a return so that many become one. */
 enum store_status announce_raise(struct announce *announce, struct announce_draft *draft);
 enum store_status announce_return(struct announce *announce, struct announce_draft *draft);
+
+/** The alarms of a message about many (announce_members.c). Close it also when opening fails. */
+struct announce_members {
+    char **lines;
+    size_t lines_count, count; /* of so many alarms the first lines are kept */
+    json_t *alarms;
+    bool failed;
+};
+bool announce_members_open(struct announce_members *members);
+/** A callback of outbox_members and outbox_unreached. */
+bool announce_members_add(void *context, const struct outbox_member *member);
+/** Puts the lines, borrowed, into the facts of a text. */
+void announce_members_tell(const struct announce_members *members, struct wording_facts *facts);
+/** `data` (taken over) with count and alarms, as text; the caller frees. NULL: out of memory. */
+char *announce_members_json(const struct announce_members *members, json_t *data);
+void announce_members_close(struct announce_members *members);
+
+/** Contacts that hear of a raise or return of an alarm, into `who` with room for all. */
+size_t announce_hearers(const struct fleet *fleet, const struct alarm *alarm,
+                        enum wording_kind kind, const struct settings_contact **who);
 
 /** How often the alarm's place changed within the hour before its last change. */
 enum store_status announce_changes(const struct announce *announce, const struct alarm *alarm,

@@ -371,23 +371,8 @@ static double random_unit(void) {
 }
 
 static enum store_status retry(struct dispatch *dispatch, struct store *store,
-                               const struct answer *answer, const struct outbox_message *message,
-                               int64_t now_ms) {
+                               const struct answer *answer, int64_t next_ms) {
     struct contact_secrets *secrets = &dispatch->secrets[answer->contact];
-    const struct retry_situation situation = {
-        .tries = message->tries + 1,
-        .created_ms = message->created_ms,
-        .now_ms = now_ms,
-        .retry_after_s = answer->retry_after_s,
-        .random = random_unit(),
-    };
-    int64_t next_ms = 0;
-    secrets->failing |= situation.tries >= FAILING_TRIES;
-    if (!retry_schedule_next(&situation, &next_ms)) {
-        dispatch->counters.failed++;
-        secrets->failing = true;
-        return outbox_failed(store, answer->row, now_ms, answer->text);
-    }
     /* Retry-After speaks for the endpoint as a whole, not for one message. */
     if (answer->retry_after_s > 0)
         secrets->not_before_ms = next_ms;
@@ -395,30 +380,61 @@ static enum store_status retry(struct dispatch *dispatch, struct store *store,
     return outbox_retry(store, answer->row, next_ms, answer->text);
 }
 
-static enum store_status note(struct dispatch *dispatch, struct store *store,
-                              const struct answer *answer, int64_t now_ms) {
-    struct outbox_message *message = NULL;
+static enum store_status give_up(struct dispatch *dispatch, struct pipeline *pipeline,
+                                 const struct answer *answer, const struct outbox_message *message,
+                                 int64_t now_ms) {
     struct contact_secrets *secrets = &dispatch->secrets[answer->contact];
-    enum store_status status = STORE_OK;
-    switch (retry_verdict(answer->status)) {
-    case RETRY_DONE:
-        dispatch->counters.sent++;
-        secrets->failing = false;
-        secrets->works = true;
-        return outbox_sent(store, answer->row, now_ms, answer->text);
-    case RETRY_NEVER:
-        dispatch->counters.failed++;
-        secrets->failing = true;
-        secrets->gone |= answer->status == STATUS_GONE;
-        return outbox_failed(store, answer->row, now_ms, answer->text);
-    case RETRY_AGAIN:
-        status = outbox_get(store, answer->row, &message);
-        if (status == STORE_OK)
-            status = retry(dispatch, store, answer, message, now_ms);
-        outbox_message_free(message);
-        break;
-    }
+    dispatch->counters.failed++;
+    secrets->failing = true;
+    secrets->gone |= answer->status == STATUS_GONE;
+    enum store_status status = announce_undelivered(
+        pipeline_announce(pipeline), &dispatch->fleet->settings->contacts[answer->contact], message,
+        answer->text, now_ms);
+    return status == STORE_OK
+               ? outbox_failed(pipeline_store(pipeline), answer->row, now_ms, answer->text)
+               : status;
+}
+
+static enum store_status note_failure(struct dispatch *dispatch, struct pipeline *pipeline,
+                                      const struct answer *answer, enum retry_verdict verdict,
+                                      int64_t now_ms) {
+    struct store *store = pipeline_store(pipeline);
+    struct outbox_message *message = NULL;
+    enum store_status status = outbox_get(store, answer->row, &message);
+    if (status != STORE_OK)
+        return status;
+    const struct retry_situation situation = {
+        .tries = message->tries + 1,
+        .created_ms = message->created_ms,
+        .now_ms = now_ms,
+        .retry_after_s = answer->retry_after_s,
+        .random = random_unit(),
+        .denied = verdict == RETRY_DENIED,
+    };
+    int64_t next_ms = 0;
+    dispatch->secrets[answer->contact].failing |= situation.tries >= FAILING_TRIES;
+    if (verdict != RETRY_NEVER && retry_schedule_next(&situation, &next_ms))
+        status = retry(dispatch, store, answer, next_ms);
+    else
+        status = give_up(dispatch, pipeline, answer, message, now_ms);
+    outbox_message_free(message);
     return status;
+}
+
+static enum store_status note(struct dispatch *dispatch, struct pipeline *pipeline,
+                              const struct answer *answer, int64_t now_ms) {
+    struct contact_secrets *secrets = &dispatch->secrets[answer->contact];
+    enum retry_verdict verdict = retry_verdict(answer->status);
+    if (verdict != RETRY_DONE)
+        return note_failure(dispatch, pipeline, answer, verdict, now_ms);
+    dispatch->counters.sent++;
+    secrets->failing = false;
+    secrets->works = true;
+    enum store_status status = announce_reached(
+        pipeline_announce(pipeline), &dispatch->fleet->settings->contacts[answer->contact]);
+    return status == STORE_OK
+               ? outbox_sent(pipeline_store(pipeline), answer->row, now_ms, answer->text)
+               : status;
 }
 
 /* Loud once when the last contact that could be reached cannot be any more. */
@@ -447,15 +463,16 @@ static void judge_contacts(struct dispatch *dispatch, struct monitor *monitor, i
     monitor_daemon(monitor, CONDITION_DELIVERY_FAILING, false, NULL, NAN, now_ms);
 }
 
-enum store_status dispatch_finish(struct dispatch *dispatch, struct store *store,
-                                  struct monitor *monitor, int64_t now_ms) {
+enum store_status dispatch_finish(struct dispatch *dispatch, struct pipeline *pipeline,
+                                  int64_t now_ms) {
+    struct store *store = pipeline_store(pipeline);
     delivery_turn(dispatch->delivery, now_ms);
     if (dispatch->answer_count == 0)
         return STORE_OK;
     enum store_status status = store_begin(store);
     for (size_t i = 0; i < dispatch->answer_count && status == STORE_OK; i++) {
         const struct answer *answer = &dispatch->answers[i];
-        status = note(dispatch, store, answer, now_ms);
+        status = note(dispatch, pipeline, answer, now_ms);
         if (retry_verdict(answer->status) != RETRY_DONE)
             log_line(LOG_LEVEL_WARNING, "delivery", "%s: %s",
                      dispatch->fleet->settings->contacts[answer->contact].id, answer->text);
@@ -465,6 +482,6 @@ enum store_status dispatch_finish(struct dispatch *dispatch, struct store *store
     else
         store_rollback(store);
     dispatch->answer_count = 0;
-    judge_contacts(dispatch, monitor, now_ms);
+    judge_contacts(dispatch, pipeline_monitor(pipeline), now_ms);
     return status;
 }

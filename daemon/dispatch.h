@@ -13,8 +13,7 @@
 #define DAEMON_DISPATCH_H
 
 #include "link/delivery.h"
-#include "monitor/monitor.h"
-#include "store/outbox.h"
+#include "pipeline.h"
 
 struct dispatch;
 
@@ -33,10 +32,11 @@ struct delivery *dispatch_delivery(struct dispatch *dispatch);
 int64_t dispatch_start(struct dispatch *dispatch, struct store *store, int64_t now_ms);
 /**
  * Takes in answers and notes them in the store, in a transaction of its own; then tells the monitor
- * which contacts fail. Not STORE_OK: the rows wait and will be sent again with the same id.
+ * which contacts fail, and the others what did not reach them. Not STORE_OK: the rows wait and will
+ * be sent again with the same id.
  */
-enum store_status dispatch_finish(struct dispatch *dispatch, struct store *store,
-                                  struct monitor *monitor, int64_t now_ms);
+enum store_status dispatch_finish(struct dispatch *dispatch, struct pipeline *pipeline,
+                                  int64_t now_ms);
 
 /** Posts a message that cannot be stored, because the store is what fails. */
 void dispatch_unstored(struct dispatch *dispatch, const struct settings_contact *contact,

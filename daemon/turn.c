@@ -204,8 +204,7 @@ static void serve(struct service *service) {
 }
 
 static void deliver(struct service *service) {
-    struct monitor *monitor = pipeline_monitor(service->pipeline);
-    if (dispatch_finish(service->dispatch, service->store, monitor, service->now_ms) != STORE_OK) {
+    if (dispatch_finish(service->dispatch, service->pipeline, service->now_ms) != STORE_OK) {
         pipeline_fail(service->pipeline, STORE_FAILING);
         return;
     }

@@ -12,9 +12,10 @@
 #include <stdint.h>
 
 enum retry_verdict {
-    RETRY_DONE,  /* 2xx */
-    RETRY_AGAIN, /* no answer (0), 408, 425, 429, 5xx */
-    RETRY_NEVER  /* redirects and every other answer: failed at once, shown, counted */
+    RETRY_DONE,   /* 2xx */
+    RETRY_AGAIN,  /* no answer (0), 408, 425, 429, 5xx */
+    RETRY_DENIED, /* 401, 403, 404, 405, 421: what one bad deployment answers; for six hours */
+    RETRY_NEVER   /* redirects and every other answer: failed at once, shown, counted */
 };
 
 enum retry_verdict retry_verdict(int http_status);
@@ -25,12 +26,15 @@ struct retry_situation {
     int64_t now_ms;        /* when the last try ended */
     int64_t retry_after_s; /* -1: none */
     double random;         /* in [0, 1) */
+    bool denied;           /* the last answer was RETRY_DENIED: waits of an hour at most */
 };
 
 /**
- * When to try again; false: give up. It gives up after 18 tries, but never within 3 days of the
- * writing of the message: an endpoint that keeps asking for a try in a second can't use them up.
- * With Retry-After the next try comes at that time (24 h at most) or up to 5 s later.
+ * When to try again; false: give up. It gives up 3 days after the message was written, and on a
+ * denial after 6 hours; in either case not before it was tried as often as the waits above and, on
+ * a denial, five hourly ones make: a message that quiet hours held back, or that waited behind
+ * another, has its tries too, and an endpoint that keeps asking for a try in a second cannot use
+ * them up. With Retry-After the next try comes at that time (24 h at most) or up to 5 s later.
  */
 bool retry_schedule_next(const struct retry_situation *situation, int64_t *next_ms);
 

@@ -21,8 +21,9 @@ bool wording_language_find(const char *code, enum wording_language *language) {
 
 bool wording_about_alarm(enum wording_kind kind) {
     static const bool about_none[WORDING_KIND_COUNT] = {
-        [WORDING_TEST] = true,   [WORDING_DIGEST] = true,      [WORDING_VISIT_DUE] = true,
-        [WORDING_BUNDLE] = true, [WORDING_BUNDLE_OVER] = true, [WORDING_SERVICE_ENDS] = true};
+        [WORDING_TEST] = true,       [WORDING_DIGEST] = true,      [WORDING_VISIT_DUE] = true,
+        [WORDING_BUNDLE] = true,     [WORDING_BUNDLE_OVER] = true, [WORDING_SERVICE_ENDS] = true,
+        [WORDING_UNDELIVERED] = true};
     return !about_none[kind];
 }
 
@@ -34,6 +35,14 @@ static void add_bundle(struct wording_writer *writer) {
                              over ? writer->texts->bundle_over_plain : writer->texts->bundle_plain);
     wording_writer_list(writer, over ? writer->texts->bundle_over_list : writer->texts->bundle_list,
                         &facts->lines);
+    wording_writer_more(writer);
+}
+
+static void add_undelivered(struct wording_writer *writer) {
+    wording_writer_where(writer);
+    wording_writer_details(writer);
+    wording_writer_paragraph(writer, writer->texts->undelivered_plain);
+    wording_writer_list(writer, writer->texts->undelivered_list, &writer->facts->lines);
     wording_writer_more(writer);
 }
 
@@ -118,6 +127,9 @@ static void write_homeowner(struct wording_writer *writer) {
     case WORDING_BUNDLE:
     case WORDING_BUNDLE_OVER:
         add_bundle(writer);
+        return;
+    case WORDING_UNDELIVERED:
+        add_undelivered(writer);
         return;
     case WORDING_SERVICE_ENDS:
         add_service_ends(writer);
@@ -222,6 +234,9 @@ static void write_trade(struct wording_writer *writer) {
     case WORDING_BUNDLE:
     case WORDING_BUNDLE_OVER:
         add_bundle(writer);
+        return;
+    case WORDING_UNDELIVERED:
+        add_undelivered(writer);
         return;
     case WORDING_SERVICE_ENDS:
         add_service_ends(writer);

@@ -46,6 +46,7 @@ enum wording_kind {
     WORDING_CHATTERING,    /* `occurrences`: changes within the hour */
     WORDING_SHELVING_ENDS, /* `by`, `note`: who shelved it and why; `until_ms` */
     WORDING_SERVICE_ENDS,  /* a system's time out of service; the same fields */
+    WORDING_UNDELIVERED,   /* `lines`: what a contact was not told; `subject`: whom, and why */
     WORDING_KIND_COUNT
 };
 

@@ -61,6 +61,7 @@ struct wording_texts {
     /* bundles, chattering, shelving, service, digest */
     const char *bundle, *bundle_plain, *bundle_over, *bundle_over_plain, *bundle_list,
         *bundle_over_list, *and_more;
+    const char *undelivered, *undelivered_plain, *undelivered_list;
     const char *chattering, *chattering_plain, *changes, *until;
     const char *shelving_ends, *shelved_by, *why, *service, *service_ends;
     const char *statuses[WORDING_STATUS_COUNT], *plain_statuses[WORDING_STATUS_COUNT], *for_age;

@@ -400,6 +400,19 @@ void wording_writer_status(struct wording_writer *writer, const struct wording_s
 
 /* ---- the first line ---- */
 
+static const char *list_title(const struct wording_writer *writer) {
+    switch (writer->facts->kind) {
+    case WORDING_DIGEST:
+        return writer->texts->digest;
+    case WORDING_BUNDLE:
+        return writer->texts->bundle;
+    case WORDING_UNDELIVERED:
+        return writer->texts->undelivered;
+    default:
+        return writer->texts->bundle_over;
+    }
+}
+
 void wording_writer_subject(struct wording_writer *writer) {
     const struct wording_facts *facts = writer->facts;
     struct wording_writer part = {
@@ -417,10 +430,7 @@ void wording_writer_subject(struct wording_writer *writer) {
         else if (facts->kind == WORDING_SERVICE_ENDS)
             text_buffer_add(&part.out, writer->texts->service);
         else if (!writer->condition)
-            text_buffer_format(&part.out, "%s (%zu)",
-                               facts->kind == WORDING_DIGEST   ? writer->texts->digest
-                               : facts->kind == WORDING_BUNDLE ? writer->texts->bundle
-                                                               : writer->texts->bundle_over,
+            text_buffer_format(&part.out, "%s (%zu)", list_title(writer),
                                facts->lines.count + facts->more);
         else
             text_buffer_add(&part.out, writer->condition->subject);

@@ -10,6 +10,7 @@
 #include <string.h>
 
 #define UNTRIED "state = 0 AND tries = 0 AND last_answer IS NULL"
+#define TELLS_OF_RAISES "(o.alarm = -1 OR o.type = 'subslab.alarm.raised')"
 
 static enum store_status changed_one(struct store *store, enum store_status status) {
     if (status != STORE_OK)
@@ -46,6 +47,20 @@ enum store_status outbox_member_put(struct store *store, int64_t row,
     return store_run(store, put);
 }
 
+static enum store_status
+hand_out_members(struct store *store, sqlite3_stmt *list,
+                 bool (*each)(void *context, const struct outbox_member *member), void *context) {
+    enum store_status status;
+    while ((status = store_row(store, list)) == STORE_OK) {
+        const struct outbox_member member = {
+            sqlite3_column_int64(list, 0), store_column_text(list, 1), store_column_text(list, 2)};
+        if (!each(context, &member))
+            break;
+    }
+    sqlite3_reset(list);
+    return status == STORE_NOT_FOUND ? STORE_OK : status;
+}
+
 enum store_status outbox_members(struct store *store, int64_t row,
                                  bool (*each)(void *context, const struct outbox_member *member),
                                  void *context) {
@@ -56,14 +71,25 @@ enum store_status outbox_members(struct store *store, int64_t row,
     if (status != STORE_OK)
         return status;
     sqlite3_bind_int64(list, 1, row);
-    while ((status = store_row(store, list)) == STORE_OK) {
-        const struct outbox_member member = {
-            sqlite3_column_int64(list, 0), store_column_text(list, 1), store_column_text(list, 2)};
-        if (!each(context, &member))
-            break;
-    }
-    sqlite3_reset(list);
-    return status == STORE_NOT_FOUND ? STORE_OK : status;
+    return hand_out_members(store, list, each, context);
+}
+
+enum store_status outbox_unreached(struct store *store, const char *contact, int64_t row,
+                                   bool (*each)(void *context, const struct outbox_member *member),
+                                   void *context) {
+    sqlite3_stmt *list;
+    enum store_status status = store_statement(
+        store, STATEMENT_OUTBOX_UNREACHED,
+        "SELECT m.alarm, m.line, m.data FROM outbox o INDEXED BY outbox_waiting "
+        "JOIN outbox_alarms m ON m.row = o.row WHERE o.state = 0 AND o.contact = ?1 AND "
+        "(o.tries > 0 OR o.row = ?2) AND " TELLS_OF_RAISES " AND o.priority > 0 "
+        "ORDER BY o.priority DESC, m.alarm LIMIT 1000",
+        &list);
+    if (status != STORE_OK)
+        return status;
+    store_bind_text(list, 1, contact);
+    sqlite3_bind_int64(list, 2, row);
+    return hand_out_members(store, list, each, context);
 }
 
 enum store_status outbox_untried(struct store *store, const char *contact, const char *type,

@@ -29,6 +29,14 @@ enum store_status outbox_members(struct store *store, int64_t row,
                                  void *context);
 
 /**
+ * Alarms of medium and high priority whose raise has been tried for a contact and still waits, and
+ * those of `row`; highest priority first, a thousand at most. A callback as above.
+ */
+enum store_status outbox_unreached(struct store *store, const char *contact, int64_t row,
+                                   bool (*each)(void *context, const struct outbox_member *member),
+                                   void *context);
+
+/**
  * A row that no try has begun and that can move to the end of the rows without a system, with no
  * change of order: it waits alone for its system, or nothing else waits behind it there.
  */

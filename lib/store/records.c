@@ -167,6 +167,16 @@ enum store_status record_note_put(struct store *store, const char *name, const c
     return store_run(store, put);
 }
 
+enum store_status record_note_delete(struct store *store, const char *name) {
+    sqlite3_stmt *delete;
+    enum store_status status =
+        store_statement(store, STATEMENT_NOTE_DELETE, "DELETE FROM notes WHERE name = ?1", &delete);
+    if (status != STORE_OK)
+        return status;
+    store_bind_text(delete, 1, name);
+    return store_run(store, delete);
+}
+
 enum store_status record_note_get(struct store *store, const char *name, char *value, size_t size) {
     sqlite3_stmt *get;
     enum store_status status =

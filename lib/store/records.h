@@ -185,6 +185,8 @@ enum store_status record_unclaimed_delete(struct store *store, const char *topic
  * ---- */
 
 enum store_status record_note_put(struct store *store, const char *name, const char *value);
+/** Does nothing when there is none. */
+enum store_status record_note_delete(struct store *store, const char *name);
 /** Writes the value, null-terminated; STORE_NOT_FOUND. */
 enum store_status record_note_get(struct store *store, const char *name, char *value, size_t size);
 

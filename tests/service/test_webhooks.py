@@ -145,7 +145,7 @@ def ten_thousand_rows_for_a_dead_contact_delay_nobody(place):
 
 @suite.test
 def refusals_fail_at_once_and_can_be_sent_again(place):
-    answers = {"400": {"status": 400}, "401": {"status": 401}, "404": {"status": 404},
+    answers = {"400": {"status": 400}, "413": {"status": 413},
                "422": {"status": 422}, "302": {"redirect": "http://127.0.0.1:9/stolen"},
                "307": {"status": 307, "redirect": "http://127.0.0.1:9/stolen"},
                "308": {"status": 308, "redirect": "/office-308"}}
@@ -168,6 +168,22 @@ def refusals_fail_at_once_and_can_be_sent_again(place):
     wait_until(lambda: len(delivery(daemon, state="sent")) == len(answers), 10, "sent again")
     for name in answers:
         both = [r for r in hook.requests if r["path"] == f"/c{name}"]
+        equal(len({r["headers"]["webhook-id"] for r in both}), 1, "the same id")
+
+
+@suite.test
+def one_bad_deployment_loses_no_alarm(place):
+    denials = (401, 403, 404)
+    hook = place.endpoint({f"/c{code}": [{"status": code}, {"status": 204}] for code in denials})
+    broker = place.broker()
+    daemon = place.daemon(broker, [house("mill", contacts=[f"c{code}" for code in denials])],
+                          [contact(f"c{code}", hook) for code in denials], **low_at_once())
+    daemon.start()
+    send(broker, "mill", LOW)
+    # The first wait of the schedule: 5 s, +- 25 %.
+    wait_until(lambda: len(delivery(daemon, state="sent", tries=2)) == len(denials), 20, "again")
+    for code in denials:
+        both = [r for r in hook.requests if r["path"] == f"/c{code}"]
         equal(len({r["headers"]["webhook-id"] for r in both}), 1, "the same id")
 
 
@@ -236,6 +252,9 @@ def that_a_contact_fails_is_told_by_another(place):
     told = wait_until(lambda: events(hook, "/boss"), 15, "the other contact hears")[0]
     equal(told["data"]["condition"], "delivery-failing", "condition")
     equal(told["data"]["point"], "office", "which contact")
+    lost = [e for e in events(hook, "/boss") if e["type"] == "subslab.digest"]
+    equal([(a["system"], a["condition"]) for e in lost for a in e["data"]["alarms"]],
+          [("mill", "suction-low")], "what it did not get")
     stays(lambda: len(events(hook, "/office")) == 1, 2, "the failing one is not told of it")
 
 

@@ -100,6 +100,7 @@ static inline enum store_status operation_turn(struct store *store, FILE *answer
     THEN(status, record_refused_add(store, "a/b", "not-json", 9000, 1, "{x", 2));
     THEN(status, record_unclaimed_add(store, "c/d", 9000, 1, "5", 1));
     THEN(status, record_note_put(store, "broker session", "seen again"));
+    THEN(status, record_note_delete(store, "undelivered office"));
     return store_test_end(store, status);
 }
 

@@ -11,6 +11,8 @@ START_TEST(every_status_has_its_verdict) {
             expected = RETRY_DONE;
         else if (status == 0 || status == 408 || status == 425 || status == 429 || status >= 500)
             expected = RETRY_AGAIN;
+        else if (status == 401 || status == 403 || status == 404 || status == 405 || status == 421)
+            expected = RETRY_DENIED;
         ck_assert_msg(retry_verdict(status) == expected, "%d", status);
     }
 }
@@ -97,6 +99,47 @@ START_TEST(with_any_jitter_it_tries_for_three_days_at_least_and_ends) {
 }
 END_TEST
 
+/* One bad deployment in the night must not lose an alarm. */
+START_TEST(a_denial_is_tried_again_for_six_hours_and_no_longer_than_eight) {
+    struct test_random random = {test_seed() + (uint64_t)_i};
+    struct retry_situation situation = {
+        .tries = 1, .created_ms = NOW, .now_ms = NOW, .retry_after_s = -1, .denied = true};
+    int64_t next_ms, longest_ms = 0;
+    for (situation.random = test_random_unit(&random);
+         retry_schedule_next(&situation, &next_ms) && situation.tries < 100; situation.tries++) {
+        longest_ms =
+            next_ms - situation.now_ms > longest_ms ? next_ms - situation.now_ms : longest_ms;
+        situation.now_ms = next_ms;
+        situation.random = test_random_unit(&random);
+    }
+    ck_assert_int_ge(situation.now_ms - NOW, 6 * DURATION_HOUR_MS);
+    ck_assert_int_lt(situation.now_ms - NOW, 8 * DURATION_HOUR_MS);
+    ck_assert_int_le(longest_ms, DURATION_HOUR_MS * 5 / 4);
+}
+END_TEST
+
+START_TEST(what_quiet_hours_held_back_has_its_six_hours_too) {
+    struct retry_situation situation = after(1, 0.5);
+    situation.denied = true;
+    int64_t next_ms;
+    while (retry_schedule_next(&situation, &next_ms) && situation.tries++ < 100)
+        situation.now_ms = next_ms;
+    ck_assert_int_ge(situation.now_ms - NOW, 6 * DURATION_HOUR_MS);
+}
+END_TEST
+
+/* Behind others for a dead endpoint: else a queue would take three days a message. */
+START_TEST(what_has_waited_for_three_days_gives_up_after_the_first_waits) {
+    struct retry_situation situation = after(1, 0.5);
+    situation.created_ms = NOW - 4 * DURATION_DAY_MS;
+    int64_t next_ms;
+    while (retry_schedule_next(&situation, &next_ms) && situation.tries++ < 100)
+        situation.now_ms = next_ms;
+    ck_assert_int_ge(situation.now_ms - NOW, DURATION_HOUR_MS);
+    ck_assert_int_lt(situation.now_ms - NOW, 2 * DURATION_HOUR_MS);
+}
+END_TEST
+
 static const struct {
     int64_t retry_after_s, wait_ms;
 } asked[] = {{0, 0},
@@ -140,6 +183,10 @@ int main(void) {
     tcase_add_test(retry, jitter_spreads_evenly);
     tcase_add_test(retry, it_gives_up_after_three_days);
     tcase_add_loop_test(retry, with_any_jitter_it_tries_for_three_days_at_least_and_ends, 0, 20);
+    tcase_add_loop_test(retry, a_denial_is_tried_again_for_six_hours_and_no_longer_than_eight, 0,
+                        20);
+    tcase_add_test(retry, what_quiet_hours_held_back_has_its_six_hours_too);
+    tcase_add_test(retry, what_has_waited_for_three_days_gives_up_after_the_first_waits);
     tcase_add_loop_test(retry, retry_after_is_honoured_up_to_a_day_and_five_seconds, 0,
                         sizeof asked / sizeof asked[0]);
     tcase_add_test(retry, short_retry_afters_do_not_use_up_the_tries);

@@ -80,6 +80,106 @@ START_TEST(a_contact_that_cannot_be_reached_is_told_of_by_another) {
 }
 END_TEST
 
+static struct outbox_message *waiting_of(const char *contact) {
+    struct outbox_message *rows[50], *found = NULL;
+    size_t count = 0;
+    ck_assert_int_eq(outbox_list(store, false, rows, 50, &count), STORE_OK);
+    for (size_t i = 0; i < count; i++) {
+        if (!found && strcmp(rows[i]->contact, contact) == 0 && rows[i]->state == OUTBOX_WAITING)
+            found = rows[i];
+        else
+            outbox_message_free(rows[i]);
+    }
+    return found;
+}
+
+static bool waits(const char *contact) {
+    struct outbox_message *message = waiting_of(contact);
+    bool found = message != NULL;
+    outbox_message_free(message);
+    return found;
+}
+
+/* As dispatch does when it gives up the newest message that waits for a contact. */
+static void give_up(const char *contact) {
+    struct outbox_message *message = waiting_of(contact);
+    ck_assert_ptr_nonnull(message);
+    ck_assert_int_eq(store_begin(store), STORE_OK);
+    ck_assert_int_eq(announce_undelivered(pipeline_announce(pipeline),
+                                          fleet_contact(fleet, contact), message, "HTTP 404", now),
+                     STORE_OK);
+    ck_assert_int_eq(outbox_failed(store, message->row, now, "HTTP 404"), STORE_OK);
+    ck_assert_int_eq(store_commit(store), STORE_OK);
+    outbox_message_free(message);
+}
+
+static const char two_offices[] = SETTINGS(
+    "  - {id: office, role: contractor, hears: {fan-weak: yes}, webhook: {url: "
+    "\"http://127.0.0.1:9/\", body: text}}\n" CONTACT(
+        "boss", "contractor", ", hears: {high: no, medium: no, low: no, delivery-failing: yes}")
+        CONTACT("van", "technician", ", hears: {high: no, medium: no, low: no}"));
+
+START_TEST(what_did_not_reach_a_contact_is_told_to_the_others_once_an_outage) {
+    begin(two_offices, 4);
+    endpoint_works = false;
+    raise_alarm(0, FLEET_NONE, CONDITION_RETEST_DUE);
+    settle();
+    give_up("office"); /* low priority: nobody else is told */
+    ck_assert(!waits("boss"));
+    raise_alarm(1, FLEET_NONE, CONDITION_FAN_WEAK);
+    settle();
+    give_up("office");
+    raise_alarm(2, FLEET_NONE, CONDITION_FAN_WEAK);
+    settle();
+    /* A restart does not tell it again. */
+    pipeline_close(pipeline);
+    open_pipeline();
+    give_up("office");
+    endpoint_works = true;
+    settle();
+    ck_assert_uint_eq(count_sent("office", NULL), 0);
+    ck_assert_uint_eq(count_sent("van", NULL), 0);
+    ck_assert_uint_eq(count_sent("boss", NULL), 1);
+    ck_assert_str_eq(sent[0].type, "subslab.digest");
+    static const char *const says[] = {"Alarms not delivered (1): ", "Details: office: HTTP 404\n",
+                                       "\n- Fan weak: House 1; "};
+    for (size_t i = 0; i < 3; i++)
+        ck_assert_msg(strstr(sent[0].body, says[i]), "%s in %.600s", says[i], sent[0].body);
+    /* It works, and fails again: that is another outage. */
+    ck_assert_int_eq(announce_reached(pipeline_announce(pipeline), fleet_contact(fleet, "office")),
+                     STORE_OK);
+    endpoint_works = false;
+    raise_alarm(3, FLEET_NONE, CONDITION_FAN_WEAK);
+    settle();
+    give_up("office");
+    endpoint_works = true;
+    settle();
+    ck_assert_uint_eq(count_sent("boss", NULL), 2);
+}
+END_TEST
+
+START_TEST(what_was_tried_in_vain_is_told_with_what_is_given_up) {
+    begin(two_offices, 14);
+    endpoint_works = false;
+    for (size_t i = 0; i < 3; i++) {
+        raise_alarm(i, FLEET_NONE, CONDITION_FAN_WEAK);
+        settle();
+        struct outbox_message *message = waiting_of("office");
+        if (i == 1) /* the first and the third were not tried */
+            ck_assert_int_eq(outbox_retry(store, message->row, now, "HTTP 404"), STORE_OK);
+        outbox_message_free(message);
+    }
+    give_up("office"); /* the third */
+    struct outbox_message *told = waiting_of("boss");
+    ck_assert_ptr_nonnull(told);
+    ck_assert_int_eq(told->priority, PRIORITY_MEDIUM);
+    ck_assert_msg(strstr(told->body, "Alarms not delivered (2): "), "%s", told->body);
+    ck_assert_msg(strstr(told->body, "House 1;") && strstr(told->body, "House 2;"), "%s",
+                  told->body);
+    outbox_message_free(told);
+}
+END_TEST
+
 /* ---- how often ---- */
 
 static const char office[] = SETTINGS(CONTACT("office", "contractor", ""));
@@ -375,6 +475,8 @@ int main(void) {
     tcase_add_test(tcase, each_role_hears_what_concerns_it);
     tcase_add_test(tcase, a_contact_and_a_condition_change_who_hears);
     tcase_add_test(tcase, a_contact_that_cannot_be_reached_is_told_of_by_another);
+    tcase_add_test(tcase, what_did_not_reach_a_contact_is_told_to_the_others_once_an_outage);
+    tcase_add_test(tcase, what_was_tried_in_vain_is_told_with_what_is_given_up);
     tcase_add_test(tcase, a_lone_alarm_is_told_at_once);
     tcase_add_test(tcase, a_raise_and_its_return_that_wait_are_one_message);
     tcase_add_test(tcase, what_a_try_has_begun_is_followed_by_its_return);
