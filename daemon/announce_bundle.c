@@ -127,8 +127,7 @@ static enum store_status hold_return(struct announce *announce, struct announce_
     bool high = draft->priority >= PRIORITY_HIGH;
     draft->hold_until_ms = draft->now_ms + storm_ms;
     enum store_status status =
-        outbox_untried(announce->store, draft->contact->id, "subslab.alarm.returned",
-                       OUTBOX_RETURNS, high, rows, 1, &count);
+        outbox_untried(announce->store, draft->contact->id, OUTBOX_RETURNS, high, rows, 1, &count);
     if (status == STORE_OK && count && rows[0].not_before_ms > draft->now_ms)
         draft->hold_until_ms = rows[0].not_before_ms;
     return status == STORE_OK ? note_list(announce, draft->contact, told->raise, false) : status;
@@ -231,12 +230,11 @@ static bool wants_merge(const struct outbox_untried *rows, size_t count) {
 static enum store_status merge_kind(struct announce *announce,
                                     const struct settings_contact *contact, int kind, bool high,
                                     int64_t now_ms, bool *merged) {
-    const char *type = kind == OUTBOX_RAISES ? "subslab.alarm.raised" : "subslab.alarm.returned";
     struct outbox_untried *rows = calloc(ROWS_AT_ONCE, sizeof *rows);
     struct outbox_untried *part = calloc(ROWS_AT_ONCE, sizeof *part);
     size_t count = 0;
-    enum store_status status = rows && part ? outbox_untried(announce->store, contact->id, type,
-                                                             kind, high, rows, ROWS_AT_ONCE, &count)
+    enum store_status status = rows && part ? outbox_untried(announce->store, contact->id, kind,
+                                                             high, rows, ROWS_AT_ONCE, &count)
                                             : STORE_OUT_OF_MEMORY;
     for (int held = 0; held < 2 && status == STORE_OK; held++) {
         size_t parts = 0;
@@ -265,8 +263,8 @@ static enum store_status release_returns(struct announce *announce,
     for (int high = 0; high < 2 && status == STORE_OK && open == 0; high++) {
         struct outbox_untried rows[ANNOUNCE_SINGLES + 1];
         size_t count = 0;
-        status = outbox_untried(announce->store, contact->id, "subslab.alarm.returned",
-                                OUTBOX_RETURNS, high, rows, ANNOUNCE_SINGLES + 1, &count);
+        status = outbox_untried(announce->store, contact->id, OUTBOX_RETURNS, high, rows,
+                                ANNOUNCE_SINGLES + 1, &count);
         for (size_t i = 0; i < count && status == STORE_OK; i++)
             status = outbox_release(announce->store, rows[i].row, high ? now_ms : not_before_ms);
     }

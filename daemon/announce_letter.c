@@ -29,6 +29,9 @@ const char *announce_event_type(const struct announce_draft *draft) {
         [WORDING_SERVICE_ENDS] = EVENT_TYPE_REMINDER,
         [WORDING_UNDELIVERED] = EVENT_TYPE_DIGEST,
     };
+    if (draft->kind == WORDING_RAISED && draft->alarm &&
+        condition_info(draft->alarm->condition)->measure == MEASURE_DATE)
+        return EVENT_TYPE_VISIT_DUE;
     return types[draft->kind];
 }
 

@@ -16,7 +16,8 @@ static void note_name(char name[200], const struct settings_contact *contact) {
 }
 
 static bool tells_of_a_raise(const struct outbox_message *message) {
-    return message->alarm == OUTBOX_RAISES || strcmp(message->type, EVENT_TYPE_RAISED) == 0;
+    return message->alarm == OUTBOX_RAISES || strcmp(message->type, EVENT_TYPE_RAISED) == 0 ||
+           strcmp(message->type, EVENT_TYPE_VISIT_DUE) == 0;
 }
 
 /* The fields are those of the alarm delivery-failing, as far as they say something. */

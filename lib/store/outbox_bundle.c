@@ -10,7 +10,11 @@
 #include <string.h>
 
 #define UNTRIED "state = 0 AND tries = 0 AND last_answer IS NULL"
-#define TELLS_OF_RAISES "(o.alarm = -1 OR o.type = 'subslab.alarm.raised')"
+#define TELLS_OF_RAISES "(o.alarm = -1 OR o.type IN ('subslab.alarm.raised', 'subslab.visit.due'))"
+/* ?2: kind of bundle */
+#define OF_KIND                                                                                    \
+    "(alarm = ?2 OR alarm > 0 AND (?2 = -1 AND type IN ('subslab.alarm.raised', "                  \
+    "'subslab.visit.due') OR ?2 = -2 AND type = 'subslab.alarm.returned'))"
 
 static enum store_status changed_one(struct store *store, enum store_status status) {
     if (status != STORE_OK)
@@ -92,19 +96,18 @@ enum store_status outbox_unreached(struct store *store, const char *contact, int
     return hand_out_members(store, list, each, context);
 }
 
-enum store_status outbox_untried(struct store *store, const char *contact, const char *type,
-                                 int kind, bool high, struct outbox_untried *rows, size_t capacity,
-                                 size_t *count) {
+enum store_status outbox_untried(struct store *store, const char *contact, int kind, bool high,
+                                 struct outbox_untried *rows, size_t capacity, size_t *count) {
     sqlite3_stmt *list;
     *count = 0;
     enum store_status status = store_statement(
         store, STATEMENT_OUTBOX_UNTRIED,
         "SELECT row, created_ms, not_before_ms, alarm < 0 FROM outbox o INDEXED BY outbox_waiting "
-        "WHERE contact = ?1 AND " UNTRIED " AND (alarm > 0 AND type = ?2 OR alarm = ?3) AND "
-        "(priority = 2) = ?4 AND CASE system WHEN '' THEN row > ("
+        "WHERE contact = ?1 AND " UNTRIED " AND " OF_KIND " AND "
+        "(priority = 2) = ?3 AND CASE system WHEN '' THEN row > ("
         "SELECT coalesce(max(row), 0) FROM outbox INDEXED BY outbox_waiting WHERE contact = ?1 AND "
-        "system = '' AND state = 0 AND NOT (tries = 0 AND last_answer IS NULL AND "
-        "(alarm > 0 AND type = ?2 OR alarm = ?3) AND (priority = 2) = ?4)) "
+        "system = '' AND state = 0 AND NOT (tries = 0 AND last_answer IS NULL AND " OF_KIND
+        " AND (priority = 2) = ?3)) "
         "ELSE head = 1 AND NOT EXISTS (SELECT 1 FROM outbox b INDEXED BY outbox_waiting WHERE "
         "b.state = 0 AND b.contact = ?1 AND b.system = o.system AND b.row <> o.row) END "
         "ORDER BY row",
@@ -112,9 +115,8 @@ enum store_status outbox_untried(struct store *store, const char *contact, const
     if (status != STORE_OK)
         return status;
     store_bind_text(list, 1, contact);
-    store_bind_text(list, 2, type);
-    sqlite3_bind_int(list, 3, kind);
-    sqlite3_bind_int(list, 4, high);
+    sqlite3_bind_int(list, 2, kind);
+    sqlite3_bind_int(list, 3, high);
     while (*count < capacity && (status = store_row(store, list)) == STORE_OK)
         rows[(*count)++] =
             (struct outbox_untried){sqlite3_column_int64(list, 0), sqlite3_column_int64(list, 1),
@@ -209,7 +211,8 @@ enum store_status outbox_release(struct store *store, int64_t row, int64_t not_b
 static void note_told(sqlite3_stmt *list, struct outbox_told *told) {
     const char *type = store_column_text(list, 4);
     int64_t created_ms = sqlite3_column_int64(list, 1), alarm = sqlite3_column_int64(list, 2);
-    bool raised = alarm == OUTBOX_RAISES || strcmp(type, "subslab.alarm.raised") == 0;
+    bool raised = alarm == OUTBOX_RAISES || strcmp(type, "subslab.alarm.raised") == 0 ||
+                  strcmp(type, "subslab.visit.due") == 0;
     bool escalated = strcmp(type, "subslab.alarm.escalated") == 0;
     told->shared |= sqlite3_column_int(list, 3) == OUTBOX_WAITING && !*store_column_text(list, 6);
     if (told->rows++ == 0)

@@ -44,10 +44,12 @@ struct outbox_untried {
     int64_t row, created_ms, not_before_ms;
     bool bundle;
 };
-/** Of one contact: rows of `type` about one alarm, and bundles of `kind` (OUTBOX_RAISES, …). */
-enum store_status outbox_untried(struct store *store, const char *contact, const char *type,
-                                 int kind, bool high, struct outbox_untried *rows, size_t capacity,
-                                 size_t *count);
+/**
+ * Of one contact and a `kind` (OUTBOX_RAISES, …): rows about one alarm, and bundles. A date that
+ * has come (subslab.visit.due) is a raise.
+ */
+enum store_status outbox_untried(struct store *store, const char *contact, int kind, bool high,
+                                 struct outbox_untried *rows, size_t capacity, size_t *count);
 
 /** Puts `message` in place of some rows: it gets their alarms, they are deleted. */
 enum store_status outbox_merge(struct store *store, const struct outbox_message *message,

@@ -53,8 +53,8 @@ static int64_t insert(const char *system, const char *type, int64_t alarm, int64
 
 static size_t untried(struct outbox_untried rows[10]) {
     size_t count = 99;
-    ck_assert_int_eq(
-        outbox_untried(store, "office", RAISED, OUTBOX_RAISES, false, rows, 10, &count), STORE_OK);
+    ck_assert_int_eq(outbox_untried(store, "office", OUTBOX_RAISES, false, rows, 10, &count),
+                     STORE_OK);
     return count;
 }
 

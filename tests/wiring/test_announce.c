@@ -276,6 +276,26 @@ START_TEST(a_trickle_of_raises_becomes_a_list_a_minute) {
 }
 END_TEST
 
+/* A spring in which the tests of thirty houses are due. */
+START_TEST(dates_that_come_are_visits_due_and_many_are_one_list) {
+    begin(office, 31);
+    raise_alarm(0, FLEET_NONE, CONDITION_VISIT_DUE);
+    settle();
+    ck_assert_uint_eq(sent_count, 1);
+    ck_assert_str_eq(sent[0].type, "subslab.visit.due");
+    end_alarm(0, FLEET_NONE, CONDITION_VISIT_DUE);
+    settle();
+    ck_assert_uint_eq(sent_count, 2);
+    ck_assert_str_eq(sent[1].type, "subslab.alarm.returned");
+    for (size_t i = 1; i < 31; i++)
+        raise_alarm(i, FLEET_NONE, CONDITION_RETEST_DUE);
+    run(2 * MINUTE);
+    ck_assert_uint_eq(sent_count, 3);
+    ck_assert_str_eq(sent[2].type, "subslab.digest");
+    ck_assert_msg(strstr(sent[2].body, "Alarms at once (30)"), "%.300s", sent[2].body);
+}
+END_TEST
+
 static json_t *event_data(const char *body) {
     json_t *event = json_loads(body, 0, NULL);
     json_t *data = json_incref(json_object_get(event, "data"));
@@ -482,6 +502,7 @@ int main(void) {
     tcase_add_test(tcase, what_a_try_has_begun_is_followed_by_its_return);
     tcase_add_test(tcase, two_thousand_raises_in_one_turn_are_two_messages);
     tcase_add_test(tcase, a_trickle_of_raises_becomes_a_list_a_minute);
+    tcase_add_test(tcase, dates_that_come_are_visits_due_and_many_are_one_list);
     tcase_add_test(tcase, a_list_is_an_event_with_all_alarms);
     tcase_add_test(tcase, each_waiting_list_says_what_has_ended);
     tcase_add_test(tcase, a_power_cut_in_a_region_makes_three_messages);
