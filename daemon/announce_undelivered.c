@@ -5,11 +5,15 @@
 #include "announce_private.h"
 
 #include "alarm/event.h"
+#include "measure/duration.h"
 #include "store/records.h"
 
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+
+/* Endpoints of one host fail together: each then fails by itself first, and is asked no more. */
+static const int64_t hold_ms = 10 * DURATION_SECOND_MS;
 
 static void note_name(char name[200], const struct settings_contact *contact) {
     snprintf(name, 200, "undelivered %s", contact->id);
@@ -42,7 +46,8 @@ static enum store_status tell(struct announce *announce, const struct settings_c
                                    .text = wording_render(&facts),
                                    .data = announce_members_json(members, data_of(failing, answer)),
                                    .priority = (int)failing->priority,
-                                   .now_ms = now_ms};
+                                   .now_ms = now_ms,
+                                   .hold_until_ms = now_ms + hold_ms};
     enum store_status status =
         draft.text && draft.data ? announce_row(announce, &draft, NULL) : STORE_OUT_OF_MEMORY;
     announce_draft_clear(&draft);
