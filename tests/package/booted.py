@@ -69,7 +69,7 @@ SHOWN = {
     "RestartSec=5": ("RestartUSec", "5s"),
     "RestartPreventExitStatus=2": ("RestartPreventExitStatus", "2"),
     "MemorySwapMax=0": ("MemorySwapMax", "0"),
-    "OOMPolicy=stop": ("OOMPolicy", "stop"),
+    "OOMPolicy=continue": ("OOMPolicy", "continue"),
 }
 # What /proc has of it: line, file, pattern.
 IN_PROC = {
@@ -309,6 +309,19 @@ def one_that_was_killed_comes_back_and_misses_nothing(_place):
     daemon.wait_connected()
     wait_until(lambda: [v for _, v in daemon.readings("mill", "suction")][-5:]
                == [120, 121, 122, 123, 124], 20, "what came meanwhile")
+
+
+@suite.test
+def one_that_is_killed_again_and_again_is_never_left_down(_place):
+    machine.drop_in(UNIT, "RestartSec=100ms")
+    try:
+        for _ in range(7):
+            pid = machine.main_pid(UNIT)
+            machine.run("systemctl", "kill", "--signal=KILL", UNIT)
+            wait_until(lambda p=pid: machine.main_pid(UNIT) not in (0, p), 20, "another daemon")
+        wait_active(UNIT)
+    finally:
+        machine.no_drop_in(UNIT)
 
 
 @suite.test

@@ -59,14 +59,15 @@ NotifyAccess=main
 ExecReload=/bin/kill -HUP $MAINPID
 WatchdogSec=60
 Restart=on-failure
-StartLimitBurst=5
+StartLimitIntervalSec=0
+RestartSec=5
 User=subslabd
 StateDirectoryMode=0750
 RuntimeDirectoryMode=0750
 Environment="RES_OPTIONS=timeout:2 attempts:1"
 LimitCORE=0
 MemoryMax=1G
-OOMPolicy=stop
+OOMPolicy=continue
 UMask=0027
 NoNewPrivileges=yes
 CapabilityBoundingSet=
