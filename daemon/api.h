@@ -24,6 +24,7 @@ struct api {
     const struct intake *intake; /* NULL: no broker (tests) */
     const struct fleet *fleet;
     bool store_failing;
+    bool backlog; /* the broker may still hold readings from before */
     const char *store_why;
     const char *clock_why; /* why the clock is not trusted; NULL or "" while it is */
     int64_t started_ms, now_ms;

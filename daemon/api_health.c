@@ -64,6 +64,7 @@ void api_health(struct api_call *call) {
                              api_time(api->lost_since_ms), "settings_refused", api->reload_refused);
     json_object_set_new(json, "units",
                         json_string(api->fleet->settings->units == UNIT_SYSTEM_SI ? "si" : "us"));
+    json_object_set_new(json, "backlog", json_boolean(api->backlog));
     add_contacts(json, api);
     if (!store_works)
         json_object_set_new(json, "store_why", json_string(api->store_why));

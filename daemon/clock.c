@@ -24,6 +24,10 @@ bool clock_is_synchronised(int64_t wall_ms) {
     return age_ms >= 0 && age_ms < DURATION_HOUR_MS;
 }
 
+int64_t clock_processor_ms(void) {
+    return read_ms(CLOCK_PROCESS_CPUTIME_ID);
+}
+
 int64_t clock_monotonic_ms(void) {
     return read_ms(CLOCK_BOOTTIME);
 }

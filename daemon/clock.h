@@ -16,5 +16,7 @@ int64_t clock_wall_ms(void);
 bool clock_is_synchronised(int64_t wall_ms);
 /** Milliseconds since the machine started; never set, counts on while it sleeps. */
 int64_t clock_monotonic_ms(void);
+/** Processor time that this process has used. */
+int64_t clock_processor_ms(void);
 
 #endif

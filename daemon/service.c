@@ -58,6 +58,8 @@ static void on_connected(void *context, bool session_present) {
         pipeline_was_away(service->pipeline, service->away_from_ms, service->now_ms);
     service->lost_since_ms = TIMESTAMP_NONE;
     backlog_begin(&service->backlog_watch, service->fleet, service->monotonic_ms);
+    if (!session_present) /* nothing was kept for us, so no alert has to wait for it */
+        service_backlog_over(service);
     monitor_daemon(pipeline_monitor(service->pipeline), CONDITION_BROKER_LOST, false, NULL, NAN,
                    service->now_ms);
 }

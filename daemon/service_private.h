@@ -34,6 +34,9 @@ struct service {
     bool replace_store;                 /* set it aside before it is opened again */
     int64_t store_damaged_monotonic_ms; /* when it was last found damaged; 0: never */
     int64_t store_failing_since_ms, store_retry_monotonic_ms;
+    int64_t store_try_took_ms;       /* processor time of the last try to open it again */
+    bool store_failing_told;         /* of this trouble; */
+    int64_t store_told_monotonic_ms; /* and when last, 0: never */
     char store_why[512];
 
     /* the broker */
@@ -61,6 +64,8 @@ bool service_work(struct service *service);
 
 /** service.c: before we heard the broker again, we last heard it when the newest reading came. */
 int64_t service_newest_ms(const struct service *service);
+/** turn.c: all that the broker kept for us has been read. */
+void service_backlog_over(struct service *service);
 
 /** store_trouble.c: a commit failed. */
 void service_store_failed(struct service *service, enum store_status status);

@@ -13,7 +13,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-static const int64_t retry_every_ms = 2 * DURATION_SECOND_MS;
+static const int64_t retry_least_ms = 2 * DURATION_SECOND_MS;
+static const int64_t tell_again_ms = 10 * DURATION_MINUTE_MS;
+enum { REST_FOR_A_TRY = 30 }; /* tries take a thirtieth of a core, however large the fleet */
 
 static struct alarm failing_alarm(struct service *service) {
     return (struct alarm){
@@ -76,6 +78,24 @@ static const char *why_failed(const struct service *service, enum store_status s
                : store_error(service->store);
 }
 
+static void rest_before_next_try(struct service *service) {
+    int64_t rest_ms = REST_FOR_A_TRY * service->store_try_took_ms;
+    service->store_retry_monotonic_ms =
+        clock_monotonic_ms() + (rest_ms > retry_least_ms ? rest_ms : retry_least_ms);
+}
+
+/* A disk on which a little has room, then not, fails every few seconds: that is one trouble. */
+static void begin_trouble(struct service *service) {
+    int64_t told_ms = service->store_told_monotonic_ms;
+    service->store_failing = true;
+    service->store_failing_since_ms = service->now_ms;
+    service->store_failing_told = !told_ms || service->monotonic_ms - told_ms >= tell_again_ms;
+    if (!service->store_failing_told)
+        return;
+    service->store_told_monotonic_ms = service->monotonic_ms;
+    tell_from_memory(service);
+}
+
 void service_store_failed(struct service *service, enum store_status status) {
     note_damage(service, status);
     note_lack_of_memory(service, status);
@@ -84,28 +104,30 @@ void service_store_failed(struct service *service, enum store_status status) {
              "%s; nothing more is taken from the broker until it works again", service->store_why);
     if (service->intake)
         intake_abandon(service->intake, "readings could not be stored");
-    if (!service->store_failing) {
-        service->store_failing = true;
-        service->store_failing_since_ms = service->now_ms;
-        tell_from_memory(service);
-    }
+    if (!service->store_failing)
+        begin_trouble(service);
     /* The handle is never used for writing again: after a failed fsync the kernel may have dropped
        the pages. It is kept open only for what the page reads. */
     service->held_store = service->store;
     service->store = NULL;
-    service->store_retry_monotonic_ms = service->monotonic_ms + retry_every_ms;
+    rest_before_next_try(service);
 }
 
-/* A store that opens but cannot keep a row is not a store that works. */
-static enum store_status try_to_write(struct service *service) {
+/* A store that opens but cannot keep a row is not a store that works; and reading what a large
+   fleet needs takes long. A damaged one is for service_open_store. */
+static bool can_be_written(const struct service *service, char *why, size_t why_size) {
+    const struct store_options options = {.mode = STORE_READ_WRITE, .busy_timeout_ms = 400};
+    struct store *store = NULL;
     char now[40];
-    if (pipeline_begin(service->pipeline)) {
-        enum store_status status = record_note_put(
-            service->store, "store tried", timestamp_format(now, sizeof now, service->now_ms));
-        if (status != STORE_OK)
-            pipeline_fail(service->pipeline, status);
-    }
-    return pipeline_settle(service->pipeline, service->now_ms);
+    enum store_status status =
+        store_open(service->fleet->settings->store_file, &options, &store, why, why_size);
+    if (status == STORE_OK)
+        status = record_note_put(store, "store tried",
+                                 timestamp_format(now, sizeof now, service->now_ms));
+    if (status != STORE_OK && store)
+        snprintf(why, why_size, "%s", store_error(store));
+    store_close(store);
+    return status == STORE_OK || status == STORE_DAMAGED;
 }
 
 static void recovered(struct service *service) {
@@ -113,7 +135,7 @@ static void recovered(struct service *service) {
     log_line(LOG_LEVEL_NOTICE, "store", "works again");
     struct alarm facts = failing_alarm(service);
     facts.subject = strdup(service->store_why);
-    facts.told = true;
+    facts.told = service->store_failing_told;
     struct alarm *alarm = alarm_book_raise(monitor_alarms(monitor), &facts);
     if (alarm)
         alarm_book_return(monitor_alarms(monitor), FLEET_NONE, FLEET_NONE, CONDITION_STORE_FAILING,
@@ -122,22 +144,26 @@ static void recovered(struct service *service) {
     service->next_tick_ms = service->next_dispatch_ms = service->next_upkeep_ms = 0;
 }
 
-void service_store_retry(struct service *service) {
-    char why[512];
-    if (service->monotonic_ms < service->store_retry_monotonic_ms)
-        return;
-    service->store_retry_monotonic_ms = service->monotonic_ms + retry_every_ms;
+static bool try_again(struct service *service, char *why, size_t why_size) {
     /* The lock and the old handle go first; its readers find nothing for a moment. */
     pipeline_forget_store(service->pipeline);
     store_close(service->held_store);
     service->held_store = NULL;
-    if (!service_open_store(service, why, sizeof why)) {
-        snprintf(service->store_why, sizeof service->store_why, "%s", why);
+    return (service->replace_store || can_be_written(service, why, why_size)) &&
+           service_open_store(service, why, why_size);
+}
+
+void service_store_retry(struct service *service) {
+    char why[512];
+    if (service->monotonic_ms < service->store_retry_monotonic_ms)
+        return;
+    int64_t began_ms = clock_processor_ms();
+    bool works = try_again(service, why, sizeof why);
+    service->store_try_took_ms = clock_processor_ms() - began_ms;
+    if (works) {
+        recovered(service);
         return;
     }
-    enum store_status status = try_to_write(service);
-    if (status == STORE_OK)
-        recovered(service);
-    else
-        service_store_failed(service, status);
+    snprintf(service->store_why, sizeof service->store_why, "%s", why);
+    rest_before_next_try(service);
 }

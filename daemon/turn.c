@@ -41,20 +41,24 @@ static int64_t sooner(int64_t a, int64_t b) {
     return a < b ? a : b;
 }
 
-/* What cannot be done now, without a store or a clock, is not due. */
-static int64_t work_due_ms(const struct service *service) {
-    if (!service->store || !clock_watch_trusts(&service->clock))
-        return INT64_MAX;
-    return sooner(service->next_dispatch_ms,
-                  sooner(service->next_tick_ms, service->next_upkeep_ms));
+/* Only what can be done now may wake the loop: the time of what cannot stands still. */
+static int64_t next_work_ms(const struct service *service) {
+    int64_t wait = WAIT_AT_MOST_MS;
+    if (!service->store)
+        return sooner(wait, service->store_retry_monotonic_ms - service->monotonic_ms);
+    if (service->backlog || clock_watch_waits(&service->clock))
+        wait = sooner(wait, backlog_look_ms);
+    if (!clock_watch_trusts(&service->clock))
+        return wait;
+    wait = sooner(wait, service->next_dispatch_ms - service->now_ms);
+    wait = sooner(wait, service->next_tick_ms - service->now_ms);
+    return sooner(wait, service->next_upkeep_ms - service->now_ms);
 }
 
 static int wait_ms(const struct service *service, bool more) {
     if (more || (service->store && pipeline_looks_waiting(service->pipeline) > 0))
         return 0;
-    int64_t wait = sooner(WAIT_AT_MOST_MS, work_due_ms(service) - service->now_ms);
-    if (service->backlog || clock_watch_waits(&service->clock))
-        wait = sooner(wait, backlog_look_ms);
+    int64_t wait = next_work_ms(service);
     struct web_server *const servers[] = {service->page, service->operator_server};
     for (size_t i = 0; i < 2; i++) {
         int server_ms = servers[i] ? web_server_timeout_ms(servers[i]) : -1;
@@ -129,17 +133,20 @@ void service_turn(struct service *service, bool more) {
 
 /* ---- working ---- */
 
+void service_backlog_over(struct service *service) {
+    service->backlog = false;
+    pipeline_set_backlog(service->pipeline, false, service->now_ms);
+    service->next_tick_ms = service->next_upkeep_ms = 0;
+}
+
 static void watch_backlog(struct service *service, size_t messages, bool more) {
     if (!service->backlog)
         return;
     if (intake_state(service->intake) != INTAKE_CONNECTED || !clock_watch_trusts(&service->clock))
         backlog_begin(&service->backlog_watch, service->fleet, service->monotonic_ms);
     else if (backlog_over(&service->backlog_watch, messages,
-                          pipeline_count(service->pipeline).behind, more, service->monotonic_ms)) {
-        service->backlog = false;
-        pipeline_set_backlog(service->pipeline, false, service->now_ms);
-        service->next_tick_ms = service->next_upkeep_ms = 0;
-    }
+                          pipeline_count(service->pipeline).behind, more, service->monotonic_ms))
+        service_backlog_over(service);
 }
 
 /* Messages of a clock that no sensor has agreed with yet. Returns how many were taken. */
@@ -185,6 +192,7 @@ static bool read_broker(struct service *service) {
 static void refresh_api(struct service *service) {
     service->api.now_ms = service->now_ms;
     service->api.store_failing = service->store_failing;
+    service->api.backlog = service->backlog;
     service->api.longest_turn_ms = service->longest_turn_ms;
     service->api.recent_turn_ms = service->recent_turn_ms;
     service->api.turns = service->turns;

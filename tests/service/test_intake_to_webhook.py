@@ -21,6 +21,26 @@ def low_at_once(**more):
 
 
 @suite.test
+def where_the_broker_kept_nothing_no_alert_waits_for_a_backlog(place):
+    broker, hook = place.broker(), place.endpoint()
+    daemon = place.daemon(broker, [system("mill", [point("suction")])], [contact("office", hook)],
+                          conditions=LOW_AT_ONCE)
+    daemon.start(wait_connected=False)
+
+    def first_health_when_connected():
+        health = daemon.health()[1]
+        return health if health["broker"] == "connected" else None
+    health = wait_until(first_health_when_connected, 20, "connected")
+    equal(health["backlog"], False, "a backlog of a session that the broker did not have")
+    broker.publish([("subslab/mill/suction", timed(50, now_ms()))])
+    wait_until(lambda: events(hook, kind="alarm.raised"), 10, "the raise")
+    # With a kept session there may be one: it is looked for, and found to be over.
+    daemon.stop()
+    daemon.start()
+    wait_until(lambda: daemon.health()[1]["backlog"] is False, 10, "over")
+
+
+@suite.test
 def a_deciding_reading_reaches_contacts_in_three_shapes(place):
     broker, hook = place.broker(), place.endpoint()
     contacts = [contact("office", hook, signing_secret_file="office-secret",

@@ -1,6 +1,7 @@
 #!/usr/bin/env python3
 """Trouble around the store and the process: another process holds it, an old copy is put back, the
 loop stands still, one start follows another."""
+import contextlib
 import os
 import sqlite3
 import sys
@@ -118,6 +119,86 @@ def a_loop_that_stands_still_feeds_no_watchdog(place):
     del daemon.environment["FAULT"]
     daemon.start()
     wait_until(lambda: daemon.readings("mill", "suction") == made, 10, "the reading")
+
+
+def processor_share(daemon, seconds):
+    """Of one core, over so many seconds."""
+    def used_s():
+        with open(f"/proc/{daemon.process.pid}/stat", encoding="ascii") as file:
+            fields = file.read().rsplit(")", 1)[1].split()
+        return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+    before, began = used_s(), time.monotonic()
+    time.sleep(seconds)
+    return (used_s() - before) / (time.monotonic() - began)
+
+
+def waits_quietly_and_comes_back(place, fault):
+    """A disk that fails from one moment on: the loop rests meanwhile, and goes on afterwards."""
+    broker, hook = place.broker(), place.endpoint()
+    daemon = place.daemon(broker, [MILL], [contact("office", hook)], conditions=LOW_AT_ONCE)
+    daemon.program = os.path.join(BUILD, "tests", "tool_faulty_daemon")
+    switch = os.path.join(daemon.folder, "disk-fails")
+    daemon.environment.update({fault: switch, "WATCHDOG_USEC": "2000000"})
+    daemon.start()
+    made = send(broker, 300, 50)
+    wait_until(lambda: events(hook, kind="alarm.raised", condition="suction-low"), 20, "the raise")
+    write_file(switch, "")
+    with contextlib.closing(sqlite3.connect(daemon.store, isolation_level=None)) as shell:
+        shell.execute("REPLACE INTO notes VALUES ('a change', 'of another')")  # what is cached is old
+    made += send(broker, 301, 302)
+    wait_until(lambda: daemon.health()[0] == 503, 20, "/health 503")
+    wait_until(lambda: events(hook, condition="store-failing"), 20, "told from memory")
+    beats_before = daemon.notifications().count("WATCHDOG=1")
+    share = processor_share(daemon, 6)
+    print(f"        {100 * share:.1f} % of a core", flush=True)
+    check(share < 0.05, f"{100 * share:.1f} % of a core while the disk fails")
+    check(daemon.notifications().count("WATCHDOG=1") > beats_before, "the watchdog is fed")
+    equal(len(events(hook, condition="store-failing")), 1, "told once")
+    os.remove(switch)
+    wait_until(lambda: daemon.health()[0] == 200, 40, "works again by itself")
+    wait_until(lambda: daemon.readings("mill", "suction") == made, 20, "nothing lost")
+    wait_until(lambda: events(hook, kind="alarm.returned", condition="store-failing"), 20, "the end")
+
+
+@suite.test
+def a_full_disk_is_waited_for_quietly(place):
+    waits_quietly_and_comes_back(place, "FULL")
+
+
+@suite.test
+def a_read_only_disk_is_waited_for_quietly(place):
+    waits_quietly_and_comes_back(place, "READ_ONLY")
+
+
+@suite.test
+def a_disk_that_cannot_be_read_is_waited_for_quietly(place):
+    waits_quietly_and_comes_back(place, "UNREADABLE")
+
+
+@suite.test
+def a_slow_disk_makes_no_turns_pile_up(place):
+    """While one commit waits for the disk, what comes gathers, and the next one takes all of it."""
+    broker, hook = place.broker(), place.endpoint()
+    daemon = place.daemon(broker, [MILL], [contact("office", hook)], conditions=LOW_AT_ONCE)
+    daemon.program = os.path.join(BUILD, "tests", "tool_faulty_daemon")
+    daemon.environment["SYNC_MS"] = "200"
+    daemon.start()
+    made, before = [], daemon.metric("subslab_turns_total")
+    for _ in range(40):  # several of these parts come during one sync
+        made += send(broker, *range(300, 310))
+        time.sleep(0.05)
+    made += send(broker, 50)
+    wait_until(lambda: len(daemon.readings("mill", "suction")) == len(made), 20, "every reading")
+    turns = daemon.metric("subslab_turns_total") - before
+    print(f"        {len(made)} readings in {turns:.0f} turns", flush=True)
+    check(turns < 40, f"{turns} turns: each must take what has come meanwhile")
+    equal(daemon.readings("mill", "suction"), made, "each reading once")
+    wait_until(lambda: events(hook, kind="alarm.raised", condition="suction-low"), 20, "the raise")
+    turns = daemon.metric("subslab_turns_total")
+    share = processor_share(daemon, 4)
+    idle_turns = daemon.metric("subslab_turns_total") - turns
+    check(share < 0.05, f"{100 * share:.1f} % of a core with nothing to do")
+    check(idle_turns < 20, f"{idle_turns} turns with nothing to do")
 
 
 @suite.test

@@ -15,8 +15,9 @@
  * reading is stored, `settling` the work that follows for all messages of its turn. FAULT_KIND says
  * what happens: `death` (the default), `standstill` or lack of `memory`.
  *
- * SYNC_MS=200 lets each sync of the store take so long; while the file that UNREADABLE names is
- * there, reading from the store fails.
+ * The disk: SYNC_MS=200 lets each sync of the store take so long. While the file that UNREADABLE
+ * names is there, SQLite's reading fails; with FULL its writing; with READ_ONLY that and opening
+ * for writing.
  *
  * What the libraries allocate for themselves is not reached by --wrap; SQLite's share is a test of
  * its own (tests/edge/test_store_memory.c).
@@ -32,6 +33,7 @@
 #include "store/store_sqlite.h"
 
 #include <errno.h>
+#include <fcntl.h>
 #include <signal.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -228,12 +230,18 @@ WRAPPED(int, store_upgrade, sqlite3 *db, int version) {
 /* ---- the disk ---- */
 
 static long sync_ms;
-static const char *unreadable;
 
 static void read_disk_faults(void) {
     const char *text = getenv("SYNC_MS");
     sync_ms = text ? strtol(text, NULL, 10) : 0;
-    unreadable = getenv("UNREADABLE");
+}
+
+static bool is_there(const char *variable, int error) {
+    const char *file = getenv(variable);
+    bool there = file && access(file, F_OK) == 0;
+    if (there)
+        errno = error;
+    return there;
 }
 
 /* These stand before those of the C library, for SQLite too. */
@@ -243,11 +251,22 @@ int fdatasync(int file) {
 }
 
 ssize_t pread64(int file, void *bytes, size_t count, off64_t offset) {
-    if (unreadable && access(unreadable, F_OK) == 0) {
-        errno = EIO;
-        return -1;
-    }
-    return syscall(SYS_pread64, file, bytes, count, offset);
+    return is_there("UNREADABLE", EIO) ? -1 : syscall(SYS_pread64, file, bytes, count, offset);
+}
+
+ssize_t pwrite64(int file, const void *bytes, size_t count, off64_t offset) {
+    return is_there("FULL", ENOSPC) || is_there("READ_ONLY", EROFS)
+               ? -1
+               : syscall(SYS_pwrite64, file, bytes, count, offset);
+}
+
+int open64(const char *path, int flags, ...) {
+    va_list values;
+    va_start(values, flags);
+    mode_t mode = (flags & O_CREAT) ? va_arg(values, mode_t) : 0;
+    va_end(values);
+    bool writes = (flags & O_ACCMODE) != O_RDONLY;
+    return writes && is_there("READ_ONLY", EROFS) ? -1 : open(path, flags, mode);
 }
 
 /* ---- memory ---- */
