@@ -24,6 +24,20 @@ void announce_close(struct announce *announce) {
     *announce = (struct announce){.fleet = announce->fleet};
 }
 
+void announce_take_over(struct announce *announce, struct announce *former,
+                        const struct fleet_change *change) {
+    const struct announce fresh = *announce;
+    for (size_t i = 0; i < fresh.fleet->settings->contact_count; i++) {
+        if (change->contacts_were[i] != FLEET_NONE)
+            fresh.contacts[i] = former->contacts[change->contacts_were[i]];
+    }
+    announce->places = former->places;
+    announce->place_count = former->place_count;
+    announce->many_quiet = former->many_quiet;
+    former->places = fresh.places;
+    former->place_count = fresh.place_count;
+}
+
 /* ---- who hears ---- */
 
 static struct condition_rule rule_of(const struct fleet *fleet, const struct alarm *alarm) {

@@ -60,6 +60,9 @@ struct announce {
 
 bool announce_open(struct announce *announce, const struct fleet *fleet, struct store *store);
 void announce_close(struct announce *announce);
+/** Takes over, for new settings, what is remembered of each contact and place. Cannot fail. */
+void announce_take_over(struct announce *announce, struct announce *former,
+                        const struct fleet_change *change);
 
 /** Writes a row for every contact that hears of this. The failure is also kept in `failed`. */
 enum store_status announce_alarm(struct announce *announce, const struct alarm *alarm,

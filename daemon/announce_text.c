@@ -137,13 +137,15 @@ static void fill_other_unit(struct wording_facts *facts, const struct fleet *fle
 static char *alarm_words(const struct fleet *fleet, struct wording_facts facts,
                          const struct alarm *alarm, int occurrences, bool line) {
     enum wording_kind kind = facts.kind;
+    bool over = kind == WORDING_RETURNED || kind == WORDING_RAISED_AND_RETURNED;
+    if (over && alarm->unwatched)
+        facts.kind = WORDING_UNWATCHED;
     struct announce_details details;
     announce_details_open(&details, alarm);
     fill_point(&facts, fleet, alarm->point);
     facts.condition = alarm->condition;
     facts.value_kind = value_kind(alarm->condition);
     /* A message that it is over says what is measured now. */
-    bool over = kind == WORDING_RETURNED || kind == WORDING_RAISED_AND_RETURNED;
     facts.value = over ? alarm->returned_value : alarm->value;
     /* What the daemon counts about itself is no measured value. */
     if (condition_info(alarm->condition)->scope == SCOPE_DAEMON &&

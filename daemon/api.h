@@ -33,6 +33,7 @@ struct api {
     int64_t lists_until_ms; /* monotonic: when this turn has done enough for long lists */
     int64_t lost_since_ms;  /* broker; TIMESTAMP_NONE while connected */
     struct page *page;      /* sessions of the page; NULL until it is first asked */
+    uint64_t reloads;       /* how often new settings were taken */
     bool reload_refused;    /* the settings on disk are not those in force */
     bool history_came;      /* an import: past days may be due; whoever looks puts it back */
 };

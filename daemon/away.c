@@ -18,6 +18,20 @@ void away_close(struct away *away) {
     away->spoke = NULL;
 }
 
+void away_take_over(struct away *away, const struct away *former,
+                    const struct fleet_change *change) {
+    const struct away fresh = *away;
+    *away = *former;
+    away->spoke = fresh.spoke;
+    away->points = fresh.points;
+    away->spoke_count = 0;
+    for (size_t i = 0; i < fresh.points; i++) {
+        size_t was = change->points_were[i];
+        away->spoke[i] = was != FLEET_NONE && former->spoke[was];
+        away->spoke_count += away->spoke[i];
+    }
+}
+
 void away_begin(struct away *away, int64_t from_ms, int64_t to_ms) {
     memset(away->spoke, 0, away->points * sizeof *away->spoke);
     away->watching = true;

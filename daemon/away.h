@@ -25,6 +25,9 @@ struct away {
 /** For a fleet of so many points. False when out of memory. */
 bool away_open(struct away *away, size_t points);
 void away_close(struct away *away);
+/** Goes on watching with the points of new settings. Cannot fail. */
+void away_take_over(struct away *away, const struct away *former,
+                    const struct fleet_change *change);
 
 /** The connection is back after [from, to). */
 void away_begin(struct away *away, int64_t from_ms, int64_t to_ms);

@@ -56,6 +56,39 @@ const struct daily_outlook *daily_upkeep_outlook(const struct daily_upkeep *upke
     return upkeep->systems[system].outlook ? upkeep->systems[system].outlook : &nothing;
 }
 
+static void set_next(struct daily_upkeep *upkeep, size_t system, int64_t day) {
+    upkeep->systems[system].next_day = day;
+    upkeep->systems[system].next_end_ms =
+        time_zone_day_start_ms(upkeep->fleet->systems[system].zone, day + 1);
+}
+
+static void place_outlook(struct daily_outlook *outlook, const struct fleet_change *change) {
+    size_t kept = 0;
+    for (size_t i = 0; i < outlook->count; i++) {
+        outlook->projections[kept] = outlook->projections[i];
+        outlook->projections[kept].point = change->points_are[outlook->projections[i].point];
+        kept += outlook->projections[kept].point != FLEET_NONE;
+    }
+    outlook->count = kept;
+}
+
+void daily_upkeep_take_over(struct daily_upkeep *upkeep, struct daily_upkeep *former,
+                            const struct fleet_change *change) {
+    for (size_t s = 0; s < upkeep->fleet->system_count; s++) {
+        struct system_days *days = &upkeep->systems[s];
+        if (change->systems_were[s] == FLEET_NONE)
+            continue;
+        struct system_days *before = &former->systems[change->systems_were[s]];
+        *days = *before;
+        before->outlook = NULL;
+        if (days->outlook)
+            place_outlook(days->outlook, change);
+        if (days->next_end_ms != 0)
+            set_next(upkeep, s, days->next_day); /* the time zone may be another one */
+    }
+    upkeep->waits = former->waits;
+}
+
 /* Nearly every system has nothing ahead and takes no room. False: out of memory. */
 static bool set_outlook(struct daily_upkeep *upkeep, size_t system,
                         const struct daily_outlook *outlook) {
@@ -80,12 +113,6 @@ bool daily_upkeep_judged(const struct daily_upkeep *upkeep, size_t system, int64
 }
 
 /* ---- where a system stands ---- */
-
-static void set_next(struct daily_upkeep *upkeep, size_t system, int64_t day) {
-    upkeep->systems[system].next_day = day;
-    upkeep->systems[system].next_end_ms =
-        time_zone_day_start_ms(upkeep->fleet->systems[system].zone, day + 1);
-}
 
 static void note_name(const struct fleet *fleet, size_t system, char name[NAME_BYTES]) {
     snprintf(name, NAME_BYTES, "daily %s", fleet_system_id(fleet, system));

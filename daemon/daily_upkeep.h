@@ -19,7 +19,10 @@ struct daily_upkeep;
 struct pipeline;
 
 struct daily_upkeep *daily_upkeep_create(const struct fleet *fleet); /* NULL: out of memory */
-void daily_upkeep_destroy(struct daily_upkeep *upkeep);              /* NULL does nothing */
+/** Takes over, for new settings, how far the days of the former ones are judged. Cannot fail. */
+void daily_upkeep_take_over(struct daily_upkeep *upkeep, struct daily_upkeep *former,
+                            const struct fleet_change *change);
+void daily_upkeep_destroy(struct daily_upkeep *upkeep); /* NULL does nothing */
 
 /**
  * Judges due days for about 20 ms at most, within the turn's transaction. True when more is due.

@@ -118,21 +118,42 @@ static void on_done(void *context, const struct delivery_result *result) {
 
 /* ---- opening ---- */
 
+static void forget_secrets(struct contact_secrets *all, const struct settings *settings) {
+    for (size_t i = 0; all && i < settings->contact_count; i++) {
+        signing_key_clear(&all[i].key);
+        for (size_t h = 0; all[i].header_values && h < settings->contacts[i].header_count; h++)
+            wipe(all[i].header_values[h]);
+        free(all[i].header_values);
+    }
+    free(all);
+}
+
+/* Of all contacts; NULL with a sentence in `why`. */
+static struct contact_secrets *read_secrets(const struct settings *settings, char *why,
+                                            size_t why_size) {
+    struct contact_secrets *all = calloc(settings->contact_count + 1, sizeof *all);
+    bool good = all != NULL;
+    snprintf(why, why_size, "out of memory");
+    for (size_t i = 0; good && i < settings->contact_count; i++)
+        good = read_key(&all[i], &settings->contacts[i], why, why_size) &&
+               read_headers(&all[i], &settings->contacts[i], why, why_size);
+    if (good)
+        return all;
+    forget_secrets(all, settings);
+    return NULL;
+}
+
 struct dispatch *dispatch_open(const struct fleet *fleet, char *why, size_t why_size) {
     struct dispatch *dispatch = calloc(1, sizeof *dispatch);
-    const struct settings *settings = fleet->settings;
     snprintf(why, why_size, "out of memory");
     if (!dispatch)
         return NULL;
     const struct delivery_callbacks callbacks = {dispatch, on_done};
     dispatch->fleet = fleet;
     dispatch->delivery = delivery_create(&callbacks);
-    dispatch->secrets = calloc(settings->contact_count + 1, sizeof *dispatch->secrets);
-    bool good = dispatch->delivery && dispatch->secrets;
-    for (size_t i = 0; i < settings->contact_count && good; i++)
-        good = read_key(&dispatch->secrets[i], &settings->contacts[i], why, why_size) &&
-               read_headers(&dispatch->secrets[i], &settings->contacts[i], why, why_size);
-    if (good)
+    if (dispatch->delivery)
+        dispatch->secrets = read_secrets(fleet->settings, why, why_size);
+    if (dispatch->secrets)
         return dispatch;
     dispatch_close(dispatch);
     return NULL;
@@ -142,17 +163,53 @@ void dispatch_close(struct dispatch *dispatch) {
     if (!dispatch)
         return;
     delivery_destroy(dispatch->delivery);
-    for (size_t i = 0; dispatch->secrets && i < dispatch->fleet->settings->contact_count; i++) {
-        struct contact_secrets *secrets = &dispatch->secrets[i];
-        signing_key_clear(&secrets->key);
-        size_t headers = dispatch->fleet->settings->contacts[i].header_count;
-        for (size_t h = 0; secrets->header_values && h < headers; h++)
-            wipe(secrets->header_values[h]);
-        free(secrets->header_values);
-    }
-    free(dispatch->secrets);
+    forget_secrets(dispatch->secrets, dispatch->fleet->settings);
     free(dispatch->answers);
     free(dispatch);
+}
+
+/* ---- new settings ---- */
+
+static void remember(struct contact_secrets *secrets, const struct contact_secrets *before,
+                     bool same_address) {
+    secrets->posted_ms = before->posted_ms;
+    if (!same_address)
+        return;
+    secrets->failing = before->failing;
+    secrets->works = before->works;
+    secrets->not_before_ms = before->not_before_ms;
+}
+
+/* Answers that came in but are not noted yet; without its contact a row is looked at again. */
+static void place_answers(struct dispatch *dispatch, const struct fleet *fleet) {
+    size_t kept = 0;
+    for (size_t i = 0; i < dispatch->answer_count; i++) {
+        struct answer answer = dispatch->answers[i];
+        answer.contact =
+            contact_index(fleet, dispatch->fleet->settings->contacts[answer.contact].id);
+        if (answer.contact != FLEET_NONE)
+            dispatch->answers[kept++] = answer;
+    }
+    dispatch->answer_count = kept;
+}
+
+bool dispatch_take_settings(struct dispatch *dispatch, const struct fleet_change *change, char *why,
+                            size_t why_size) {
+    const struct settings *before = change->former->settings, *now = change->fleet->settings;
+    struct contact_secrets *secrets = read_secrets(now, why, why_size);
+    if (!secrets)
+        return false;
+    for (size_t i = 0; i < now->contact_count; i++) {
+        size_t was = change->contacts_were[i];
+        if (was != FLEET_NONE)
+            remember(&secrets[i], &dispatch->secrets[was],
+                     strcmp(before->contacts[was].url, now->contacts[i].url) == 0);
+    }
+    place_answers(dispatch, change->fleet);
+    forget_secrets(dispatch->secrets, before);
+    dispatch->secrets = secrets;
+    dispatch->fleet = change->fleet;
+    return true;
 }
 
 struct delivery *dispatch_delivery(struct dispatch *dispatch) {

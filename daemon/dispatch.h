@@ -22,6 +22,13 @@ struct dispatch;
  * be read or is open to everybody.
  */
 struct dispatch *dispatch_open(const struct fleet *fleet, char *why, size_t why_size);
+/**
+ * Takes new settings (their contacts are told by their ids): reads all secrets anew; what is under
+ * way goes on, pauses and how contacts fare are remembered, one that was gone is tried again. False
+ * with a sentence in `why`: a secret cannot be read, nothing has changed.
+ */
+bool dispatch_take_settings(struct dispatch *dispatch, const struct fleet_change *change, char *why,
+                            size_t why_size);
 /** Gives up what is under way; it will be sent again. NULL does nothing. */
 void dispatch_close(struct dispatch *dispatch);
 

@@ -1,6 +1,7 @@
 #include "monitor_store.h"
 
 #include "alarm_rows.h"
+#include "clock.h"
 #include "measure/duration.h"
 #include "monitor/rests.h"
 
@@ -14,18 +15,24 @@ static const int64_t notable_rest_ms = 6 * DURATION_HOUR_MS;
 
 /* ---- points ---- */
 
+static enum store_status make_key(struct monitor_store *link, size_t point) {
+    const struct fleet *fleet = monitor_fleet(link->monitor);
+    int64_t known_ms = 0, every_ms = fleet->points[point].description->every_ms;
+    enum store_status status =
+        series_key(link->store, fleet_system_id(fleet, fleet->points[point].system),
+                   fleet_point_id(fleet, point), &link->keys[point]);
+    if (status == STORE_OK)
+        status = series_interval(link->store, link->keys[point], &known_ms);
+    if (status == STORE_OK && known_ms != every_ms)
+        status = series_set_interval(link->store, link->keys[point], every_ms);
+    return status;
+}
+
 static enum store_status make_keys(struct monitor_store *link) {
     const struct fleet *fleet = monitor_fleet(link->monitor);
     enum store_status status = store_begin(link->store);
-    for (size_t i = 0; i < fleet->point_count && status == STORE_OK; i++) {
-        int64_t known_ms = 0, every_ms = fleet->points[i].description->every_ms;
-        status = series_key(link->store, fleet_system_id(fleet, fleet->points[i].system),
-                            fleet_point_id(fleet, i), &link->keys[i]);
-        if (status == STORE_OK)
-            status = series_interval(link->store, link->keys[i], &known_ms);
-        if (status == STORE_OK && known_ms != every_ms)
-            status = series_set_interval(link->store, link->keys[i], every_ms);
-    }
+    for (size_t i = 0; i < fleet->point_count && status == STORE_OK; i++)
+        status = make_key(link, i);
     if (status == STORE_OK)
         return store_commit(link->store);
     store_rollback(link->store);
@@ -144,7 +151,8 @@ static enum store_status load_point(struct monitor_store *link, size_t point) {
 
 struct record_reader {
     struct monitor_store *link;
-    struct monitor_dates *dates;
+    struct monitor_dates *dates; /* from the first system asked for on */
+    size_t first_system;
     bool failed;
 };
 
@@ -175,7 +183,7 @@ static bool on_commissioning(void *context, const struct record_commissioning *r
     if (system == FLEET_NONE)
         return true;
     json_t *root = json_loads(record->text, 0, NULL);
-    struct monitor_dates *dates = &reader->dates[system];
+    struct monitor_dates *dates = &reader->dates[system - reader->first_system];
     if (strcmp(record->origin, "learned") != 0) {
         dates->visited_ms = later(dates->visited_ms, record->from_ms);
         dates->tested_ms = later(dates->tested_ms, record->from_ms);
@@ -194,7 +202,7 @@ static bool on_visit(void *context, const struct record_visit *visit) {
     size_t system = fleet_find_system(fleet, visit->system);
     if (system == FLEET_NONE)
         return true;
-    struct monitor_dates *dates = &reader->dates[system];
+    struct monitor_dates *dates = &reader->dates[system - reader->first_system];
     dates->visited_ms = later(dates->visited_ms, visit->on_ms);
     json_t *facts = visit->text ? json_loads(visit->text, 0, NULL) : NULL;
     json_t *calibrated = json_object_get(facts, "next_calibration");
@@ -208,22 +216,22 @@ static bool on_visit(void *context, const struct record_visit *visit) {
 
 static enum store_status read_records(struct monitor_store *link, size_t only_system) {
     const struct fleet *fleet = monitor_fleet(link->monitor);
-    struct record_reader reader = {.link = link};
-    reader.dates = malloc((fleet->system_count + 1) * sizeof *reader.dates);
+    bool all = only_system == FLEET_NONE;
+    size_t count = all ? fleet->system_count : 1;
+    struct record_reader reader = {.link = link, .first_system = all ? 0 : only_system};
+    reader.dates = malloc((count + 1) * sizeof *reader.dates);
     if (!reader.dates)
         return STORE_OUT_OF_MEMORY;
     const struct monitor_dates none = {TIMESTAMP_NONE, TIMESTAMP_NONE, TIMESTAMP_NONE};
-    for (size_t s = 0; s < fleet->system_count; s++)
-        reader.dates[s] = none;
-    const char *id = only_system == FLEET_NONE ? NULL : fleet_system_id(fleet, only_system);
+    for (size_t i = 0; i < count; i++)
+        reader.dates[i] = none;
+    const char *id = all ? NULL : fleet_system_id(fleet, only_system);
     enum store_status status =
         record_commissioning_list(link->store, id, on_commissioning, &reader);
     if (status == STORE_OK)
         status = record_visit_list(link->store, id, on_visit, &reader);
-    for (size_t s = 0; s < fleet->system_count && status == STORE_OK; s++) {
-        if (only_system == FLEET_NONE || only_system == s)
-            monitor_set_dates(link->monitor, s, &reader.dates[s]);
-    }
+    for (size_t i = 0; i < count && status == STORE_OK; i++)
+        monitor_set_dates(link->monitor, reader.first_system + i, &reader.dates[i]);
     free(reader.dates);
     return status == STORE_OK && reader.failed ? STORE_OUT_OF_MEMORY : status;
 }
@@ -250,6 +258,9 @@ static bool on_tracker(void *context, const struct record_tracker *row) {
         (struct tracker){row->since_ms, row->since_ms, (enum tracker_phase)row->phase};
     const struct alarm *alarm = alarm_book_standing(monitor_alarms(link->monitor), tracker.system,
                                                     tracker.point, tracker.condition);
+    bool has_alarm = row->phase == TRACKER_STANDING || row->phase == TRACKER_CLEARING;
+    if (has_alarm && !alarm)
+        return true; /* closed when the settings did not know its place: it begins anew */
     if (alarm)
         tracker.tracker.began_ms = alarm->since_ms;
     monitor_load_tracker(link->monitor, &tracker);
@@ -288,6 +299,72 @@ enum store_status monitor_store_open(struct monitor_store *link, struct store *s
 void monitor_store_close(struct monitor_store *link) {
     free(link->keys);
     link->keys = NULL;
+}
+
+/* ---- beside the memory at work ---- */
+
+enum store_status monitor_store_open_beside(struct monitor_store *link,
+                                            const struct monitor_store *former,
+                                            struct monitor *monitor,
+                                            const struct fleet_change *change) {
+    *link = (struct monitor_store){.store = former->store, .monitor = monitor};
+    link->keys = calloc(change->fleet->point_count + 1, sizeof *link->keys);
+    if (!link->keys)
+        return STORE_OUT_OF_MEMORY;
+    for (size_t i = 0; i < change->fleet->point_count; i++) {
+        if (change->points_were[i] != FLEET_NONE)
+            link->keys[i] = former->keys[change->points_were[i]];
+    }
+    return STORE_OK;
+}
+
+static enum store_status read_system(struct monitor_store *link, const struct fleet_change *change,
+                                     size_t system) {
+    const struct fleet_system *owner = &change->fleet->systems[system];
+    bool has_new = change->systems_were[system] == FLEET_NONE;
+    enum store_status status = STORE_OK;
+    for (size_t i = owner->first_point;
+         i < owner->first_point + owner->point_count && status == STORE_OK; i++) {
+        if (change->unchanged[i])
+            continue;
+        has_new |= change->points_were[i] == FLEET_NONE;
+        status = make_key(link, i);
+        if (status == STORE_OK)
+            status = load_point(link, i);
+    }
+    return status == STORE_OK && has_new ? read_records(link, system) : status;
+}
+
+enum store_status monitor_store_read_some(struct monitor_store *link,
+                                          const struct fleet_change *change,
+                                          int64_t until_monotonic_ms, bool *more) {
+    enum store_status status = store_begin(link->store);
+    if (status != STORE_OK)
+        return status;
+    while (status == STORE_OK && link->next_system < change->fleet->system_count &&
+           clock_monotonic_ms() < until_monotonic_ms)
+        status = read_system(link, change, link->next_system++);
+    *more = link->next_system < change->fleet->system_count;
+    if (status == STORE_OK && !*more)
+        status = record_tracker_list(link->store, on_tracker, link);
+    if (status == STORE_OK && !*more)
+        status = record_service_list(link->store, on_service, link);
+    if (status == STORE_OK)
+        return store_commit(link->store);
+    store_rollback(link->store);
+    return status;
+}
+
+enum store_status monitor_store_catch_up(struct monitor_store *link, const struct monitor *former,
+                                         const struct fleet_change *change) {
+    enum store_status status = STORE_OK;
+    for (size_t i = 0; i < change->fleet->point_count && status == STORE_OK; i++) {
+        size_t was = change->points_were[i];
+        if (was != FLEET_NONE && !change->unchanged[i] &&
+            monitor_newest(link->monitor, i).time_ms != monitor_newest(former, was).time_ms)
+            status = load_point(link, i);
+    }
+    return status;
 }
 
 /* ---- writing ---- */

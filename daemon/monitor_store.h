@@ -13,6 +13,7 @@ struct monitor_store {
     struct store *store;      /* borrowed */
     struct monitor *monitor;  /* borrowed */
     int64_t *keys;            /* of the points, in the fleet's order */
+    size_t next_system;       /* to read, beside the memory at work */
     enum store_status failed; /* why the last write failed */
 };
 
@@ -24,6 +25,22 @@ struct monitor_store {
 enum store_status monitor_store_open(struct monitor_store *link, struct store *store,
                                      struct monitor *monitor);
 void monitor_store_close(struct monitor_store *link);
+
+/**
+ * The same for new settings, beside the memory at work: reads only what is new to `change` or
+ * measured in another way, some systems a call until `until_monotonic_ms`; `*more`: there are more
+ * to read. Starts with monitor_store_open_beside, which reads nothing yet. The rest comes with
+ * monitor_take_over; just before it, monitor_store_catch_up reads again what has changed meanwhile.
+ */
+enum store_status monitor_store_open_beside(struct monitor_store *link,
+                                            const struct monitor_store *former,
+                                            struct monitor *monitor,
+                                            const struct fleet_change *change);
+enum store_status monitor_store_read_some(struct monitor_store *link,
+                                          const struct fleet_change *change,
+                                          int64_t until_monotonic_ms, bool *more);
+enum store_status monitor_store_catch_up(struct monitor_store *link, const struct monitor *former,
+                                         const struct fleet_change *change);
 
 /** Writes what changed, within the caller's transaction. */
 enum store_status monitor_store_write(struct monitor_store *link);

@@ -168,3 +168,35 @@ void named_files_check(const struct settings *settings, struct settings_errors *
     settings_errors_free(&ignored);
     free(text);
 }
+
+/* ---- renewed under the same name ---- */
+
+static void mix(uint64_t *sum, const char *bytes, size_t length) {
+    for (size_t i = 0; i < length; i++) /* FNV-1a */
+        *sum = (*sum ^ (unsigned char)bytes[i]) * UINT64_C(1099511628211);
+    *sum = (*sum ^ length) * UINT64_C(1099511628211); /* where one ends and the next begins */
+}
+
+static void mix_file(uint64_t *sum, const char *path) {
+    size_t length = 0;
+    char *bytes = path ? fleet_files_read(path, SETTINGS_BYTES_MAX, &length) : NULL;
+    mix(sum, bytes, bytes ? length : 0);
+    if (bytes)
+        explicit_bzero(bytes, length);
+    free(bytes);
+}
+
+uint64_t named_files_of_broker(const struct settings_broker *broker) {
+    uint64_t sum = UINT64_C(14695981039346656037);
+    char why[512];
+    char *password =
+        broker->password_file ? fleet_files_secret(broker->password_file, why, sizeof why) : NULL;
+    mix(&sum, password, password ? strlen(password) : 0);
+    if (password)
+        explicit_bzero(password, strlen(password));
+    free(password);
+    mix_file(&sum, broker->ca_file);
+    mix_file(&sum, broker->certificate_file);
+    mix_file(&sum, broker->key_file);
+    return sum;
+}

@@ -7,7 +7,12 @@
 
 #include "settings/settings.h"
 
+#include <stdint.h>
+
 /** Adds an error "FILE:LINE: key: …" for each secret or template that would not work. */
 void named_files_check(const struct settings *settings, struct settings_errors *errors);
+
+/** A sum over what the broker's files (password, certificates, key) hold now. */
+uint64_t named_files_of_broker(const struct settings_broker *broker);
 
 #endif

@@ -21,7 +21,7 @@ static uint64_t fingerprint_of(const struct api *api, size_t system) {
     const struct fleet_system *owner = &api->fleet->systems[system];
     const struct monitor_dates *dates = monitor_dates(monitor, system);
     uint64_t hash = UINT64_C(14695981039346656037);
-    mix(&hash, (uint64_t)(uintptr_t)api->fleet);
+    mix(&hash, api->reloads);
     mix(&hash, pipeline_store(api->pipeline) != NULL);
     mix(&hash, (uint64_t)monitor_out_of_service_until(monitor, system));
     if (dates) {

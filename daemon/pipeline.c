@@ -19,6 +19,7 @@ static const int64_t refused_window_ms = 10 * DURATION_MINUTE_MS;
 static const int64_t burst_pause_ms = 10 * DURATION_SECOND_MS; /* longer than a turn takes */
 static const int64_t burst_span_ms = 4 * DURATION_MINUTE_MS;   /* 240 000 readings */
 
+/* What each of these becomes with new settings is said in pipeline_take_over. */
 struct pipeline {
     const struct fleet *fleet;
     struct store *store;
@@ -43,32 +44,93 @@ struct pipeline {
 
 /* ---- opening ---- */
 
-struct pipeline *pipeline_open(const struct fleet *fleet, struct store *store, int64_t now_ms,
-                               char *why, size_t why_size) {
+static const char *failure(enum store_status status, const struct store *store) {
+    return status == STORE_OUT_OF_MEMORY ? "out of memory" : store_error(store);
+}
+
+/* All but the monitor's memory. NULL when out of memory. */
+static struct pipeline *create(const struct fleet *fleet, struct store *store) {
     struct pipeline *pipeline = calloc(1, sizeof *pipeline);
-    enum store_status status = STORE_OUT_OF_MEMORY;
     if (!pipeline)
-        goto failed;
+        return NULL;
     pipeline->fleet = fleet;
     pipeline->store = store;
-    pipeline->refused_from_ms = now_ms;
     pipeline->moved_ms = TIMESTAMP_NONE;
     pipeline->monitor = monitor_create(fleet);
     pipeline->daily = daily_upkeep_create(fleet);
-    if (!pipeline->monitor || !pipeline->daily ||
-        !announce_open(&pipeline->announce, fleet, store) ||
-        !away_open(&pipeline->away, fleet->point_count))
-        goto failed;
-    status = monitor_store_open(&pipeline->link, store, pipeline->monitor);
-    if (status == STORE_OK)
-        pipeline->looks = second_looks_open(&pipeline->link, &status);
-    if (status == STORE_OK)
+    if (pipeline->monitor && pipeline->daily && announce_open(&pipeline->announce, fleet, store) &&
+        away_open(&pipeline->away, fleet->point_count))
         return pipeline;
-failed:
-    snprintf(why, why_size, "%s",
-             status == STORE_OUT_OF_MEMORY ? "out of memory" : store_error(store));
     pipeline_close(pipeline);
     return NULL;
+}
+
+struct pipeline *pipeline_open(const struct fleet *fleet, struct store *store, int64_t now_ms,
+                               char *why, size_t why_size) {
+    struct pipeline *pipeline = create(fleet, store);
+    enum store_status status = STORE_OUT_OF_MEMORY;
+    if (pipeline)
+        status = monitor_store_open(&pipeline->link, store, pipeline->monitor);
+    if (status == STORE_OK)
+        pipeline->looks = second_looks_open(&pipeline->link, &status);
+    if (status == STORE_OK) {
+        pipeline->refused_from_ms = now_ms;
+        monitor_end_unwatched(pipeline->monitor, fleet, now_ms);
+        return pipeline;
+    }
+    snprintf(why, why_size, "%s", failure(status, store));
+    pipeline_close(pipeline);
+    return NULL;
+}
+
+/* ---- new settings ---- */
+
+struct pipeline *pipeline_open_beside(const struct pipeline *former,
+                                      const struct fleet_change *change, char *why,
+                                      size_t why_size) {
+    struct pipeline *pipeline = create(change->fleet, former->store);
+    enum store_status status = STORE_OUT_OF_MEMORY;
+    if (pipeline)
+        status =
+            monitor_store_open_beside(&pipeline->link, &former->link, pipeline->monitor, change);
+    if (status == STORE_OK)
+        return pipeline;
+    snprintf(why, why_size, "%s", failure(status, former->store));
+    pipeline_close(pipeline);
+    return NULL;
+}
+
+enum store_status pipeline_read_beside(struct pipeline *pipeline, const struct fleet_change *change,
+                                       int64_t until_monotonic_ms, bool *more) {
+    return monitor_store_read_some(&pipeline->link, change, until_monotonic_ms, more);
+}
+
+enum store_status pipeline_hand_over(struct pipeline *former, struct pipeline *pipeline,
+                                     const struct fleet_change *change, int64_t now_ms) {
+    monitor_end_unwatched(former->monitor, change->fleet, now_ms);
+    enum store_status status = pipeline_settle(former, now_ms);
+    if (status == STORE_OK)
+        status = monitor_store_catch_up(&pipeline->link, former->monitor, change);
+    /* The looks still to be made are in the store. */
+    if (status == STORE_OK)
+        pipeline->looks = second_looks_open(&pipeline->link, &status);
+    return status;
+}
+
+void pipeline_take_over(struct pipeline *pipeline, struct pipeline *former,
+                        const struct fleet_change *change, int64_t now_ms) {
+    monitor_take_over(pipeline->monitor, former->monitor, change, now_ms);
+    announce_take_over(&pipeline->announce, &former->announce, change);
+    daily_upkeep_take_over(pipeline->daily, former->daily, change);
+    away_take_over(&pipeline->away, &former->away, change);
+    pipeline->hand = former->hand;
+    pipeline->reminders = former->reminders;
+    pipeline->counters = former->counters;
+    pipeline->book_kept = former->book_kept;
+    pipeline->refused_from_ms = former->refused_from_ms;
+    pipeline->refused_in_window = former->refused_in_window;
+    pipeline->moved_ms = former->moved_ms;
+    pipeline->now_ms = now_ms;
 }
 
 void pipeline_close(struct pipeline *pipeline) {

@@ -29,6 +29,24 @@ struct pipeline *pipeline_open(const struct fleet *fleet, struct store *store, i
                                char *why, size_t why_size);
 void pipeline_close(struct pipeline *pipeline); /* NULL does nothing */
 
+/**
+ * A pipeline for new settings, beside the one at work (its store is used between turns): open it,
+ * call pipeline_read_beside until nothing more is to be read, then, within one turn,
+ * pipeline_hand_over and pipeline_take_over. Until then it can be closed again at any time. NULL
+ * with a sentence in `why`.
+ */
+struct pipeline *pipeline_open_beside(const struct pipeline *former,
+                                      const struct fleet_change *change, char *why,
+                                      size_t why_size);
+enum store_status pipeline_read_beside(struct pipeline *pipeline, const struct fleet_change *change,
+                                       int64_t until_monotonic_ms, bool *more);
+/** The last step before: ends in `former` what the new settings no longer watch, and commits. */
+enum store_status pipeline_hand_over(struct pipeline *former, struct pipeline *pipeline,
+                                     const struct fleet_change *change, int64_t now_ms);
+/** Takes over the memory of `former`, which can only be closed afterwards. Cannot fail. */
+void pipeline_take_over(struct pipeline *pipeline, struct pipeline *former,
+                        const struct fleet_change *change, int64_t now_ms);
+
 struct monitor *pipeline_monitor(struct pipeline *pipeline);
 struct announce *pipeline_announce(struct pipeline *pipeline);
 /** Which local days are still to be judged. */

@@ -3,6 +3,7 @@
 #include "broker_session.h"
 #include "clock.h"
 #include "fleet_files.h"
+#include "fleet_reading.h"
 #include "link/service_manager.h"
 #include "log.h"
 #include "measure/duration.h"
@@ -94,8 +95,8 @@ int64_t service_newest_ms(const struct service *service) {
     return newest_ms != TIMESTAMP_NONE && usable ? newest_ms : service->now_ms;
 }
 
-static bool open_intake(struct service *service, char *why, size_t why_size) {
-    const struct settings *settings = service->fleet->settings;
+struct intake *service_make_intake(struct service *service, const struct settings *settings,
+                                   char *why, size_t why_size) {
     const struct intake_callbacks callbacks = {
         .context = service,
         .message = on_message,
@@ -108,14 +109,23 @@ static bool open_intake(struct service *service, char *why, size_t why_size) {
     if (settings->broker.password_file) {
         password = fleet_files_secret(settings->broker.password_file, why, why_size);
         if (!password)
-            return false;
+            return NULL;
     }
-    service->intake = intake_create(settings, password, &callbacks, why, why_size);
+    struct intake *intake = intake_create(settings, password, &callbacks, why, why_size);
     if (password)
         explicit_bzero(password, strlen(password));
     free(password);
-    if (service->intake && service->store)
-        broker_session_leave_former(service->store, &settings->broker, service->intake);
+    return intake;
+}
+
+void service_take_intake(struct service *service, struct intake *intake) {
+    const struct settings_broker *broker = &service->fleet->settings->broker;
+    intake_destroy(service->intake);
+    service->intake = intake;
+    service->api.intake = intake;
+    service->broker_files = named_files_of_broker(broker);
+    if (service->store)
+        broker_session_leave_former(service->store, broker, intake);
     clock_watch_forget_messages(&service->clock); /* they came by another intake */
     service->backlog = true;
     service->lost_since_ms = service->now_ms;
@@ -124,7 +134,13 @@ static bool open_intake(struct service *service, char *why, size_t why_size) {
     /* Lost until connected: nobody is to wait in silence for a broker that was never there. */
     monitor_daemon(pipeline_monitor(service->pipeline), CONDITION_BROKER_LOST, true, NULL, NAN,
                    service->now_ms);
-    return service->intake != NULL;
+}
+
+static bool open_intake(struct service *service, char *why, size_t why_size) {
+    struct intake *intake = service_make_intake(service, service->fleet->settings, why, why_size);
+    if (intake)
+        service_take_intake(service, intake);
+    return intake != NULL;
 }
 
 /* A damaged store is set aside, never deleted or repaired in silence, and a new one begun. */
@@ -203,6 +219,12 @@ static bool open_servers(struct service *service, char *why, size_t why_size) {
     return true;
 }
 
+void service_print_errors(struct settings_errors *errors) {
+    for (size_t i = 0; i < errors->count; i++)
+        fprintf(stderr, "%s\n", errors->lines[i]);
+    settings_errors_free(errors);
+}
+
 static int open_signals(void) {
     sigset_t signals;
     sigemptyset(&signals);
@@ -216,16 +238,8 @@ static int open_signals(void) {
 
 static struct fleet *load_fleet(const char *file) {
     struct settings_errors errors = {0};
-    struct fleet *fleet = fleet_files_load(file, &errors);
-    if (fleet)
-        named_files_check(fleet->settings, &errors);
-    for (size_t i = 0; i < errors.count; i++)
-        fprintf(stderr, "%s\n", errors.lines[i]);
-    if (errors.count > 0) {
-        fleet_destroy(fleet);
-        fleet = NULL;
-    }
-    settings_errors_free(&errors);
+    struct fleet *fleet = fleet_reading_now(file, &errors);
+    service_print_errors(&errors);
     return fleet;
 }
 
@@ -256,7 +270,6 @@ static bool build(struct service *service) {
                 clock_watch_open(&service->clock, service->pipeline, service->now_ms,
                                  service->monotonic_ms) &&
                 open_servers(service, why, sizeof why) && open_intake(service, why, sizeof why);
-    service->api.intake = service->intake;
     if (!good)
         log_line(LOG_LEVEL_ERROR, "start", "%s", *why ? why : strerror(errno));
     return good;
@@ -277,6 +290,7 @@ static void finish_deliveries(struct service *service) {
 
 static void stop(struct service *service) {
     service_manager_stopping("stopping");
+    reload_end(&service->reload);
     if (service->intake && service->store &&
         pipeline_settle(service->pipeline, service->now_ms) == STORE_OK) {
         if (!clock_watch_waits(&service->clock))
@@ -301,88 +315,6 @@ static void stop(struct service *service) {
     fleet_destroy(service->fleet);
     if (service->signals >= 0)
         close(service->signals);
-}
-
-/* ---- reading the settings again ---- */
-
-static bool same_text(const char *a, const char *b) {
-    return a == b || (a && b && strcmp(a, b) == 0);
-}
-
-static bool same_broker(const struct settings_broker *a, const struct settings_broker *b) {
-    if (!same_text(a->host, b->host) || a->port != b->port || a->protocol != b->protocol ||
-        !same_text(a->client_id, b->client_id) || !same_text(a->username, b->username) ||
-        !same_text(a->password_file, b->password_file) || !same_text(a->ca_file, b->ca_file) ||
-        !same_text(a->certificate_file, b->certificate_file) ||
-        !same_text(a->key_file, b->key_file) || a->tls != b->tls ||
-        a->keepalive_s != b->keepalive_s || a->receive_maximum != b->receive_maximum ||
-        a->maximum_packet != b->maximum_packet || a->subscribe_count != b->subscribe_count)
-        return false;
-    for (size_t i = 0; i < a->subscribe_count; i++) {
-        if (!same_text(a->subscribe[i], b->subscribe[i]))
-            return false;
-    }
-    return true;
-}
-
-static void warn_of_restart(const struct settings *old, const struct settings *new) {
-    if (!same_text(old->store_file, new->store_file) ||
-        !same_text(old->operator_socket, new->operator_socket) ||
-        !same_text(old->page_address, new->page_address) || old->page_port != new->page_port)
-        log_line(LOG_LEVEL_WARNING, "settings",
-                 "store, page and operator_socket change only at a restart");
-}
-
-static void adopt_fleet(struct service *service, struct fleet *fleet, struct dispatch *dispatch,
-                        struct pipeline *pipeline) {
-    struct fleet *old = service->fleet;
-    bool broker_changed = !same_broker(&old->settings->broker, &fleet->settings->broker);
-    char why[512] = "";
-    warn_of_restart(old->settings, fleet->settings);
-    pipeline_close(service->pipeline);
-    dispatch_close(service->dispatch);
-    service->fleet = fleet;
-    service->pipeline = pipeline;
-    service->dispatch = dispatch;
-    service->api.fleet = fleet;
-    service->api.pipeline = pipeline;
-    service->api.dispatch = dispatch;
-    pipeline_set_in_hand(pipeline, service->hand);
-    pipeline_set_backlog(pipeline, service->backlog, service->now_ms);
-    clock_watch_fleet(&service->clock, fleet);
-    if (broker_changed) {
-        intake_destroy(service->intake);
-        service->intake = NULL;
-        if (!open_intake(service, why, sizeof why))
-            log_line(LOG_LEVEL_ERROR, "broker", "%s", why);
-        service->api.intake = service->intake;
-    }
-    fleet_destroy(old);
-    service->next_dispatch_ms = service->next_tick_ms = 0;
-}
-
-void service_reload(struct service *service) {
-    char why[512] = "";
-    service->reload = false;
-    if (!service->store || pipeline_settle(service->pipeline, service->now_ms) != STORE_OK)
-        return;
-    service_manager_reloading(clock_monotonic_ms());
-    struct fleet *fleet = load_fleet(service->settings_file);
-    struct dispatch *dispatch = fleet ? dispatch_open(fleet, why, sizeof why) : NULL;
-    struct pipeline *pipeline =
-        dispatch ? pipeline_open(fleet, service->store, service->now_ms, why, sizeof why) : NULL;
-    service->api.reload_refused = pipeline == NULL;
-    if (pipeline) {
-        adopt_fleet(service, fleet, dispatch, pipeline);
-        log_line(LOG_LEVEL_NOTICE, "settings", "read again: %zu systems, %zu points",
-                 fleet->system_count, fleet->point_count);
-    } else {
-        log_line(LOG_LEVEL_ERROR, "settings", "the old ones stay in force%s%s", *why ? ": " : "",
-                 why);
-        dispatch_close(dispatch);
-        fleet_destroy(fleet);
-    }
-    service_manager_ready("running");
 }
 
 /* ---- running ---- */

@@ -1,6 +1,6 @@
 /*
- * service_private: the body of the service, shared by service.c (start, stop, reload), turn.c (one
- * turn of the loop) and store_trouble.c (what to do while the store fails).
+ * service_private: the body of the service, shared by service.c (start, stop), turn.c (one turn of
+ * the loop), store_trouble.c (what to do while the store fails) and reload.c (new settings).
  */
 #ifndef DAEMON_SERVICE_PRIVATE_H
 #define DAEMON_SERVICE_PRIVATE_H
@@ -12,6 +12,7 @@
 #include "link/intake.h"
 #include "link/web_server.h"
 #include "pipeline.h"
+#include "reload.h"
 
 #include <stdbool.h>
 
@@ -27,7 +28,8 @@ struct service {
     struct web_server *page, *operator_server;
     struct api api;
     int signals; /* signalfd */
-    bool stop, reload;
+    bool stop;
+    struct reload reload;
 
     /* the store's trouble */
     bool store_failing;
@@ -40,7 +42,8 @@ struct service {
     char store_why[512];
 
     /* the broker */
-    bool backlog; /* not connected, or not everything read yet */
+    uint64_t broker_files; /* named_files_of_broker, when they were last read */
+    bool backlog;          /* not connected, or not everything read yet */
     struct backlog backlog_watch;
     int64_t away_from_ms;  /* wall; when we last heard the broker, also before a start */
     int64_t lost_since_ms; /* wall; TIMESTAMP_NONE while connected */
@@ -74,7 +77,12 @@ void service_store_retry(struct service *service);
 
 /** service.c: opens store and pipeline for a fleet. False with a sentence in `why`. */
 bool service_open_store(struct service *service, char *why, size_t why_size);
-/** service.c: (re)reads the settings after SIGHUP. */
-void service_reload(struct service *service);
+/** service.c: a connection to the broker of these settings, not begun. NULL with a sentence. */
+struct intake *service_make_intake(struct service *service, const struct settings *settings,
+                                   char *why, size_t why_size);
+/** service.c: it becomes the one in use, in place of a former one. */
+void service_take_intake(struct service *service, struct intake *intake);
+/** service.c: shows what is wrong with the files, and frees it. */
+void service_print_errors(struct settings_errors *errors);
 
 #endif

@@ -98,6 +98,7 @@ static void begin_trouble(struct service *service) {
 
 void service_store_failed(struct service *service, enum store_status status) {
     note_damage(service, status);
+    reload_put_off(&service->reload);
     note_lack_of_memory(service, status);
     snprintf(service->store_why, sizeof service->store_why, "%s", why_failed(service, status));
     log_line(LOG_LEVEL_ERROR, "store",

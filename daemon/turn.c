@@ -18,7 +18,7 @@
 #include <sys/signalfd.h>
 #include <unistd.h>
 
-enum { MOST_A_BATCH = 4096, WAIT_AT_MOST_MS = 1000, SLOTS = 5 };
+enum { MOST_A_BATCH = 4096, WAIT_AT_MOST_MS = 1000, SLOTS = 6 };
 static const int64_t jump_least_ms = 30 * DURATION_SECOND_MS;
 static const int64_t backlog_look_ms = 250;
 static const int64_t lists_a_turn_ms = 20;
@@ -31,7 +31,7 @@ static void take_signals(struct service *service) {
     struct signalfd_siginfo signal;
     while (read(service->signals, &signal, sizeof signal) == (ssize_t)sizeof signal) {
         if (signal.ssi_signo == SIGHUP)
-            service->reload = true;
+            service->reload.asked = true;
         else
             service->stop = true;
     }
@@ -118,6 +118,7 @@ void service_turn(struct service *service, bool more) {
     size_t count = 0;
     bool reads = service->store && service->intake && clock_watch_reads(&service->clock);
     count = add(slots, count, service->signals, false);
+    count = add(slots, count, reload_descriptor(&service->reload), false);
     count = add(slots, count, reads ? intake_descriptor(service->intake) : -1,
                 reads && intake_wants_write(service->intake));
     count =
@@ -291,8 +292,7 @@ bool service_work(struct service *service) {
         delivery_turn(dispatch_delivery(service->dispatch), service->now_ms);
         service_store_retry(service);
     }
-    if (service->reload)
-        service_reload(service);
+    more |= reload_step(service);
     feed_watchdog(service);
     measure_turn(service);
     return more;

@@ -9,7 +9,7 @@ bool alarm_stands(const struct alarm *alarm) {
 enum alarm_state alarm_state(const struct alarm *alarm) {
     bool stands = alarm_stands(alarm);
     bool acknowledged = alarm->acknowledged_ms != TIMESTAMP_NONE;
-    if (alarm->history && !stands)
+    if ((alarm->history || alarm->unwatched) && !stands)
         return ALARM_NORMAL;
     if (alarm->out_of_service && stands)
         return ALARM_OUT_OF_SERVICE;

@@ -47,6 +47,7 @@ struct alarm {
     bool return_told;    /* so is the return */
     bool changed;        /* since it was last written to the store */
     bool history;        /* came and went before anybody was told: needs no acknowledgement */
+    bool unwatched;      /* ended by new settings, not seen to end: the same */
     int64_t reminded_ms, escalated_ms;
     int64_t hold_until_ms; /* event time before which it is not told: its cause has just returned */
     int64_t waits_since_ms;       /* when it was first held back; TIMESTAMP_NONE: not yet */

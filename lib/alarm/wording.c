@@ -81,6 +81,13 @@ static void add_plain_over(struct wording_writer *writer) {
     wording_writer_paragraph(writer, writer->texts->nothing_to_do);
 }
 
+static void add_plain_unwatched(struct wording_writer *writer) {
+    wording_writer_paragraph(writer, writer->texts->it_was);
+    wording_writer_paragraph(writer, writer->texts->unwatched_plain);
+    wording_writer_where(writer);
+    wording_writer_time(writer, writer->texts->since, writer->facts->since_ms);
+}
+
 static void add_plain_alarm(struct wording_writer *writer) {
     const struct wording_facts *facts = writer->facts;
     bool taken_on = facts->kind == WORDING_ACKNOWLEDGED;
@@ -105,6 +112,9 @@ static void write_homeowner(struct wording_writer *writer) {
     case WORDING_RETURNED:
     case WORDING_RAISED_AND_RETURNED:
         add_plain_over(writer);
+        return;
+    case WORDING_UNWATCHED:
+        add_plain_unwatched(writer);
         return;
     case WORDING_TEST:
         wording_writer_paragraph(writer, writer->texts->plain_test);
@@ -171,8 +181,12 @@ static void add_findings(struct wording_writer *writer) {
 
 static void add_trade_alarm(struct wording_writer *writer) {
     const struct wording_facts *facts = writer->facts;
-    bool over = facts->kind == WORDING_RETURNED || facts->kind == WORDING_RAISED_AND_RETURNED;
-    wording_writer_paragraph(writer, over ? writer->condition->over : writer->condition->what);
+    bool unwatched = facts->kind == WORDING_UNWATCHED;
+    bool over =
+        unwatched || facts->kind == WORDING_RETURNED || facts->kind == WORDING_RAISED_AND_RETURNED;
+    wording_writer_paragraph(writer, unwatched ? writer->texts->unwatched
+                                     : over    ? writer->condition->over
+                                               : writer->condition->what);
     if (facts->kind == WORDING_REMINDER)
         wording_writer_paragraph(writer, writer->texts->still_open);
     if (facts->kind == WORDING_ESCALATED)
@@ -195,7 +209,7 @@ static void add_trade_alarm(struct wording_writer *writer) {
         wording_writer_cause(writer);
         wording_writer_list(writer, writer->texts->systems, &facts->lines);
         text_buffer_format(&writer->out, "%s: %s\n", writer->texts->action,
-                           writer->texts->over_check);
+                           unwatched ? writer->texts->unwatched_check : writer->texts->over_check);
     } else {
         add_findings(writer);
     }

@@ -47,6 +47,7 @@ enum wording_kind {
     WORDING_SHELVING_ENDS, /* `by`, `note`: who shelved it and why; `until_ms` */
     WORDING_SERVICE_ENDS,  /* a system's time out of service; the same fields */
     WORDING_UNDELIVERED,   /* `lines`: what a contact was not told; `subject`: whom, and why */
+    WORDING_UNWATCHED,     /* new settings no longer watch for it: it ended, but not seen to end */
     WORDING_KIND_COUNT
 };
 

@@ -347,13 +347,13 @@ const struct wording_texts wording_english =
         .date = "{month} {day}, {year}, {time}",
         .subject_prefix = {"", "Over: ", "Came and went: ", "Acknowledged: ", "Still open: ",
                            "Not taken up: ", "", "", "", "", "",
-                           "On and off: ", "Shelving ends: ", "", ""},
+                           "On and off: ", "Shelving ends: ", "", "", "No longer watched: "},
         .plain_suffix = {"{subject}", "it is over", "a fault came and went", "someone is on it",
                          "still open, {subject}", "not yet taken up, {subject}",
                          "a test, nothing is wrong", "a summary", "it is time for a visit",
                          "some things need a look", "it is over", "{subject}, on and off",
                          "still open, {subject}", "the watch is off",
-                         "some news did not get through"},
+                         "some news did not get through", "no longer watched"},
         .no_system = "the monitoring service itself",
         .no_fleet = "the whole fleet",
         .the_contractor = "the firm that put in your radon system",
@@ -436,5 +436,10 @@ const struct wording_texts wording_english =
         .statuses = {"Out of spec", "Drifting", "Silent", "Out of service", "Shelved", "Due"},
         .plain_statuses = {"Not as it should be", "Slowly getting weaker", "Sends nothing",
                            "Watch is off", "Set aside", "Due"},
+        .unwatched = "The settings no longer watch for this, so its alarm is closed. It was not "
+                     "seen to end.",
+        .unwatched_plain = "We no longer watch for this. That does not mean that it is over. "
+                           "Call {contractor} if you want to know more.",
+        .unwatched_check = "If this should be watched, switch it on again in the settings.",
         .for_age = "for",
 };

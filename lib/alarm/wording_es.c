@@ -391,13 +391,14 @@ const struct wording_texts wording_spanish =
         .date = "{day} de {month} de {year}, {time}",
         .subject_prefix = {"", "Terminado: ", "Vino y se fue: ", "Confirmado: ", "Sigue abierto: ",
                            "Sin atender: ", "", "", "", "", "",
-                           "Viene y se va: ", "Fin de aplazamiento: ", "", ""},
+                           "Viene y se va: ", "Fin de aplazamiento: ", "", "",
+                           "Ya no se vigila: "},
         .plain_suffix = {"{subject}", "ya pasó", "una falla vino y se fue", "alguien se ocupa",
                          "sigue abierto, {subject}", "aún sin atender, {subject}",
                          "una prueba, no pasa nada", "un resumen", "es hora de una visita",
                          "hay cosas que mirar", "ya pasó", "{subject}, viene y se va",
                          "sigue abierto, {subject}", "la vigilancia está apagada",
-                         "hay avisos que no llegaron"},
+                         "hay avisos que no llegaron", "ya no se vigila"},
         .no_system = "el propio servicio de vigilancia",
         .no_fleet = "todos los sistemas",
         .the_contractor = "la empresa que instaló su sistema de radón",
@@ -481,5 +482,10 @@ const struct wording_texts wording_spanish =
                      "Pendiente"},
         .plain_statuses = {"No está como debe", "Se debilita poco a poco", "No envía nada",
                            "Vigilancia apagada", "Aplazado", "Pendiente"},
+        .unwatched = "Los ajustes ya no vigilan esto, así que su alarma se cierra. No se vio que "
+                     "terminara.",
+        .unwatched_plain = "Ya no vigilamos esto. Eso no quiere decir que haya pasado. Llame a "
+                           "{contractor} si quiere saber más.",
+        .unwatched_check = "Si esto debe vigilarse, vuelva a activarlo en los ajustes.",
         .for_age = "desde hace",
 };

@@ -356,7 +356,8 @@ void wording_writer_line(struct wording_writer *writer) {
     bool plain = facts->role == WORDING_HOMEOWNER;
     bool over = facts->returned_ms != TIMESTAMP_NONE;
     int64_t time_ms = over ? facts->returned_ms : facts->since_ms;
-    if (facts->kind == WORDING_RAISED_AND_RETURNED && !plain)
+    bool marked = facts->kind == WORDING_RAISED_AND_RETURNED || facts->kind == WORDING_UNWATCHED;
+    if (marked && !plain)
         text_buffer_add(&writer->out, writer->texts->subject_prefix[facts->kind]);
     text_buffer_format(&writer->out, "%s: ",
                        plain ? writer->condition->plain_subject : writer->condition->subject);

@@ -2,7 +2,9 @@
 
 #include "measure/duration.h"
 
+#include <assert.h>
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -236,15 +238,39 @@ struct alarm *alarm_book_raise(struct alarm_book *book, const struct alarm *fact
     return alarm;
 }
 
-void alarm_book_return(struct alarm_book *book, size_t system, size_t point,
-                       enum condition condition, int64_t at_ms) {
-    struct alarm *alarm = alarm_book_standing(book, system, point, condition);
-    if (!alarm)
-        return;
+static void end(struct alarm_book *book, struct alarm *alarm, int64_t at_ms) {
     alarm->returned_ms = at_ms;
     alarm->history = !alarm->told;
     alarm_book_touch(book, alarm);
     review_suppression(book, alarm, at_ms);
+}
+
+void alarm_book_return(struct alarm_book *book, size_t system, size_t point,
+                       enum condition condition, int64_t at_ms) {
+    struct alarm *alarm = alarm_book_standing(book, system, point, condition);
+    if (alarm)
+        end(book, alarm, at_ms);
+}
+
+static bool add_note(struct alarm *alarm, const char *text) {
+    char *note = NULL;
+    if (asprintf(&note, "%s%s%s", alarm->note ? alarm->note : "", alarm->note ? "; " : "", text) <
+        0)
+        return false;
+    free(alarm->note);
+    alarm->note = note;
+    return true;
+}
+
+bool alarm_book_unwatch(struct alarm_book *book, struct alarm *alarm, int64_t now_ms) {
+    if (!add_note(alarm, "the settings no longer watch for it"))
+        return false;
+    alarm->shelved_until_ms = TIMESTAMP_NONE;
+    alarm->unwatched = true;
+    alarm_book_touch(book, alarm);
+    if (alarm_stands(alarm))
+        end(book, alarm, now_ms);
+    return true;
 }
 
 bool alarm_book_history(struct alarm_book *book, const struct alarm *facts, int64_t returned_ms) {
@@ -254,6 +280,33 @@ bool alarm_book_history(struct alarm_book *book, const struct alarm *facts, int6
     alarm->returned_ms = returned_ms;
     alarm->history = true;
     return true;
+}
+
+static void place_anew(struct alarm *alarm, const struct fleet_change *change) {
+    if (alarm->system == FLEET_NONE)
+        return;
+    alarm->system = change->systems_are[alarm->system];
+    assert(alarm->system != FLEET_NONE);
+    if (alarm->point == FLEET_NONE)
+        return;
+    alarm->point = change->points_are[alarm->point];
+    assert(alarm->point != FLEET_NONE);
+}
+
+void alarm_book_take_over(struct alarm_book *book, struct alarm_book *former,
+                          const struct fleet_change *change) {
+    const struct alarm_book empty = *book;
+    *book = *former;
+    book->fleet = empty.fleet;
+    book->heads = empty.heads;
+    for (size_t i = 0; i < book->count; i++) {
+        struct alarm *alarm = book->alarms[i];
+        place_anew(alarm, change);
+        alarm->next_of_system = *head_of(book, alarm->system);
+        *head_of(book, alarm->system) = alarm;
+    }
+    former->alarms = NULL;
+    former->count = former->capacity = 0;
 }
 
 struct alarm *alarm_book_find(const struct alarm_book *book, int64_t id) {

@@ -10,7 +10,7 @@
 #define MONITOR_ALARM_BOOK_H
 
 #include "alarm/alarm.h"
-#include "monitor/fleet.h"
+#include "monitor/fleet_change.h"
 
 struct alarm_book;
 
@@ -37,6 +37,19 @@ struct alarm *alarm_book_standing(const struct alarm_book *book, size_t system, 
 /** The condition is over; does nothing when no alarm stands. */
 void alarm_book_return(struct alarm_book *book, size_t system, size_t point,
                        enum condition condition, int64_t at_ms);
+
+/**
+ * New settings no longer watch for an open alarm: it is closed with a note. Those who were told
+ * that it stands are told so. False when out of memory.
+ */
+bool alarm_book_unwatch(struct alarm_book *book, struct alarm *alarm, int64_t now_ms);
+
+/**
+ * Moves all alarms of a book of the former settings to a new, empty one. Those whose place is gone
+ * must have been closed and written.
+ */
+void alarm_book_take_over(struct alarm_book *book, struct alarm_book *former,
+                          const struct fleet_change *change);
 
 /** An occurrence already over that nobody was told of: one line of history. */
 bool alarm_book_history(struct alarm_book *book, const struct alarm *facts, int64_t returned_ms);

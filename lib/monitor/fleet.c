@@ -313,6 +313,16 @@ const struct condition_rule *fleet_point_rule(const struct fleet *fleet, size_t 
     return NULL;
 }
 
+bool fleet_needs_window(const struct fleet *fleet, size_t point) {
+    const struct fleet_point *owner = &fleet->points[point];
+    for (size_t i = 0; i < owner->rule_count; i++) {
+        if (condition_info(owner->rules[i].condition)->measure == MEASURE_MEAN_24H &&
+            owner->rules[i].enabled)
+            return true;
+    }
+    return false;
+}
+
 int64_t fleet_silent_after_ms(const struct fleet *fleet, size_t point) {
     const struct condition_rule *rule = fleet_point_rule(fleet, point, CONDITION_SENSOR_SILENT);
     if (rule && rule->setpoint.kind == SETPOINT_DURATION)

@@ -78,6 +78,9 @@ struct condition_rule fleet_rule(const struct fleet *fleet, size_t system,
 const struct condition_rule *fleet_point_rule(const struct fleet *fleet, size_t point,
                                               enum condition condition);
 
+/** Does a rule of the point need the mean of the last 24 h? */
+bool fleet_needs_window(const struct fleet *fleet, size_t point);
+
 /** How long a point may be without a reading: the setpoint of sensor-silent, else three intervals,
     at least 30 min. */
 int64_t fleet_silent_after_ms(const struct fleet *fleet, size_t point);

@@ -34,6 +34,13 @@ void monitor_moved_other(struct monitor *monitor, size_t system, enum condition 
     monitor_list_add(monitor, &monitor->moved_other, &moved, sizeof moved);
 }
 
+void monitor_note_running(struct monitor *monitor, size_t point) {
+    if (monitor->is_running[point])
+        return;
+    monitor->is_running[point] = true;
+    monitor_list_add(monitor, &monitor->running, &point, sizeof point);
+}
+
 static bool is_out_of_service(const struct monitor *monitor, size_t system) {
     return system != FLEET_NONE && monitor->systems[system].out_until_ms != TIMESTAMP_NONE;
 }
@@ -93,10 +100,8 @@ static void on_moved(void *context, size_t point, size_t rule) {
     const struct point_rule moved = {point, rule};
     monitor_list_add(monitor, &monitor->moved, &moved, sizeof moved);
     enum tracker_phase phase = monitor->points[point].trackers[rule].phase;
-    if ((phase == TRACKER_PENDING || phase == TRACKER_CLEARING) && !monitor->is_running[point]) {
-        monitor->is_running[point] = true;
-        monitor_list_add(monitor, &monitor->running, &point, sizeof point);
-    }
+    if (phase == TRACKER_PENDING || phase == TRACKER_CLEARING)
+        monitor_note_running(monitor, point);
 }
 
 static void on_hour(void *context, size_t point, const struct rollup_hour *hour) {
@@ -114,31 +119,17 @@ static size_t rules_in_all(const struct fleet *fleet) {
     return count;
 }
 
-static bool needs_window(const struct fleet_point *point) {
-    for (size_t i = 0; i < point->rule_count; i++) {
-        if (condition_info(point->rules[i].condition)->measure == MEASURE_MEAN_24H &&
-            point->rules[i].enabled)
-            return true;
-    }
-    return false;
-}
-
 static bool set_up_point(struct monitor *monitor, size_t i, struct tracker *trackers) {
     struct point_state *state = &monitor->points[i];
+    bool needs_window = fleet_needs_window(monitor->fleet, i);
     *state = (struct point_state){
-        .newest_ms = TIMESTAMP_NONE,
-        .newest_value = NAN,
         .heard_ms = INT64_MIN / 2,
         .silent_after_ms = fleet_silent_after_ms(monitor->fleet, i),
-        .hour = {.hour_ms = INT64_MIN},
+        .window = needs_window ? malloc(sizeof *state->window) : NULL,
         .trackers = trackers,
     };
-    if (!needs_window(&monitor->fleet->points[i]))
-        return true;
-    state->window = malloc(sizeof *state->window);
-    if (state->window)
-        rollup_window_clear(state->window);
-    return state->window != NULL;
+    point_state_forget(state);
+    return state->window || !needs_window;
 }
 
 static bool set_up(struct monitor *monitor) {
@@ -223,6 +214,7 @@ static void note_newest(struct monitor *monitor, int64_t time_ms) {
 void monitor_load_newest(struct monitor *monitor, size_t point, const struct reading *newest,
                          int64_t unchanged_since_ms, const struct rollup_hour *hour) {
     struct point_state *state = &monitor->points[point];
+    point_state_forget(state);
     note_newest(monitor, newest->time_ms);
     state->newest_ms = newest->time_ms;
     state->newest_value = newest->value;
@@ -261,8 +253,8 @@ static const struct {
     {CONDITION_CALIBRATION_DUE, SYSTEM_TRACKER_CALIBRATION},
 };
 
-static struct tracker *wider_tracker(struct monitor *monitor, size_t system,
-                                     enum condition condition) {
+struct tracker *monitor_wider_tracker(struct monitor *monitor, size_t system,
+                                      enum condition condition) {
     if (condition == CONDITION_FLEET_SILENT)
         return &monitor->fleet_silent;
     if (system == FLEET_NONE)
@@ -280,12 +272,8 @@ static void load_point_tracker(struct monitor *monitor, const struct monitor_tra
         if (owner->rules[i].condition != stored->condition)
             continue;
         monitor->points[stored->point].trackers[i] = stored->tracker;
-        bool runs =
-            stored->tracker.phase == TRACKER_PENDING || stored->tracker.phase == TRACKER_CLEARING;
-        if (runs && !monitor->is_running[stored->point]) {
-            monitor->is_running[stored->point] = true;
-            monitor_list_add(monitor, &monitor->running, &stored->point, sizeof stored->point);
-        }
+        if (stored->tracker.phase == TRACKER_PENDING || stored->tracker.phase == TRACKER_CLEARING)
+            monitor_note_running(monitor, stored->point);
     }
 }
 
@@ -294,7 +282,7 @@ void monitor_load_tracker(struct monitor *monitor, const struct monitor_tracker 
         load_point_tracker(monitor, stored);
         return;
     }
-    struct tracker *tracker = wider_tracker(monitor, stored->system, stored->condition);
+    struct tracker *tracker = monitor_wider_tracker(monitor, stored->system, stored->condition);
     if (tracker)
         *tracker = stored->tracker;
 }
@@ -331,7 +319,7 @@ int64_t monitor_due_ms(const struct monitor *monitor, size_t system, enum condit
 
 static void judge_date(struct monitor *monitor, size_t system, enum condition condition,
                        int64_t now_ms) {
-    struct tracker *tracker = wider_tracker(monitor, system, condition);
+    struct tracker *tracker = monitor_wider_tracker(monitor, system, condition);
     int64_t due_ms = monitor_due_ms(monitor, system, condition);
     bool stands = tracker->phase == TRACKER_STANDING, due = due_ms <= now_ms;
     if (due == stands || (due && !fleet_rule(monitor->fleet, system, condition).enabled))
@@ -419,7 +407,7 @@ void monitor_daily(struct monitor *monitor, size_t system, size_t point, enum co
         return;
     }
     struct condition_rule rule = fleet_rule(monitor->fleet, system, condition);
-    struct tracker *tracker = wider_tracker(monitor, system, condition);
+    struct tracker *tracker = monitor_wider_tracker(monitor, system, condition);
     if (!rule.enabled || !tracker)
         return;
     struct tracker before = *tracker;

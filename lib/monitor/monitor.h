@@ -30,7 +30,8 @@ const struct point_state *monitor_point(const struct monitor *monitor, size_t po
 
 /* ---- what the store knows, at start-up ---- */
 
-/** Newest reading of a point, since when its value has not moved, and its running hour. */
+/** Newest reading of a point, since when its value has not moved, and its running hour. What was
+    loaded of its readings before is forgotten. */
 void monitor_load_newest(struct monitor *monitor, size_t point, const struct reading *newest,
                          int64_t unchanged_since_ms, const struct rollup_hour *hour);
 /** Hours of some weeks, for points whose value stands still: was that their way (rests.h)? */
@@ -65,6 +66,23 @@ int64_t monitor_due_ms(const struct monitor *monitor, size_t system, enum condit
 /** Out of service until an instant; TIMESTAMP_NONE: in service. */
 void monitor_set_out_of_service(struct monitor *monitor, size_t system, int64_t until_ms);
 int64_t monitor_out_of_service_until(const struct monitor *monitor, size_t system);
+
+/* ---- new settings ---- */
+
+/**
+ * Ends what `next` (the monitor's own fleet, or the one to come) no longer watches: its alarms are
+ * closed (alarm_book_unwatch), its delays stop. Call it after a load, and before a take-over; then
+ * tell and write.
+ */
+void monitor_end_unwatched(struct monitor *monitor, const struct fleet *next, int64_t now_ms);
+
+/**
+ * Takes over the memory of the monitor of the former settings, of which nothing may wait to be
+ * written; it can only be destroyed afterwards. What change->unchanged says is taken as it is; of
+ * other points this monitor has loaded the readings, and of new ones the baselines. Cannot fail.
+ */
+void monitor_take_over(struct monitor *monitor, struct monitor *former,
+                       const struct fleet_change *change, int64_t now_ms);
 
 /* ---- what happens ---- */
 

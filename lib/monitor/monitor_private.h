@@ -1,7 +1,7 @@
 /*
  * monitor_private: the body of a monitor, shared by the files that make it up: monitor.c (readings,
- * telling, writing), silence.c (points, systems, the fleet falling silent), second_look.c. Not for
- * anybody else.
+ * telling, writing), silence.c (points, systems, the fleet falling silent), second_look.c,
+ * new_settings.c. Not for anybody else.
  */
 #ifndef MONITOR_MONITOR_PRIVATE_H
 #define MONITOR_MONITOR_PRIVATE_H
@@ -76,6 +76,12 @@ void monitor_raise(struct monitor *monitor, size_t system, size_t point, enum co
 /** Notes that a tracker of a system, the fleet or the daemon changed. */
 void monitor_moved_other(struct monitor *monitor, size_t system, enum condition condition,
                          const struct tracker *tracker);
+
+/** The tracker of a condition of a wider scope; NULL: it has none. */
+struct tracker *monitor_wider_tracker(struct monitor *monitor, size_t system,
+                                      enum condition condition);
+/** A point has a delay that runs: it is looked at by the clock. */
+void monitor_note_running(struct monitor *monitor, size_t point);
 
 /** silence.c: looks at every point by the clock on the wall. */
 void silence_scan(struct monitor *monitor, int64_t now_ms);

@@ -1,5 +1,8 @@
 #include "monitor/point_state.h"
 
+#include "measure/timestamp.h"
+
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -41,6 +44,23 @@ bool point_state_add_baseline(struct point_state *state, int64_t from_ms, double
     }
     state->baselines[place] = (struct point_baseline){from_ms, value, name, learned};
     return true;
+}
+
+void point_state_forget(struct point_state *state) {
+    const struct point_state former = *state;
+    *state = (struct point_state){
+        .newest_ms = TIMESTAMP_NONE,
+        .newest_value = NAN,
+        .heard_ms = former.heard_ms,
+        .silent_after_ms = former.silent_after_ms,
+        .hour = {.hour_ms = INT64_MIN},
+        .window = former.window,
+        .baselines = former.baselines,
+        .baseline_count = former.baseline_count,
+        .trackers = former.trackers,
+    };
+    if (state->window)
+        rollup_window_clear(state->window);
 }
 
 void point_state_clear(struct point_state *state) {

@@ -48,6 +48,8 @@ const struct point_baseline *point_state_baseline(const struct point_state *stat
 /** Adds one, kept sorted; a record of the same instant replaces. False when out of memory. */
 bool point_state_add_baseline(struct point_state *state, int64_t from_ms, double value,
                               const char *by, bool learned);
+/** Forgets all readings; baselines, trackers and when it was last heard stay. */
+void point_state_forget(struct point_state *state);
 /** Frees what the state owns (not the trackers, which are the monitor's). */
 void point_state_clear(struct point_state *state);
 

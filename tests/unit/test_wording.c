@@ -100,7 +100,8 @@ static void check_plain(const struct wording_facts *facts, const char *text) {
 }
 
 static bool is_over(enum wording_kind kind) {
-    return kind == WORDING_RETURNED || kind == WORDING_RAISED_AND_RETURNED;
+    return kind == WORDING_RETURNED || kind == WORDING_RAISED_AND_RETURNED ||
+           kind == WORDING_UNWATCHED;
 }
 
 /* What, where, since when, what to do. */

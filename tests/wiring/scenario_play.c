@@ -65,8 +65,22 @@ static void write_system(struct play *play, const char *id) {
     free(text);
 }
 
+/* system ID: …, or system ID gone */
 static void command_system(struct play *play) {
-    write_system(play, script_word(&play->script, "the system's id"));
+    char name[200];
+    const char *id = script_word(&play->script, "the system's id");
+    if (!script_accept(&play->script, "gone")) {
+        write_system(play, id);
+        return;
+    }
+    snprintf(name, sizeof name, "systems/%s.yaml", id);
+    world_delete(&play->world, name);
+}
+
+static void command_reload(struct play *play) {
+    need_daemon(play);
+    write_settings(play);
+    world_reload(&play->world);
 }
 
 static void command_systems(struct play *play) {
@@ -454,6 +468,7 @@ static const struct {
     {"message", command_message},
     {"broker", command_broker},
     {"daemon", command_daemon},
+    {"reload", command_reload},
     {"commission", command_commission},
     {"acknowledge", command_acknowledge},
     {"shelve", command_shelve},

@@ -53,6 +53,12 @@ void world_write(const struct world *world, const char *name, const char *text) 
     fclose(file);
 }
 
+void world_delete(const struct world *world, const char *name) {
+    char path[600];
+    snprintf(path, sizeof path, "%s/%s", world->folder, name);
+    ck_assert_msg(unlink(path) == 0, "%s cannot be deleted", path);
+}
+
 static void forget_message(struct world_message *message) {
     free(message->topic);
     free(message->payload);
@@ -78,13 +84,14 @@ bool world_runs(const struct world *world) {
     return world->pipeline != NULL;
 }
 
-static void load_fleet(struct world *world) {
+static struct fleet *load_fleet(const struct world *world) {
     struct settings_errors errors = {0};
     char path[300];
     snprintf(path, sizeof path, "%s/subslabd.yaml", world->folder);
-    world->fleet = fleet_files_load(path, &errors);
-    ck_assert_msg(world->fleet != NULL, "%s", errors.count ? errors.lines[0] : "no fleet");
+    struct fleet *fleet = fleet_files_load(path, &errors);
+    ck_assert_msg(fleet != NULL, "%s", errors.count ? errors.lines[0] : "no fleet");
     settings_errors_free(&errors);
+    return fleet;
 }
 
 void world_settle(struct world *world) {
@@ -177,7 +184,7 @@ static void connect_broker(struct world *world, enum world_order order) {
 static void open_parts(struct world *world) {
     char why[500] = "";
     const struct store_options options = {.mode = STORE_READ_WRITE};
-    load_fleet(world);
+    world->fleet = load_fleet(world);
     ck_assert_msg(store_open(world->fleet->settings->store_file, &options, &world->store, why,
                              sizeof why) == STORE_OK,
                   "%s", why);
@@ -218,6 +225,29 @@ void world_stop(struct world *world, bool cleanly) {
     if (cleanly)
         world_settle(world);
     close_parts(world);
+}
+
+void world_reload(struct world *world) {
+    char why[500] = "";
+    struct fleet_change change;
+    struct fleet *fleet = load_fleet(world);
+    ck_assert(fleet_change_open(&change, world->fleet, fleet));
+    struct pipeline *pipeline = pipeline_open_beside(world->pipeline, &change, why, sizeof why);
+    ck_assert_msg(pipeline != NULL, "%s", why);
+    for (bool more = true; more;)
+        ck_assert_int_eq(pipeline_read_beside(pipeline, &change, INT64_MAX, &more), STORE_OK);
+    world_settle(world);
+    ck_assert_int_eq(pipeline_hand_over(world->pipeline, pipeline, &change, world->now_ms),
+                     STORE_OK);
+    pipeline_take_over(pipeline, world->pipeline, &change, world->now_ms);
+    pipeline_close(world->pipeline);
+    fleet_destroy(world->fleet);
+    fleet_change_close(&change);
+    world->pipeline = world->api.pipeline = pipeline;
+    world->fleet = fleet;
+    world->api.fleet = fleet;
+    world->next_tick_ms = world->next_upkeep_ms = 0;
+    act(world);
 }
 
 void world_lose_broker(struct world *world) {

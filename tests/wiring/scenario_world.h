@@ -59,12 +59,15 @@ void world_remove_folder(const char *folder);
 
 /** Writes a file of the world's folder. */
 void world_write(const struct world *world, const char *name, const char *text);
+void world_delete(const struct world *world, const char *name);
 
 /** Starts the daemon's parts from the settings in the folder, as the service does. */
 void world_start(struct world *world);
 /** Stops them: cleanly, or as a kill would, with what is not committed lost. */
 void world_stop(struct world *world, bool cleanly);
 bool world_runs(const struct world *world);
+/** Takes over the settings in the folder at work, as the service does after SIGHUP. */
+void world_reload(struct world *world);
 
 void world_lose_broker(struct world *world);
 void world_return_broker(struct world *world, enum world_order order);
