@@ -12,6 +12,8 @@ suite = Suite()
 MILL = system("mill", [point("suction")])
 NO_LOW = {**LOW_AT_ONCE, "suction-low": {"enabled": "no"}}
 
+ACCOUNT_HASH = "$y$j9T$.DBESQLS8YFDwhijMfinK0$NJ5X2sXrMd9oXnZFh2.xbh10vCvYfSKWQhvzhcX6/U7"
+
 
 def reload(daemon):
     """SIGHUP, and until it is done."""
@@ -124,7 +126,8 @@ def a_request_under_way_outlives_a_reload(place):
 @suite.test
 def what_can_be_applied_is_and_the_rest_is_named(place):
     broker = place.broker()
-    daemon = place.daemon(broker, [MILL])
+    daemon = place.daemon(broker, [MILL], page={"access_file": "accounts"})
+    daemon.secret("accounts", "installer:" + ACCOUNT_HASH)
     daemon.start()
     away = {"Host": "watch.example"}
     equal(daemon.request("GET", "/", page=True, headers=away).status, 421, "before")
