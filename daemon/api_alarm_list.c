@@ -54,6 +54,8 @@ static json_t *row_json(const struct record_alarm *row) {
         json_object_set_new(json, lists[i], list ? json_incref(list) : json_array());
     }
     json_decref(details);
+    if (row->note)
+        json_object_set_new(json, "note", json_string(row->note));
     return json;
 }
 
