@@ -204,6 +204,10 @@ bool pipeline_begin(struct pipeline *pipeline) {
     return true;
 }
 
+bool pipeline_begin_task(struct pipeline *pipeline, const char *name) {
+    return in_hand_task(pipeline->hand, name) && pipeline_begin(pipeline);
+}
+
 bool pipeline_uncommitted(const struct pipeline *pipeline) {
     return pipeline->in_turn || pipeline->failed != STORE_OK;
 }
@@ -407,8 +411,8 @@ void pipeline_message(struct pipeline *pipeline, const struct intake_message *me
 void pipeline_look_again(struct pipeline *pipeline, int64_t until_monotonic_ms) {
     if (second_looks_waiting(pipeline->looks) == 0 || !pipeline_begin(pipeline))
         return;
-    in_hand_turn(pipeline->hand);
-    enum store_status status = second_looks_step(pipeline->looks, until_monotonic_ms);
+    enum store_status status =
+        second_looks_step(pipeline->looks, pipeline->hand, until_monotonic_ms);
     if (status != STORE_OK)
         pipeline_fail(pipeline, status);
 }

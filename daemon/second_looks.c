@@ -7,6 +7,7 @@
 
 #include <assert.h>
 #include <stdlib.h>
+#include <stdio.h>
 #include <string.h>
 
 /* So many readings a piece, about 2 ms; where a look may end, few at first. */
@@ -442,7 +443,16 @@ static enum store_status go_on(const struct place *place) {
     return STORE_OK;
 }
 
-static enum store_status step(struct second_looks *looks) {
+static bool may_look(const struct place *place, struct in_hand *hand) {
+    char name[300];
+    snprintf(name, sizeof name, "the second look of %s/%s", place->system, place->id);
+    if (in_hand_task(hand, name))
+        return true;
+    log_line(LOG_LEVEL_ERROR, "readings", "%s is left out; its first judgement stays", name);
+    return false;
+}
+
+static enum store_status step(struct second_looks *looks, struct in_hand *hand) {
     const struct fleet *fleet = monitor_fleet(looks->link->monitor);
     size_t point = looks->queue[looks->first];
     const struct place place = {looks,
@@ -451,6 +461,8 @@ static enum store_status step(struct second_looks *looks) {
                                 fleet_point_id(fleet, point),
                                 looks->link->keys[point],
                                 &looks->points[point]->spans[0]};
+    if (!may_look(&place, hand))
+        return finish(&place);
     /* What the book has not written yet must be seen by the look at the history. */
     enum store_status status = monitor_store_write(looks->link);
     if (looks->look && second_look_is_stale(looks->look))
@@ -460,10 +472,11 @@ static enum store_status step(struct second_looks *looks) {
     return status == STORE_OK ? go_on(&place) : status;
 }
 
-enum store_status second_looks_step(struct second_looks *looks, int64_t until_monotonic_ms) {
+enum store_status second_looks_step(struct second_looks *looks, struct in_hand *hand,
+                                    int64_t until_monotonic_ms) {
     enum store_status status = STORE_OK;
     while (looks->count > 0 && status == STORE_OK) {
-        status = step(looks);
+        status = step(looks, hand);
         if (clock_monotonic_ms() >= until_monotonic_ms)
             break;
     }

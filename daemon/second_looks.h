@@ -11,6 +11,7 @@
 #define DAEMON_SECOND_LOOKS_H
 
 #include "monitor_store.h"
+#include "store/in_hand.h"
 
 struct second_looks;
 
@@ -25,8 +26,9 @@ bool second_looks_note_late(struct second_looks *looks, size_t point, int64_t ti
 bool second_looks_note_change(struct second_looks *looks, size_t point, int64_t from_ms);
 
 /** Looks until the monotonic clock says so, a few hundred readings at least, within the caller's
-    transaction. */
-enum store_status second_looks_step(struct second_looks *looks, int64_t until_monotonic_ms);
+    transaction. Each look is a task of `hand`: one that was in hand at two deaths is left out. */
+enum store_status second_looks_step(struct second_looks *looks, struct in_hand *hand,
+                                    int64_t until_monotonic_ms);
 /** Writes what is left, within the caller's transaction; cheap when nothing changed. */
 enum store_status second_looks_keep(struct second_looks *looks);
 

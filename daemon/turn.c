@@ -87,10 +87,11 @@ static void watch_clock(struct service *service) {
 
 /* Delays go on from where the clock was last trusted, whatever it said in between. */
 static void follow_clock(struct service *service) {
-    int64_t before_ms = service->trusted_offset_ms, moved_ms = service->offset_ms - before_ms;
+    int64_t before_ms = service->trusted_offset_ms;
     service->trusted_offset_ms = service->offset_ms;
-    if (before_ms == TIMESTAMP_NONE || llabs(moved_ms) < jump_least_ms)
+    if (before_ms == TIMESTAMP_NONE || llabs(service->offset_ms - before_ms) < jump_least_ms)
         return;
+    int64_t moved_ms = service->offset_ms - before_ms;
     log_line(LOG_LEVEL_WARNING, "clock", "moved by %.0f s", (double)moved_ms / 1000.0);
     pipeline_clock_moved(service->pipeline, moved_ms, service->now_ms);
     service->next_tick_ms = service->next_dispatch_ms = service->next_upkeep_ms = 0;

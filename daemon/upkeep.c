@@ -14,10 +14,13 @@ static bool expire(struct pipeline *pipeline, int64_t now_ms) {
     const struct settings *settings = monitor_fleet(pipeline_monitor(pipeline))->settings;
     int64_t from_ms = pipeline_keep_from_ms(pipeline, now_ms);
     int readings = 0, messages = 0;
-    if (from_ms == TIMESTAMP_NONE || !pipeline_begin(pipeline))
+    if (from_ms == TIMESTAMP_NONE || !pipeline_begin_task(pipeline, "retention"))
         return false;
-    enum store_status status = series_expire(
-        pipeline_store(pipeline), from_ms - settings->keep_readings_ms, EXPIRE_STEP, &readings);
+    /* To the hour: it rests in between. */
+    int64_t before_ms =
+        (from_ms - settings->keep_readings_ms) / DURATION_HOUR_MS * DURATION_HOUR_MS;
+    enum store_status status =
+        series_expire(pipeline_store(pipeline), before_ms, EXPIRE_STEP, &readings);
     if (status == STORE_OK)
         status = outbox_expire(pipeline_store(pipeline), from_ms - keep_messages_ms, MESSAGES_STEP,
                                &messages);
@@ -30,7 +33,7 @@ static bool expire(struct pipeline *pipeline, int64_t now_ms) {
    each 5.3 s, is still one pack. */
 static bool pack(struct pipeline *pipeline, int64_t now_ms) {
     int packed = 0;
-    if (!pipeline_begin(pipeline))
+    if (!pipeline_begin_task(pipeline, "packing"))
         return false;
     enum store_status status =
         series_pack(pipeline_store(pipeline), now_ms - keep_unpacked_ms, PACK_STEP, &packed);
