@@ -6,8 +6,8 @@
 #include "monitor/second_look.h"
 
 #include <assert.h>
-#include <stdlib.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* So many readings a piece, about 2 ms; where a look may end, few at first. */
