@@ -96,17 +96,19 @@ def a_death_while_days_are_packed_loses_nothing(place):
 def a_death_in_retention_leaves_whole_steps(place):
     broker = place.broker()
     daemon = faulty(place, broker, [system("old", [point("suction")])])
-    kept, gone = now_ms() - 3 * DAY, now_ms() - 5 * DAY
+    newest = now_ms()  # age goes by the newest reading
+    kept, gone = newest - 3 * DAY, newest - 6 * DAY  # a packed day goes when it is over
     daemon.start()
     broker.publish([("subslab/old/suction", timed(300 + k % 9, at + k * 1000))
-                    for at in (gone, kept) for k in range(4000)])
-    wait_until(lambda: daemon.metric("subslab_readings_total") == 8000, 60, "8000 readings")
+                    for at in (gone, kept) for k in range(4000)] +
+                   [("subslab/old/suction", timed(300, newest))])
+    wait_until(lambda: daemon.metric("subslab_readings_total") == 8001, 60, "8001 readings")
     daemon.kill()
     keeps(daemon, "4 d")
     for border in RETENTION:
         dies_at(daemon, border)
     daemon.start()
-    expected = [(kept + k * 1000, 300 + k % 9) for k in range(4000)]
+    expected = [(kept + k * 1000, 300 + k % 9) for k in range(4000)] + [(newest, 300)]
     wait_until(lambda: daemon.readings("old", "suction") == expected, 30, "only the old ones gone")
     is_sound(daemon)
 
