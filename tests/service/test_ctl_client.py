@@ -189,7 +189,7 @@ def test_alarms():
     fits(result.stdout)
     assert "\x1b" not in result.stdout
     fits(daemon.run("alarms", "--all", "--system", "x", "--since", "2026-01-01").stdout)
-    assert daemon.last()[2] == {"all": "1", "system": "x", "since": "2026-01-01"}
+    assert daemon.last()[2] == {"all": "1", "system": "x", "since": "2026-01-01", "limit": "200"}, daemon.last()
     assert json.loads(daemon.run("--json", "alarms").stdout) == [ALARM] * 3
     daemon.close()
 
