@@ -78,8 +78,8 @@ enum pipeline_taken pipeline_take(struct pipeline *pipeline, size_t point,
 
 /** Opens the turn's transaction if it is not open; for others who write in it. False: failed. */
 bool pipeline_begin(struct pipeline *pipeline);
-/** The same for a named piece of work besides readings; false also when it was in hand at two deaths
-    of the daemon. */
+/** The same for a named piece of work besides readings; false also when it was in hand at two
+   deaths of the daemon. */
 bool pipeline_begin_task(struct pipeline *pipeline, const char *name);
 /** Notes that a write in the turn's transaction failed. */
 void pipeline_fail(struct pipeline *pipeline, enum store_status status);
