@@ -16,7 +16,7 @@ KINDS = {
     "subslab.alarm.raised": "raised", "subslab.alarm.returned": "over",
     "subslab.alarm.acknowledged": "acknowledged", "subslab.alarm.reminder": "reminder",
     "subslab.alarm.escalated": "escalated", "subslab.digest": "digest",
-    "subslab.visit.due": "visit due", "subslab.test": "test",
+    "subslab.visit.due": "due", "subslab.test": "test",
 }
 
 

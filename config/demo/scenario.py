@@ -39,7 +39,7 @@ EXPECTED = (
     ("orchard-close-21", "field-weak", "raised", TRADE),
     ("orchard-close-21", "radon-above-action", "raised", ALL),
     ("saddler-bend-9", "fan-weak", "raised", TRADE),
-    ("thistle-ridge-5", "retest-due", "raised", ALL),
+    ("thistle-ridge-5", "retest-due", "due", ALL),
     ("tinder-lane-4", "fan-stopped", "raised", ALL),
     ("tinder-lane-4", "fan-stopped", "over", ALL),
     ("halfpenny-court-2", "suction-high", "raised", TRADE),
