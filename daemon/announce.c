@@ -150,7 +150,7 @@ size_t announce_hearers(const struct fleet *fleet, const struct alarm *alarm,
 static enum store_status tell_all(struct announce *announce, const struct alarm *alarm,
                                   enum wording_kind kind, int occurrences, int64_t now_ms) {
     const struct settings_contact **who =
-        calloc(announce->fleet->settings->contact_count + 1, sizeof *who);
+        calloc(announce->fleet->settings->contact_count + 1, sizeof(void *));
     size_t count = who ? announce_hearers(announce->fleet, alarm, kind, who) : 0;
     enum store_status status = who ? STORE_OK : STORE_OUT_OF_MEMORY;
     for (size_t i = 0; i < count && status == STORE_OK; i++)

@@ -58,7 +58,7 @@ static enum store_status tell_hearers(struct announce *announce, const struct al
                                       int64_t row, const char *answer, int64_t now_ms) {
     struct announce_members members;
     const struct settings_contact **who =
-        calloc(announce->fleet->settings->contact_count + 1, sizeof *who);
+        calloc(announce->fleet->settings->contact_count + 1, sizeof(void *));
     enum store_status status = announce_members_open(&members) && who
                                    ? outbox_unreached(announce->store, failing->subject, row,
                                                       announce_members_add, &members)

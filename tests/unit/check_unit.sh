@@ -63,7 +63,7 @@ StartLimitIntervalSec=0
 RestartSec=5
 User=subslabd
 StateDirectoryMode=0750
-RuntimeDirectoryMode=0750
+RuntimeDirectoryMode=0755
 Environment="RES_OPTIONS=timeout:2 attempts:1"
 LimitCORE=0
 MemoryMax=1G
@@ -82,6 +82,7 @@ same_but_for_names() {
     directives systemd/subslabd.service | sed -e 's/^Description=.*/& (%i)/' \
         -e 's|/etc/subslabd/subslabd.yaml|/etc/subslabd/%i.yaml|' \
         -e 's|doc/subslabd/README.md|doc/subslabd/SCALE.md|' \
+        -e 's|/run/subslabd/|/run/subslabd-%i/|' \
         -e 's/^StateDirectory=subslabd$/StateDirectory=subslabd-%i/' \
         -e 's/^RuntimeDirectory=subslabd$/RuntimeDirectory=subslabd-%i/' >"$scratch/single"
     directives systemd/subslabd@.service >"$scratch/shard"
