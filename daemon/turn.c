@@ -261,6 +261,9 @@ static bool take_and_judge(struct service *service, bool reads) {
 static bool work_with_store(struct service *service) {
     judge_clock(service);
     bool reads = service->intake && clock_watch_reads(&service->clock);
+    /* First: after a sleep a dead connection is found before anybody is found silent. */
+    if (reads)
+        intake_tick(service->intake, service->monotonic_ms);
     bool more = take_and_judge(service, reads);
     pipeline_look_again(service->pipeline, clock_monotonic_ms() + looks_ms);
     enum store_status status = pipeline_settle(service->pipeline, service->now_ms);
@@ -279,8 +282,6 @@ static bool work_with_store(struct service *service) {
         service_store_failed(service, status);
         return false;
     }
-    if (reads)
-        intake_tick(service->intake, service->monotonic_ms);
     return more;
 }
 
