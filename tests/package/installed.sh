@@ -221,6 +221,7 @@ in_root adduser --quiet ann subslabd 2>/dev/null || in_root usermod -aG subslabd
 check "install again" in_root dpkg --force-confdef --force-confold -i /packages/first.deb
 check "what somebody does to the groups later stays" is "$(groups_of ann)" "subslab-operators subslabd "
 in_root userdel ann
+rm -rf "$root/run/adduser" # the lock of adduser
 check "settings of before" cmp "$folder/edited.yaml" "$root/etc/subslabd/subslabd.yaml"
 check "it starts again" start_daemon
 in_root subslabctl export mill-house-3/suction >"$folder/readings-again"
