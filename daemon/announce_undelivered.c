@@ -31,6 +31,13 @@ static json_t *data_of(const struct alarm *failing, const char *answer) {
                      "last_answer", answer);
 }
 
+/* Is a contact known to be out of reach itself? */
+static bool is_unreached(const struct announce *announce, const struct settings_contact *contact) {
+    char name[200], value[8];
+    note_name(name, contact);
+    return record_note_get(announce->store, name, value, sizeof value) == STORE_OK;
+}
+
 static enum store_status tell(struct announce *announce, const struct settings_contact *hearer,
                               const struct alarm *failing, const struct announce_members *members,
                               const char *answer, int64_t now_ms) {
@@ -65,8 +72,10 @@ static enum store_status tell_hearers(struct announce *announce, const struct al
                                    : STORE_OUT_OF_MEMORY;
     size_t count =
         status == STORE_OK ? announce_hearers(announce->fleet, failing, WORDING_RAISED, who) : 0;
-    for (size_t i = 0; i < count && status == STORE_OK; i++)
-        status = tell(announce, who[i], failing, &members, answer, now_ms);
+    for (size_t i = 0; i < count && status == STORE_OK; i++) {
+        if (!is_unreached(announce, who[i]))
+            status = tell(announce, who[i], failing, &members, answer, now_ms);
+    }
     announce_members_close(&members);
     free(who);
     return status;
