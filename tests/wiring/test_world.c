@@ -225,7 +225,7 @@ static int try_many(uint64_t first, uint64_t count) {
 
 /* With sanitizers a world takes ten times as long; tests/bench/bench_world.sh tries a thousand. */
 #ifdef __SANITIZE_ADDRESS__
-enum { BATCHES = 4, A_BATCH = 10 };
+enum { BATCHES = 2, A_BATCH = 10 };
 #else
 enum { BATCHES = 20, A_BATCH = 50 };
 #endif
