@@ -15,9 +15,9 @@
 
 /* A day unpacked, kept until another is: who reads on in the same day need not unpack it again. */
 struct series_unpacked {
-    struct day_pack_label label; /* the first of a day's packs is meant where only a day is named */
-    unsigned char *bytes;        /* the pack it was made from */
-    size_t size;                 /* 0: holds nothing */
+    struct day_pack_label label;
+    unsigned char *bytes; /* the pack it was made from */
+    size_t size;          /* 0: holds nothing */
     struct reading *readings;
     unsigned char *origins;
     size_t count;
