@@ -97,12 +97,13 @@ def a_death_in_retention_leaves_whole_steps(place):
     broker = place.broker()
     daemon = faulty(place, broker, [system("old", [point("suction")])])
     newest = now_ms()  # age goes by the newest reading
-    kept, gone = newest - 3 * DAY, newest - 6 * DAY  # a packed day goes when it is over
+    # A packed day goes when it is over, and in one step: two of them are two steps at least.
+    kept, gone = newest - 3 * DAY, [newest - 7 * DAY, newest - 6 * DAY]
     daemon.start()
     broker.publish([("subslab/old/suction", timed(300 + k % 9, at + k * 1000))
-                    for at in (gone, kept) for k in range(4000)] +
+                    for at in (*gone, kept) for k in range(4000)] +
                    [("subslab/old/suction", timed(300, newest))])
-    wait_until(lambda: daemon.metric("subslab_readings_total") == 8001, 60, "8001 readings")
+    wait_until(lambda: daemon.metric("subslab_readings_total") == 12001, 60, "12001 readings")
     daemon.kill()
     keeps(daemon, "4 d")
     for border in RETENTION:
