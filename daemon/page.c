@@ -15,6 +15,8 @@
 #include <string.h>
 
 static const char cookie_name[] = "subslab_session";
+/* Of the loop's time; what is left is the sensors'. */
+static const double allowance_share = 0.6, share_allowance_share = 0.15;
 
 void page_close(struct page *page) {
     if (!page)
@@ -25,8 +27,10 @@ void page_close(struct page *page) {
 }
 
 static struct page *page_of(struct api *api) {
-    if (!api->page)
-        api->page = calloc(1, sizeof *api->page);
+    if (!api->page && (api->page = calloc(1, sizeof *api->page))) {
+        api->page->allowance.share = allowance_share;
+        api->page->share_allowance.share = share_allowance_share;
+    }
     return api->page;
 }
 
@@ -252,7 +256,8 @@ static void ask_to_sign_in(struct page_view *view) {
 }
 
 static void show_sheet(struct page_view *view, const struct page_route *route) {
-    struct page_allowance *allowance = &view->page->allowance;
+    struct page_allowance *allowance =
+        route->for_anybody ? &view->page->share_allowance : &view->page->allowance;
     int64_t begin_ms = clock_monotonic_ms();
     if (route->is_small || page_allowance_any(allowance, begin_ms)) {
         route->show(view);

@@ -7,7 +7,7 @@
 #include <string.h>
 
 static const int64_t good_for_ms = 15 * DURATION_SECOND_MS;
-static const double allowance_most_ms = 500.0, allowance_a_ms = 0.75;
+static const double most_of_ms = 800.0;
 
 static void mix(uint64_t *hash, uint64_t value) {
     for (int i = 0; i < 8; i++) { /* FNV-1a */
@@ -72,12 +72,10 @@ void page_cache_clear(struct page_cache *cache) {
 /* ---- the allowance ---- */
 
 bool page_allowance_any(struct page_allowance *allowance, int64_t monotonic_ms) {
-    if (allowance->reckoned_ms == 0)
-        allowance->left_ms = allowance_most_ms;
-    else
-        allowance->left_ms += allowance_a_ms * (double)(monotonic_ms - allowance->reckoned_ms);
-    if (allowance->left_ms > allowance_most_ms)
-        allowance->left_ms = allowance_most_ms;
+    double since_ms = (double)(monotonic_ms - allowance->reckoned_ms);
+    allowance->left_ms += allowance->share * since_ms;
+    if (allowance->reckoned_ms == 0 || allowance->left_ms > allowance->share * most_of_ms)
+        allowance->left_ms = allowance->share * most_of_ms;
     allowance->reckoned_ms = monotonic_ms;
     return allowance->left_ms > 0.0;
 }

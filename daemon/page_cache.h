@@ -1,7 +1,7 @@
 /*
  * page_cache: the costly part of a system's sheet (averages, trends, fan and ground), kept for some
- * seconds while nothing of the system changes; and an allowance of work for all sheets together, so
- * that no number of readers can hold up the readings of the sensors, which share the one loop.
+ * seconds while nothing of the system changes; and allowances of work for sheets, so that no number
+ * of readers can hold up the readings of the sensors, which share the one loop.
  */
 #ifndef DAEMON_PAGE_CACHE_H
 #define DAEMON_PAGE_CACHE_H
@@ -26,9 +26,10 @@ struct page_cache {
 json_t *page_cache_show(struct page_cache *cache, struct api *api, size_t system);
 void page_cache_clear(struct page_cache *cache);
 
-/** Milliseconds that may still be worked. They grow at three quarters of the speed of time, up to
- * half a second. Starts as {0}. */
+/** Milliseconds that may still be worked. They grow with time, up to what 800 ms
+ * bring. Starts as {.share = …}. */
 struct page_allowance {
+    double share; /* of the time, 0 to 1 */
     double left_ms;
     int64_t reckoned_ms; /* monotonic; 0: never */
 };

@@ -14,7 +14,8 @@
 struct page {
     struct page_sessions sessions;
     struct page_cache cache;
-    struct page_allowance allowance;
+    struct page_allowance allowance;       /* of those who may read all */
+    struct page_allowance share_allowance; /* of the links, whose readers nobody knows */
     struct page_tries tries;
 };
 

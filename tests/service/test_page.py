@@ -420,9 +420,14 @@ def a_link_shows_one_system_until_it_is_withdrawn(place):
     fetch(daemon, second)
 
 
-def shared_pages(daemon, session, ident):
+def share(session, ident):
     session.post(f"/systems/{ident}/share")
     (link,) = [a["href"] for a in session.get(f"/systems/{ident}").all("a") if a.get("href", "").startswith("/share/")]
+    return link
+
+
+def shared_pages(daemon, session, ident):
+    link = share(session, ident)
     return [fetch(daemon, link).text, fetch(daemon, link + "?range=1y&units=si").text,
             fetch(daemon, link + "/record").text]
 
@@ -620,6 +625,45 @@ def a_busy_page_does_not_hold_up_the_readings(place):
           f"longest {waits[-1] * 1000:.0f} ms; longest turn {daemon.longest_turn_s * 1000:.0f} ms")
     check(statuses.get(200, 0) > 5, f"the page answers: {statuses}")
     check(set(statuses) <= {200, 503}, f"nothing else than an answer or 'busy': {statuses}")
+
+
+@suite.test
+def readers_of_a_link_keep_no_contractor_out(place):
+    """Six clients on a homeowner's link that never pause, beside somebody signed in."""
+    daemon = daemon_with_accounts(place, [house(every="1 h")])
+    fill(daemon, "mill", 400)
+    session = Session(daemon)
+    link, stop, shared = share(session, "mill"), threading.Event(), []
+
+    def hammer():
+        while not stop.is_set():
+            for span in ("1y", "91d"):
+                shared.append(daemon.request("GET", f"{link}?range={span}", page=True, timeout=30).status)
+    threads = [threading.Thread(target=hammer) for _ in range(6)]
+    for thread in threads:
+        thread.start()
+    statuses = []
+    for i in range(34):
+        answer = daemon.request("GET", ("/", "/systems/mill")[i % 2], page=True, timeout=30,
+                                headers={"Cookie": session.cookie})
+        statuses.append(answer.status)
+        time.sleep(0.2 * PATIENCE)
+    stop.set()
+    for thread in threads:
+        thread.join()
+    print(f"    the link answered {shared.count(200)} times, {shared.count(503)} times busy")
+    equal(statuses, [200] * 34, "the contractor's loads")
+    check(set(shared) <= {200, 503}, f"nothing else than an answer or 'busy': {set(shared)}")
+    check(shared.count(200) > 2, "the link goes on, too")
+    equal(fetch_when_free(daemon, link).status, 200, "and afterwards")
+
+
+def fetch_when_free(daemon, path):
+    answer = daemon.request("GET", path, page=True)
+    while answer.status == 503:  # as it says
+        time.sleep(0.3)
+        answer = daemon.request("GET", path, page=True)
+    return answer
 
 
 def newest(daemon, ident):
