@@ -19,7 +19,7 @@ _subslabctl_describe() {
     record) echo '--at --by | system point' ;;
     import) echo '| file' ;;
     export) echo '--from --to --as | system' ;;
-    deliveries) echo '--failed --again --json' ;;
+    deliveries) echo '--failed --limit --before --again --json' ;;
     test-alert) echo '| contact' ;;
     unclaimed | refused) echo '--json' ;;
     check) echo '| file file file file' ;;
@@ -67,11 +67,11 @@ _subslabctl_offer() {
         mapfile -t COMPREPLY < <(compgen -W "$(_subslabctl_ask alarms | _subslabctl_top_ids)" -- "$current")
         ;;
     contact)
-        mapfile -t COMPREPLY < <(compgen -W "$(_subslabctl_ask deliveries | _subslabctl_ids contact |
-            sort -u)" -- "$current")
+        mapfile -t COMPREPLY < <(compgen -W "$(_subslabctl_ask deliveries --limit 200 |
+            _subslabctl_ids contact | sort -u)" -- "$current")
         ;;
     delivery)
-        mapfile -t COMPREPLY < <(compgen -W "$(_subslabctl_ask deliveries --failed |
+        mapfile -t COMPREPLY < <(compgen -W "$(_subslabctl_ask deliveries --failed --limit 200 |
             _subslabctl_ids id)" -- "$current")
         ;;
     file)

@@ -1,12 +1,12 @@
 /*
  * Messages out (deliveries, tests) and messages not taken (unclaimed, refused).
  */
-#include "api_private.h"
+#include "api_list.h"
 
 #include <stdlib.h>
 #include <string.h>
 
-enum { DELIVERIES_SHOWN = 500 };
+enum { ROWS_A_STEP = 16 };
 
 static json_t *delivery_json(const struct outbox_message *message) {
     static const char *const states[] = {"waiting", "sent", "failed"};
@@ -31,30 +31,69 @@ static void one_delivery(struct api_call *call, struct store *store) {
     outbox_message_free(message);
 }
 
-void api_deliveries(struct api_call *call) {
-    struct store *store = api_store(call);
-    size_t count = 0;
-    if (!store)
-        return;
-    if (call->parts[1]) {
-        one_delivery(call, store);
-        return;
-    }
-    struct outbox_message **messages = calloc(DELIVERIES_SHOWN, sizeof(struct outbox_message *));
-    bool failed = web_query(call->request, "failed") != NULL;
-    if (!messages || outbox_list(store, failed, messages, DELIVERIES_SHOWN, &count) != STORE_OK) {
-        free(messages);
-        api_error(call, 503, "the store can't be read: %s", store_error(store));
-        return;
-    }
-    json_t *list = json_array();
+/* ---- the list, newest first ---- */
+
+struct delivery_list {
+    bool failed;  /* only these */
+    int64_t last; /* row of the one before; 0: none */
+    int64_t left; /* rows still to come; -1: no limit */
+};
+
+static enum api_list_step step_list(void *context, struct api *api, struct api_list *rows) {
+    struct delivery_list *list = context;
+    struct outbox_message *messages[ROWS_A_STEP];
+    struct store *store = pipeline_store(api->pipeline);
+    size_t count = 0, most = ROWS_A_STEP;
+    if (list->left >= 0 && list->left < ROWS_A_STEP)
+        most = (size_t)list->left;
+    if (!store || outbox_list(store, list->failed, list->last, messages, most, &count) != STORE_OK)
+        return API_LIST_FAILED;
     for (size_t i = 0; i < count; i++) {
-        json_array_append_new(list, delivery_json(messages[i]));
+        api_list_add(rows, delivery_json(messages[i]));
+        list->last = messages[i]->row;
         outbox_message_free(messages[i]);
     }
-    free(messages);
-    api_json(call, 200, list);
+    if (list->left > 0)
+        list->left -= (int64_t)count;
+    return count < most || list->left == 0 ? API_LIST_END : API_LIST_MORE;
 }
+
+/* The row of the delivery that is named as `before`; 0 without one. False after an error. */
+static bool find_before(struct api_call *call, struct store *store, int64_t *row) {
+    const char *id = web_query(call->request, "before");
+    struct outbox_message *message = NULL;
+    enum store_status status = id ? outbox_find(store, id, &message) : STORE_OK;
+    *row = message ? message->row : 0;
+    outbox_message_free(message);
+    if (status == STORE_NOT_FOUND)
+        api_error(call, 404, "before: there is no delivery \"%s\"; see: subslabctl deliveries", id);
+    else if (status != STORE_OK)
+        api_error(call, 503, "the store can't be read: %s", store_error(store));
+    return status == STORE_OK;
+}
+
+static void list_deliveries(struct api_call *call, struct store *store) {
+    static const struct api_list_source source = {step_list, free};
+    int64_t limit = 0, before = 0;
+    if (!api_count(call, "limit", INT32_MAX, &limit) || !find_before(call, store, &before))
+        return;
+    struct delivery_list *list = calloc(1, sizeof *list);
+    if (list)
+        *list = (struct delivery_list){.failed = web_query(call->request, "failed") != NULL,
+                                       .last = before,
+                                       .left = limit ? limit : -1};
+    api_list_answer(call, &source, list);
+}
+
+void api_deliveries(struct api_call *call) {
+    struct store *store = api_store(call);
+    if (store && call->parts[1])
+        one_delivery(call, store);
+    else if (store)
+        list_deliveries(call, store);
+}
+
+/* ---- by hand ---- */
 
 /* Asked for by hand, even a contact that answered 410 is tried once more. */
 static void resume_contact(struct api *api, const char *id) {

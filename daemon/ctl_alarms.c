@@ -1,11 +1,10 @@
 /*
  * Open alarms and the history, and what people do with them.
  */
-#include "ctl_client.h"
+#include "ctl_pages.h"
 #include "ctl_table.h"
 #include "ctl_values.h"
 
-#include <limits.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -44,10 +43,8 @@ static bool is_number(const char *text) {
     return *text && strspn(text, "0123456789") == strlen(text) && strlen(text) < 19;
 }
 
-enum { ROWS_SHOWN = 200, ROWS_A_PAGE = 1000 };
-
 struct alarm_query {
-    const char *system, *since, *limit, *before;
+    const char *system, *since;
     bool all;
 };
 
@@ -56,81 +53,40 @@ static struct ctl_path path_of(const struct alarm_query *query) {
     ctl_path_query(&path, "all", query->all ? "1" : NULL);
     ctl_path_query(&path, "system", query->system);
     ctl_path_query(&path, "since", query->since);
-    ctl_path_query(&path, "limit", query->limit);
-    ctl_path_query(&path, "before", query->before);
     return path;
 }
 
-/* Prints the rows of a page; where the next one begins goes to `before`. */
-static void print_rows(const json_t *list, bool first_page, char *before, size_t size) {
-    const json_t *alarm;
-    size_t i;
-    json_array_foreach(list, i, alarm) {
-        char *text = json_dumps(alarm, JSON_COMPACT);
-        printf("%s%s", first_page && i == 0 ? "" : ",\n", text ? text : "null");
-        free(text);
-        snprintf(before, size, "%lld", (long long)json_integer_value(json_object_get(alarm, "id")));
-    }
-}
-
-/* Page by page, so that nobody holds the whole list, however long it is and however slowly it is
-   read. */
-static enum ctl_status stream_alarms(struct ctl *ctl, struct alarm_query query) {
-    long long left = query.limit ? strtoll(query.limit, NULL, 10) : LLONG_MAX;
-    char limit[24], before[24] = "";
-    bool first_page = true, more = true;
-    while (more) {
-        struct ctl_answer answer;
-        long long asked = left < ROWS_A_PAGE ? left : ROWS_A_PAGE;
-        snprintf(limit, sizeof limit, "%lld", asked);
-        query.limit = limit;
-        const struct ctl_path path = path_of(&query);
-        if (!ctl_request(ctl, path.text, NULL, &answer))
-            return CTL_FAILED;
-        json_t *list = json_loadb(answer.body, answer.length, 0, NULL);
-        free(answer.body);
-        printf(first_page ? "[" : "");
-        print_rows(list, first_page, before, sizeof before);
-        query.before = before;
-        first_page = false;
-        left -= asked;
-        more = left > 0 && (long long)json_array_size(list) == asked;
-        json_decref(list);
-    }
-    printf("]\n");
-    return CTL_DONE;
-}
-
-static enum ctl_status show_alarms(struct ctl *ctl, struct alarm_query query) {
-    char shown[24];
-    snprintf(shown, sizeof shown, "%d", ROWS_SHOWN);
-    if (query.all && !query.limit)
-        query.limit = shown;
-    const struct ctl_path path = path_of(&query);
+static enum ctl_status show_alarms(struct ctl *ctl, struct ctl_path path, bool all,
+                                   const struct ctl_pages *pages) {
     json_t *list = NULL;
+    ctl_path_query(&path, "limit", pages->limit ? pages->limit : all ? "200" : NULL);
+    ctl_path_query(&path, "before", pages->before);
     enum ctl_status status = ctl_get_json(ctl, path.text, &list);
     if (list)
-        print_alarms(list, query.all);
+        print_alarms(list, all);
     json_decref(list);
     return status;
 }
 
 static enum ctl_status alarms(struct ctl *ctl, int argc, char **argv) {
     struct alarm_query query = {0};
+    struct ctl_pages pages = {0};
     const struct ctl_option options[] = {{"--all", NULL, NULL, &query.all, false},
                                          {"--system", "S", &query.system, NULL, false},
                                          {"--since", "T", &query.since, NULL, false},
-                                         {"--limit", "N", &query.limit, NULL, false},
-                                         {"--before", "ALARM", &query.before, NULL, false}};
+                                         {"--limit", "N", &pages.limit, NULL, false},
+                                         {"--before", "ALARM", &pages.before, NULL, false}};
     struct ctl_arguments arguments = {.options = options, .option_count = 5};
     if (!ctl_arguments(ctl, argc, argv, &arguments))
         return arguments.status;
-    if (query.limit && (!is_number(query.limit) || strtoll(query.limit, NULL, 10) == 0))
-        return ctl_error(ctl, CTL_WRONG_USE, "--limit N is a number such as 50");
-    if (query.before && !is_number(query.before))
+    if (ctl_pages_check(ctl, &pages) != CTL_DONE)
+        return CTL_WRONG_USE;
+    if (pages.before && !is_number(pages.before))
         return ctl_error(ctl, CTL_WRONG_USE,
                          "--before ALARM is a number such as 12; see: subslabctl alarms --all");
-    return ctl->json ? stream_alarms(ctl, query) : show_alarms(ctl, query);
+    const struct ctl_path path = path_of(&query);
+    return ctl->json ? ctl_pages_print(ctl, &path, &pages)
+                     : show_alarms(ctl, path, query.all, &pages);
 }
 
 /* ---- changes ---- */

@@ -2,7 +2,7 @@
  * Messages out and messages in that went nowhere: deliveries, test-alert, unclaimed, refused.
  */
 #include "clock.h"
-#include "ctl_client.h"
+#include "ctl_pages.h"
 #include "ctl_table.h"
 #include "ctl_values.h"
 
@@ -55,24 +55,36 @@ static enum ctl_status send_again(struct ctl *ctl, const char *id) {
     return status;
 }
 
-static enum ctl_status deliveries(struct ctl *ctl, int argc, char **argv) {
-    const char *again = NULL;
-    bool failed = false;
-    const struct ctl_option options[] = {{"--failed", NULL, NULL, &failed, false},
-                                         {"--again", "ID", &again, NULL, false}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 2};
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
-    if (again)
-        return send_again(ctl, again);
-    struct ctl_path path = ctl_path("/api/deliveries");
-    ctl_path_query(&path, "failed", failed ? "1" : NULL);
+static enum ctl_status show_deliveries(struct ctl *ctl, struct ctl_path path,
+                                       const struct ctl_pages *pages) {
     json_t *list = NULL;
+    ctl_path_query(&path, "limit", pages->limit ? pages->limit : "200");
+    ctl_path_query(&path, "before", pages->before);
     enum ctl_status status = ctl_get_json(ctl, path.text, &list);
     if (list)
         print_deliveries(list);
     json_decref(list);
     return status;
+}
+
+static enum ctl_status deliveries(struct ctl *ctl, int argc, char **argv) {
+    const char *again = NULL;
+    struct ctl_pages pages = {0};
+    bool failed = false;
+    const struct ctl_option options[] = {{"--failed", NULL, NULL, &failed, false},
+                                         {"--limit", "N", &pages.limit, NULL, false},
+                                         {"--before", "ID", &pages.before, NULL, false},
+                                         {"--again", "ID", &again, NULL, false}};
+    struct ctl_arguments arguments = {.options = options, .option_count = 4};
+    if (!ctl_arguments(ctl, argc, argv, &arguments))
+        return arguments.status;
+    if (ctl_pages_check(ctl, &pages) != CTL_DONE)
+        return CTL_WRONG_USE;
+    if (again)
+        return send_again(ctl, again);
+    struct ctl_path path = ctl_path("/api/deliveries");
+    ctl_path_query(&path, "failed", failed ? "1" : NULL);
+    return ctl->json ? ctl_pages_print(ctl, &path, &pages) : show_deliveries(ctl, path, &pages);
 }
 
 /* ---- test-alert ---- */
@@ -196,8 +208,12 @@ static enum ctl_status refused(struct ctl *ctl, int argc, char **argv) {
 }
 
 const struct ctl_command ctl_delivery_commands[] = {
-    {"deliveries", "[--failed] [--json] | --again ID", "what was sent to whom, and what waits",
-     "--failed lists what was given up; --again tries one of those once more.", deliveries},
+    {"deliveries", "[--failed] [--limit N] [--before ID] [--json] | --again ID",
+     "what was sent to whom, and what waits",
+     "Newest first: the newest 200 or N, and with --before those behind ID; --json prints all, "
+     "unless --limit is given. --failed lists what was given up; --again tries one of those once "
+     "more.",
+     deliveries},
     {"test-alert", "CONTACT", "sends a message marked as a test, and waits for the answer", NULL,
      test_alert},
     {"unclaimed", "[--json]", "topics that no point claims",

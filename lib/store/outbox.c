@@ -434,18 +434,23 @@ enum store_status outbox_next(struct store *store, int64_t *not_before_ms) {
 
 /* ---- looking ---- */
 
-enum store_status outbox_list(struct store *store, bool only_failed,
+enum store_status outbox_list(struct store *store, bool only_failed, int64_t before_row,
                               struct outbox_message **messages, size_t capacity, size_t *count) {
     sqlite3_stmt *list;
     *count = 0;
     enum store_status status =
         only_failed
             ? store_statement(store, STATEMENT_OUTBOX_LIST_FAILED,
-                              "SELECT " COLUMNS " FROM outbox WHERE state = 2 ORDER BY row DESC",
+                              "SELECT " COLUMNS " FROM outbox WHERE state = 2 AND row < ?1 "
+                              "ORDER BY row DESC",
                               &list)
             : store_statement(store, STATEMENT_OUTBOX_LIST,
-                              "SELECT " COLUMNS " FROM outbox ORDER BY row DESC", &list);
-    return status == STORE_OK ? collect(store, list, messages, capacity, count) : status;
+                              "SELECT " COLUMNS " FROM outbox WHERE row < ?1 ORDER BY row DESC",
+                              &list);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(list, 1, before_row ? before_row : INT64_MAX);
+    return collect(store, list, messages, capacity, count);
 }
 
 static enum store_status get_one(struct store *store, sqlite3_stmt *get,

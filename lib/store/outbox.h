@@ -71,8 +71,11 @@ enum store_status outbox_again(struct store *store, const char *id, int64_t now_
 /** Makes the earliest waiting row of a contact and system the one that may go; for this folder. */
 enum store_status outbox_mark_head(struct store *store, const char *contact, const char *system);
 
-/** Newest rows first, optionally only failed ones; *messages is an array to be freed one by one. */
-enum store_status outbox_list(struct store *store, bool only_failed,
+/**
+ * Newest rows first, those before a row (0: from the newest on), optionally only failed ones;
+ * *messages is an array to be freed one by one.
+ */
+enum store_status outbox_list(struct store *store, bool only_failed, int64_t before_row,
                               struct outbox_message **messages, size_t capacity, size_t *count);
 
 /** Counts per state, for metrics: array of 3 indexed by enum outbox_state. */

@@ -62,7 +62,7 @@ START_TEST(a_message_comes_back_as_it_went_in) {
     ck_assert_int_eq(outbox_retry(store, row, 6000, "connection refused"), STORE_OK);
     struct outbox_message *messages[2];
     size_t count;
-    ck_assert_int_eq(outbox_list(store, false, messages, 2, &count), STORE_OK);
+    ck_assert_int_eq(outbox_list(store, false, 0, messages, 2, &count), STORE_OK);
     ck_assert_uint_eq(count, 1);
     const struct outbox_message *m = messages[0];
     ck_assert_int_eq(m->row, row);
@@ -165,7 +165,7 @@ START_TEST(a_message_can_be_sent_again) {
     ck_assert_int_eq(outbox_failed(store, first, 10, "404"), STORE_OK);
     struct outbox_message *messages[5];
     size_t count;
-    ck_assert_int_eq(outbox_list(store, true, messages, 5, &count), STORE_OK);
+    ck_assert_int_eq(outbox_list(store, true, 0, messages, 5, &count), STORE_OK);
     ck_assert_uint_eq(count, 1);
     ck_assert_int_eq(messages[0]->row, first);
     ck_assert_int_eq(messages[0]->state, OUTBOX_FAILED);
@@ -201,7 +201,7 @@ START_TEST(counts_waiting_and_forgetting) {
     ck_assert_int_eq(counts[OUTBOX_FAILED], 1);
     struct outbox_message *messages[20];
     size_t count;
-    ck_assert_int_eq(outbox_list(store, false, messages, 20, &count), STORE_OK);
+    ck_assert_int_eq(outbox_list(store, false, 0, messages, 20, &count), STORE_OK);
     ck_assert_uint_eq(count, 10);
     ck_assert_int_eq(messages[0]->row, 10);
     ck_assert_int_eq(outbox_waiting(store, "a", &rows, &oldest), STORE_OK);

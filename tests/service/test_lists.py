@@ -44,11 +44,11 @@ def with_alarms(place):
     return daemon.start()
 
 
-def pages(daemon, size, **query):
+def pages(daemon, size, path="/api/alarms", **query):
     """The rows of a list, taken page by page."""
     rows, before = [], {}
     while True:
-        page = daemon.get("/api/alarms", limit=size, **before, **query)
+        page = daemon.get(path, limit=size, **before, **query)
         check(len(page) <= size, "no more than asked for")
         rows += page
         if len(page) < size:
@@ -101,6 +101,39 @@ def the_tool_shows_the_newest_and_streams_all(place):
           [row for row in every if row["system"] == "s1" and not row["returned"]][1:2], "what stands")
 
 
+SENT = 1700
+
+
+@suite.test
+def deliveries_come_by_pages_too(place):
+    daemon = place.daemon(place.broker(), [system("mill", [plain_point("suction")])]).start()
+    daemon.stop()
+    now = now_ms()
+    with sqlite3.connect(daemon.store) as store:
+        store.executemany(
+            "INSERT INTO outbox (id, contact, system, type, content_type, body, alarm, priority, created_ms, "
+            "not_before_ms, state, head, tries, done_ms, last_answer) VALUES (?, 'office', 'mill', "
+            "'subslab.alarm.raised', 'application/json', '{}', 0, 1, ?, ?, ?, 0, 1, ?, '204')",
+            [(f"msg-{n}", now + n - DAY, now + n - DAY, 2 if n % 10 == 3 else 1, now + n - DAY)
+             for n in range(SENT)])
+    store.close()
+    daemon.start()
+    every = [f"msg-{n}" for n in reversed(range(SENT))]
+    ids = lambda rows: [row["id"] for row in rows]  # noqa: E731
+    equal(ids(daemon.deliveries()), every, "all, newest first")
+    equal(ids(pages(daemon, 333, "/api/deliveries")), every, "by pages")
+    failed = [ident for ident in every if ident.endswith("3")]
+    equal(ids(pages(daemon, 7, "/api/deliveries", failed=1)), failed, "those that failed")
+    tool = lambda *words, **more: Tool(daemon.settings_file).run("deliveries", *words, **more)[0]  # noqa: E731
+    rows = lambda text: re.findall(r"msg-\d+", text)  # noqa: E731
+    equal(rows(tool()), every[:200], "a table of the newest 200")
+    equal(rows(tool("--limit", "5", "--before", every[9])), every[10:15], "or of others")
+    equal(ids(json.loads(tool("--json"))), every, "JSON has them all")
+    equal(ids(json.loads(tool("--json", "--failed", "--limit", "9"))), failed[:9], "or so many")
+    tool("--limit", "0", status=2)
+    tool("--json", "--before", "msg-none", status=1)
+
+
 @suite.test
 def the_page_of_alarms_leads_on_to_the_next(place):
     daemon = with_alarms(place)
@@ -127,6 +160,10 @@ def what_makes_no_sense_is_told_in_a_sentence(place):
     for name in ("limit", "before"):
         for value in ("-1", "x", "", "0", "1.5", "%ff", "99999999999999999999", "1;2"):
             paths[f"/api/alarms?all=1&{name}={value}"] = 400
+            if name == "limit":
+                paths[f"/api/deliveries?limit={value}"] = 400
+    for ident in ("x", "", "%ff", "-1"):
+        paths[f"/api/deliveries?before={ident}"] = 404
     paths["/api/alarms?before=999999999999"] = 404
     paths["/api/alarms?all=1&before=999999999999"] = 404
     for limit in ("-1", "x", "", "0"):

@@ -269,7 +269,7 @@ static inline enum store_status operation_read_outbox(struct store *store, FILE 
     enum store_status status = outbox_due(store, 9000, NULL, 0, messages, 20, &count);
     if (status == STORE_OK)
         store_test_print_messages(answer, messages, count);
-    THEN(status, outbox_list(store, false, messages, 20, &count));
+    THEN(status, outbox_list(store, false, 0, messages, 20, &count));
     if (status == STORE_OK)
         store_test_print_messages(answer, messages, count);
     THEN(status, outbox_get(store, 2, &messages[0]));

@@ -173,7 +173,7 @@ static void read_letters(struct play *play, struct letters *letters) {
     size_t all = 0;
     letters->count = 0;
     world_settle(&play->world);
-    if (outbox_list(play->world.store, false, letters->rows, ROWS_MOST, &all) != STORE_OK)
+    if (outbox_list(play->world.store, false, 0, letters->rows, ROWS_MOST, &all) != STORE_OK)
         script_fail(&play->script, "messages cannot be read: %s", store_error(play->world.store));
     for (size_t i = 0; i < all; i++) {
         if (letters->rows[i]->row > play->seen_row)
@@ -192,7 +192,7 @@ int64_t play_newest_row(struct play *play) {
     struct outbox_message *newest[1];
     size_t count = 0;
     world_settle(&play->world);
-    if (outbox_list(play->world.store, false, newest, 1, &count) != STORE_OK || count == 0)
+    if (outbox_list(play->world.store, false, 0, newest, 1, &count) != STORE_OK || count == 0)
         return 0;
     int64_t row = newest[0]->row;
     outbox_message_free(newest[0]);

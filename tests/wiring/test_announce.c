@@ -83,7 +83,7 @@ END_TEST
 static struct outbox_message *waiting_of(const char *contact) {
     struct outbox_message *rows[50], *found = NULL;
     size_t count = 0;
-    ck_assert_int_eq(outbox_list(store, false, rows, 50, &count), STORE_OK);
+    ck_assert_int_eq(outbox_list(store, false, 0, rows, 50, &count), STORE_OK);
     for (size_t i = 0; i < count; i++) {
         if (!found && strcmp(rows[i]->contact, contact) == 0 && rows[i]->state == OUTBOX_WAITING)
             found = rows[i];
@@ -207,7 +207,7 @@ START_TEST(a_raise_and_its_return_that_wait_are_one_message) {
     settle();
     struct outbox_message *message = NULL;
     size_t count = 0;
-    ck_assert_int_eq(outbox_list(store, false, &message, 1, &count), STORE_OK);
+    ck_assert_int_eq(outbox_list(store, false, 0, &message, 1, &count), STORE_OK);
     now += DURATION_HOUR_MS;
     end_alarm(0, FLEET_NONE, CONDITION_FAN_WEAK);
     settle();
@@ -229,7 +229,7 @@ START_TEST(what_a_try_has_begun_is_followed_by_its_return) {
     settle();
     struct outbox_message *message = NULL;
     size_t count = 0;
-    ck_assert_int_eq(outbox_list(store, false, &message, 1, &count), STORE_OK);
+    ck_assert_int_eq(outbox_list(store, false, 0, &message, 1, &count), STORE_OK);
     ck_assert_int_eq(outbox_begun(store, message->row), STORE_OK);
     ck_assert_int_eq(outbox_retry(store, message->row, now + MINUTE, "503"), STORE_OK);
     end_alarm(0, FLEET_NONE, CONDITION_FAN_WEAK);

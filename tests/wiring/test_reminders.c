@@ -268,7 +268,7 @@ START_TEST(what_waited_for_ninety_days_waits_no_longer) {
     ck_assert_int_eq(counts[OUTBOX_SENT], 0);
     struct outbox_message *rows[20];
     size_t count = 0;
-    ck_assert_int_eq(outbox_list(store, false, rows, 20, &count), STORE_OK);
+    ck_assert_int_eq(outbox_list(store, false, 0, rows, 20, &count), STORE_OK);
     for (size_t i = 0; i < count; i++) {
         ck_assert_int_gt(rows[i]->created_ms, begun);
         outbox_message_free(rows[i]);
