@@ -1,7 +1,7 @@
 /*
  * subslabd: the daemon's options; the rest is service.c.
  */
-#include "service.h"
+#include "service/service.h"
 
 #include <getopt.h>
 #include <stdio.h>

@@ -35,10 +35,10 @@ install(DIRECTORY ${CMAKE_SOURCE_DIR}/config/systems
         DESTINATION ${CMAKE_INSTALL_DATAROOTDIR}/doc/subslabd/examples)
 
 foreach(section 1 5 7 8)
-    file(GLOB pages CONFIGURE_DEPENDS ${CMAKE_SOURCE_DIR}/man/*.${section})
+    file(GLOB pages CONFIGURE_DEPENDS ${CMAKE_SOURCE_DIR}/daemon/man/*.${section})
     if(pages)
         install(FILES ${pages} DESTINATION ${CMAKE_INSTALL_MANDIR}/man${section})
     endif()
 endforeach()
-install(FILES ${CMAKE_SOURCE_DIR}/completion/subslabctl.bash
+install(FILES ${CMAKE_SOURCE_DIR}/daemon/tool/completion/subslabctl.bash
         DESTINATION ${CMAKE_INSTALL_DATAROOTDIR}/bash-completion/completions RENAME subslabctl)

@@ -8,7 +8,7 @@
 #ifndef MONITOR_SYSTEM_DIAGNOSIS_H
 #define MONITOR_SYSTEM_DIAGNOSIS_H
 
-#include "alarm/diagnosis.h"
+#include "diagnosis/diagnosis.h"
 #include "monitor/history.h"
 #include "monitor/monitor.h"
 

@@ -1,10 +1,10 @@
 #include "settings/contact_settings.h"
 
-#include "alarm/template.h"
-#include "alarm/wording.h"
 #include "measure/duration.h"
 #include "settings/checked_text.h"
 #include "settings/name_index.h"
+#include "words/template.h"
+#include "words/wording.h"
 
 #include <stdio.h>
 #include <stdlib.h>

@@ -1,8 +1,8 @@
 #include "store/day_hours.h"
 
-#include "store/byte_code.h"
+#include "pack/byte_code.h"
+#include "pack/value_form.h"
 #include "store/hour_rollup.h"
-#include "store/value_form.h"
 
 #include <assert.h>
 #include <math.h>

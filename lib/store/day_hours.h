@@ -29,7 +29,7 @@
 #ifndef STORE_DAY_HOURS_H
 #define STORE_DAY_HOURS_H
 
-#include "store/day_pack.h"
+#include "pack/day_pack.h"
 #include "store/series.h"
 
 #define DAY_HOURS_COUNT 24

@@ -9,9 +9,9 @@
  *
  * A day that cannot be packed (its pack is damaged) keeps its rows and is passed over.
  */
+#include "pack/value_form.h"
 #include "store/series_hours.h"
 #include "store/series_packed.h"
-#include "store/value_form.h"
 
 #include <math.h>
 #include <stdlib.h>

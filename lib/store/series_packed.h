@@ -9,7 +9,7 @@
 #ifndef STORE_SERIES_PACKED_H
 #define STORE_SERIES_PACKED_H
 
-#include "store/day_pack.h"
+#include "pack/day_pack.h"
 #include "store/series.h"
 #include "store/store_sqlite.h"
 

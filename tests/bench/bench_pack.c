@@ -7,7 +7,7 @@
  * [folder]; jitter_ms: times are those of arrival, so much too early or late; 0: the devices' own.
  */
 #include "measure/unit.h"
-#include "store/day_pack.h"
+#include "pack/day_pack.h"
 #include "store/series.h"
 #include "store/store.h"
 

@@ -1,9 +1,9 @@
 /* Packed days: every reading comes back to the last bit, few bytes are enough, damage is noticed.
  */
 #include "measure/unit.h"
-#include "store/bit_code.h"
-#include "store/day_pack.h"
-#include "store/value_form.h"
+#include "pack/bit_code.h"
+#include "pack/day_pack.h"
+#include "pack/value_form.h"
 #include "test_support.h"
 
 #include <float.h>

@@ -1,6 +1,6 @@
 /* Packed days in the store: nobody who reads sees a difference, nothing is lost, damage is told. */
 #include "failing_vfs.h"
-#include "store/day_pack.h"
+#include "pack/day_pack.h"
 #include "store_support.h"
 #include "test_support.h"
 

@@ -3,7 +3,7 @@
  * samples: a series as a store could hold it, with any doubles in it. Whatever they are, the figure
  * is whole, and no number in it is none.
  */
-#include "page_plot.h"
+#include "page/plot.h"
 
 #include <assert.h>
 #include <ctype.h>

@@ -4,7 +4,7 @@
  * is reached: no crash, given hours of that day that the format can hold, the same bytes' meaning
  * again after encoding, and hours computed from any readings that are in order.
  */
-#include "store/bit_code.h"
+#include "pack/bit_code.h"
 #include "store/day_hours.h"
 
 #include <assert.h>

@@ -4,8 +4,8 @@
  * bytes: no crash, as many readings as counted, of that day, in order, finite, known origins, the
  * same answer twice, and what was read can be packed and read again.
  */
-#include "store/bit_code.h"
-#include "store/day_pack.h"
+#include "pack/bit_code.h"
+#include "pack/day_pack.h"
 
 #include <assert.h>
 #include <math.h>

@@ -114,7 +114,7 @@ changelog_has_each_bullet() {
 changelog_knows_released_versions() {
     printf '%s\n' '# C' '' '## 1.1.0 (2026-03-02)' '' '- New, in' '  two lines.' '' \
         '## 1.0.0 (2026-01-02)' '' 'Text.' '' '- Old.' >"$scratch/changes.md"
-    sh packaging/changelog.sh "$scratch/changes.md" 'a tester <tester@packages.invalid>' >"$scratch/changes"
+    sh systemd/package/changelog.sh "$scratch/changes.md" 'a tester <tester@packages.invalid>' >"$scratch/changes"
     dpkg-parsechangelog -l "$scratch/changes" --all >"$scratch/parsed" 2>&1
     ! grep -i warning "$scratch/parsed" && grep -qx 'Version: 1.1.0' "$scratch/parsed" &&
         grep -qx ' subslabd (1.0.0) unstable; urgency=medium' "$scratch/parsed" &&
@@ -130,8 +130,8 @@ check "the changelog has each change" changelog_has_each_bullet
 check "the changelog of released versions" changelog_knows_released_versions
 check "the licence is whole" grep -qF "$(grep -m 1 MERCHANTABILITY LICENSE)" "$doc/copyright"
 if command -v shellcheck >/dev/null 2>&1; then
-    check "shellcheck" shellcheck -S warning -e SC1091 packaging/changelog.sh packaging/debian/postinst \
-        packaging/debian/prerm packaging/debian/postrm completion/subslabctl.bash tests/package/*.sh
+    check "shellcheck" shellcheck -S warning -e SC1091 systemd/package/changelog.sh systemd/package/debian/postinst \
+        systemd/package/debian/prerm systemd/package/debian/postrm daemon/tool/completion/subslabctl.bash tests/package/*.sh
 fi
 
 # --- manual pages and completion -----------------------------------------------------------------
@@ -150,9 +150,9 @@ commands=$("$ctl" --help | sed -n 's/^  \([a-z][a-z-]*\)  .*/\1/p')
 page_text() {
     LC_ALL=C.UTF-8 MANWIDTH=1000 man -l "$1" 2>/dev/null | col -bx
 }
-page_text man/subslabctl.1 >"$scratch/subslabctl.1"
-page_text man/subslabd.8 >"$scratch/subslabd.8"
-page_text man/subslabd.yaml.5 >"$scratch/subslabd.yaml.5"
+page_text daemon/man/subslabctl.1 >"$scratch/subslabctl.1"
+page_text daemon/man/subslabd.8 >"$scratch/subslabd.8"
+page_text daemon/man/subslabd.yaml.5 >"$scratch/subslabd.yaml.5"
 options_of() { # COMMAND: the options in its usage
     "$ctl" "$1" --help | head -n 1 | grep -oE -- '--[a-z][a-z-]*' | sort -u
 }
@@ -198,7 +198,7 @@ manual_names_settings() {
     done
 }
 complete_line() { # WORD…: what bash offers for the last of them, one a line
-    bash -c '. completion/subslabctl.bash
+    bash -c '. daemon/tool/completion/subslabctl.bash
         COMP_WORDS=("$@") COMP_CWORD=$(($# - 1))
         _subslabctl
         [ ${#COMPREPLY[@]} -eq 0 ] || printf "%s\n" "${COMPREPLY[@]}"' complete "$@"

@@ -11,7 +11,7 @@ import sys
 import tempfile
 
 TOOL = os.path.join(os.environ.get("SUBSLAB_BUILD", "build-check"), "subslabctl")
-FILES = ["README.md", "DEVELOPERS.md", "man/subslabctl.1", "man/subslabd.8", "man/subslabd.yaml.5",
+FILES = ["README.md", "DEVELOPERS.md", "daemon/man/subslabctl.1", "daemon/man/subslabd.8", "daemon/man/subslabd.yaml.5",
          "config/subslabd.yaml", "config/systems/example.yaml", "config/commissioning-example.yaml"]
 
 
@@ -109,7 +109,7 @@ def missing_files(texts, program):
     del program
     for name in ("README.md", "DEVELOPERS.md"):
         for _, code in code_of(texts[name]):
-            for path in re.findall(r"(?<![\w/.-])((?:config|tests|lib|daemon|man|systemd|packaging)"
+            for path in re.findall(r"(?<![\w/.-])((?:config|tests|lib|daemon|systemd)"
                                    r"/[\w./*-]*[\w*])", code):
                 pattern = path.replace("NAME", "*")
                 if not glob.glob(pattern) and not glob.glob(pattern + ".[ch]"):
@@ -125,7 +125,7 @@ def words_missing(texts, words, places, what):
 
 def quantities_not_told(texts, program):
     yield from words_missing(texts, program.quantities, ["README.md", "config/systems/example.yaml",
-                                                         "man/subslabd.yaml.5"], "quantity")
+                                                         "daemon/man/subslabd.yaml.5"], "quantity")
 
 
 def conditions_not_told(texts, program):
@@ -136,7 +136,7 @@ def settings_not_told(texts, program):
     for words, place in ((program.settings + program.contact + program.broker,
                           "config/subslabd.yaml"),
                          (program.point + program.system, "config/systems/example.yaml")):
-        yield from words_missing(texts, words, [place, "man/subslabd.yaml.5"], "setting")
+        yield from words_missing(texts, words, [place, "daemon/man/subslabd.yaml.5"], "setting")
 
 
 def blocks_refused(texts, program):
@@ -205,10 +205,10 @@ CHECKS = [
     (missing_files, "README.md", "config/demo/run.sh", "config/demo/start.sh"),
     (missing_files, "DEVELOPERS.md", "tests/unit/check_core_is_pure.sh", "tests/unit/check_pure.sh"),
     (quantities_not_told, "README.md", "| `water-level` |", "| `level` |"),
-    (quantities_not_told, "man/subslabd.yaml.5", "humidity", "moisture"),
+    (quantities_not_told, "daemon/man/subslabd.yaml.5", "humidity", "moisture"),
     (conditions_not_told, "README.md", "| `fan-weak` |", "| `weak` |"),
     (settings_not_told, "config/subslabd.yaml", "at_most_every", "seldom"),
-    (settings_not_told, "man/subslabd.yaml.5", "senml_name", "senml"),
+    (settings_not_told, "daemon/man/subslabd.yaml.5", "senml_name", "senml"),
     (blocks_refused, "README.md", "time_zone: America/Denver", "timezone: America/Denver"),
     (blocks_refused, "README.md", "remind_every: 24 h", "remind_every: often"),
     (broken_shell, "README.md", 'echo "whsec_', "echo 'whsec_"),

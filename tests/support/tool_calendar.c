@@ -2,7 +2,7 @@
  * tool_calendar: events as a JSON array on standard input to an iCalendar text on standard output,
  * so that an independent parser can check it. Fields as in struct calendar_event.
  */
-#include "alarm/calendar.h"
+#include "words/calendar.h"
 
 #include "measure/timestamp.h"
 

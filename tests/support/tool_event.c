@@ -3,9 +3,9 @@
  * from outside: {"name", "contentType", "headers": {webhook-…}, "body", "secret"}. The timestamp is
  * an argument (seconds since 1970), so that a validator's tolerance can be met.
  */
-#include "alarm/event.h"
-#include "alarm/wording.h"
 #include "link/signing.h"
+#include "words/event.h"
+#include "words/wording.h"
 
 #include <inttypes.h>
 #include <jansson.h>

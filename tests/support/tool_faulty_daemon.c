@@ -24,8 +24,8 @@
  */
 #include "link/delivery.h"
 #include "link/intake.h"
-#include "pipeline.h"
-#include "store/day_pack.h"
+#include "pack/day_pack.h"
+#include "pipeline/pipeline.h"
 #include "store/outbox.h"
 #include "store/outbox_bundle.h"
 #include "store/series.h"

@@ -24,12 +24,15 @@ bad() {
 cat >"$scratch/edges" <<'TABLE'
 measure
 analysis measure/*
+diagnosis measure/* analysis/*
 alarm    measure/* analysis/*
-settings measure/* alarm/condition.h alarm/template.h alarm/wording.h
-monitor  measure/* analysis/* alarm/* settings/*
-store    measure/* store_schema.h
+words    measure/* analysis/* diagnosis/* alarm/*
+settings measure/* alarm/condition.h words/template.h words/wording.h
+monitor  measure/* analysis/* diagnosis/* alarm/* settings/*
+pack     measure/*
+store    measure/* pack/* store_schema.h
 link     measure/* settings/settings.h
-daemon   measure/* analysis/* alarm/* settings/* monitor/* store/* link/*
+daemon   measure/* analysis/* diagnosis/* alarm/* words/* settings/* monitor/* pack/* store/* link/* api/* host/* page/* pipeline/* service/* tell/* tool/* upkeep/* page_assets.h
 TABLE
 
 # System headers that core may name: nothing of files, sockets, clocks, environment, log or locale.
@@ -38,12 +41,12 @@ stdbool.h stddef.h stdint.h stdio.h stdlib.h string.h strings.h"
 
 # A third-party header (glob) and the files (globs) that may name it.
 cat >"$scratch/owners" <<'TABLE'
-jansson.h        lib/measure/json_node.c lib/alarm/event.c lib/alarm/template.c daemon/*
+jansson.h        lib/measure/json_node.c lib/words/event.c lib/words/template.c daemon/*
 yaml.h           lib/settings/yaml_tree.c
 sqlite3.h        lib/store/store_sqlite.h
 mosquitto*.h     lib/link/intake.c lib/link/broker_tls.c
 mqtt_protocol.h  lib/link/intake.c
-curl/*           lib/link/delivery.c daemon/ctl_client.c
+curl/*           lib/link/delivery.c daemon/tool/client.c
 microhttpd.h     lib/link/web_*.c
 openssl/*        lib/link/broker_tls.c lib/link/delivery.c lib/link/signing.c
 systemd/*        lib/link/service_manager.c
@@ -71,7 +74,7 @@ TABLE
 includes_of() { # TREE ROOM QUOTE: ROOM's includes, QUOTE is " or <
     folder=$1/lib/$2
     [ "$2" != daemon ] || folder=$1/daemon
-    grep -HE "^[[:space:]]*#[[:space:]]*include[[:space:]]*$3" "$folder"/*.[ch] 2>/dev/null |
+    grep -HE "^[[:space:]]*#[[:space:]]*include[[:space:]]*$3" "$folder"/*.[ch] "$folder"/*/*.[ch] 2>/dev/null |
         sed -E "s|^$1/||; s|:[^\"<]*[\"<]([^\">]*)[\">].*| \1|"
 }
 
@@ -80,8 +83,6 @@ wrong_edges() { # TREE
         includes_of "$1" "$room" '"' | while read -r file header; do
             case $header in
             "$room"/*) continue ;;
-            */*) ;;
-            *) [ "$room" != daemon ] || continue ;; # daemon/ names its own headers bare
             esac
             fits=no
             set -f
@@ -101,7 +102,7 @@ wrong_edges() { # TREE
 }
 
 wrong_core_headers() { # TREE
-    for room in measure analysis alarm settings monitor; do
+    for room in measure analysis diagnosis alarm words settings monitor; do
         includes_of "$1" "$room" '<' | while read -r file header; do
             case " $core_headers jansson.h yaml.h " in
             *" $header "*) ;;
@@ -112,7 +113,7 @@ wrong_core_headers() { # TREE
 }
 
 wrong_owners() { # TREE
-    for room in measure analysis alarm settings monitor store link daemon; do
+    for room in measure analysis diagnosis alarm words settings monitor pack store link daemon; do
         includes_of "$1" "$room" '[<"]' | while read -r file header; do
             set -f
             while read -r pattern owners; do
@@ -196,16 +197,16 @@ plant lib/settings/settings.c '#include "alarm/alarm.h"' wrong_edges
 plant lib/monitor/monitor.c '#include "store/store.h"' wrong_edges
 plant lib/store/store.c '#include "link/intake.h"' wrong_edges
 plant lib/link/intake.c '#include "store/store.h"' wrong_edges
-plant lib/link/intake.h '#include "log.h"' wrong_edges
+plant lib/link/intake.h '#include "host/log.h"' wrong_edges
 plant lib/novelty/novelty.c '#include "measure/unit.h"' wrong_edges
 plant lib/measure/timestamp.c '#include <time.h>' wrong_core_headers
 plant lib/monitor/monitor.c '#include <unistd.h>' wrong_core_headers
-plant lib/alarm/wording.c '#include <locale.h>' wrong_core_headers
+plant lib/words/wording.c '#include <locale.h>' wrong_core_headers
 plant lib/link/web_server.c '#include <sqlite3.h>' wrong_owners
 plant lib/link/intake.h '#include <mosquitto.h>' wrong_owners
 plant lib/alarm/alarm.c '#include <jansson.h>' wrong_owners
-plant daemon/clock.c '#include <curl/curl.h>' wrong_owners
-plant daemon/clock.c '#include <openssl/evp.h>' wrong_owners
+plant daemon/host/clock.c '#include <curl/curl.h>' wrong_owners
+plant daemon/host/clock.c '#include <openssl/evp.h>' wrong_owners
 for call in open read write socket connect time clock_gettime gettimeofday localtime_r getenv fopen \
     fprintf printf puts syslog setlocale strtod rand random getrandom json_load_file json_dumpfd \
     yaml_parser_set_input_file; do

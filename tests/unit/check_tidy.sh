@@ -41,7 +41,7 @@ else
 fi
 
 # Only what the build compiles: a file that is on its way in may be there before its build rule.
-[ $# -gt 0 ] || set -- lib/*/*.c daemon/*.c
+[ $# -gt 0 ] || set -- lib/*/*.c daemon/*.c daemon/*/*.c
 printf '%s\n' "$@" |
     while read -r file; do
         grep -q "/$file\"" "$build/compile_commands.json" && echo "$file"

@@ -1,5 +1,5 @@
 /* Against the rules of RFC 5545; an independent parser reads the text in tests/reference. */
-#include "alarm/calendar.h"
+#include "words/calendar.h"
 
 #include "measure/timestamp.h"
 #include "test_support.h"

@@ -1,6 +1,6 @@
 /* Exact cases: ratios worked from the fan laws and the ground law by hand, one for each cause. */
-#include "alarm/diagnosis.h"
-#include "alarm/diagnosis_texts.h"
+#include "diagnosis/diagnosis.h"
+#include "diagnosis/diagnosis_texts.h"
 #include "test_support.h"
 
 #include <math.h>

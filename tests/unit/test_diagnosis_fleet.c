@@ -3,7 +3,7 @@
  * healthy house called ill, does the computed speed hold the truth, and is the stated confidence
  * earned. The simulator (tests/support/simulate_system) shares no code with the program.
  */
-#include "alarm/diagnosis.h"
+#include "diagnosis/diagnosis.h"
 #include "simulate_system.h"
 #include "test_support.h"
 

@@ -1,6 +1,6 @@
-#include "alarm/event.h"
-#include "alarm/text_repair.h"
 #include "test_support.h"
+#include "words/event.h"
+#include "words/text_repair.h"
 
 #include <jansson.h>
 #include <math.h>

@@ -1,5 +1,5 @@
-#include "alarm/template.h"
 #include "test_support.h"
+#include "words/template.h"
 
 #include <jansson.h>
 #include <math.h>

@@ -1,10 +1,10 @@
-#include "alarm/visit.h"
+#include "words/visit.h"
 
-#include "alarm/diagnosis_texts.h"
-#include "alarm/visit_texts.h"
+#include "diagnosis/diagnosis_texts.h"
 #include "measure/duration.h"
 #include "measure/timestamp.h"
 #include "test_support.h"
+#include "words/visit_texts.h"
 
 #include <math.h>
 #include <string.h>

@@ -1,6 +1,6 @@
-#include "alarm/wording.h"
-#include "alarm/wording_texts.h"
 #include "test_support.h"
+#include "words/wording.h"
+#include "words/wording_texts.h"
 
 #include <ctype.h>
 #include <math.h>

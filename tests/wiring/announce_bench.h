@@ -5,13 +5,13 @@
 #ifndef ANNOUNCE_BENCH_H
 #define ANNOUNCE_BENCH_H
 
-#include "pipeline.h"
+#include "pipeline/pipeline.h"
 
 #include "measure/duration.h"
 #include "small_fleet.h"
 #include "store/outbox_bundle.h"
 #include "store_support.h"
-#include "upkeep.h"
+#include "upkeep/upkeep.h"
 
 #include <math.h>
 

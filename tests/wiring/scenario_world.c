@@ -1,8 +1,8 @@
 #include "scenario_world.h"
 
-#include "fleet_files.h"
+#include "host/fleet_files.h"
 #include "measure/duration.h"
-#include "upkeep.h"
+#include "upkeep/upkeep.h"
 
 #include <dirent.h>
 #include <math.h>

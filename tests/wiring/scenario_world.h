@@ -1,14 +1,14 @@
 /*
  * scenario_world: the real pipeline with a real temporary store and real settings files on a
  * virtual clock, and what stands around it: sensors that publish, and a broker that keeps messages
- * while nobody takes them. What the service's loop does with the pipeline (daemon/turn.c) is done
- * here without sockets.
+ * while nobody takes them. What the service's loop does with the pipeline (daemon/service/turn.c)
+ * is done here without sockets.
  */
 #ifndef SCENARIO_WORLD_H
 #define SCENARIO_WORLD_H
 
-#include "api.h"
-#include "pipeline.h"
+#include "api/api.h"
+#include "pipeline/pipeline.h"
 #include "test_support.h"
 
 #include <stdbool.h>

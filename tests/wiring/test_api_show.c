@@ -1,13 +1,13 @@
 /*
  * show, visits and learned baselines, from readings through the real pipeline and store.
  */
-#include "api_show.h"
-#include "api_visits.h"
-#include "daily_upkeep.h"
+#include "api/show.h"
+#include "api/visits.h"
 #include "measure/duration.h"
-#include "pipeline.h"
+#include "pipeline/pipeline.h"
 #include "small_fleet.h"
 #include "store_support.h"
+#include "upkeep/daily_upkeep.h"
 
 #include <math.h>
 

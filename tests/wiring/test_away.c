@@ -2,7 +2,7 @@
  * A short queue at the broker keeps its oldest messages and drops the rest without a word; a sensor
  * that slept over the same hours has the same hole, but alone.
  */
-#include "away.h"
+#include "pipeline/away.h"
 
 #include "measure/duration.h"
 #include "small_fleet.h"

@@ -2,9 +2,9 @@
  * Tables and texts of the operator's tool: never wider than 80 columns, nothing cut off, nothing
  * that a terminal would obey.
  */
-#include "ctl_table.h"
-#include "ctl_text.h"
 #include "test_support.h"
+#include "tool/table.h"
+#include "tool/text.h"
 
 #include <stdio.h>
 #include <stdlib.h>

@@ -4,18 +4,18 @@
  * the API and the commands that print. What comes back must be whole and hold no NaN and no
  * infinity.
  */
-#include "api.h"
-#include "clock.h"
-#include "ctl.h"
-#include "ctl_client.h"
-#include "daily_upkeep.h"
+#include "api/api.h"
+#include "host/clock.h"
 #include "link/web_server.h"
 #include "measure/duration.h"
-#include "page_private.h"
-#include "page_share.h"
-#include "pipeline.h"
+#include "page/private.h"
+#include "page/share.h"
+#include "pipeline/pipeline.h"
 #include "small_fleet.h"
 #include "store_support.h"
+#include "tool/client.h"
+#include "tool/ctl.h"
+#include "upkeep/daily_upkeep.h"
 
 #include <ctype.h>
 #include <curl/curl.h>

@@ -3,13 +3,13 @@
  * order the readings came in, on days of 23, 24 and 25 hours; and how far days have been judged
  * must survive a restart.
  */
-#include "daily_upkeep.h"
-#include "history_store.h"
 #include "measure/duration.h"
 #include "monitor/history_memory.h"
-#include "pipeline.h"
+#include "pipeline/history_store.h"
+#include "pipeline/pipeline.h"
 #include "small_fleet.h"
 #include "store_support.h"
+#include "upkeep/daily_upkeep.h"
 
 #include <math.h>
 

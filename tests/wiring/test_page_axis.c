@@ -1,5 +1,5 @@
 /* The axis of a chart, for whatever values there are. */
-#include "page_axis.h"
+#include "page/axis.h"
 #include "test_support.h"
 
 #include <float.h>

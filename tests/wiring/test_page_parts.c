@@ -1,11 +1,11 @@
 /* Parts of the page that need no daemon: escaping, addresses, forms, accounts, sessions, allowance.
  */
-#include "page_accounts.h"
-#include "page_cache.h"
-#include "page_form.h"
-#include "page_html.h"
-#include "page_session.h"
-#include "page_tries.h"
+#include "page/accounts.h"
+#include "page/cache.h"
+#include "page/form.h"
+#include "page/html.h"
+#include "page/session.h"
+#include "page/tries.h"
 #include "test_support.h"
 
 #include <stdio.h>

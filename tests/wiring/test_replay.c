@@ -4,9 +4,9 @@
  */
 #include "measure/duration.h"
 #include "measure/timestamp.h"
-#include "replay.h"
-#include "replay_order.h"
 #include "test_support.h"
+#include "tool/replay.h"
+#include "tool/replay_order.h"
 
 #include <math.h>
 #include <stdio.h>

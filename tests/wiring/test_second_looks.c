@@ -3,7 +3,7 @@
  * only where readings came late.
  */
 #include "measure/duration.h"
-#include "pipeline.h"
+#include "pipeline/pipeline.h"
 #include "small_fleet.h"
 #include "store/records.h"
 #include "store_support.h"

@@ -3,12 +3,12 @@
  * else, the condition store-damaged is raised for it once and stays over a restart, and the work
  * goes on.
  */
-#include "daily_upkeep.h"
-#include "history_store.h"
 #include "measure/duration.h"
-#include "pipeline.h"
+#include "pipeline/history_store.h"
+#include "pipeline/pipeline.h"
 #include "small_fleet.h"
 #include "store_support.h"
+#include "upkeep/daily_upkeep.h"
 
 #include <sqlite3.h>
 

@@ -1,12 +1,13 @@
 /*
- * world: a seeded world. The real service (daemon/service.c with all it wires) runs over models of
- * all that is outside: clock, broker, disk, receivers, signals, web. One seed decides everything
- * (world_script.h), so a run can be repeated exactly; time passes only in the models, so weeks take
- * a moment.
+ * world: a seeded world. The real service (daemon/service/service.c with all it wires) runs over
+ * models of all that is outside: clock, broker, disk, receivers, signals, web. One seed decides
+ * everything (world_script.h), so a run can be repeated exactly; time passes only in the models, so
+ * weeks take a moment.
  *
  * The models define the symbols of the headers they stand for (link/intake.h, link/delivery.h,
- * link/web_server.h, link/service_manager.h, daemon/clock.h, daemon/log.h, getrandom) in the test's
- * own objects, so the linker leaves the real ones out. The disk is SQLite's default VFS here.
+ * link/web_server.h, link/service_manager.h, daemon/host/clock.h, daemon/host/log.h, getrandom) in
+ * the test's own objects, so the linker leaves the real ones out. The disk is SQLite's default VFS
+ * here.
  *
  * A life of the daemon is one call of service_run. It may end at any effect on the outside: each
  * model calls world_effect before and after what others can see, and a crash leaves the life there

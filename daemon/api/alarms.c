@@ -1,0 +1,129 @@
+/*
+ * What people do with alarms.
+ */
+#include "api/private.h"
+#include "measure/duration.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const int64_t longest_shelving_ms = 30 * DURATION_DAY_MS;
+
+/* ---- changes ---- */
+
+static struct alarm *find_alarm(struct api_call *call) {
+    char *end = NULL;
+    long long id = strtoll(call->parts[1], &end, 10);
+    struct alarm_book *book = monitor_alarms(pipeline_monitor(call->api->pipeline));
+    struct alarm *alarm = *end ? NULL : alarm_book_find(book, id);
+    if (alarm && alarm_open(alarm))
+        return alarm;
+    api_error(call, 404, "there is no open alarm %s; see: subslabctl alarms", call->parts[1]);
+    return NULL;
+}
+
+static bool acknowledge(struct api_call *call, struct alarm *alarm) {
+    const char *by = api_needed(call, "by");
+    struct api *api = call->api;
+    if (!by)
+        return false;
+    if (!pipeline_begin(api->pipeline) ||
+        !alarm_book_acknowledge(monitor_alarms(pipeline_monitor(api->pipeline)), alarm, by,
+                                api_given(call, "note"), api->now_ms) ||
+        announce_alarm(pipeline_announce(api->pipeline), alarm, WORDING_ACKNOWLEDGED,
+                       api->now_ms) != STORE_OK)
+        pipeline_fail(api->pipeline, STORE_FAILING);
+    return true;
+}
+
+static bool shelve(struct api_call *call, struct alarm *alarm) {
+    const char *by = api_needed(call, "by");
+    const char *why = by ? api_needed(call, "why") : NULL;
+    const char *until = why ? api_needed(call, "until") : NULL;
+    struct api *api = call->api;
+    int64_t until_ms = 0;
+    struct time_zone *utc = time_zone_create_utc();
+    const struct time_zone *zone =
+        alarm->system == FLEET_NONE ? utc : api->fleet->systems[alarm->system].zone;
+    bool good = until && utc && api_instant(call, "until", until, zone, true, &until_ms);
+    time_zone_destroy(utc);
+    if (!good)
+        return false;
+    if (until_ms <= api->now_ms || until_ms - api->now_ms > longest_shelving_ms) {
+        api_error(call, 400, "until: allowed is a time within the next 30 days");
+        return false;
+    }
+    return alarm_book_shelve(monitor_alarms(pipeline_monitor(api->pipeline)), alarm, until_ms, by,
+                             why);
+}
+
+void api_alarm_change(struct api_call *call) {
+    struct alarm *alarm = find_alarm(call);
+    struct alarm_book *book = monitor_alarms(pipeline_monitor(call->api->pipeline));
+    if (!alarm)
+        return;
+    bool done = true;
+    if (strcmp(call->parts[2], "acknowledge") == 0) {
+        done = acknowledge(call, alarm);
+    } else if (strcmp(call->parts[2], "shelve") == 0) {
+        done = shelve(call, alarm);
+    } else if (alarm->shelved_until_ms == TIMESTAMP_NONE) {
+        api_error(call, 409, "alarm %s is not shelved", call->parts[1]);
+        done = false;
+    } else {
+        alarm_book_unshelve(book, alarm);
+    }
+    json_t *json = done ? api_alarm_json(call->api, alarm) : NULL;
+    if (done && api_commit(call))
+        api_json(call, 200, json);
+    else
+        json_decref(json);
+}
+
+/* ---- out of service ---- */
+
+static bool store_service(struct api_call *call, size_t system, int64_t until_ms, const char *by,
+                          const char *why) {
+    struct api *api = call->api;
+    const struct record_service row = {fleet_system_id(api->fleet, system), api->now_ms, until_ms,
+                                       by, why};
+    if (!pipeline_begin(api->pipeline))
+        return api_commit(call);
+    enum store_status status =
+        until_ms == TIMESTAMP_NONE
+            ? record_service_delete(pipeline_store(api->pipeline), row.system)
+            : record_service_put(pipeline_store(api->pipeline), &row);
+    if (status != STORE_OK && status != STORE_NOT_FOUND)
+        pipeline_fail(api->pipeline, status);
+    monitor_set_out_of_service(pipeline_monitor(api->pipeline), system, until_ms);
+    return api_commit(call);
+}
+
+void api_service_change(struct api_call *call, bool out) {
+    size_t system = api_system(call, call->parts[1]);
+    int64_t until_ms = TIMESTAMP_NONE;
+    const char *by = NULL, *why = NULL;
+    if (system == FLEET_NONE)
+        return;
+    if (out) {
+        by = api_needed(call, "by");
+        why = by ? api_needed(call, "why") : NULL;
+        const char *until = why ? api_needed(call, "until") : NULL;
+        if (!until || !api_instant(call, "until", until, call->api->fleet->systems[system].zone,
+                                   true, &until_ms))
+            return;
+        if (until_ms <= call->api->now_ms) {
+            api_error(call, 400, "until: allowed is a time in the future");
+            return;
+        }
+    } else if (monitor_out_of_service_until(pipeline_monitor(call->api->pipeline), system) ==
+               TIMESTAMP_NONE) {
+        api_error(call, 409, "%s is not out of service", call->parts[1]);
+        return;
+    }
+    if (store_service(call, system, until_ms, by, why))
+        api_json(call, 200,
+                 json_pack("{s:s,s:o,s:s?,s:s?}", "system", call->parts[1], "until",
+                           api_time(until_ms), "by", by, "why", why));
+}

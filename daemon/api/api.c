@@ -1,0 +1,261 @@
+#include "api/api.h"
+
+#include "api/private.h"
+#include "api/show.h"
+#include "api/visits.h"
+#include "measure/duration.h"
+#include "page/page.h"
+#include "words/text_repair.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- answers ---- */
+
+void api_text(struct api_call *call, int status, const char *content_type, char *text) {
+    call->answer->status = text ? status : 500;
+    call->answer->content_type = content_type;
+    call->answer->body = text;
+    call->answer->body_length = text ? strlen(text) : 0;
+}
+
+void api_json(struct api_call *call, int status, json_t *json) {
+    char *text = json ? json_dumps(json, JSON_COMPACT) : NULL;
+    json_decref(json);
+    api_text(call, status, "application/json", text);
+}
+
+void api_error(struct api_call *call, int status, const char *format, ...) {
+    char text[1024];
+    va_list arguments;
+    va_start(arguments, format);
+    vsnprintf(text, sizeof text, format, arguments);
+    va_end(arguments);
+    free(call->answer->body);
+    call->answer->body = NULL;
+    char *sentence = text_repair(text); /* it may hold any bytes of the request */
+    api_json(call, status, json_pack("{s:s?}", "error", sentence));
+    free(sentence);
+}
+
+json_t *api_time(int64_t time_ms) {
+    char text[40];
+    return time_ms == TIMESTAMP_NONE ? json_null()
+                                     : json_string(timestamp_format(text, sizeof text, time_ms));
+}
+
+json_t *api_number(double value) {
+    return isfinite(value) ? json_real(value) : json_null();
+}
+
+/* ---- what a request gives ---- */
+
+const char *api_given(const struct api_call *call, const char *name) {
+    const char *text = json_string_value(json_object_get(call->body, name));
+    return text && *text ? text : NULL;
+}
+
+const char *api_needed(struct api_call *call, const char *name) {
+    const char *text = api_given(call, name);
+    if (!text)
+        api_error(call, 400, "\"%s\" is missing; say it as a text", name);
+    return text;
+}
+
+size_t api_system(struct api_call *call, const char *id) {
+    size_t system = fleet_find_system(call->api->fleet, id);
+    if (system == FLEET_NONE)
+        api_error(call, 404, "there is no system \"%s\"; see: subslabctl systems", id);
+    return system;
+}
+
+bool api_instant(struct api_call *call, const char *name, const char *text,
+                 const struct time_zone *zone, bool ahead, int64_t *time_ms) {
+    int year = 0, month = 0, day = 0;
+    int64_t span_ms = 0;
+    size_t length = strlen(text);
+    if (timestamp_parse(text, length, time_ms))
+        return true;
+    if (timestamp_parse_date(text, length, &year, &month, &day)) {
+        *time_ms = time_zone_day_start_ms(zone, timestamp_days_from_civil(year, month, day));
+        return true;
+    }
+    if (ahead && duration_parse(text, &span_ms)) {
+        *time_ms = call->api->now_ms + span_ms;
+        return true;
+    }
+    api_error(call, 400, "%s: \"%s\" is not a time; allowed: 2026-03-12, 2026-03-12T08:00:00Z%s",
+              name, text, ahead ? ", or a span from now such as 3 d" : "");
+    return false;
+}
+
+bool api_count(struct api_call *call, const char *name, int64_t most, int64_t *count) {
+    const char *text = web_query(call->request, name);
+    *count = 0;
+    if (!text)
+        return true;
+    size_t length = strlen(text);
+    if (length > 0 && length < 19 && strspn(text, "0123456789") == length)
+        *count = strtoll(text, NULL, 10);
+    if (*count >= 1 && *count <= most)
+        return true;
+    api_error(call, 400, "%s: \"%s\" is not allowed; allowed: a whole number from 1 to %lld", name,
+              text, (long long)most);
+    return false;
+}
+
+bool api_commit(struct api_call *call) {
+    struct api *api = call->api;
+    if (pipeline_store(api->pipeline) && !api->store_failing &&
+        pipeline_settle(api->pipeline, api->now_ms) == STORE_OK)
+        return true;
+    api_error(call, 503, "the store fails: %s; nothing was changed", api->store_why);
+    return false;
+}
+
+struct store *api_store(struct api_call *call) {
+    struct store *store = pipeline_store(call->api->pipeline);
+    if (!store)
+        api_error(call, 503, "the store fails: %s", call->api->store_why);
+    return store;
+}
+
+/* ---- routes ---- */
+
+static void get_system(struct api_call *call) {
+    size_t system = api_system(call, call->parts[1]);
+    if (system != FLEET_NONE && api_store(call))
+        api_json(call, 200, api_show(call->api, system));
+}
+
+static void get_visits(struct api_call *call) {
+    if (api_store(call))
+        api_json(call, 200, api_visits(call->api));
+}
+
+static void get_calendar(struct api_call *call) {
+    if (api_store(call))
+        api_text(call, 200, "text/calendar; charset=utf-8", api_visits_calendar(call->api));
+}
+
+static void out_of_service(struct api_call *call) {
+    api_service_change(call, true);
+}
+
+static void return_to_service(struct api_call *call) {
+    api_service_change(call, false);
+}
+
+struct route {
+    const char *method, *pattern; /* "*" stands for one part */
+    void (*handle)(struct api_call *call);
+    bool raw_body; /* the body is not JSON */
+};
+
+static const struct route routes[] = {
+    {"GET", "/health", api_health, false},
+    {"GET", "/metrics", api_metrics, false},
+    {"GET", "/visits.ics", get_calendar, false},
+    {"GET", "/api/systems", api_systems, false},
+    {"GET", "/api/systems/*", get_system, false},
+    {"GET", "/api/alarms", api_alarms_list, false},
+    {"GET", "/api/visits", get_visits, false},
+    {"GET", "/api/readings", api_readings, false},
+    {"GET", "/api/deliveries", api_deliveries, false},
+    {"GET", "/api/deliveries/*", api_deliveries, false},
+    {"GET", "/api/unclaimed", api_unclaimed, false},
+    {"GET", "/api/refused", api_refused, false},
+    {"POST", "/api/alarms/*/acknowledge", api_alarm_change, false},
+    {"POST", "/api/alarms/*/shelve", api_alarm_change, false},
+    {"POST", "/api/alarms/*/unshelve", api_alarm_change, false},
+    {"POST", "/api/systems/*/out-of-service", out_of_service, false},
+    {"POST", "/api/systems/*/return-to-service", return_to_service, false},
+    {"POST", "/api/systems/*/commission", api_commission, true},
+    {"POST", "/api/systems/*/learn", api_learn_period, false},
+    {"POST", "/api/systems/*/points/*/record", api_record_by_hand, false},
+    {"POST", "/api/systems/*/visit-done", api_visit_done, false},
+    {"POST", "/api/import", api_import, true},
+    {"POST", "/api/deliveries/*/again", api_delivery_again, false},
+    {"POST", "/api/contacts/*/test-alert", api_test_alert, false},
+};
+
+static bool matches(const char *pattern, const char *path) {
+    while (*pattern) {
+        if (*pattern == '*') {
+            size_t length = strcspn(path, "/");
+            if (length == 0)
+                return false;
+            pattern++;
+            path += length;
+        } else if (*pattern++ != *path++) {
+            return false;
+        }
+    }
+    return *path == '\0';
+}
+
+static const struct route *find_route(const struct web_request *request, bool *path_known) {
+    *path_known = false;
+    for (size_t i = 0; i < sizeof routes / sizeof routes[0]; i++) {
+        if (!matches(routes[i].pattern, request->path))
+            continue;
+        *path_known = true;
+        if (strcmp(routes[i].method, request->method) == 0)
+            return &routes[i];
+    }
+    return NULL;
+}
+
+/* Cuts "/api/systems/ID/…" into its parts behind "/api/". */
+static bool split(struct api_call *call) {
+    size_t length = strlen(call->request->path);
+    if (length >= sizeof call->path)
+        return false;
+    memcpy(call->path, call->request->path, length + 1);
+    char *rest = strncmp(call->path, "/api/", 5) == 0 ? call->path + 5 : call->path + 1, *save;
+    char *part = strtok_r(rest, "/", &save);
+    for (size_t i = 0; part && i < API_PARTS; i++) {
+        call->parts[i] = part;
+        part = strtok_r(NULL, "/", &save);
+    }
+    return true;
+}
+
+static bool parse_body(struct api_call *call) {
+    const struct web_request *request = call->request;
+    if (request->body_length == 0)
+        return true;
+    call->body = json_loadb(request->body, request->body_length, 0, NULL);
+    return json_is_object(call->body);
+}
+
+static void handle(struct api_call *call, const struct route *route) {
+    bool changes = strcmp(route->method, "POST") == 0;
+    if (changes && !call->request->from_operator && !page_may_change(call->api, call->request))
+        api_error(call, 403,
+                  "changes need the operator socket (subslabctl) or a signed-in session");
+    else if (!split(call))
+        api_error(call, 404, "there is nothing here");
+    else if (changes && !route->raw_body && !parse_body(call))
+        api_error(call, 400, "the body must be a JSON object");
+    else
+        route->handle(call);
+    json_decref(call->body);
+}
+
+void api_handle(void *context, const struct web_request *request, struct web_answer *answer) {
+    struct api_call call = {.api = context, .request = request, .answer = answer};
+    bool path_known = false;
+    if (page_handle(context, request, answer))
+        return;
+    const struct route *route = find_route(request, &path_known);
+    if (route)
+        handle(&call, route);
+    else if (path_known)
+        api_error(&call, 405, "this can't be done with %s", request->method);
+    else
+        api_error(&call, 404, "there is nothing at %s", request->path);
+}

@@ -1,0 +1,44 @@
+/*
+ * api: requests of the operator tool and the page to answers. Reading is open to whoever can
+ * connect; changing needs the operator socket (or, with the page, a signed-in session).
+ *
+ * A change is committed before its answer goes out.
+ */
+#ifndef DAEMON_API_API_H
+#define DAEMON_API_API_H
+
+#include "link/intake.h"
+#include "link/web_server.h"
+#include "pipeline/pipeline.h"
+#include "tell/dispatch.h"
+
+#include <stdbool.h>
+#include <stdint.h>
+
+struct page;
+
+/** What the API works on: the service's parts, refreshed by the service when they change. */
+struct api {
+    struct pipeline *pipeline;
+    struct dispatch *dispatch;
+    const struct intake *intake; /* NULL: no broker (tests) */
+    const struct fleet *fleet;
+    bool store_failing;
+    bool backlog; /* the broker may still hold readings from before */
+    const char *store_why;
+    const char *clock_why; /* why the clock is not trusted; NULL or "" while it is */
+    int64_t started_ms, now_ms;
+    int64_t longest_turn_ms, recent_turn_ms; /* ever; of about the last minute */
+    uint64_t turns;
+    int64_t lists_until_ms; /* monotonic: when this turn has done enough for long lists */
+    int64_t lost_since_ms;  /* broker; TIMESTAMP_NONE while connected */
+    struct page *page;      /* sessions of the page; NULL until it is first asked */
+    uint64_t reloads;       /* how often new settings were taken */
+    bool reload_refused;    /* the settings on disk are not those in force */
+    bool history_came;      /* an import: past days may be due; whoever looks puts it back */
+};
+
+/** Answers one request (a web_handler; context is a struct api). */
+web_handler api_handle;
+
+#endif

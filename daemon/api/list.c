@@ -1,0 +1,136 @@
+#include "api/list.h"
+
+#include "host/clock.h"
+#include "words/text_buffer.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+enum { PART_BYTES = 16 * 1024 };
+
+struct api_list {
+    struct api *api;
+    const struct api_list_source *source;
+    void *context;
+    json_t *array;           /* collects the rows; NULL: they become text */
+    struct text_buffer text; /* made and not yet taken by the client, */
+    size_t taken;            /* but for so much of it */
+    bool begun;              /* there was a row */
+    enum api_list_step step;
+};
+
+static void end_list(void *context) {
+    struct api_list *list = context;
+    list->source->free(list->context);
+    text_buffer_clear(&list->text);
+    free(list);
+}
+
+void api_list_add(struct api_list *list, json_t *row) {
+    if (list->array) {
+        if (json_array_append_new(list->array, row) != 0)
+            list->text.failed = true;
+        return;
+    }
+    char *text = row ? json_dumps(row, JSON_COMPACT) : NULL;
+    json_decref(row);
+    if (list->begun)
+        text_buffer_add(&list->text, ",");
+    list->begun = true;
+    if (text)
+        text_buffer_add(&list->text, text);
+    else
+        list->text.failed = true;
+    free(text);
+}
+
+static void step(struct api_list *list) {
+    list->step = list->source->step(list->context, list->api, list);
+    if (list->text.failed)
+        list->step = API_LIST_FAILED;
+}
+
+/* The next part. Each list gets a step in each turn, however many there are; what is left of the
+   time that lists have in a turn goes to who asks first. */
+static void make_part(struct api_list *list) {
+    do
+        step(list);
+    while (list->step == API_LIST_MORE && list->text.length < PART_BYTES &&
+           clock_monotonic_ms() < list->api->lists_until_ms);
+    if (list->step == API_LIST_END)
+        text_buffer_add(&list->text, "]");
+}
+
+static ssize_t next_bytes(void *context, char *buffer, size_t size) {
+    struct api_list *list = context;
+    if (list->taken == list->text.length && list->step == API_LIST_MORE) {
+        list->taken = list->text.length = 0;
+        make_part(list);
+        if (list->step == API_LIST_MORE && list->text.length == 0)
+            text_buffer_add(&list->text, "\n"); /* no row yet: JSON takes a space anywhere here */
+    }
+    if (list->step == API_LIST_FAILED || list->text.failed)
+        return -1;
+    size_t length = list->text.length - list->taken;
+    length = length < size ? length : size;
+    memcpy(buffer, list->text.bytes + list->taken, length);
+    list->taken += length;
+    return (ssize_t)length;
+}
+
+static struct api_list *begin_list(struct api *api, const struct api_list_source *source,
+                                   void *context) {
+    struct api_list *list = context ? calloc(1, sizeof *list) : NULL;
+    if (list)
+        *list = (struct api_list){.api = api, .source = source, .context = context};
+    else if (context)
+        source->free(context);
+    return list;
+}
+
+static void say_failed(struct api_call *call, const struct api_list *list) {
+    struct store *store = pipeline_store(call->api->pipeline);
+    if (!list || list->text.failed)
+        api_error(call, 503, "out of memory; ask for fewer with limit=N");
+    else
+        api_error(call, 503, "the store can't be read: %s",
+                  store ? store_error(store) : call->api->store_why);
+}
+
+void api_list_answer(struct api_call *call, const struct api_list_source *source, void *context) {
+    struct api_list *list = begin_list(call->api, source, context);
+    if (list) {
+        text_buffer_add(&list->text, "[");
+        make_part(list);
+    }
+    if (list && list->step == API_LIST_MORE) {
+        call->answer->status = 200;
+        call->answer->content_type = "application/json";
+        call->answer->stream = (struct web_stream){next_bytes, end_list, list};
+        return;
+    }
+    if (list && list->step == API_LIST_END)
+        api_text(call, 200, "application/json", text_buffer_take(&list->text));
+    else
+        say_failed(call, list);
+    if (list)
+        end_list(list);
+}
+
+json_t *api_list_collect(struct api *api, const struct api_list_source *source, void *context) {
+    struct api_list *list = begin_list(api, source, context);
+    json_t *array = list ? json_array() : NULL;
+    if (array) {
+        list->array = array;
+        do
+            step(list);
+        while (list->step == API_LIST_MORE);
+    }
+    if (array && list->step == API_LIST_FAILED) {
+        json_decref(array);
+        array = NULL;
+    }
+    if (list)
+        end_list(list);
+    return array;
+}

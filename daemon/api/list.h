@@ -1,0 +1,33 @@
+/*
+ * api_list: a JSON array that is answered row by row as the client takes it. So neither its length
+ * nor a slow reader costs memory, and it takes no more than some milliseconds of a turn.
+ */
+#ifndef DAEMON_API_LIST_H
+#define DAEMON_API_LIST_H
+
+#include "api/private.h"
+
+struct api_list;
+
+enum api_list_step { API_LIST_MORE, API_LIST_END, API_LIST_FAILED };
+
+/** Where the rows come from. */
+struct api_list_source {
+    /**
+     * Adds the next rows: a piece of work of a millisecond or so, perhaps without a row yet. Store,
+     * monitor and fleet may be others than at the last step. API_LIST_FAILED: the store can't be
+     * read, or memory is out.
+     */
+    enum api_list_step (*step)(void *context, struct api *api, struct api_list *list);
+    void (*free)(void *context);
+};
+
+/** Adds a row (taken over). */
+void api_list_add(struct api_list *list, json_t *row);
+
+/** Answers with the rows; `context` is taken over. */
+void api_list_answer(struct api_call *call, const struct api_list_source *source, void *context);
+/** All rows at once, for lists that are known to be short; NULL when that failed. */
+json_t *api_list_collect(struct api *api, const struct api_list_source *source, void *context);
+
+#endif

@@ -1,0 +1,266 @@
+/*
+ * Readings in bulk: import of CSV, and pages of readings for export and charts.
+ */
+#include "api/private.h"
+#include "host/reading_rows.h"
+#include "measure/payload.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { ERRORS_SHOWN = 100, PAGE_DEFAULT = 10000, PAGE_MOST = 50000 };
+
+/* ---- import ---- */
+
+struct import_row {
+    struct reading_row row;
+    int64_t line;
+};
+
+struct imported {
+    struct import_row *rows;
+    size_t count, capacity;
+};
+
+struct import_count {
+    json_int_t taken, same, bad;
+    json_t *errors;
+};
+
+static void add_error(struct import_count *count, const char *text) {
+    count->bad++;
+    if (json_array_size(count->errors) < ERRORS_SHOWN)
+        json_array_append_new(count->errors, json_string(text));
+}
+
+static bool keep_row(struct imported *imported, const struct import_row *row) {
+    if (imported->count == imported->capacity) {
+        size_t capacity = imported->capacity ? 2 * imported->capacity : 4096;
+        struct import_row *grown = realloc(imported->rows, capacity * sizeof *grown);
+        if (!grown)
+            return false;
+        imported->rows = grown;
+        imported->capacity = capacity;
+    }
+    imported->rows[imported->count++] = *row;
+    return true;
+}
+
+static int by_time(const void *a, const void *b) {
+    const struct import_row *x = a, *y = b;
+    if (x->row.time_ms != y->row.time_ms)
+        return x->row.time_ms < y->row.time_ms ? -1 : 1;
+    return (x->line > y->line) - (x->line < y->line);
+}
+
+static void take_rows(struct api *api, const struct imported *imported, const char *file,
+                      struct import_count *count) {
+    char text[300];
+    for (size_t i = 0; i < imported->count; i++) {
+        const struct import_row *row = &imported->rows[i];
+        const struct reading reading = {row->row.time_ms, row->row.value};
+        switch (pipeline_take(api->pipeline, row->row.point, &reading, SERIES_FROM_IMPORT,
+                              api->now_ms)) {
+        case PIPELINE_NEW:
+            count->taken++;
+            break;
+        case PIPELINE_SAME:
+            count->same++;
+            break;
+        case PIPELINE_CONFLICT:
+            snprintf(text, sizeof text, "%s:%lld: another value is stored for this time", file,
+                     (long long)row->line);
+            add_error(count, text);
+            break;
+        case PIPELINE_FAILED:
+            return;
+        }
+    }
+}
+
+/* Next line without its ending; NULL at the end. */
+static char *next_line(char **rest, char *end, size_t *length) {
+    char *line = *rest;
+    if (line >= end)
+        return NULL;
+    char *stop = memchr(line, '\n', (size_t)(end - line));
+    *rest = stop ? stop + 1 : end;
+    *length = (size_t)((stop ? stop : end) - line);
+    if (*length && line[*length - 1] == '\r')
+        --*length;
+    return line;
+}
+
+static const char *time_refusal(const struct api *api, int64_t time_ms) {
+    if (time_ms > api->now_ms + PAYLOAD_FUTURE_MS)
+        return "the time is in the future";
+    if (time_ms < api->now_ms - api->fleet->settings->keep_readings_ms)
+        return "older than readings are kept (store.keep_readings)";
+    return NULL;
+}
+
+static bool read_line(struct api *api, struct reading_rows *rows, char *text, size_t length,
+                      const char *file, int64_t line, struct imported *imported,
+                      struct import_count *count) {
+    struct import_row row = {.line = line};
+    char why[300], report[700];
+    enum refusal refusal = reading_rows_read(rows, text, length, &row.row, why, sizeof why);
+    const char *time_why = refusal == REFUSAL_NONE ? time_refusal(api, row.row.time_ms) : NULL;
+    if (refusal == REFUSAL_NONE && !time_why)
+        return keep_row(imported, &row);
+    snprintf(report, sizeof report, "%s:%lld: %s", file, (long long)line,
+             time_why ? time_why : why);
+    add_error(count, report);
+    return true;
+}
+
+static bool read_rows(struct api_call *call, const char *file, int64_t line,
+                      struct imported *imported, struct import_count *count) {
+    size_t size = call->request->body_length, length = 0;
+    struct reading_rows *rows = reading_rows_create(call->api->fleet);
+    char why[300] = "a header line is missing", *bytes = malloc(size + 1), *rest = bytes;
+    bool good = rows && bytes;
+    if (good) {
+        memcpy(bytes, call->request->body, size);
+        bytes[size] = '\0';
+        char *header = next_line(&rest, bytes + size, &length);
+        if (!header || !reading_rows_header(rows, header, length, why, sizeof why)) {
+            api_error(call, 400, "%s:1: %s", file, why);
+            good = false;
+        }
+    }
+    for (char *text; good && (text = next_line(&rest, bytes + size, &length)); line++)
+        good = length == 0 || read_line(call->api, rows, text, length, file, line, imported, count);
+    if (!good && !call->answer->status)
+        api_error(call, 503, "out of memory; nothing of this part was taken");
+    reading_rows_destroy(rows);
+    free(bytes);
+    return good;
+}
+
+void api_import(struct api_call *call) {
+    const char *file = web_query(call->request, "file"), *line = web_query(call->request, "line");
+    struct imported imported = {0};
+    struct import_count count = {.errors = json_array()};
+    if (!file)
+        file = "import";
+    if (read_rows(call, file, line ? strtoll(line, NULL, 10) : 2, &imported, &count)) {
+        if (imported.count)
+            qsort(imported.rows, imported.count, sizeof *imported.rows, by_time);
+        take_rows(call->api, &imported, file, &count);
+        call->api->history_came |= imported.count > 0;
+        if (api_commit(call))
+            api_json(call, 200,
+                     json_pack("{s:I,s:I,s:I,s:O}", "taken", count.taken, "same", count.same, "bad",
+                               count.bad, "errors", count.errors));
+    }
+    json_decref(count.errors);
+    free(imported.rows);
+}
+
+/* ---- readings ---- */
+
+struct page {
+    size_t system, first, last;        /* points */
+    int64_t from_ms, to_ms, cursor_ms; /* cursor: where the first point begins */
+    size_t limit;
+};
+
+static json_t *reading_json(const struct fleet *fleet, size_t point,
+                            const struct reading *reading) {
+    const struct point_description *description = fleet->points[point].description;
+    return json_pack("{s:o,s:s,s:f,s:s}", "time", api_time(reading->time_ms), "point",
+                     description->id, "value", reading->value, "unit",
+                     unit_si_word(description->binding.unit->dimension));
+}
+
+/* A page goes point by point; the cursor names where the next one begins: "POINT TIME". Only the
+   first point goes on from the cursor; the others begin at `from`. "damaged": a day is left out. */
+static void answer_page(struct api_call *call, struct store *store, const struct page *page) {
+    json_t *list = json_array(), *next = json_null();
+    struct reading *readings = malloc(page->limit * sizeof *readings);
+    size_t left = page->limit;
+    uint64_t met = series_damage_met(store);
+    enum store_status status = readings ? STORE_OK : STORE_OUT_OF_MEMORY;
+    for (size_t point = page->first; point <= page->last && status == STORE_OK && left; point++) {
+        size_t count = 0;
+        int64_t from_ms = point == page->first ? page->cursor_ms : page->from_ms;
+        status = series_read(store, pipeline_key(call->api->pipeline, point), from_ms, page->to_ms,
+                             readings, left, &count);
+        for (size_t i = 0; i < count && status == STORE_OK; i++)
+            json_array_append_new(list, reading_json(call->api->fleet, point, &readings[i]));
+        left -= count;
+        if (left == 0)
+            next = json_sprintf("%s %lld", fleet_point_id(call->api->fleet, point),
+                                (long long)readings[count - 1].time_ms + 1);
+    }
+    free(readings);
+    if (status == STORE_OK) {
+        api_json(call, 200,
+                 json_pack("{s:o,s:o,s:b}", "readings", list, "next", next, "damaged",
+                           series_damage_met(store) != met));
+        return;
+    }
+    json_decref(list);
+    json_decref(next);
+    api_error(call, 503, "the store can't be read: %s", store_error(store));
+}
+
+static bool apply_cursor(struct api_call *call, struct page *page) {
+    const char *after = web_query(call->request, "after");
+    char id[80];
+    long long time_ms = 0;
+    page->cursor_ms = page->from_ms;
+    if (!after)
+        return true;
+    if (sscanf(after, "%79s %lld", id, &time_ms) == 2) {
+        size_t point = fleet_find_point(call->api->fleet, page->system, id);
+        if (point != FLEET_NONE && point >= page->first && point <= page->last) {
+            page->first = point;
+            page->cursor_ms = time_ms;
+            return true;
+        }
+    }
+    api_error(call, 400, "after: is not a cursor of this list");
+    return false;
+}
+
+static bool choose(struct api_call *call, struct page *page) {
+    const char *system = web_query(call->request, "system");
+    const char *point = web_query(call->request, "point");
+    int64_t limit = 0;
+    page->system = system ? api_system(call, system) : FLEET_NONE;
+    if (!system)
+        api_error(call, 400, "system: is missing");
+    if (page->system == FLEET_NONE)
+        return false;
+    const struct fleet_system *owner = &call->api->fleet->systems[page->system];
+    page->first = owner->first_point;
+    page->last = owner->first_point + owner->point_count - 1;
+    if (point) {
+        page->first = page->last = fleet_find_point(call->api->fleet, page->system, point);
+        if (page->first == FLEET_NONE) {
+            api_error(call, 404, "%s has no point \"%s\"", system, point);
+            return false;
+        }
+    }
+    if (!api_count(call, "limit", INT32_MAX, &limit))
+        return false;
+    page->limit = !limit ? PAGE_DEFAULT : limit > PAGE_MOST ? PAGE_MOST : (size_t)limit;
+    return true;
+}
+
+void api_readings(struct api_call *call) {
+    struct page page = {.from_ms = INT64_MIN, .to_ms = INT64_MAX};
+    const char *from = web_query(call->request, "from"), *to = web_query(call->request, "to");
+    struct store *store = api_store(call);
+    if (!store || !choose(call, &page))
+        return;
+    const struct time_zone *zone = call->api->fleet->systems[page.system].zone;
+    if ((from && !api_instant(call, "from", from, zone, false, &page.from_ms)) ||
+        (to && !api_instant(call, "to", to, zone, false, &page.to_ms)) ||
+        !apply_cursor(call, &page))
+        return;
+    answer_page(call, store, &page);
+}

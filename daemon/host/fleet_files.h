@@ -1,0 +1,28 @@
+/*
+ * fleet_files: settings and system files on disk, and the time zones they name, to a fleet.
+ */
+#ifndef DAEMON_HOST_FLEET_FILES_H
+#define DAEMON_HOST_FLEET_FILES_H
+
+#include "monitor/fleet.h"
+
+/**
+ * Reads the settings file and every system file it names. NULL when anything is wrong; every error
+ * is then in `errors` as "FILE:LINE: key: what, and what is allowed". File names in the settings
+ * have become paths.
+ */
+struct fleet *fleet_files_load(const char *settings_file, struct settings_errors *errors);
+
+/** A whole file, null-terminated; at most `most` bytes. NULL with errno. The caller frees. */
+char *fleet_files_read(const char *path, size_t most, size_t *length);
+
+/**
+ * A secret of one line from a file that others must not read: refused with a sentence in `why` when
+ * the world can read it, or when it is empty. The line ending is left out. The caller frees.
+ */
+char *fleet_files_secret(const char *path, char *why, size_t why_size);
+
+/** A time zone by its IANA name, from the machine's files. NULL when there is none. */
+struct time_zone *fleet_files_zone(const char *name);
+
+#endif

@@ -1,0 +1,85 @@
+#include "page/cache.h"
+
+#include "api/show.h"
+#include "host/clock.h"
+#include "measure/duration.h"
+
+#include <string.h>
+
+static const int64_t good_for_ms = 15 * DURATION_SECOND_MS;
+static const double most_of_ms = 800.0;
+
+static void mix(uint64_t *hash, uint64_t value) {
+    for (int i = 0; i < 8; i++) { /* FNV-1a */
+        *hash ^= (value >> (8 * i)) & 0xff;
+        *hash *= UINT64_C(1099511628211);
+    }
+}
+
+static uint64_t fingerprint_of(const struct api *api, size_t system) {
+    struct monitor *monitor = pipeline_monitor(api->pipeline);
+    const struct fleet_system *owner = &api->fleet->systems[system];
+    const struct monitor_dates *dates = monitor_dates(monitor, system);
+    uint64_t hash = UINT64_C(14695981039346656037);
+    mix(&hash, api->reloads);
+    mix(&hash, pipeline_store(api->pipeline) != NULL);
+    mix(&hash, (uint64_t)monitor_out_of_service_until(monitor, system));
+    if (dates) {
+        mix(&hash, (uint64_t)dates->tested_ms);
+        mix(&hash, (uint64_t)dates->visited_ms);
+        mix(&hash, (uint64_t)dates->next_calibration_ms);
+    }
+    for (size_t i = 0; i < owner->point_count; i++) {
+        const struct point_state *state = monitor_point(monitor, owner->first_point + i);
+        mix(&hash, (uint64_t)state->newest_ms);
+        mix(&hash, state->baseline_count);
+    }
+    for (const struct alarm *alarm = alarm_book_of_system(monitor_alarms(monitor), system); alarm;
+         alarm = alarm->next_of_system) {
+        mix(&hash, (uint64_t)alarm->id);
+        mix(&hash, (uint64_t)alarm_state(alarm));
+        mix(&hash, (uint64_t)(uintptr_t)alarm->details);
+    }
+    return hash;
+}
+
+json_t *page_cache_show(struct page_cache *cache, struct api *api, size_t system) {
+    int64_t now_ms = clock_monotonic_ms();
+    uint64_t fingerprint = fingerprint_of(api, system);
+    for (size_t i = 0; i < PAGE_CACHE_ROWS; i++) {
+        if (cache->rows[i].show && cache->rows[i].system == system &&
+            cache->rows[i].fingerprint == fingerprint &&
+            now_ms - cache->rows[i].made_ms < good_for_ms)
+            return json_incref(cache->rows[i].show);
+    }
+    json_t *show = api_show(api, system);
+    size_t place = cache->next++ % PAGE_CACHE_ROWS;
+    json_decref(cache->rows[place].show);
+    cache->rows[place].system = system;
+    /* Explaining an alarm may itself have changed what was looked at. */
+    cache->rows[place].fingerprint = fingerprint_of(api, system);
+    cache->rows[place].made_ms = now_ms;
+    cache->rows[place].show = json_incref(show);
+    return show;
+}
+
+void page_cache_clear(struct page_cache *cache) {
+    for (size_t i = 0; i < PAGE_CACHE_ROWS; i++)
+        json_decref(cache->rows[i].show);
+    memset(cache, 0, sizeof *cache);
+}
+
+/* ---- the allowance ---- */
+
+bool page_allowance_any(struct page_allowance *allowance, int64_t monotonic_ms) {
+    double since_ms = (double)(monotonic_ms - allowance->reckoned_ms);
+    allowance->left_ms += allowance->share * since_ms;
+    if (allowance->reckoned_ms == 0 || allowance->left_ms > allowance->share * most_of_ms)
+        allowance->left_ms = allowance->share * most_of_ms;
+    allowance->reckoned_ms = monotonic_ms;
+    return allowance->left_ms > 0.0;
+}
+
+void page_allowance_take(struct page_allowance *allowance, int64_t took_ms) {
+    allowance->left_ms -= (double)took_ms;
+}

@@ -1,0 +1,280 @@
+/*
+ * What posted forms do: sign in and out, and the same changes as the operator's tool, by the same
+ * functions. Each is bound to its session by a token; who did it is who is signed in.
+ */
+#include "host/clock.h"
+#include "host/log.h"
+#include "page/private.h"
+#include "page/share.h"
+#include "settings/checked_text.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- signing in and out ---- */
+
+/* Who asks: the other end, or whom a proxy on this machine names last, for that name is its own. */
+static const char *asker(const struct web_request *request) {
+    const char *chain = web_header(request, "X-Forwarded-For");
+    if (!chain || !checked_text_host_is_loopback(request->address))
+        return request->address;
+    const char *comma = strrchr(chain, ',');
+    chain = comma ? comma + 1 : chain;
+    return chain + strspn(chain, " \t");
+}
+
+static void set_cookie(struct page_view *view, const char *key, bool over) {
+    char cookie[200];
+    const char *origin = web_header(view->request, "Origin");
+    bool https = origin && strncmp(origin, "https://", 8) == 0;
+    snprintf(cookie, sizeof cookie, "subslab_session=%s; Path=/; HttpOnly; SameSite=Strict%s%s",
+             key, https ? "; Secure" : "", over ? "; Max-Age=0" : "");
+    page_add_header(view, "Set-Cookie", cookie);
+}
+
+/* Back to where the sign-in was asked for: a path of ours, nothing else. */
+static struct html_address next_address(const struct page_form *form) {
+    const char *next = page_form_value(form, "next");
+    struct html_address address = html_address("");
+    bool ours = next[0] == '/' && next[1] != '/' && !strpbrk(next, "\\?#%\r\n") &&
+                strlen(next) < 300 && strncmp(next, "/sign-", 6) != 0;
+    for (const char *at = next; ours && *at; at += strcspn(at, "/")) {
+        char part[300];
+        size_t length = strcspn(++at, "/");
+        memcpy(part, at, length);
+        part[length] = '\0';
+        html_address_path(&address, "/");
+        html_address_part(&address, part);
+    }
+    return address.length ? address : html_address("/");
+}
+
+static void sign_in_with(struct page_view *view, const struct page_form *form,
+                         const struct page_accounts *accounts) {
+    const char *name = page_form_value(form, "name");
+    struct page_tries *tries = &view->page->tries;
+    if (!page_tries_may(tries, name, asker(view->request), clock_monotonic_ms())) {
+        page_add_header(view, "Retry-After", "3");
+        page_sign_in(view, "Too many tries. Wait some seconds.");
+        view->answer->status = 429;
+        return;
+    }
+    const struct page_account *account =
+        page_accounts_check(accounts, name, page_form_value(form, "password"));
+    struct page_session *session =
+        account ? page_session_begin(&view->page->sessions, account, clock_monotonic_ms()) : NULL;
+    if (!session) {
+        page_tries_wrong(tries, name, asker(view->request), clock_monotonic_ms());
+        log_line(LOG_LEVEL_WARNING, "page", "a sign-in was refused");
+        page_sign_in(view, "Name or password is wrong.");
+        return;
+    }
+    log_line(LOG_LEVEL_INFO, "page", "%s signed in", session->account);
+    set_cookie(view, session->key, false);
+    struct html_address address = next_address(form);
+    page_redirect(view, &address);
+}
+
+static void sign_in(struct page_view *view, const struct page_form *form) {
+    const char *file = view->api->fleet->settings->page_access_file;
+    struct page_accounts *accounts = malloc(sizeof *accounts);
+    char why[512] = "there is no memory";
+    if (!file) {
+        page_sign_in(view, NULL);
+    } else if (accounts && page_accounts_read(file, accounts, why, sizeof why)) {
+        sign_in_with(view, form, accounts);
+    } else {
+        log_line(LOG_LEVEL_ERROR, "page", "%s", why);
+        page_sign_in(view, "Nobody can sign in now: the daemon's log says why.");
+    }
+    free(accounts);
+}
+
+static void sign_out(struct page_view *view, const struct page_form *form) {
+    (void)form;
+    page_session_end(view->session);
+    view->session = NULL;
+    set_cookie(view, "", true);
+    struct html_address address = html_address("/");
+    page_redirect(view, &address);
+}
+
+/* ---- changes by the functions of the API ---- */
+
+static void say_refusal(struct page_view *view, const struct web_answer *refused) {
+    json_t *json = refused->body ? json_loadb(refused->body, refused->body_length, 0, NULL) : NULL;
+    const char *why = json_string_value(json_object_get(json, "error"));
+    page_say(view, refused->status, "This was not done", why ? why : "The daemon refused it.");
+    json_decref(json);
+}
+
+/* Calls a change of the API as if its JSON had been posted; goes back to `address` when done. */
+static void change(struct page_view *view, void (*handle)(struct api_call *call), json_t *body,
+                   const struct html_address *address) {
+    struct web_answer answer = {0};
+    struct api_call call = {
+        .api = view->api, .request = view->request, .answer = &answer, .body = body};
+    memcpy(call.parts, view->parts, sizeof call.parts);
+    json_object_set_new(body, "by", json_string(view->session->account));
+    handle(&call);
+    if (answer.status == 200)
+        page_redirect(view, address);
+    else
+        say_refusal(view, &answer);
+    free(answer.body);
+    json_decref(body);
+}
+
+static void copy_text(json_t *body, const struct page_form *form, const char *name) {
+    const char *text = page_form_value(form, name);
+    if (*text)
+        json_object_set_new(body, name, json_string(text));
+}
+
+static struct html_address back_address(const struct page_view *view,
+                                        const struct page_form *form) {
+    size_t system = fleet_find_system(view->api->fleet, page_form_value(form, "system"));
+    if (system == FLEET_NONE)
+        return page_address(view, "/alarms");
+    return page_system_address(view, system, "");
+}
+
+static void change_alarm(struct page_view *view, const struct page_form *form) {
+    static const char *const fields[] = {"note", "until", "why"};
+    struct html_address address = back_address(view, form);
+    json_t *body = json_object();
+    for (size_t i = 0; i < 3; i++)
+        copy_text(body, form, fields[i]);
+    change(view, api_alarm_change, body, &address);
+}
+
+static struct html_address address_of_system(const struct page_view *view) {
+    size_t system = fleet_find_system(view->api->fleet, view->parts[1]);
+    return system == FLEET_NONE ? page_address(view, "/") : page_system_address(view, system, "");
+}
+
+static void go_out(struct api_call *call) {
+    api_service_change(call, true);
+}
+
+static void come_back(struct api_call *call) {
+    api_service_change(call, false);
+}
+
+static void out_of_service(struct page_view *view, const struct page_form *form) {
+    struct html_address address = address_of_system(view);
+    json_t *body = json_object();
+    copy_text(body, form, "until");
+    copy_text(body, form, "why");
+    change(view, go_out, body, &address);
+}
+
+static void return_to_service(struct page_view *view, const struct page_form *form) {
+    (void)form;
+    struct html_address address = address_of_system(view);
+    change(view, come_back, json_object(), &address);
+}
+
+static void visit_done(struct page_view *view, const struct page_form *form) {
+    static const char *const fields[] = {"on", "found", "did", "next_calibration"};
+    struct html_address address = address_of_system(view);
+    json_t *body = json_object(), *values = json_object();
+    for (size_t i = 0; i < sizeof fields / sizeof fields[0]; i++)
+        copy_text(body, form, fields[i]);
+    if (*page_form_value(form, "radon_tested"))
+        json_object_set_new(body, "radon_tested", json_true());
+    if (*page_form_value(form, "new_baseline"))
+        json_object_set_new(body, "new_baseline", json_true());
+    for (size_t i = 0; i < form->count; i++) {
+        if (strncmp(form->fields[i].name, "value-", 6) == 0 && *form->fields[i].value)
+            json_object_set_new(values, form->fields[i].name + 6,
+                                json_string(form->fields[i].value));
+    }
+    json_object_set_new(body, "values", values);
+    change(view, api_visit_done, body, &address);
+}
+
+/* ---- the homeowner's link ---- */
+
+static void change_share(struct api_call *call) {
+    bool make = strcmp(call->parts[2], "share") == 0;
+    size_t system = api_system(call, call->parts[1]);
+    if (system == FLEET_NONE)
+        return;
+    const char *id = fleet_system_id(call->api->fleet, system);
+    struct pipeline *pipeline = call->api->pipeline;
+    if (pipeline_begin(pipeline)) {
+        enum store_status status = make ? page_share_create(pipeline_store(pipeline), id)
+                                        : page_share_withdraw(pipeline_store(pipeline), id);
+        if (status != STORE_OK)
+            pipeline_fail(pipeline, status);
+    }
+    if (api_commit(call))
+        api_json(call, 200, json_object());
+}
+
+static void share(struct page_view *view, const struct page_form *form) {
+    (void)form;
+    struct html_address address = address_of_system(view);
+    html_address_path(&address, "#share");
+    change(view, change_share, json_object(), &address);
+}
+
+/* ---- which form ---- */
+
+static const struct {
+    const char *first, *third;
+    void (*take)(struct page_view *view, const struct page_form *form);
+    bool for_anybody;
+} forms[] = {
+    {"sign-in", NULL, sign_in, true},
+    {"sign-out", NULL, sign_out, false},
+    {"alarms", "acknowledge", change_alarm, false},
+    {"alarms", "shelve", change_alarm, false},
+    {"alarms", "unshelve", change_alarm, false},
+    {"systems", "out-of-service", out_of_service, false},
+    {"systems", "return-to-service", return_to_service, false},
+    {"systems", "visit-done", visit_done, false},
+    {"systems", "share", share, false},
+    {"systems", "withdraw-share", share, false},
+};
+enum { FORMS = sizeof forms / sizeof forms[0] };
+
+static size_t find_form(const char *path) {
+    for (size_t i = 0; i < FORMS; i++) {
+        size_t length = strlen(forms[i].first);
+        if (strncmp(path + 1, forms[i].first, length) != 0)
+            continue;
+        const char *rest = path + 1 + length;
+        if (!forms[i].third && !*rest)
+            return i;
+        const char *third = *rest == '/' ? strchr(rest + 1, '/') : NULL;
+        if (forms[i].third && third && third > rest + 1 && strcmp(third + 1, forms[i].third) == 0)
+            return i;
+    }
+    return FORMS;
+}
+
+bool page_post_known(const char *path) {
+    return path[0] == '/' && find_form(path) < FORMS;
+}
+
+void page_post(struct page_view *view) {
+    size_t i = find_form(view->request->path);
+    struct page_form *form = calloc(1, sizeof *form);
+    if (!form || !page_form_parse(view->request->body, view->request->body_length, form))
+        page_say(view, 400, "Not a form", "The form could not be read.");
+    else if (!forms[i].for_anybody && !view->session)
+        page_say(view, 403, "Signed out", "Sign in first; then send the form once more.");
+    else if (!forms[i].for_anybody &&
+             !page_secret_same(view->session->token, page_form_value(form, "token")))
+        page_say(view, 403, "Out of date",
+                 "This form is from an earlier sign-in. Load the page "
+                 "anew and send it once more.");
+    else
+        forms[i].take(view, form);
+    if (form)
+        explicit_bzero(form, sizeof *form);
+    free(form);
+}

@@ -1,0 +1,69 @@
+#include "page/form.h"
+
+#include <string.h>
+
+static int digit(char letter) {
+    if (letter >= '0' && letter <= '9')
+        return letter - '0';
+    if (letter >= 'a' && letter <= 'f')
+        return letter - 'a' + 10;
+    if (letter >= 'A' && letter <= 'F')
+        return letter - 'A' + 10;
+    return -1;
+}
+
+/* Decodes in place, blanks at both ends left out. */
+static bool decode(char *text) {
+    char *to = text, *begin = text;
+    for (const char *at = text; *at; at++) {
+        if (*at == '%') {
+            int high = digit(at[1]), low = high < 0 ? -1 : digit(at[2]);
+            if (low < 0 || (high == 0 && low == 0))
+                return false;
+            *to++ = (char)(high * 16 + low);
+            at += 2;
+        } else {
+            *to++ = *at == '+' ? ' ' : *at;
+        }
+    }
+    *to = '\0';
+    while (*begin == ' ')
+        begin++;
+    while (to > begin && to[-1] == ' ')
+        *--to = '\0';
+    memmove(text, begin, strlen(begin) + 1);
+    return true;
+}
+
+bool page_form_parse(const void *body, size_t length, struct page_form *form) {
+    form->count = 0;
+    if (length > PAGE_FORM_BYTES_MAX || memchr(body, '\0', length))
+        return false;
+    memcpy(form->bytes, body, length);
+    form->bytes[length] = '\0';
+    char *rest = form->bytes, *field;
+    while ((field = strsep(&rest, "&"))) {
+        char *value = strchr(field, '=');
+        if (!*field)
+            continue;
+        if (form->count == PAGE_FORM_FIELDS_MAX)
+            return false;
+        if (value)
+            *value++ = '\0';
+        else
+            value = field + strlen(field);
+        if (!decode(field) || (*value && !decode(value)))
+            return false;
+        form->fields[form->count].name = field;
+        form->fields[form->count++].value = value;
+    }
+    return true;
+}
+
+const char *page_form_value(const struct page_form *form, const char *name) {
+    for (size_t i = 0; i < form->count; i++) {
+        if (strcmp(form->fields[i].name, name) == 0)
+            return form->fields[i].value;
+    }
+    return "";
+}

@@ -1,0 +1,55 @@
+/*
+ * page_text: values, times and status as people read them. A number never stands alone: its unit,
+ * its age or its coverage stands beside it.
+ */
+#ifndef DAEMON_PAGE_TEXT_H
+#define DAEMON_PAGE_TEXT_H
+
+#include "monitor/monitor.h"
+#include "page/view.h"
+
+#include <jansson.h>
+
+#define PAGE_TEXT_SIZE 64
+
+/** "0.62 inH2O" in the page's units. Returns text. */
+char *page_value_text(const struct page_view *view, char text[PAGE_TEXT_SIZE], double si,
+                      enum dimension dimension);
+/** The same as an element that does not break; "not known" for NaN. */
+void page_value(struct page_view *view, double si, enum dimension dimension);
+/** "68 %" of a fraction. Returns text. */
+char *page_percent_text(char text[PAGE_TEXT_SIZE], double fraction);
+
+/** "12 min ago". Returns text. */
+char *page_age_text(const struct page_view *view, char text[PAGE_TEXT_SIZE], int64_t time_ms);
+/** The same as an element, with the full time behind it. */
+void page_age(struct page_view *view, int64_t time_ms, const struct time_zone *zone);
+/** "2026-03-12 08:15 MST", or the day alone. */
+void page_time(struct page_view *view, int64_t time_ms, const struct time_zone *zone);
+void page_date(struct page_view *view, int64_t time_ms, const struct time_zone *zone);
+/** "2026-03-12". Returns text. */
+char *page_date_text(char text[PAGE_TEXT_SIZE], int64_t time_ms, const struct time_zone *zone);
+
+/** The mark of a status and its word. The marks differ in shape, so that ink alone tells them. */
+void page_status(struct page_view *view, enum monitor_status status);
+/** The shapes, once a page. */
+void page_status_shapes(struct page_view *view);
+
+/** Members of a JSON object: NaN, TIMESTAMP_NONE and NULL where there is none. */
+double page_json_number(const json_t *object, const char *name);
+int64_t page_json_time(const json_t *object, const char *name);
+const char *page_json_text(const json_t *object, const char *name);
+
+/** The dimension of a point's values. */
+enum dimension page_dimension(const struct page_view *view, size_t point);
+/**
+ * Changes to the units in which the trade reads this point, whatever the page shows else: pascals
+ * at a test hole and for a velocity pressure. Returns those to go back to (view->units).
+ */
+enum unit_system page_units_of_point(struct page_view *view, size_t point);
+/** A diagnosis' cause for people: "fan slower than at commissioning". */
+const char *page_cause_text(const char *word);
+/** A list of JSON strings as <ul>; nothing for an empty one. */
+void page_json_list(struct page_view *view, const json_t *list);
+
+#endif

@@ -1,0 +1,16 @@
+/*
+ * history_store: the past of points from the store, for pure code (monitor/history.h). Daily values
+ * that are not kept yet are computed from the readings; within a transaction they are kept, once a
+ * later reading of the point tells that the day is over for it.
+ */
+#ifndef DAEMON_PIPELINE_HISTORY_STORE_H
+#define DAEMON_PIPELINE_HISTORY_STORE_H
+
+#include "monitor/history.h"
+#include "pipeline/pipeline.h"
+
+/** How to ask a pipeline's store; it must not have been forgotten. Valid as long as the pipeline.
+ */
+struct history history_store_view(struct pipeline *pipeline);
+
+#endif

@@ -1,0 +1,559 @@
+#include "pipeline/pipeline.h"
+
+#include "host/log.h"
+#include "measure/duration.h"
+#include "pipeline/away.h"
+#include "pipeline/explain.h"
+#include "pipeline/second_looks.h"
+#include "service/backlog.h"
+#include "store/records.h"
+#include "upkeep/daily_upkeep.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { READINGS_A_MESSAGE = 256, REFUSED_ALARM_COUNT = 10 };
+static const int64_t refused_window_ms = 10 * DURATION_MINUTE_MS;
+static const int64_t burst_pause_ms = 10 * DURATION_SECOND_MS; /* longer than a turn takes */
+static const int64_t burst_span_ms = 4 * DURATION_MINUTE_MS;   /* 240 000 readings */
+
+/* What each of these becomes with new settings is said in pipeline_take_over. */
+struct pipeline {
+    const struct fleet *fleet;
+    struct store *store;
+    struct in_hand *hand; /* or NULL */
+    struct monitor *monitor;
+    struct monitor_store link;
+    struct second_looks *looks;
+    struct announce announce;
+    struct reminders reminders;
+    struct daily_upkeep *daily;
+    struct away away;
+    bool in_turn; /* the transaction is open */
+    enum store_status failed;
+    struct pipeline_counters counters;
+    size_t book_kept;        /* alarms in the book after it was last written early */
+    int64_t refused_from_ms; /* of the running window */
+    int refused_in_window;
+    int64_t now_ms;   /* of the turn, for callbacks */
+    int64_t moved_ms; /* when the clock was last moved; TIMESTAMP_NONE: not since the start */
+    struct payload_reading readings[READINGS_A_MESSAGE];
+};
+
+/* ---- opening ---- */
+
+static const char *failure(enum store_status status, const struct store *store) {
+    return status == STORE_OUT_OF_MEMORY ? "out of memory" : store_error(store);
+}
+
+/* All but the monitor's memory. NULL when out of memory. */
+static struct pipeline *create(const struct fleet *fleet, struct store *store) {
+    struct pipeline *pipeline = calloc(1, sizeof *pipeline);
+    if (!pipeline)
+        return NULL;
+    pipeline->fleet = fleet;
+    pipeline->store = store;
+    pipeline->moved_ms = TIMESTAMP_NONE;
+    pipeline->monitor = monitor_create(fleet);
+    pipeline->daily = daily_upkeep_create(fleet);
+    if (pipeline->monitor && pipeline->daily && announce_open(&pipeline->announce, fleet, store) &&
+        away_open(&pipeline->away, fleet->point_count))
+        return pipeline;
+    pipeline_close(pipeline);
+    return NULL;
+}
+
+struct pipeline *pipeline_open(const struct fleet *fleet, struct store *store, int64_t now_ms,
+                               char *why, size_t why_size) {
+    struct pipeline *pipeline = create(fleet, store);
+    enum store_status status = STORE_OUT_OF_MEMORY;
+    if (pipeline)
+        status = monitor_store_open(&pipeline->link, store, pipeline->monitor);
+    if (status == STORE_OK)
+        pipeline->looks = second_looks_open(&pipeline->link, &status);
+    if (status == STORE_OK) {
+        pipeline->refused_from_ms = now_ms;
+        monitor_end_unwatched(pipeline->monitor, fleet, now_ms);
+        return pipeline;
+    }
+    snprintf(why, why_size, "%s", failure(status, store));
+    pipeline_close(pipeline);
+    return NULL;
+}
+
+/* ---- new settings ---- */
+
+struct pipeline *pipeline_open_beside(const struct pipeline *former,
+                                      const struct fleet_change *change, char *why,
+                                      size_t why_size) {
+    struct pipeline *pipeline = create(change->fleet, former->store);
+    enum store_status status = STORE_OUT_OF_MEMORY;
+    if (pipeline)
+        status =
+            monitor_store_open_beside(&pipeline->link, &former->link, pipeline->monitor, change);
+    if (status == STORE_OK)
+        return pipeline;
+    snprintf(why, why_size, "%s", failure(status, former->store));
+    pipeline_close(pipeline);
+    return NULL;
+}
+
+enum store_status pipeline_read_beside(struct pipeline *pipeline, const struct fleet_change *change,
+                                       int64_t until_monotonic_ms, bool *more) {
+    return monitor_store_read_some(&pipeline->link, change, until_monotonic_ms, more);
+}
+
+enum store_status pipeline_hand_over(struct pipeline *former, struct pipeline *pipeline,
+                                     const struct fleet_change *change, int64_t now_ms) {
+    monitor_end_unwatched(former->monitor, change->fleet, now_ms);
+    enum store_status status = pipeline_settle(former, now_ms);
+    if (status == STORE_OK)
+        status = monitor_store_catch_up(&pipeline->link, former->monitor, change);
+    /* The looks still to be made are in the store. */
+    if (status == STORE_OK)
+        pipeline->looks = second_looks_open(&pipeline->link, &status);
+    return status;
+}
+
+void pipeline_take_over(struct pipeline *pipeline, struct pipeline *former,
+                        const struct fleet_change *change, int64_t now_ms) {
+    monitor_take_over(pipeline->monitor, former->monitor, change, now_ms);
+    announce_take_over(&pipeline->announce, &former->announce, change);
+    daily_upkeep_take_over(pipeline->daily, former->daily, change);
+    away_take_over(&pipeline->away, &former->away, change);
+    pipeline->hand = former->hand;
+    pipeline->reminders = former->reminders;
+    pipeline->counters = former->counters;
+    pipeline->book_kept = former->book_kept;
+    pipeline->refused_from_ms = former->refused_from_ms;
+    pipeline->refused_in_window = former->refused_in_window;
+    pipeline->moved_ms = former->moved_ms;
+    pipeline->now_ms = now_ms;
+}
+
+void pipeline_close(struct pipeline *pipeline) {
+    if (!pipeline)
+        return;
+    if (pipeline->store && store_in_transaction(pipeline->store))
+        store_rollback(pipeline->store);
+    second_looks_close(pipeline->looks);
+    monitor_store_close(&pipeline->link);
+    announce_close(&pipeline->announce);
+    away_close(&pipeline->away);
+    monitor_destroy(pipeline->monitor);
+    daily_upkeep_destroy(pipeline->daily);
+    free(pipeline);
+}
+
+struct monitor *pipeline_monitor(struct pipeline *pipeline) {
+    return pipeline->monitor;
+}
+
+struct announce *pipeline_announce(struct pipeline *pipeline) {
+    return &pipeline->announce;
+}
+
+struct reminders *pipeline_reminders(struct pipeline *pipeline) {
+    return &pipeline->reminders;
+}
+
+struct store *pipeline_store(const struct pipeline *pipeline) {
+    return pipeline->store;
+}
+
+struct daily_upkeep *pipeline_daily(struct pipeline *pipeline) {
+    return pipeline->daily;
+}
+
+void pipeline_set_in_hand(struct pipeline *pipeline, struct in_hand *hand) {
+    pipeline->hand = hand;
+}
+
+int64_t pipeline_key(const struct pipeline *pipeline, size_t point) {
+    return pipeline->link.keys[point];
+}
+
+struct pipeline_counters pipeline_count(const struct pipeline *pipeline) {
+    return pipeline->counters;
+}
+
+void pipeline_forget_store(struct pipeline *pipeline) {
+    pipeline->store = NULL;
+    pipeline->in_turn = false;
+    pipeline_fail(pipeline, STORE_FAILING);
+}
+
+/* ---- the turn's transaction ---- */
+
+void pipeline_fail(struct pipeline *pipeline, enum store_status status) {
+    if (pipeline->failed == STORE_OK)
+        pipeline->failed = status;
+}
+
+bool pipeline_begin(struct pipeline *pipeline) {
+    if (pipeline->in_turn || pipeline->failed != STORE_OK)
+        return pipeline->failed == STORE_OK;
+    enum store_status status = store_begin(pipeline->store);
+    if (status != STORE_OK) {
+        pipeline_fail(pipeline, status);
+        return false;
+    }
+    pipeline->in_turn = true;
+    return true;
+}
+
+bool pipeline_begin_task(struct pipeline *pipeline, const char *name) {
+    return in_hand_task(pipeline->hand, name) && pipeline_begin(pipeline);
+}
+
+bool pipeline_uncommitted(const struct pipeline *pipeline) {
+    return pipeline->in_turn || pipeline->failed != STORE_OK;
+}
+
+/* ---- readings ---- */
+
+static enum pipeline_taken count_taken(struct pipeline *pipeline, enum series_append result) {
+    switch (result) {
+    case SERIES_NEW:
+        pipeline->counters.readings++;
+        return PIPELINE_NEW;
+    case SERIES_SAME:
+        pipeline->counters.repeats++;
+        return PIPELINE_SAME;
+    case SERIES_CONFLICT:
+        pipeline->counters.conflicts++;
+        return PIPELINE_CONFLICT;
+    }
+    return PIPELINE_FAILED;
+}
+
+/* An import of years can open and end thousands of alarms in one turn: written early, the ended
+   ones leave the book, so that looking things up in it stays quick. */
+static void write_old_alarms(struct pipeline *pipeline) {
+    enum { BOOK_GROWTH = 500 };
+    size_t count = alarm_book_count(monitor_alarms(pipeline->monitor));
+    if (count < pipeline->book_kept + BOOK_GROWTH)
+        return;
+    enum store_status status = monitor_store_write(&pipeline->link);
+    if (status != STORE_OK)
+        pipeline_fail(pipeline, status);
+    pipeline->book_kept = alarm_book_count(monitor_alarms(pipeline->monitor));
+}
+
+enum pipeline_taken pipeline_take(struct pipeline *pipeline, size_t point,
+                                  const struct reading *reading, enum series_origin origin,
+                                  int64_t now_ms) {
+    enum series_append result = SERIES_NEW;
+    bool newest = monitor_is_newest(pipeline->monitor, point, reading->time_ms);
+    if (!pipeline_begin(pipeline))
+        return PIPELINE_FAILED;
+    enum store_status status = series_append(pipeline->store, pipeline->link.keys[point], reading,
+                                             origin, newest, &result);
+    if (status != STORE_OK) {
+        pipeline_fail(pipeline, status);
+        return PIPELINE_FAILED;
+    }
+    if (result == SERIES_NEW && newest) {
+        if (origin == SERIES_FROM_SENSOR)
+            away_reading(&pipeline->away, pipeline->monitor, point, reading->time_ms);
+        monitor_reading(pipeline->monitor, point, reading, now_ms);
+        write_old_alarms(pipeline);
+    } else if (result == SERIES_NEW) {
+        pipeline->counters.late++;
+        if (!second_looks_note_late(pipeline->looks, point, reading->time_ms))
+            pipeline_fail(pipeline, STORE_OUT_OF_MEMORY);
+    }
+    return count_taken(pipeline, result);
+}
+
+/* ---- refusals ---- */
+
+static void watch_refusals(struct pipeline *pipeline, const char *topic, int64_t now_ms) {
+    if (now_ms - pipeline->refused_from_ms > refused_window_ms) {
+        pipeline->refused_from_ms = now_ms;
+        pipeline->refused_in_window = 0;
+    }
+    if (++pipeline->refused_in_window >= REFUSED_ALARM_COUNT)
+        monitor_daemon(pipeline->monitor, CONDITION_MESSAGES_REFUSED, true, topic,
+                       pipeline->refused_in_window, now_ms);
+}
+
+/* `impossible`: the value, when that is why. */
+static void refuse(struct pipeline *pipeline, size_t point, const struct intake_message *message,
+                   enum refusal refusal, double impossible, int64_t now_ms) {
+    pipeline->counters.refused++;
+    if (!pipeline_begin(pipeline))
+        return;
+    enum store_status status =
+        record_refused_add(pipeline->store, message->topic, refusal_word(refusal), now_ms, 1,
+                           message->payload, message->length);
+    if (status != STORE_OK)
+        pipeline_fail(pipeline, status);
+    if (point != FLEET_NONE)
+        monitor_refused(pipeline->monitor, point, refusal, impossible, now_ms);
+    watch_refusals(pipeline, message->topic, now_ms);
+}
+
+static void expire_refusals(struct pipeline *pipeline, int64_t now_ms) {
+    if (now_ms - pipeline->refused_from_ms <= refused_window_ms)
+        return;
+    bool many = pipeline->refused_in_window >= REFUSED_ALARM_COUNT;
+    pipeline->refused_from_ms = now_ms;
+    pipeline->refused_in_window = 0;
+    if (!many)
+        monitor_daemon(pipeline->monitor, CONDITION_MESSAGES_REFUSED, false, NULL, NAN, now_ms);
+}
+
+/* ---- messages ---- */
+
+/* Messages without a time of their own that come in a burst are readings in that order, not several
+   truths of one instant: each is a millisecond after the one before. So a burst may run ahead of
+   the clock, by less than a sensor's own time may. */
+static void tell_apart(const struct pipeline *pipeline, size_t point, struct reading *reading) {
+    const struct point_state *state = monitor_point(pipeline->monitor, point);
+    int64_t since_last_ms = reading->time_ms - state->heard_ms;
+    bool burst = since_last_ms >= 0 && since_last_ms < burst_pause_ms;
+    if (burst && state->newest_ms >= reading->time_ms &&
+        state->newest_ms - reading->time_ms < burst_span_ms)
+        reading->time_ms = state->newest_ms + 1;
+}
+
+static void take_message(struct pipeline *pipeline, size_t point,
+                         const struct intake_message *message, int64_t now_ms) {
+    const struct point_description *description = pipeline->fleet->points[point].description;
+    struct payload_result result =
+        payload_decode(&description->binding, message->payload, message->length, now_ms,
+                       pipeline->readings, READINGS_A_MESSAGE);
+    for (size_t i = 0; i < result.count; i++) {
+        struct payload_reading *taken = &pipeline->readings[i];
+        /* What the broker kept for us since some unknown time is no reading of now. */
+        if (message->retain && !taken->has_own_time) {
+            pipeline->counters.retained++;
+            continue;
+        }
+        if (!taken->has_own_time && result.count == 1)
+            tell_apart(pipeline, point, &taken->reading);
+        if (backlog_is_behind(&pipeline->fleet->points[point], taken->reading.time_ms, now_ms))
+            pipeline->counters.behind++;
+        if (pipeline_take(pipeline, point, &taken->reading, SERIES_FROM_SENSOR, now_ms) ==
+            PIPELINE_CONFLICT)
+            refuse(pipeline, point, message, REFUSAL_CONFLICT, NAN, now_ms);
+    }
+    if (result.refusal != REFUSAL_NONE)
+        refuse(pipeline, point, message, result.refusal, result.impossible, now_ms);
+}
+
+static void ask_point(struct pipeline *pipeline, size_t point, const struct intake_message *message,
+                      struct clock_sensors *sensors, int64_t now_ms) {
+    const struct point_description *description = pipeline->fleet->points[point].description;
+    struct payload_result result =
+        payload_decode(&description->binding, message->payload, message->length, now_ms,
+                       pipeline->readings, READINGS_A_MESSAGE);
+    for (size_t i = 0; i < result.count; i++) {
+        if (pipeline->readings[i].has_own_time)
+            clock_sensors_time(sensors, point, pipeline->readings[i].reading.time_ms,
+                               description->every_ms, now_ms);
+    }
+    if (result.in_future > 0)
+        clock_sensors_ahead(sensors, point);
+}
+
+void pipeline_ask_time(struct pipeline *pipeline, const struct intake_message *message,
+                       struct clock_sensors *sensors, int64_t now_ms) {
+    for (size_t point = fleet_topic(pipeline->fleet, message->topic); point != FLEET_NONE;
+         point = pipeline->fleet->points[point].next_same_topic) {
+        if (!monitor_holds(pipeline->monitor, point, CONDITION_SENSOR_CLOCK))
+            ask_point(pipeline, point, message, sensors, now_ms);
+    }
+}
+
+static void note_unclaimed(struct pipeline *pipeline, const struct intake_message *message,
+                           int64_t now_ms) {
+    pipeline->counters.unclaimed++;
+    if (!pipeline_begin(pipeline))
+        return;
+    enum store_status status = record_unclaimed_add(pipeline->store, message->topic, now_ms, 1,
+                                                    message->payload, message->length);
+    if (status != STORE_OK)
+        pipeline_fail(pipeline, status);
+}
+
+static void set_aside(struct pipeline *pipeline, size_t point, const struct intake_message *message,
+                      int64_t now_ms) {
+    log_line(LOG_LEVEL_ERROR, "messages",
+             "one of %s is set aside: this program died twice while it had it in hand; see "
+             "`subslabctl refused`",
+             message->topic);
+    refuse(pipeline, point, message, REFUSAL_SET_ASIDE, NAN, now_ms);
+}
+
+void pipeline_message(struct pipeline *pipeline, const struct intake_message *message,
+                      int64_t now_ms) {
+    if (pipeline->failed != STORE_OK)
+        return; /* the broker sends it again */
+    size_t point = fleet_topic(pipeline->fleet, message->topic);
+    pipeline->counters.messages++;
+    if (!in_hand_message(pipeline->hand, message->topic, message->payload, message->length))
+        set_aside(pipeline, point, message, now_ms);
+    else if (point == FLEET_NONE)
+        note_unclaimed(pipeline, message, now_ms);
+    else
+        for (; point != FLEET_NONE; point = pipeline->fleet->points[point].next_same_topic)
+            take_message(pipeline, point, message, now_ms);
+    if (pipeline->failed == STORE_OK)
+        in_hand_put_down(pipeline->hand);
+}
+
+/* ---- the end of a turn ---- */
+
+void pipeline_look_again(struct pipeline *pipeline, int64_t until_monotonic_ms) {
+    if (second_looks_waiting(pipeline->looks) == 0 || !pipeline_begin(pipeline))
+        return;
+    enum store_status status =
+        second_looks_step(pipeline->looks, pipeline->hand, until_monotonic_ms);
+    if (status != STORE_OK)
+        pipeline_fail(pipeline, status);
+}
+
+size_t pipeline_looks_waiting(const struct pipeline *pipeline) {
+    return second_looks_waiting(pipeline->looks);
+}
+
+/* Systems that have missed a reading lately, beside the few that always do: a power cut begins. */
+static bool many_are_quiet(const struct pipeline *pipeline) {
+    const struct fleet *fleet = pipeline->fleet;
+    size_t quiet = 0;
+    for (size_t s = 0; s < fleet->system_count && quiet <= ANNOUNCE_SINGLES; s++) {
+        size_t point = fleet->systems[s].first_point;
+        int64_t newest_ms = monitor_system_newest_ms(pipeline->monitor, s);
+        if (fleet->systems[s].point_count == 0 || newest_ms == TIMESTAMP_NONE)
+            continue;
+        int64_t age_ms = pipeline->now_ms - newest_ms;
+        int64_t every_ms = fleet->points[point].description->every_ms;
+        quiet +=
+            age_ms > every_ms + every_ms / 2 && age_ms < 2 * fleet_silent_after_ms(fleet, point);
+    }
+    return quiet > ANNOUNCE_SINGLES;
+}
+
+static void on_tell(void *context, struct alarm *alarm, enum alarm_notice notice) {
+    static const enum wording_kind kinds[] = {
+        [ALARM_NOTICE_RAISED] = WORDING_RAISED,
+        [ALARM_NOTICE_RETURNED] = WORDING_RETURNED,
+    };
+    struct pipeline *pipeline = context;
+    if (!pipeline_begin(pipeline))
+        return;
+    explain_alarm(pipeline, alarm);
+    if (alarm->condition == CONDITION_SYSTEM_SILENT || alarm->condition == CONDITION_SENSOR_SILENT)
+        pipeline->announce.many_quiet = many_are_quiet(pipeline);
+    enum store_status status =
+        announce_alarm(&pipeline->announce, alarm, kinds[notice], pipeline->now_ms);
+    if (status != STORE_OK)
+        pipeline_fail(pipeline, status);
+}
+
+enum store_status pipeline_settle(struct pipeline *pipeline, int64_t now_ms) {
+    enum store_status status = pipeline->failed;
+    pipeline->now_ms = now_ms;
+    if (status == STORE_OK)
+        in_hand_turn(pipeline->hand);
+    if (status == STORE_OK) {
+        monitor_tell(pipeline->monitor, now_ms, pipeline, on_tell);
+        status = pipeline->failed;
+    }
+    if (status == STORE_OK && pipeline->in_turn)
+        status = announce_settle(&pipeline->announce, now_ms);
+    if (status == STORE_OK && monitor_has_changes(pipeline->monitor) && pipeline_begin(pipeline))
+        status = monitor_store_write(&pipeline->link);
+    if (status == STORE_OK)
+        status = pipeline->failed;
+    if (status == STORE_OK)
+        in_hand_put_down(pipeline->hand);
+    if (status == STORE_OK && pipeline->in_turn)
+        status = second_looks_keep(pipeline->looks);
+    if (status == STORE_OK && pipeline->in_turn)
+        status = store_commit(pipeline->store);
+    else if (pipeline->in_turn)
+        store_rollback(pipeline->store);
+    if (status == STORE_OK)
+        in_hand_done(pipeline->hand);
+    pipeline->in_turn = false;
+    pipeline->failed = status;
+    return status;
+}
+
+void pipeline_judge_again(struct pipeline *pipeline, size_t point, int64_t from_ms) {
+    if (!second_looks_note_change(pipeline->looks, point, from_ms))
+        pipeline_fail(pipeline, STORE_OUT_OF_MEMORY);
+}
+
+enum store_status pipeline_read_records(struct pipeline *pipeline, size_t system) {
+    return monitor_store_read_records(&pipeline->link, system);
+}
+
+void pipeline_set_backlog(struct pipeline *pipeline, bool backlog, int64_t now_ms) {
+    monitor_set_backlog(pipeline->monitor, backlog, now_ms);
+}
+
+void pipeline_was_away(struct pipeline *pipeline, int64_t from_ms, int64_t to_ms) {
+    away_begin(&pipeline->away, from_ms, to_ms);
+}
+
+static void judge_absence(struct pipeline *pipeline, int64_t now_ms) {
+    char subject[160], from[40], to[40];
+    struct away *away = &pipeline->away;
+    if (!away_judge(away, now_ms))
+        return;
+    snprintf(subject, sizeof subject, "%zu points, %s to %s", away->hole_count,
+             timestamp_format(from, sizeof from, away->hole_from_ms),
+             timestamp_format(to, sizeof to, away->hole_to_ms));
+    monitor_daemon(pipeline->monitor, CONDITION_READINGS_GAP, true, subject,
+                   (double)away->hole_count, now_ms);
+    monitor_daemon(pipeline->monitor, CONDITION_READINGS_GAP, false, NULL, NAN, now_ms);
+}
+
+/* Days of the store that a reader came upon and could not read: gaps until a backup is back. */
+static void tell_damage(struct pipeline *pipeline, int64_t now_ms) {
+    int64_t key, day_ms;
+    char when[40], subject[400];
+    while (pipeline->store && series_damage_next(pipeline->store, &key, &day_ms)) {
+        size_t point = 0;
+        while (point < pipeline->fleet->point_count && pipeline->link.keys[point] != key)
+            point++;
+        bool is_known = point < pipeline->fleet->point_count;
+        timestamp_format(when, sizeof when, day_ms);
+        snprintf(subject, sizeof subject, "%.10s (UTC) of %s/%s", when,
+                 is_known ? fleet_system_id(pipeline->fleet, pipeline->fleet->points[point].system)
+                          : "a system that is gone",
+                 is_known ? fleet_point_id(pipeline->fleet, point) : "its point");
+        log_line(LOG_LEVEL_ERROR, "store",
+                 "readings of %s are damaged and left out; bring back a backup", subject);
+        monitor_daemon(pipeline->monitor, CONDITION_STORE_DAMAGED, true, subject, NAN, now_ms);
+    }
+}
+
+void pipeline_clock_moved(struct pipeline *pipeline, int64_t by_ms, int64_t now_ms) {
+    monitor_clock_moved(pipeline->monitor, by_ms);
+    monitor_daemon(pipeline->monitor, CONDITION_CLOCK_JUMPED, true, NULL, (double)by_ms, now_ms);
+    monitor_daemon(pipeline->monitor, CONDITION_CLOCK_JUMPED, false, NULL, (double)by_ms, now_ms);
+    pipeline->moved_ms = now_ms;
+}
+
+/* A clock that is ahead must not age what is kept: no further than the newest reading, and not
+   within a day after the clock was moved. */
+int64_t pipeline_keep_from_ms(const struct pipeline *pipeline, int64_t now_ms) {
+    int64_t newest_ms = monitor_newest_ms(pipeline->monitor);
+    if (pipeline->moved_ms != TIMESTAMP_NONE && now_ms - pipeline->moved_ms < DURATION_DAY_MS)
+        return TIMESTAMP_NONE;
+    return newest_ms < now_ms ? newest_ms : now_ms;
+}
+
+int64_t pipeline_tick(struct pipeline *pipeline, int64_t now_ms) {
+    expire_refusals(pipeline, now_ms);
+    tell_damage(pipeline, now_ms);
+    judge_absence(pipeline, now_ms);
+    return monitor_advance(pipeline->monitor, now_ms);
+}

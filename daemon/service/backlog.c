@@ -1,0 +1,42 @@
+#include "service/backlog.h"
+
+#include "measure/duration.h"
+
+enum { SMALLEST_WINDOW = 20 };
+static const int64_t window_ms = 500;
+static const int64_t fresh_ms = 10 * DURATION_SECOND_MS;
+
+static size_t live_messages(const struct fleet *fleet) {
+    double messages = 0;
+    for (size_t i = 0; i < fleet->point_count; i++)
+        messages += (double)window_ms / (double)fleet->points[i].description->every_ms;
+    /* Twice: senders are not spread evenly. */
+    size_t most = (size_t)(2 * messages);
+    return most > SMALLEST_WINDOW ? most : SMALLEST_WINDOW;
+}
+
+void backlog_begin(struct backlog *backlog, const struct fleet *fleet, int64_t monotonic_ms) {
+    *backlog = (struct backlog){.live_most = live_messages(fleet),
+                                .behind = backlog->behind,
+                                .window_from_ms = monotonic_ms,
+                                .behind_at_ms = monotonic_ms};
+}
+
+bool backlog_over(struct backlog *backlog, size_t messages, uint64_t behind, bool more,
+                  int64_t monotonic_ms) {
+    if (behind != backlog->behind)
+        backlog->behind_at_ms = monotonic_ms;
+    backlog->behind = behind;
+    backlog->messages += messages;
+    if (more || backlog->messages >= backlog->live_most) {
+        backlog->messages = 0;
+        backlog->window_from_ms = monotonic_ms;
+    }
+    return monotonic_ms - backlog->window_from_ms >= window_ms ||
+           monotonic_ms - backlog->behind_at_ms >= fresh_ms;
+}
+
+bool backlog_is_behind(const struct fleet_point *point, int64_t time_ms, int64_t now_ms) {
+    int64_t every_ms = point->description->every_ms;
+    return now_ms - time_ms > (every_ms > DURATION_MINUTE_MS ? every_ms : DURATION_MINUTE_MS);
+}

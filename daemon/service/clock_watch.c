@@ -1,0 +1,277 @@
+#include "service/clock_watch.h"
+
+#include "host/clock.h"
+#include "host/log.h"
+#include "measure/duration.h"
+#include "store/records.h"
+
+#include <inttypes.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { MOST_MESSAGES = 8192 };
+static const int64_t quiet_ms = 500; /* then the broker has sent what it may */
+static const int64_t longest_wait_ms = 5 * DURATION_SECOND_MS;
+static const int64_t note_every_ms = DURATION_MINUTE_MS;
+static const char note_name[] = "clock";
+
+struct waiting_message {
+    char *topic;
+    char *payload;
+    size_t length;
+    bool retain;
+    int qos;
+    int64_t monotonic_ms;
+};
+
+/* ---- what the store remembers ---- */
+
+static void write_note(struct clock_watch *watch, struct pipeline *pipeline, int64_t now_ms,
+                       int64_t monotonic_ms) {
+    char text[64];
+    watch->memory.life_ms = now_ms;
+    watch->noted_ms = monotonic_ms;
+    snprintf(text, sizeof text, "%" PRId64 " %" PRId64, now_ms, watch->set_aside_ms);
+    if (!pipeline_begin(pipeline))
+        return;
+    enum store_status status = record_note_put(pipeline_store(pipeline), note_name, text);
+    if (status != STORE_OK)
+        pipeline_fail(pipeline, status);
+}
+
+static bool read_memory(struct clock_watch *watch, struct pipeline *pipeline) {
+    char text[64];
+    watch->memory =
+        (struct clock_memory){monitor_newest_ms(pipeline_monitor(pipeline)), TIMESTAMP_NONE};
+    watch->set_aside_ms = TIMESTAMP_NONE;
+    enum store_status status =
+        record_note_get(pipeline_store(pipeline), note_name, text, sizeof text);
+    if (status == STORE_NOT_FOUND)
+        return true;
+    if (status == STORE_OK)
+        sscanf(text, "%" SCNd64 " %" SCNd64, &watch->memory.life_ms, &watch->set_aside_ms);
+    if (watch->memory.newest_ms == watch->set_aside_ms)
+        watch->memory.newest_ms = TIMESTAMP_NONE;
+    return status == STORE_OK;
+}
+
+bool clock_watch_open(struct clock_watch *watch, struct pipeline *pipeline, int64_t now_ms,
+                      int64_t monotonic_ms) {
+    *watch = (struct clock_watch){.steady_from_ms = monotonic_ms};
+    if (!read_memory(watch, pipeline) ||
+        !clock_watch_fleet(watch, monitor_fleet(pipeline_monitor(pipeline))))
+        return false;
+    clock_watch_turn(watch, pipeline, now_ms, monotonic_ms);
+    return true;
+}
+
+void clock_watch_close(struct clock_watch *watch) {
+    clock_watch_forget_messages(watch);
+    free(watch->messages);
+    clock_sensors_close(&watch->sensors);
+}
+
+bool clock_watch_fleet(struct clock_watch *watch, const struct fleet *fleet) {
+    clock_sensors_close(&watch->sensors);
+    return clock_sensors_open(&watch->sensors, fleet->point_count);
+}
+
+/* ---- judging ---- */
+
+static void say_why(struct clock_watch *watch, int64_t now_ms) {
+    char now[40], other[40];
+    const struct clock_memory *memory = &watch->memory;
+    timestamp_format(now, sizeof now, now_ms);
+    switch (watch->doubt) {
+    case CLOCK_TRUSTED:
+        watch->why[0] = '\0';
+        break;
+    case CLOCK_NOT_SET:
+        snprintf(watch->why, sizeof watch->why, "the clock of this machine is not set");
+        break;
+    case CLOCK_BEFORE_READINGS:
+        snprintf(watch->why, sizeof watch->why,
+                 "the clock of this machine says %s, before the newest reading (%s)", now,
+                 timestamp_format(other, sizeof other, memory->newest_ms));
+        break;
+    case CLOCK_BEFORE_LIFE:
+        snprintf(watch->why, sizeof watch->why,
+                 "the clock of this machine says %s, but it was %s already", now,
+                 timestamp_format(other, sizeof other, memory->life_ms));
+        break;
+    case CLOCK_FAR_AHEAD:
+        snprintf(watch->why, sizeof watch->why,
+                 "the clock of this machine says %s, long after the last sign of life (%s)", now,
+                 timestamp_format(other, sizeof other,
+                                  memory->life_ms > memory->newest_ms ? memory->life_ms
+                                                                      : memory->newest_ms));
+        break;
+    case CLOCK_BEHIND_SENSORS:
+        snprintf(watch->why, sizeof watch->why,
+                 "the clock of this machine says %s, and the times of %zu points are ahead of it",
+                 now, watch->sensors.ahead);
+        break;
+    }
+}
+
+static void changed(struct clock_watch *watch, enum clock_doubt before, int64_t monotonic_ms) {
+    if (before == CLOCK_TRUSTED)
+        watch->held_from_ms = monotonic_ms;
+    if (watch->doubt == CLOCK_TRUSTED)
+        log_line(LOG_LEVEL_NOTICE, "clock", "it is trusted: readings are taken again");
+    else
+        log_line(LOG_LEVEL_WARNING, "clock",
+                 "%s: readings are left with the broker until it is right", watch->why);
+}
+
+/* What the store remembers speaks against a clock that is trusted all the same. */
+static void give_up_memory(struct clock_watch *watch, struct pipeline *pipeline, int64_t now_ms,
+                           int64_t monotonic_ms) {
+    if (clock_trust_by_memory(&watch->memory, now_ms) == CLOCK_TRUSTED)
+        return;
+    log_line(LOG_LEVEL_WARNING, "clock",
+             "taken as right, although the store remembers another time: its clock was wrong then");
+    if (watch->memory.newest_ms > now_ms)
+        watch->set_aside_ms = watch->memory.newest_ms;
+    watch->memory.newest_ms = TIMESTAMP_NONE;
+    write_note(watch, pipeline, now_ms, monotonic_ms);
+}
+
+static void judge(struct clock_watch *watch, int64_t now_ms, int64_t monotonic_ms) {
+    enum clock_doubt before = watch->doubt;
+    const struct clock_evidence evidence = {
+        .now_ms = now_ms,
+        .memory = watch->memory,
+        .sensors = &watch->sensors,
+        .synchronised = before != CLOCK_TRUSTED && clock_is_synchronised(now_ms),
+        .held_ms = before == CLOCK_TRUSTED ? 0 : monotonic_ms - watch->held_from_ms,
+    };
+    watch->doubt = clock_trust_judge(&evidence);
+    if (watch->doubt != before || watch->doubt != CLOCK_TRUSTED)
+        say_why(watch, now_ms);
+    if (watch->doubt != before)
+        changed(watch, before, monotonic_ms);
+}
+
+void clock_watch_jumped(struct clock_watch *watch, int64_t monotonic_ms) {
+    watch->steady_from_ms = monotonic_ms;
+    clock_sensors_forget(&watch->sensors);
+}
+
+void clock_watch_turn(struct clock_watch *watch, struct pipeline *pipeline, int64_t now_ms,
+                      int64_t monotonic_ms) {
+    judge(watch, now_ms, monotonic_ms);
+    if (!clock_watch_trusts(watch))
+        return;
+    give_up_memory(watch, pipeline, now_ms, monotonic_ms);
+    /* A date that was mistyped and is put right within the minute leaves no trace. */
+    if (monotonic_ms - watch->steady_from_ms >= note_every_ms &&
+        monotonic_ms - watch->noted_ms >= note_every_ms)
+        write_note(watch, pipeline, now_ms, monotonic_ms);
+}
+
+/* ---- messages that wait ---- */
+
+bool clock_watch_asks(const struct clock_watch *watch) {
+    return !clock_watch_trusts(watch) || watch->count > 0 || !clock_sensors_agree(&watch->sensors);
+}
+
+bool clock_watch_waits(const struct clock_watch *watch) {
+    return watch->count > 0 || watch->full;
+}
+
+static bool make_room(struct clock_watch *watch) {
+    if (watch->count < watch->capacity)
+        return true;
+    size_t capacity = watch->capacity ? 2 * watch->capacity : 64;
+    struct waiting_message *grown = realloc(watch->messages, capacity * sizeof *grown);
+    if (!grown)
+        return false;
+    watch->messages = grown;
+    watch->capacity = capacity;
+    return true;
+}
+
+void clock_watch_keep(struct clock_watch *watch, const struct intake_message *message,
+                      int64_t monotonic_ms) {
+    if (watch->full || watch->count == MOST_MESSAGES || !make_room(watch)) {
+        watch->full = true; /* the rest stays with the broker: none is acknowledged */
+        return;
+    }
+    struct waiting_message kept = {.topic = strdup(message->topic),
+                                   .payload = malloc(message->length + 1),
+                                   .length = message->length,
+                                   .retain = message->retain,
+                                   .qos = message->qos,
+                                   .monotonic_ms = monotonic_ms};
+    if (!kept.topic || !kept.payload) {
+        free(kept.topic);
+        free(kept.payload);
+        watch->full = true;
+        return;
+    }
+    memcpy(kept.payload, message->payload, message->length);
+    if (watch->count == 0)
+        watch->first_ms = monotonic_ms;
+    watch->last_ms = monotonic_ms;
+    watch->messages[watch->count++] = kept;
+}
+
+void clock_watch_forget_messages(struct clock_watch *watch) {
+    for (size_t i = 0; i < watch->count; i++) {
+        free(watch->messages[i].topic);
+        free(watch->messages[i].payload);
+    }
+    watch->count = watch->seen = 0;
+    watch->full = false;
+}
+
+static struct intake_message message_of(const struct waiting_message *waiting) {
+    return (struct intake_message){.topic = waiting->topic,
+                                   .payload = waiting->payload,
+                                   .length = waiting->length,
+                                   .retain = waiting->retain,
+                                   .qos = waiting->qos};
+}
+
+static int64_t came_ms(const struct waiting_message *waiting, int64_t now_ms,
+                       int64_t monotonic_ms) {
+    return now_ms - (monotonic_ms - waiting->monotonic_ms);
+}
+
+enum clock_verdict clock_watch_decide(struct clock_watch *watch, struct pipeline *pipeline,
+                                      uint64_t connection, int64_t now_ms, int64_t monotonic_ms) {
+    if (connection != watch->connection)
+        clock_watch_forget_messages(watch); /* the broker sends them again */
+    watch->connection = connection;
+    if (!clock_watch_waits(watch))
+        return CLOCK_WAIT;
+    if (watch->seen == 0 && !clock_watch_trusts(watch))
+        clock_sensors_forget(&watch->sensors); /* each look asks anew */
+    for (; watch->seen < watch->count; watch->seen++) {
+        const struct intake_message message = message_of(&watch->messages[watch->seen]);
+        pipeline_ask_time(pipeline, &message, &watch->sensors,
+                          came_ms(&watch->messages[watch->seen], now_ms, monotonic_ms));
+    }
+    bool complete = watch->full || monotonic_ms - watch->last_ms >= quiet_ms ||
+                    monotonic_ms - watch->first_ms >= longest_wait_ms;
+    judge(watch, now_ms, monotonic_ms);
+    if (!clock_watch_trusts(watch))
+        return complete ? CLOCK_LEAVE : CLOCK_WAIT;
+    /* One time ahead may be the first of several. */
+    if (watch->sensors.ahead > 0 && !complete)
+        return CLOCK_WAIT;
+    return watch->count > 0 && !watch->full ? CLOCK_TAKE : CLOCK_LEAVE;
+}
+
+size_t clock_watch_pass_on(struct clock_watch *watch, struct pipeline *pipeline, int64_t now_ms,
+                           int64_t monotonic_ms) {
+    size_t count = watch->count;
+    for (size_t i = 0; i < count; i++) {
+        const struct intake_message message = message_of(&watch->messages[i]);
+        pipeline_message(pipeline, &message, came_ms(&watch->messages[i], now_ms, monotonic_ms));
+    }
+    clock_watch_forget_messages(watch);
+    return count;
+}

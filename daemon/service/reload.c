@@ -1,0 +1,225 @@
+#include "service/reload.h"
+
+#include "host/clock.h"
+#include "host/log.h"
+#include "host/named_files.h"
+#include "link/service_manager.h"
+#include "service/fleet_reading.h"
+#include "service/private.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const int64_t step_ms = 50;
+
+int reload_descriptor(const struct reload *reload) {
+    return reload->reading ? fleet_reading_descriptor(reload->reading) : -1;
+}
+
+/* ---- beginning and ending ---- */
+
+static void drop(struct reload *reload) {
+    pipeline_close(reload->pipeline);
+    fleet_change_close(&reload->change);
+    fleet_destroy(reload->fleet);
+    reload->pipeline = NULL;
+    reload->fleet = NULL;
+}
+
+void reload_put_off(struct reload *reload) {
+    reload->asked |= reload->fleet != NULL;
+    drop(reload);
+}
+
+void reload_end(struct reload *reload) {
+    fleet_reading_end(reload->reading);
+    drop(reload);
+}
+
+static void refuse(struct service *service, const char *why) {
+    log_line(LOG_LEVEL_ERROR, "settings", "the old ones stay in force%s%s", *why ? ": " : "", why);
+    service->api.reload_refused = true;
+    drop(&service->reload);
+    service_manager_ready("running");
+}
+
+static void begin(struct service *service) {
+    struct reload *reload = &service->reload;
+    if (!service->store) {
+        if (!reload->waits)
+            log_line(LOG_LEVEL_WARNING, "settings", "they are read again when the store works");
+        reload->waits = true;
+        return;
+    }
+    reload->asked = reload->waits = false;
+    service_manager_reloading(clock_monotonic_ms());
+    reload->reading = fleet_reading_start(service->settings_file);
+    if (!reload->reading)
+        refuse(service, "no thread to read them can be started");
+}
+
+/* ---- the files are read ---- */
+
+static void open_beside(struct service *service) {
+    struct reload *reload = &service->reload;
+    char why[512] = "out of memory";
+    if (fleet_change_open(&reload->change, service->fleet, reload->fleet))
+        reload->pipeline =
+            pipeline_open_beside(service->pipeline, &reload->change, why, sizeof why);
+    if (!reload->pipeline)
+        refuse(service, why);
+}
+
+static void take_reading(struct service *service) {
+    struct reload *reload = &service->reload;
+    struct settings_errors errors = {0};
+    if (!fleet_reading_take(reload->reading, &reload->fleet, &errors))
+        return;
+    fleet_reading_end(reload->reading);
+    reload->reading = NULL;
+    service_print_errors(&errors);
+    if (!reload->fleet)
+        refuse(service, "");
+    else if (!service->store)
+        reload_put_off(reload);
+    else
+        open_beside(service);
+}
+
+/* ---- the one turn ---- */
+
+static bool same_text(const char *a, const char *b) {
+    return a == b || (a && b && strcmp(a, b) == 0);
+}
+
+static bool same_broker(const struct settings_broker *a, const struct settings_broker *b) {
+    if (!same_text(a->host, b->host) || a->port != b->port || a->protocol != b->protocol ||
+        !same_text(a->client_id, b->client_id) || !same_text(a->username, b->username) ||
+        !same_text(a->password_file, b->password_file) || !same_text(a->ca_file, b->ca_file) ||
+        !same_text(a->certificate_file, b->certificate_file) ||
+        !same_text(a->key_file, b->key_file) || a->tls != b->tls ||
+        a->keepalive_s != b->keepalive_s || a->receive_maximum != b->receive_maximum ||
+        a->maximum_packet != b->maximum_packet || a->subscribe_count != b->subscribe_count)
+        return false;
+    for (size_t i = 0; i < a->subscribe_count; i++) {
+        if (!same_text(a->subscribe[i], b->subscribe[i]))
+            return false;
+    }
+    return true;
+}
+
+/* Also with a renewed certificate or password under the same name. */
+static bool keeps_connection(const struct service *service, const struct settings *next) {
+    return service->intake && same_broker(&service->fleet->settings->broker, &next->broker) &&
+           service->broker_files == named_files_of_broker(&next->broker);
+}
+
+/* What the running parts hold on to: it stays in force, and is named. */
+static void keep_until_restart(struct settings *old, struct settings *new) {
+    struct {
+        const char *name;
+        char **old, **new;
+    } texts[] = {
+        {"store.file", &old->store_file, &new->store_file},
+        {"operator_socket", &old->operator_socket, &new->operator_socket},
+        {"page.address", &old->page_address, &new->page_address},
+    };
+    char names[128] = "";
+    for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
+        char *now = *texts[i].new;
+        if (strcmp(*texts[i].old, now) == 0)
+            continue;
+        *texts[i].new = *texts[i].old;
+        *texts[i].old = now;
+        snprintf(names + strlen(names), sizeof names - strlen(names), " %s", texts[i].name);
+    }
+    if (old->page_port != new->page_port)
+        snprintf(names + strlen(names), sizeof names - strlen(names), " page.port");
+    new->page_port = old->page_port;
+    if (*names)
+        log_line(LOG_LEVEL_WARNING, "settings", "changed only by a restart:%s", names);
+}
+
+static void put_in_force(struct service *service) {
+    struct reload *reload = &service->reload;
+    pipeline_take_over(reload->pipeline, service->pipeline, &reload->change, service->now_ms);
+    keep_until_restart(service->fleet->settings, reload->fleet->settings);
+    pipeline_close(service->pipeline);
+    fleet_destroy(service->fleet);
+    fleet_change_close(&reload->change);
+    service->pipeline = service->api.pipeline = reload->pipeline;
+    service->fleet = reload->fleet;
+    service->api.fleet = reload->fleet;
+    service->api.reloads++;
+    reload->pipeline = NULL;
+    reload->fleet = NULL;
+    const struct settings *settings = service->fleet->settings;
+    if (!clock_watch_fleet(&service->clock, service->fleet))
+        pipeline_fail(service->pipeline, STORE_OUT_OF_MEMORY);
+    if (service->page)
+        web_server_allow_hosts(service->page, settings->page_hosts, settings->page_host_count);
+    if (service->backlog)
+        backlog_begin(&service->backlog_watch, service->fleet, service->monotonic_ms);
+    service->next_dispatch_ms = service->next_tick_ms = service->next_upkeep_ms = 0;
+}
+
+static void take_over(struct service *service) {
+    struct reload *reload = &service->reload;
+    struct intake *intake = NULL;
+    char why[512] = "";
+    if (!keeps_connection(service, reload->fleet->settings)) {
+        intake = service_make_intake(service, reload->fleet->settings, why, sizeof why);
+        if (!intake) {
+            refuse(service, why);
+            return;
+        }
+    }
+    if (pipeline_hand_over(service->pipeline, reload->pipeline, &reload->change, service->now_ms) !=
+        STORE_OK) {
+        pipeline_fail(service->pipeline, STORE_FAILING); /* which the next turn sees to */
+        intake_destroy(intake);
+        reload_put_off(reload);
+        return;
+    }
+    if (!dispatch_take_settings(service->dispatch, &reload->change, why, sizeof why)) {
+        intake_destroy(intake);
+        refuse(service, why);
+        return;
+    }
+    put_in_force(service);
+    if (intake)
+        service_take_intake(service, intake);
+    service->api.reload_refused = false;
+    log_line(LOG_LEVEL_NOTICE, "settings", "read again: %zu systems, %zu points",
+             service->fleet->system_count, service->fleet->point_count);
+    service_manager_ready("running");
+}
+
+/* ---- steps ---- */
+
+static bool read_some(struct service *service) {
+    struct reload *reload = &service->reload;
+    bool more = true;
+    enum store_status status = pipeline_read_beside(reload->pipeline, &reload->change,
+                                                    clock_monotonic_ms() + step_ms, &more);
+    if (status != STORE_OK) {
+        pipeline_fail(service->pipeline, status);
+        reload_put_off(reload);
+        return false;
+    }
+    if (!more)
+        take_over(service);
+    return more;
+}
+
+bool reload_step(struct service *service) {
+    struct reload *reload = &service->reload;
+    if (reload->pipeline)
+        return read_some(service);
+    if (reload->reading)
+        take_reading(service);
+    else if (reload->asked)
+        begin(service);
+    return reload->pipeline != NULL;
+}

@@ -1,0 +1,301 @@
+/*
+ * One turn of the loop.
+ *
+ * The order is the promise (failure of any step leaves the broker holding what is not on disk):
+ * read and judge, commit, acknowledge; then deliveries. intake_release is called only right after a
+ * commit, and asserts for itself that nothing is uncommitted.
+ */
+#include "host/clock.h"
+#include "host/log.h"
+#include "link/service_manager.h"
+#include "measure/duration.h"
+#include "service/private.h"
+#include "upkeep/upkeep.h"
+
+#include <math.h>
+#include <signal.h>
+#include <stdlib.h>
+#include <sys/signalfd.h>
+#include <unistd.h>
+
+enum { MOST_A_BATCH = 4096, WAIT_AT_MOST_MS = 1000, SLOTS = 6 };
+static const int64_t jump_least_ms = 30 * DURATION_SECOND_MS;
+static const int64_t backlog_look_ms = 250;
+static const int64_t lists_a_turn_ms = 20;
+static const int64_t looks_ms = 100; /* of a turn go to second looks at most */
+static const int64_t turn_slow_ms = DURATION_SECOND_MS;
+
+/* ---- waiting ---- */
+
+static void take_signals(struct service *service) {
+    struct signalfd_siginfo signal;
+    while (read(service->signals, &signal, sizeof signal) == (ssize_t)sizeof signal) {
+        if (signal.ssi_signo == SIGHUP)
+            service->reload.asked = true;
+        else
+            service->stop = true;
+    }
+}
+
+static int64_t sooner(int64_t a, int64_t b) {
+    return a < b ? a : b;
+}
+
+/* Only what can be done now may wake the loop: the time of what cannot stands still. */
+static int64_t next_work_ms(const struct service *service) {
+    int64_t wait = WAIT_AT_MOST_MS;
+    if (!service->store)
+        return sooner(wait, service->store_retry_monotonic_ms - service->monotonic_ms);
+    if (service->backlog || clock_watch_waits(&service->clock))
+        wait = sooner(wait, backlog_look_ms);
+    if (!clock_watch_trusts(&service->clock))
+        return wait;
+    wait = sooner(wait, service->next_dispatch_ms - service->now_ms);
+    wait = sooner(wait, service->next_tick_ms - service->now_ms);
+    return sooner(wait, service->next_upkeep_ms - service->now_ms);
+}
+
+static int wait_ms(const struct service *service, bool more) {
+    if (more || (service->store && pipeline_looks_waiting(service->pipeline) > 0))
+        return 0;
+    int64_t wait = next_work_ms(service);
+    struct web_server *const servers[] = {service->page, service->operator_server};
+    for (size_t i = 0; i < 2; i++) {
+        int server_ms = servers[i] ? web_server_timeout_ms(servers[i]) : -1;
+        if (server_ms >= 0)
+            wait = sooner(wait, server_ms);
+    }
+    return wait < 0 ? 0 : (int)wait;
+}
+
+static size_t add(struct delivery_descriptor *slots, size_t count, int descriptor,
+                  bool want_write) {
+    if (descriptor < 0)
+        return count;
+    slots[count] = (struct delivery_descriptor){
+        .descriptor = descriptor, .want_read = true, .want_write = want_write};
+    return count + 1;
+}
+
+/* The clock on the wall was moved when it no longer runs along with the other one. */
+static void watch_clock(struct service *service) {
+    int64_t offset_ms = service->now_ms - service->monotonic_ms;
+    if (llabs(offset_ms - service->offset_ms) >= jump_least_ms)
+        clock_watch_jumped(&service->clock, service->monotonic_ms);
+    service->offset_ms = offset_ms;
+}
+
+/* Delays go on from where the clock was last trusted, whatever it said in between. */
+static void follow_clock(struct service *service) {
+    int64_t before_ms = service->trusted_offset_ms;
+    service->trusted_offset_ms = service->offset_ms;
+    if (before_ms == TIMESTAMP_NONE || llabs(service->offset_ms - before_ms) < jump_least_ms)
+        return;
+    int64_t moved_ms = service->offset_ms - before_ms;
+    log_line(LOG_LEVEL_WARNING, "clock", "moved by %.0f s", (double)moved_ms / 1000.0);
+    pipeline_clock_moved(service->pipeline, moved_ms, service->now_ms);
+    service->next_tick_ms = service->next_dispatch_ms = service->next_upkeep_ms = 0;
+}
+
+/* The clock is trusted again: for as long we have heard nothing, and may have missed something. */
+static void end_hold(struct service *service) {
+    service->lost_since_ms = service->now_ms;
+    service->away_from_ms = service_newest_ms(service);
+    service->next_tick_ms = service->next_dispatch_ms = service->next_upkeep_ms = 0;
+}
+
+static void judge_clock(struct service *service) {
+    bool held = !clock_watch_trusts(&service->clock);
+    clock_watch_turn(&service->clock, service->pipeline, service->now_ms, service->monotonic_ms);
+    if (!clock_watch_trusts(&service->clock))
+        return;
+    if (held)
+        end_hold(service);
+    follow_clock(service);
+}
+
+void service_turn(struct service *service, bool more) {
+    struct delivery_descriptor slots[SLOTS];
+    size_t count = 0;
+    bool reads = service->store && service->intake && clock_watch_reads(&service->clock);
+    count = add(slots, count, service->signals, false);
+    count = add(slots, count, reload_descriptor(&service->reload), false);
+    count = add(slots, count, reads ? intake_descriptor(service->intake) : -1,
+                reads && intake_wants_write(service->intake));
+    count =
+        add(slots, count,
+            service->operator_server ? web_server_descriptor(service->operator_server) : -1, false);
+    count = add(slots, count, service->page ? web_server_descriptor(service->page) : -1, false);
+    delivery_wait(dispatch_delivery(service->dispatch), slots, count, wait_ms(service, more));
+    service->now_ms = clock_wall_ms();
+    service->monotonic_ms = clock_monotonic_ms();
+    watch_clock(service);
+    take_signals(service);
+}
+
+/* ---- working ---- */
+
+void service_backlog_over(struct service *service) {
+    service->backlog = false;
+    pipeline_set_backlog(service->pipeline, false, service->now_ms);
+    service->next_tick_ms = service->next_upkeep_ms = 0;
+}
+
+static void watch_backlog(struct service *service, size_t messages, bool more) {
+    if (!service->backlog)
+        return;
+    if (intake_state(service->intake) != INTAKE_CONNECTED || !clock_watch_trusts(&service->clock))
+        backlog_begin(&service->backlog_watch, service->fleet, service->monotonic_ms);
+    else if (backlog_over(&service->backlog_watch, messages,
+                          pipeline_count(service->pipeline).behind, more, service->monotonic_ms))
+        service_backlog_over(service);
+}
+
+/* Messages of a clock that no sensor has agreed with yet. Returns how many were taken. */
+static size_t take_waiting(struct service *service) {
+    struct clock_watch *clock = &service->clock;
+    struct intake_counters count;
+    intake_count(service->intake, &count);
+    bool held = !clock_watch_trusts(clock);
+    enum clock_verdict verdict =
+        clock_watch_decide(clock, service->pipeline, count.losses + count.failed_tries,
+                           service->now_ms, service->monotonic_ms);
+    if (held && clock_watch_trusts(clock))
+        end_hold(service);
+    if (verdict == CLOCK_TAKE)
+        return clock_watch_pass_on(clock, service->pipeline, service->now_ms,
+                                   service->monotonic_ms);
+    if (verdict == CLOCK_LEAVE) {
+        clock_watch_forget_messages(clock);
+        intake_abandon(service->intake, *clock->why ? clock->why : "too much came at once");
+    }
+    return 0;
+}
+
+static bool read_broker(struct service *service) {
+    size_t messages = 0;
+    bool more = intake_read(service->intake, in_hand_most(service->hand, MOST_A_BATCH),
+                            &messages) == INTAKE_MORE;
+    if (clock_watch_asks(&service->clock))
+        messages = take_waiting(service);
+    /* A kept session's backlog comes before the broker confirms our subscriptions. */
+    if (messages > 0 && service->lost_since_ms != TIMESTAMP_NONE) {
+        pipeline_was_away(service->pipeline, service->away_from_ms, service->now_ms);
+        service->lost_since_ms = TIMESTAMP_NONE;
+        monitor_daemon(pipeline_monitor(service->pipeline), CONDITION_BROKER_LOST, false, NULL, NAN,
+                       service->now_ms);
+    }
+    watch_backlog(service, messages, more || clock_watch_waits(&service->clock));
+    if (messages > 0)
+        service->next_tick_ms = 0;
+    return more;
+}
+
+static void refresh_api(struct service *service) {
+    service->api.now_ms = service->now_ms;
+    service->api.store_failing = service->store_failing;
+    service->api.backlog = service->backlog;
+    service->api.longest_turn_ms = service->longest_turn_ms;
+    service->api.recent_turn_ms = service->recent_turn_ms;
+    service->api.turns = service->turns;
+    service->api.lists_until_ms = clock_monotonic_ms() + lists_a_turn_ms;
+    service->api.lost_since_ms = service->lost_since_ms;
+}
+
+static void serve(struct service *service) {
+    refresh_api(service);
+    if (service->operator_server)
+        web_server_turn(service->operator_server, service->monotonic_ms);
+    if (service->page)
+        web_server_turn(service->page, service->monotonic_ms);
+    if (service->api.history_came)
+        service->next_upkeep_ms = 0;
+    service->api.history_came = false;
+}
+
+static void deliver(struct service *service) {
+    if (dispatch_finish(service->dispatch, service->pipeline, service->now_ms) != STORE_OK) {
+        pipeline_fail(service->pipeline, STORE_FAILING);
+        return;
+    }
+    service->next_dispatch_ms = dispatch_start(service->dispatch, service->store, service->now_ms);
+}
+
+static void feed_watchdog(struct service *service) {
+    if (service->watchdog_ms <= 0 || service->monotonic_ms < service->next_watchdog_ms)
+        return;
+    /* Only a whole turn with a look at the store keeps the watchdog quiet. */
+    if (service->store && store_probe(service->store) != STORE_OK)
+        pipeline_fail(service->pipeline, STORE_FAILING);
+    service_manager_watchdog();
+    service->next_watchdog_ms = service->monotonic_ms + service->watchdog_ms / 2;
+}
+
+static void measure_turn(struct service *service) {
+    int64_t took_ms = clock_monotonic_ms() - service->monotonic_ms;
+    service->turns++;
+    if (took_ms > service->longest_turn_ms)
+        service->longest_turn_ms = took_ms;
+    bool minute_over = service->monotonic_ms - service->recent_since_ms > DURATION_MINUTE_MS;
+    if (minute_over || took_ms > service->recent_turn_ms) {
+        service->recent_turn_ms = took_ms;
+        service->recent_since_ms = service->monotonic_ms;
+    }
+    if (took_ms > turn_slow_ms)
+        log_line(LOG_LEVEL_WARNING, "loop", "a turn took %lld ms", (long long)took_ms);
+}
+
+/* By a clock that is not trusted nothing is taken, judged, deleted, sent or given up. */
+static bool take_and_judge(struct service *service, bool reads) {
+    bool more = reads && read_broker(service);
+    serve(service);
+    if (!clock_watch_trusts(&service->clock))
+        return more;
+    if (service->now_ms >= service->next_tick_ms)
+        service->next_tick_ms = pipeline_tick(service->pipeline, service->now_ms);
+    if (service->now_ms >= service->next_upkeep_ms)
+        service->next_upkeep_ms = upkeep_step(service->pipeline, service->now_ms, more);
+    return more;
+}
+
+static bool work_with_store(struct service *service) {
+    judge_clock(service);
+    bool reads = service->intake && clock_watch_reads(&service->clock);
+    /* First: after a sleep a dead connection is found before anybody is found silent. */
+    if (reads)
+        intake_tick(service->intake, service->monotonic_ms);
+    bool more = take_and_judge(service, reads);
+    pipeline_look_again(service->pipeline, clock_monotonic_ms() + looks_ms);
+    enum store_status status = pipeline_settle(service->pipeline, service->now_ms);
+    if (status != STORE_OK) {
+        service_store_failed(service, status);
+        return false;
+    }
+    if (reads && !clock_watch_waits(&service->clock))
+        intake_release(service->intake);
+    if (clock_watch_trusts(&service->clock))
+        deliver(service);
+    else
+        delivery_turn(dispatch_delivery(service->dispatch), service->now_ms);
+    status = pipeline_settle(service->pipeline, service->now_ms);
+    if (status != STORE_OK) {
+        service_store_failed(service, status);
+        return false;
+    }
+    return more;
+}
+
+bool service_work(struct service *service) {
+    bool more = false;
+    if (service->store) {
+        more = work_with_store(service);
+    } else {
+        serve(service);
+        delivery_turn(dispatch_delivery(service->dispatch), service->now_ms);
+        service_store_retry(service);
+    }
+    more |= reload_step(service);
+    feed_watchdog(service);
+    measure_turn(service);
+    return more;
+}

@@ -1,0 +1,160 @@
+/*
+ * What comes and goes. The changes of the last hour are counted in the history of alarms; which
+ * places were told as coming and going is kept in one note of the store.
+ *
+ * A place is what the alarm book has at most one open alarm of. What one of the daemon's own alarms
+ * is about (its subject) is no part of it: the next occurrence may well name another file or
+ * reason.
+ */
+#include "tell/announce_private.h"
+
+#include "measure/duration.h"
+#include "store/records.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { CHANGES_MANY = 5, NOTE_SIZE = 1 << 18, PLACES_MOST = 1000 };
+static const int64_t window_ms = DURATION_HOUR_MS;
+static const char note_name[] = "chattering";
+
+char *announce_place_name(const struct fleet *fleet, const struct alarm *alarm) {
+    char *name = NULL;
+    if (asprintf(&name, "%s/%s/%s", fleet_system_id(fleet, alarm->system),
+                 fleet_point_id(fleet, alarm->point), condition_info(alarm->condition)->name) < 0)
+        return NULL;
+    return name;
+}
+
+/* ---- counting ---- */
+
+struct count {
+    int64_t alarm, from_ms, to_ms;
+    int changes;
+};
+
+static bool within(const struct count *count, int64_t time_ms) {
+    return time_ms != TIMESTAMP_NONE && time_ms >= count->from_ms && time_ms <= count->to_ms;
+}
+
+static bool add_row(void *context, const struct record_alarm *row) {
+    struct count *count = context;
+    if (row->id != count->alarm)
+        count->changes += within(count, row->raised_ms) + within(count, row->returned_ms);
+    return true;
+}
+
+enum store_status announce_changes(const struct announce *announce, const struct alarm *alarm,
+                                   int *changes) {
+    int64_t last_ms = alarm_stands(alarm) ? alarm->raised_ms : alarm->returned_ms;
+    struct count count = {alarm->id, last_ms - window_ms, last_ms, 0};
+    const struct record_alarm_filter filter = {
+        .system = fleet_system_id(announce->fleet, alarm->system),
+        .point = alarm->point == FLEET_NONE ? NULL : fleet_point_id(announce->fleet, alarm->point),
+        .condition = condition_info(alarm->condition)->name,
+        .since_ms = count.from_ms,
+        .limit = 16,
+    };
+    enum store_status status = record_alarm_list(announce->store, &filter, add_row, &count);
+    *changes =
+        count.changes + within(&count, alarm->raised_ms) + within(&count, alarm->returned_ms);
+    return status;
+}
+
+/* ---- what was told so ---- */
+
+static struct announce_place *find(const struct announce *announce, const char *name) {
+    for (size_t i = 0; i < announce->place_count; i++)
+        if (strcmp(announce->places[i].name, name) == 0)
+            return &announce->places[i];
+    return NULL;
+}
+
+static bool add(struct announce *announce, const char *name, int64_t last_ms) {
+    if (announce->place_count == PLACES_MOST)
+        return false;
+    struct announce_place *grown =
+        realloc(announce->places, (announce->place_count + 1) * sizeof *grown);
+    if (!grown)
+        return false;
+    announce->places = grown;
+    char *copy = strdup(name);
+    if (!copy)
+        return false;
+    announce->places[announce->place_count++] = (struct announce_place){copy, last_ms};
+    return true;
+}
+
+bool announce_chatter_load(struct announce *announce) {
+    char *text = calloc(1, NOTE_SIZE);
+    const char *name;
+    json_t *last;
+    if (!text)
+        return false;
+    json_t *places =
+        announce->store && record_note_get(announce->store, note_name, text, NOTE_SIZE) == STORE_OK
+            ? json_loads(text, 0, NULL)
+            : NULL;
+    json_object_foreach(places, name, last) {
+        add(announce, name, (int64_t)json_integer_value(last));
+    }
+    json_decref(places);
+    free(text);
+    return true;
+}
+
+static enum store_status save(const struct announce *announce) {
+    json_t *places = json_object();
+    for (size_t i = 0; i < announce->place_count; i++)
+        json_object_set_new(places, announce->places[i].name,
+                            json_integer((json_int_t)announce->places[i].last_ms));
+    char *text = places ? json_dumps(places, JSON_COMPACT) : NULL;
+    enum store_status status =
+        text ? record_note_put(announce->store, note_name, text) : STORE_OUT_OF_MEMORY;
+    free(text);
+    json_decref(places);
+    return status;
+}
+
+enum announce_chatter announce_chatter_note(struct announce *announce, const struct alarm *alarm,
+                                            int changes, int64_t now_ms) {
+    char *name = announce_place_name(announce->fleet, alarm);
+    struct announce_place *place = name ? find(announce, name) : NULL;
+    enum announce_chatter result = CHATTER_NONE;
+    if (place) {
+        place->last_ms = now_ms;
+        result = CHATTER_GOES_ON;
+    } else if (name && changes >= CHANGES_MANY && add(announce, name, now_ms)) {
+        result = CHATTER_BEGINS;
+    }
+    if (result != CHATTER_NONE && announce->failed == STORE_OK)
+        announce->failed = save(announce);
+    free(name);
+    return result;
+}
+
+int64_t announce_calm(struct announce *announce, int64_t now_ms,
+                      enum store_status (*calm)(void *context, const char *name), void *context) {
+    int64_t next_ms = INT64_MAX;
+    bool changed = false;
+    size_t kept = 0, count = announce->place_count;
+    struct announce_place *places = announce->places;
+    enum store_status status = STORE_OK;
+    for (size_t i = 0; i < count; i++) {
+        if (status != STORE_OK || now_ms - places[i].last_ms < window_ms) {
+            if (places[i].last_ms + window_ms < next_ms)
+                next_ms = places[i].last_ms + window_ms;
+            places[kept++] = places[i];
+            continue;
+        }
+        status = calm(context, places[i].name);
+        free(places[i].name);
+        changed = true;
+    }
+    announce->place_count = kept;
+    if (status == STORE_OK && changed)
+        status = save(announce);
+    announce->failed = status;
+    return next_ms;
+}

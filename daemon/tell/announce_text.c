@@ -1,0 +1,260 @@
+/*
+ * What is known of an alarm, in words and as JSON.
+ */
+#include "tell/announce_private.h"
+
+#include "monitor/judge.h"
+#include "words/event.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static struct text_list list_of(const json_t *root, const char *name, const char **items) {
+    struct text_list list = {items, 0};
+    size_t i;
+    json_t *item;
+    json_array_foreach(json_object_get(root, name), i, item) {
+        if (list.count < ANNOUNCE_LIST_MOST && json_is_string(item))
+            items[list.count++] = json_string_value(item);
+    }
+    return list;
+}
+
+void announce_details_open(struct announce_details *details, const struct alarm *alarm) {
+    *details = (struct announce_details){.confidence = NAN};
+    if (!alarm->details)
+        return;
+    details->root = json_loads(alarm->details, 0, NULL);
+    details->cause = json_string_value(json_object_get(details->root, "cause"));
+    json_t *confidence = json_object_get(details->root, "confidence");
+    if (json_is_number(confidence))
+        details->confidence = json_number_value(confidence);
+    details->evidence = list_of(details->root, "evidence", details->evidence_items);
+    details->check = list_of(details->root, "check", details->check_items);
+    details->bring = list_of(details->root, "bring", details->bring_items);
+}
+
+void announce_details_close(struct announce_details *details) {
+    json_decref(details->root);
+    details->root = NULL;
+}
+
+static enum wording_value value_kind(enum condition condition) {
+    switch (condition) {
+    case CONDITION_FAN_WEAK:
+    case CONDITION_GROUND_CHANGED:
+        return WORDING_VALUE_RATIO;
+    case CONDITION_RADON_ABOVE_ACTION:
+        return WORDING_VALUE_PROBABILITY;
+    case CONDITION_SUCTION_FADING:
+    case CONDITION_FAN_FADING:
+    case CONDITION_CLOCK_JUMPED:
+        return WORDING_VALUE_DURATION;
+    default:
+        return WORDING_VALUE_MEASURED;
+    }
+}
+
+/* The zone of a message without a system is the contact's, else UTC, which no fleet can lack. */
+const struct time_zone *announce_zone(const struct fleet *fleet,
+                                      const struct settings_contact *contact, size_t system) {
+    static struct time_zone *utc;
+    if (contact) {
+        size_t index = (size_t)(contact - fleet->settings->contacts);
+        if (fleet->contact_zones[index])
+            return fleet->contact_zones[index];
+    }
+    if (system != FLEET_NONE)
+        return fleet->systems[system].zone;
+    if (fleet->system_count)
+        return fleet->systems[0].zone;
+    if (!utc)
+        utc = time_zone_create_utc();
+    return utc;
+}
+
+static void fill_system(struct wording_facts *facts, const struct fleet *fleet, size_t system) {
+    if (system == FLEET_NONE)
+        return;
+    const struct system_description *description = fleet->systems[system].description;
+    facts->system_id = description->id;
+    facts->system_name = description->name;
+    facts->system_address = description->address;
+}
+
+static void fill_point(struct wording_facts *facts, const struct fleet *fleet, size_t point) {
+    facts->quantity = QUANTITY_COUNT;
+    facts->dimension = DIMENSION_RATIO;
+    if (point == FLEET_NONE)
+        return;
+    const struct point_description *description = fleet->points[point].description;
+    facts->point_id = description->id;
+    facts->point_name = description->name;
+    facts->quantity = description->quantity;
+    facts->dimension = description->binding.unit->dimension;
+}
+
+struct wording_facts announce_facts(const struct fleet *fleet,
+                                    const struct settings_contact *contact, size_t system,
+                                    enum wording_kind kind) {
+    struct wording_facts facts = {
+        .role = WORDING_CONTRACTOR,
+        .units = fleet->settings->units,
+        .zone = announce_zone(fleet, contact, system),
+        .kind = kind,
+        .value = NAN,
+        .setpoint = NAN,
+        .baseline = NAN,
+        .confidence = NAN,
+        .since_ms = TIMESTAMP_NONE,
+        .raised_ms = TIMESTAMP_NONE,
+        .returned_ms = TIMESTAMP_NONE,
+    };
+    if (contact) {
+        facts.role = (enum wording_role)contact->role;
+        if (contact->has_units)
+            facts.units = contact->units;
+        wording_language_find(contact->language, &facts.language);
+    }
+    fill_system(&facts, fleet, system);
+    fill_point(&facts, fleet, FLEET_NONE);
+    return facts;
+}
+
+/* What a sensor in another unit seems to send. */
+static void fill_other_unit(struct wording_facts *facts, const struct fleet *fleet,
+                            const struct alarm *alarm) {
+    if (alarm->condition != CONDITION_SENSOR_IMPLAUSIBLE || alarm->point == FLEET_NONE ||
+        !isfinite(alarm->value) || !isfinite(alarm->setpoint))
+        return;
+    const struct unit *declared = fleet->points[alarm->point].description->binding.unit;
+    facts->sent_unit = judge_suspected_unit(declared, alarm->setpoint, alarm->value);
+    facts->declared_unit = declared->spelling;
+}
+
+/* `facts` says for whom, and which kind. */
+static char *alarm_words(const struct fleet *fleet, struct wording_facts facts,
+                         const struct alarm *alarm, int occurrences, bool line) {
+    enum wording_kind kind = facts.kind;
+    bool over = kind == WORDING_RETURNED || kind == WORDING_RAISED_AND_RETURNED;
+    if (over && alarm->unwatched)
+        facts.kind = WORDING_UNWATCHED;
+    struct announce_details details;
+    announce_details_open(&details, alarm);
+    fill_point(&facts, fleet, alarm->point);
+    facts.condition = alarm->condition;
+    facts.value_kind = value_kind(alarm->condition);
+    /* A message that it is over says what is measured now. */
+    facts.value = over ? alarm->returned_value : alarm->value;
+    /* What the daemon counts about itself is no measured value. */
+    if (condition_info(alarm->condition)->scope == SCOPE_DAEMON &&
+        facts.value_kind == WORDING_VALUE_MEASURED)
+        facts.value = NAN;
+    facts.setpoint = alarm->setpoint;
+    facts.baseline = alarm->baseline;
+    fill_other_unit(&facts, fleet, alarm);
+    facts.since_ms = alarm->since_ms;
+    facts.raised_ms = alarm->raised_ms;
+    facts.returned_ms = alarm->returned_ms;
+    facts.by = alarm->acknowledged_by;
+    facts.subject = alarm->subject;
+    facts.note = kind == WORDING_ACKNOWLEDGED ? alarm->note : alarm->subject;
+    if (kind == WORDING_SHELVING_ENDS) {
+        facts.by = alarm->shelved_by;
+        facts.note = alarm->shelved_why;
+        facts.until_ms = alarm->shelved_until_ms;
+    }
+    facts.occurrences = occurrences;
+    facts.cause = details.cause;
+    facts.confidence = details.confidence;
+    facts.evidence = details.evidence;
+    facts.check = details.check;
+    facts.bring = details.bring;
+    char *text = line ? wording_line(&facts) : wording_render(&facts);
+    announce_details_close(&details);
+    return text;
+}
+
+char *announce_words(const struct fleet *fleet, const struct settings_contact *contact,
+                     const struct alarm *alarm, enum wording_kind kind, int occurrences,
+                     bool line) {
+    return alarm_words(fleet, announce_facts(fleet, contact, alarm->system, kind), alarm,
+                       occurrences, line);
+}
+
+char *announce_homeowner_text(const struct fleet *fleet, const struct alarm *alarm) {
+    struct wording_facts facts = announce_facts(
+        fleet, NULL, alarm->system, alarm_stands(alarm) ? WORDING_RAISED : WORDING_RETURNED);
+    facts.role = WORDING_HOMEOWNER;
+    return alarm_words(fleet, facts, alarm, 0, false);
+}
+
+char *announce_text(const struct fleet *fleet, const struct settings_contact *contact,
+                    const struct alarm *alarm, enum wording_kind kind) {
+    return announce_words(fleet, contact, alarm, kind, 0, false);
+}
+
+const char *announce_unit(const struct fleet *fleet, const struct alarm *alarm) {
+    switch (value_kind(alarm->condition)) {
+    case WORDING_VALUE_MEASURED:
+        return alarm->point == FLEET_NONE
+                   ? ""
+                   : unit_si_word(fleet->points[alarm->point].description->binding.unit->dimension);
+    case WORDING_VALUE_DURATION:
+        return "ms";
+    default:
+        return "";
+    }
+}
+
+char *announce_json(const struct fleet *fleet, const struct alarm *alarm, const char *text) {
+    struct announce_details details;
+    announce_details_open(&details, alarm);
+    const struct event_alarm object = {
+        .id = alarm->id,
+        .system = fleet_system_id(fleet, alarm->system),
+        .point = alarm->subject ? alarm->subject : fleet_point_id(fleet, alarm->point),
+        .condition = condition_info(alarm->condition)->name,
+        .priority = priority_word(alarm->priority),
+        .state = alarm_state_word(alarm_state(alarm)),
+        .since_ms = alarm->since_ms,
+        .raised_ms = alarm->raised_ms,
+        .returned_ms = alarm->returned_ms,
+        .value = alarm->value,
+        .setpoint = alarm->setpoint,
+        .unit = announce_unit(fleet, alarm),
+        .cause = details.cause,
+        .confidence = details.confidence,
+        .evidence = details.evidence,
+        .check = details.check,
+        .bring = details.bring,
+        .text = text,
+    };
+    char *json = event_alarm_json(&object);
+    announce_details_close(&details);
+    return json;
+}
+
+char *announce_alarm_json(const struct fleet *fleet, const struct alarm *alarm) {
+    char *text =
+        announce_text(fleet, NULL, alarm, alarm_stands(alarm) ? WORDING_RAISED : WORDING_RETURNED);
+    char *json = text ? announce_json(fleet, alarm, text) : NULL;
+    free(text);
+    return json;
+}
+
+/* A contact of one house gets a list about that house. */
+size_t announce_only_system(const struct fleet *fleet, const struct settings_contact *contact) {
+    size_t found = FLEET_NONE;
+    if (contact->role != ROLE_HOMEOWNER)
+        return FLEET_NONE;
+    for (size_t s = 0; s < fleet->system_count; s++) {
+        if (!fleet_concerns(fleet, contact, s))
+            continue;
+        if (found != FLEET_NONE)
+            return FLEET_NONE;
+        found = s;
+    }
+    return found;
+}

@@ -1,0 +1,66 @@
+/*
+ * dispatch: waiting rows of the outbox to webhooks, and answers back to their rows.
+ *
+ * A row is done only after a 2xx answer. One POST a contact at a time, order kept per contact and
+ * system, so a contact that hangs delays nobody else. That a try begins is on disk before it does:
+ * from then on the row is never changed, so the same id always carries the same body.
+ *
+ * A contact whose endpoint answers 410 is gone: nothing more is sent to it until the settings are
+ * read again or somebody asks for it (dispatch_resume). `at_most_every` holds back all but high
+ * priority.
+ */
+#ifndef DAEMON_TELL_DISPATCH_H
+#define DAEMON_TELL_DISPATCH_H
+
+#include "link/delivery.h"
+#include "pipeline/pipeline.h"
+
+struct dispatch;
+
+/**
+ * Reads the secrets of all contacts (borrowed fleet). NULL with a sentence in `why` when one cannot
+ * be read or is open to everybody.
+ */
+struct dispatch *dispatch_open(const struct fleet *fleet, char *why, size_t why_size);
+/**
+ * Takes new settings (their contacts are told by their ids): reads all secrets anew; what is under
+ * way goes on, pauses and how contacts fare are remembered, one that was gone is tried again. False
+ * with a sentence in `why`: a secret cannot be read, nothing has changed.
+ */
+bool dispatch_take_settings(struct dispatch *dispatch, const struct fleet_change *change, char *why,
+                            size_t why_size);
+/** Gives up what is under way; it will be sent again. NULL does nothing. */
+void dispatch_close(struct dispatch *dispatch);
+
+/** For the wait of the loop. */
+struct delivery *dispatch_delivery(struct dispatch *dispatch);
+
+/** Posts what is due. Returns when to call again at the latest (wall clock). */
+int64_t dispatch_start(struct dispatch *dispatch, struct store *store, int64_t now_ms);
+/**
+ * Takes in answers and notes them in the store, in a transaction of its own; then tells the monitor
+ * which contacts fail, and the others what did not reach them. Not STORE_OK: the rows wait and will
+ * be sent again with the same id.
+ */
+enum store_status dispatch_finish(struct dispatch *dispatch, struct pipeline *pipeline,
+                                  int64_t now_ms);
+
+/** Posts a message that cannot be stored, because the store is what fails. */
+void dispatch_unstored(struct dispatch *dispatch, const struct settings_contact *contact,
+                       const char *id, const char *content_type, const char *body, int64_t now_ms);
+
+/** Tries a contact again that answered 410. Ids that no contact has do nothing. */
+void dispatch_resume(struct dispatch *dispatch, const char *contact);
+
+enum dispatch_health { DISPATCH_UNTRIED, DISPATCH_WORKS, DISPATCH_FAILING, DISPATCH_GONE };
+/** How the messages of the i-th contact fare since the settings were read. */
+enum dispatch_health dispatch_health(const struct dispatch *dispatch, size_t contact);
+
+struct dispatch_counters {
+    uint64_t posts, sent, retried, failed;
+};
+struct dispatch_counters dispatch_count(const struct dispatch *dispatch);
+/** POSTs under way. */
+size_t dispatch_under_way(const struct dispatch *dispatch);
+
+#endif

@@ -1,0 +1,235 @@
+/*
+ * Open alarms and the history, and what people do with them.
+ */
+#include "tool/pages.h"
+#include "tool/table.h"
+#include "tool/values.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static void add_alarm(struct ctl_table *table, const json_t *alarm, bool history) {
+    char text[CTL_VALUE_SIZE], place[256];
+    const char *point = ctl_text_of(alarm, "point"), *system = ctl_text_of(alarm, "system");
+    snprintf(place, sizeof place, "%s%s%s", *system ? system : "the daemon", *point ? " " : "",
+             point);
+    ctl_table_add_number(table, (long long)json_integer_value(json_object_get(alarm, "id")));
+    ctl_table_add(table, ctl_text_of(alarm, "priority"));
+    ctl_table_add(table, place);
+    ctl_table_add(table, ctl_text_of(alarm, "condition"));
+    ctl_table_add(table, ctl_text_of(alarm, "state"));
+    ctl_table_add(table, ctl_time(text, json_object_get(alarm, "raised")));
+    if (history)
+        ctl_table_add(table, ctl_time(text, json_object_get(alarm, "returned")));
+}
+
+static void print_alarms(const json_t *list, bool history) {
+    static const struct ctl_column columns[] = {
+        {"NO", true},     {"PRIO", false},       {"WHERE", false},       {"CONDITION", false},
+        {"STATE", false}, {"RAISED UTC", false}, {"RETURNED UTC", false}};
+    struct ctl_table *table = ctl_table_create(columns, history ? 7 : 6);
+    const json_t *alarm;
+    size_t i;
+    json_array_foreach(list, i, alarm) add_alarm(table, alarm, history);
+    if (json_array_size(list) == 0)
+        printf("no %salarms\n", history ? "" : "open ");
+    else
+        ctl_table_print(table, stdout);
+    ctl_table_destroy(table);
+}
+
+static bool is_number(const char *text) {
+    return *text && strspn(text, "0123456789") == strlen(text) && strlen(text) < 19;
+}
+
+struct alarm_query {
+    const char *system, *since;
+    bool all;
+};
+
+static struct ctl_path path_of(const struct alarm_query *query) {
+    struct ctl_path path = ctl_path("/api/alarms");
+    ctl_path_query(&path, "all", query->all ? "1" : NULL);
+    ctl_path_query(&path, "system", query->system);
+    ctl_path_query(&path, "since", query->since);
+    return path;
+}
+
+static enum ctl_status show_alarms(struct ctl *ctl, struct ctl_path path, bool all,
+                                   const struct ctl_pages *pages) {
+    json_t *list = NULL;
+    ctl_path_query(&path, "limit", pages->limit ? pages->limit : all ? "200" : NULL);
+    ctl_path_query(&path, "before", pages->before);
+    enum ctl_status status = ctl_get_json(ctl, path.text, &list);
+    if (list)
+        print_alarms(list, all);
+    json_decref(list);
+    return status;
+}
+
+static enum ctl_status alarms(struct ctl *ctl, int argc, char **argv) {
+    struct alarm_query query = {0};
+    struct ctl_pages pages = {0};
+    const struct ctl_option options[] = {{"--all", NULL, NULL, &query.all, false},
+                                         {"--system", "S", &query.system, NULL, false},
+                                         {"--since", "T", &query.since, NULL, false},
+                                         {"--limit", "N", &pages.limit, NULL, false},
+                                         {"--before", "ALARM", &pages.before, NULL, false}};
+    struct ctl_arguments arguments = {.options = options, .option_count = 5};
+    if (!ctl_arguments(ctl, argc, argv, &arguments))
+        return arguments.status;
+    if (ctl_pages_check(ctl, &pages) != CTL_DONE)
+        return CTL_WRONG_USE;
+    if (pages.before && !is_number(pages.before))
+        return ctl_error(ctl, CTL_WRONG_USE,
+                         "--before ALARM is a number such as 12; see: subslabctl alarms --all");
+    const struct ctl_path path = path_of(&query);
+    return ctl->json ? ctl_pages_print(ctl, &path, &pages)
+                     : show_alarms(ctl, path, query.all, &pages);
+}
+
+/* ---- changes ---- */
+
+static void print_one(json_t *alarm) {
+    json_t *list = json_pack("[O]", alarm);
+    print_alarms(list, false);
+    json_decref(list);
+}
+
+static enum ctl_status change_alarm(struct ctl *ctl, const char *id, const char *verb,
+                                    json_t *body) {
+    struct ctl_path path = ctl_path("/api/alarms/");
+    json_t *alarm = NULL;
+    if (!is_number(id)) {
+        json_decref(body);
+        return ctl_error(ctl, CTL_WRONG_USE,
+                         "ALARM is a number such as 12; see: subslabctl alarms");
+    }
+    ctl_path_encode(&path, id);
+    ctl_path_add(&path, "/");
+    ctl_path_add(&path, verb);
+    enum ctl_status status = ctl_post_json(ctl, path.text, body, &alarm);
+    if (alarm)
+        print_one(alarm);
+    json_decref(alarm);
+    return status;
+}
+
+static enum ctl_status acknowledge(struct ctl *ctl, int argc, char **argv) {
+    const char *by = NULL, *note = NULL;
+    const struct ctl_option options[] = {{"--by", "NAME", &by, NULL, true},
+                                         {"--note", "TEXT", &note, NULL, false}};
+    struct ctl_arguments arguments = {.options = options, .option_count = 2, .least = 1, .most = 1};
+    if (!ctl_arguments(ctl, argc, argv, &arguments))
+        return arguments.status;
+    json_t *body = json_object();
+    ctl_set(body, "by", by);
+    ctl_set(body, "note", note);
+    return change_alarm(ctl, arguments.operands[0], "acknowledge", body);
+}
+
+/* What ends by itself is told with --until, --by and --why. *body stays NULL when that is not so.
+ */
+static enum ctl_status read_end(struct ctl *ctl, int argc, char **argv, const char **operand,
+                                json_t **body) {
+    *body = NULL;
+    const char *until = NULL, *by = NULL, *why = NULL;
+    const struct ctl_option options[] = {{"--until", "TIME", &until, NULL, true},
+                                         {"--by", "NAME", &by, NULL, true},
+                                         {"--why", "TEXT", &why, NULL, true}};
+    struct ctl_arguments arguments = {.options = options, .option_count = 3, .least = 1, .most = 1};
+    if (!ctl_arguments(ctl, argc, argv, &arguments))
+        return arguments.status;
+    *operand = arguments.operands[0];
+    *body = json_object();
+    ctl_set(*body, "until", until);
+    ctl_set(*body, "by", by);
+    ctl_set(*body, "why", why);
+    return CTL_DONE;
+}
+
+static enum ctl_status shelve(struct ctl *ctl, int argc, char **argv) {
+    const char *operand;
+    json_t *body;
+    enum ctl_status status = read_end(ctl, argc, argv, &operand, &body);
+    if (!body)
+        return status;
+    return change_alarm(ctl, operand, "shelve", body);
+}
+
+static enum ctl_status unshelve(struct ctl *ctl, int argc, char **argv) {
+    const char *by = NULL;
+    const struct ctl_option options[] = {{"--by", "NAME", &by, NULL, false}};
+    struct ctl_arguments arguments = {.options = options, .option_count = 1, .least = 1, .most = 1};
+    if (!ctl_arguments(ctl, argc, argv, &arguments))
+        return arguments.status;
+    json_t *body = json_object();
+    ctl_set(body, "by", by);
+    return change_alarm(ctl, arguments.operands[0], "unshelve", body);
+}
+
+/* ---- out of service ---- */
+
+static enum ctl_status change_service(struct ctl *ctl, const char *system, const char *verb,
+                                      json_t *body, const char *said) {
+    struct ctl_path path = ctl_path("/api/systems/");
+    char until[CTL_VALUE_SIZE];
+    json_t *answer = NULL;
+    ctl_path_encode(&path, system);
+    ctl_path_add(&path, "/");
+    ctl_path_add(&path, verb);
+    enum ctl_status status = ctl_post_json(ctl, path.text, body, &answer);
+    if (answer) {
+        const json_t *end = json_object_get(answer, "until");
+        printf("%s is %s%s%s%s\n", system, said, json_is_string(end) ? " until " : "",
+               json_is_string(end) ? ctl_time(until, end) : "", json_is_string(end) ? " UTC" : "");
+    }
+    json_decref(answer);
+    return status;
+}
+
+static enum ctl_status out_of_service(struct ctl *ctl, int argc, char **argv) {
+    const char *operand;
+    json_t *body;
+    enum ctl_status status = read_end(ctl, argc, argv, &operand, &body);
+    if (!body)
+        return status;
+    return change_service(ctl, operand, "out-of-service", body, "out of service");
+}
+
+static enum ctl_status return_to_service(struct ctl *ctl, int argc, char **argv) {
+    const char *by = NULL;
+    const struct ctl_option options[] = {{"--by", "NAME", &by, NULL, false}};
+    struct ctl_arguments arguments = {.options = options, .option_count = 1, .least = 1, .most = 1};
+    if (!ctl_arguments(ctl, argc, argv, &arguments))
+        return arguments.status;
+    json_t *body = json_object();
+    ctl_set(body, "by", by);
+    return change_service(ctl, arguments.operands[0], "return-to-service", body,
+                          "in service again");
+}
+
+#define TIME_HELP                                                                                  \
+    "TIME is RFC 3339, a date (its start at the system), or a span from now such as \"2 h\"."
+
+const struct ctl_command ctl_alarm_commands[] = {
+    {"alarms", "[--all] [--system S] [--since T] [--limit N] [--before ALARM] [--json]",
+     "open alarms, or with --all the history",
+     "T is RFC 3339 or a date. Newest first; of the history the newest 200 or N, and with --before "
+     "those behind ALARM. --json prints all, unless --limit is given. What to check and to bring: "
+     "subslabctl show SYSTEM.",
+     alarms},
+    {"acknowledge", "ALARM --by NAME [--note TEXT]", "says that somebody has taken an alarm on",
+     "ALARM is the number in the list of alarms.", acknowledge},
+    {"shelve", "ALARM --until TIME --by NAME --why TEXT", "silences one alarm for a while",
+     TIME_HELP " At most 30 days. What still stands then asks again.", shelve},
+    {"unshelve", "ALARM", "ends a shelving early", NULL, unshelve},
+    {"out-of-service", "SYSTEM --until TIME --by NAME --why TEXT",
+     "expects nothing of a system for a while",
+     TIME_HELP " Readings are kept, alarms wait, nobody is told. A system that is off does not "
+               "lower radon: keep it short, and tell those who live there.",
+     out_of_service},
+    {"return-to-service", "SYSTEM", "a system is to be watched again", NULL, return_to_service},
+    {0},
+};

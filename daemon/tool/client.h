@@ -1,0 +1,65 @@
+/*
+ * ctl_client: requests to the daemon over its operator socket (HTTP over a Unix socket, by libcurl,
+ * whose types stay in ctl_client.c).
+ */
+#ifndef DAEMON_TOOL_CLIENT_H
+#define DAEMON_TOOL_CLIENT_H
+
+#include "tool/ctl.h"
+
+#include <jansson.h>
+
+struct ctl_answer {
+    long status; /* HTTP */
+    char *body;  /* null-terminated; owned */
+    size_t length;
+};
+
+struct ctl_body {
+    const char *content_type; /* NULL: no body */
+    const char *bytes;
+    size_t length;
+};
+
+/**
+ * One request. `body` NULL: GET, else POST. True when the daemon did as asked (2xx); the caller
+ * frees answer->body. False after an error was printed; nothing is to be freed.
+ */
+bool ctl_request(struct ctl *ctl, const char *path, const struct ctl_body *body,
+                 struct ctl_answer *answer);
+/** The same, with whatever the daemon answers: false only when there was no answer. */
+bool ctl_request_any(struct ctl *ctl, const char *path, const struct ctl_body *body,
+                     struct ctl_answer *answer);
+/** Prints the error sentence or lines of an answer that is none of 2xx. */
+void ctl_answer_error(const struct ctl *ctl, const struct ctl_answer *answer);
+
+/** Frees handle and connection at the end. */
+void ctl_client_clear(void);
+
+/** A path under construction: "/api/systems/" then percent-encoded parts. */
+struct ctl_path {
+    char text[2048];
+    size_t length;
+};
+struct ctl_path ctl_path(const char *start);
+/** Adds text as it is. */
+void ctl_path_add(struct ctl_path *path, const char *text);
+/** Adds a part, percent-encoded (RFC 3986). */
+void ctl_path_encode(struct ctl_path *path, const char *text);
+/** Adds "?name=value" or "&name=value"; nothing when value is NULL. */
+void ctl_path_query(struct ctl_path *path, const char *name, const char *value);
+
+/**
+ * Asks for JSON. With --json prints it as it is and sets *root to NULL; else parses it. CTL_DONE,
+ * or CTL_FAILED after an error was printed. The caller frees *root.
+ */
+enum ctl_status ctl_get_json(struct ctl *ctl, const char *path, json_t **root);
+/** Sends `body` (taken over) as JSON; the answer as with ctl_get_json. */
+enum ctl_status ctl_post_json(struct ctl *ctl, const char *path, json_t *body, json_t **root);
+/** Prints an answer as it is, with a line break at its end. */
+void ctl_print_answer(const struct ctl_answer *answer);
+
+/** Sets a text in a request body unless it is NULL. */
+void ctl_set(json_t *object, const char *key, const char *text);
+
+#endif

@@ -1,0 +1,93 @@
+/*
+ * ctl: what the commands of subslabctl share: arguments, settings, errors.
+ */
+#ifndef DAEMON_TOOL_CTL_H
+#define DAEMON_TOOL_CTL_H
+
+#include "settings/settings.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#define CTL_SETTINGS_FILE "/etc/subslabd/subslabd.yaml"
+#define CTL_SOCKET "/run/subslabd/operator.sock"
+
+/** Exit statuses of the contract. */
+enum ctl_status { CTL_DONE = 0, CTL_FAILED = 1, CTL_WRONG_USE = 2 };
+
+struct ctl {
+    const char *settings_file;
+    bool settings_named;       /* by --settings */
+    bool bad_settings;         /* they were read and are wrong: the exit status is 2 */
+    bool json;                 /* --json */
+    struct settings *settings; /* read on first use; NULL: not read, or there is no file */
+    char *socket;              /* operator socket, set by ctl_settings */
+    enum unit_system units;
+    const struct ctl_command *command;
+};
+
+struct ctl_command {
+    const char *name;
+    const char *usage;   /* "ALARM --by NAME [--note TEXT]" */
+    const char *summary; /* one line for the list of commands */
+    const char *help;    /* sentences, or NULL */
+    enum ctl_status (*run)(struct ctl *ctl, int argc, char **argv);
+};
+
+/* The groups; each ends in a row without a name. */
+extern const struct ctl_command ctl_system_commands[], ctl_alarm_commands[], ctl_record_commands[],
+    ctl_visit_commands[], ctl_series_commands[], ctl_delivery_commands[], ctl_store_commands[],
+    ctl_check_commands[], ctl_replay_commands[];
+
+/** Finds a command by name, NULL when there is none. */
+const struct ctl_command *ctl_find(const char *name);
+/** `subslabctl --help`. */
+void ctl_print_help(void);
+/** The command whose name is nearest to a mistyped one, NULL when none is near. */
+const char *ctl_nearest(const char *name);
+
+/** An option of a command: with a value (`text`) or without (`flag`). */
+struct ctl_option {
+    const char *name;  /* "--by" */
+    const char *value; /* what the value is called, "NAME"; NULL: none */
+    const char **text;
+    bool *flag;
+    bool required;
+};
+
+struct ctl_arguments {
+    const struct ctl_option *options;
+    size_t option_count;
+    int least, most; /* operands */
+    char **operands; /* result: the arguments that are no options, within argv */
+    int count;
+    enum ctl_status status; /* result, when ctl_arguments returns false */
+};
+
+/**
+ * Reads the arguments behind a command; options may stand anywhere. --help, --json and --settings
+ * are understood everywhere. False when the program is to end with arguments->status (help was
+ * printed, or the use was wrong and that was said).
+ */
+bool ctl_arguments(struct ctl *ctl, int argc, char **argv, struct ctl_arguments *arguments);
+/** Takes --settings, --json out of the start of the arguments; returns how many were used. */
+int ctl_common_option(struct ctl *ctl, int argc, char **argv);
+
+/**
+ * Reads the settings: socket, units, store. Without --settings a missing file is no error: then the
+ * defaults hold. Where they may not be read the socket is that of the unit, and the daemon says in
+ * which units values are shown. False after the errors were printed.
+ */
+bool ctl_settings(struct ctl *ctl);
+void ctl_clear(struct ctl *ctl);
+
+/** Prints "subslabctl: COMMAND: …" to standard error, free of terminal escapes. Returns status. */
+enum ctl_status ctl_error(const struct ctl *ctl, enum ctl_status status, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
+/** Prints lines such as "FILE:LINE: key: …" as they are. */
+void ctl_error_lines(const struct settings_errors *errors);
+
+/** A line of progress on standard error, only on a terminal. A negative share ends the line. */
+void ctl_progress(const char *what, double done);
+
+#endif

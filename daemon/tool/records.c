@@ -1,0 +1,160 @@
+/*
+ * commission: a commissioning record, or a baseline learned from a period. record: a reading taken
+ * by hand.
+ */
+#include "host/fleet_files.h"
+#include "tool/client.h"
+#include "tool/table.h"
+#include "tool/values.h"
+
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define RECORD_BYTES_MAX ((size_t)1 << 20)
+
+static void print_points(const struct ctl *ctl, const json_t *points) {
+    static const struct ctl_column columns[] = {{"POINT", false}, {"BASELINE", true}};
+    struct ctl_table *table = ctl_table_create(columns, 2);
+    char text[CTL_VALUE_SIZE];
+    const char *id;
+    json_t *value;
+    json_object_foreach((json_t *)points, id, value) {
+        const struct ctl shown = ctl_for_quantity(ctl, value);
+        ctl_table_add(table, id);
+        ctl_table_add(table, ctl_value(text, &shown, json_object_get(value, "value"),
+                                       ctl_text_of(value, "unit")));
+    }
+    ctl_table_print(table, stdout);
+    ctl_table_destroy(table);
+}
+
+/* Points that could not be learned; each is an answer of "no". */
+static enum ctl_status print_refused(const struct ctl *ctl, json_t *refused) {
+    const char *id;
+    json_t *why;
+    json_object_foreach(refused, id, why) {
+        ctl_error(ctl, CTL_FAILED, "%s: %s", id,
+                  json_is_string(why) ? json_string_value(why) : "not learned");
+    }
+    return json_object_size(refused) ? CTL_FAILED : CTL_DONE;
+}
+
+static enum ctl_status print_baseline(const struct ctl *ctl, const char *system,
+                                      const json_t *answer) {
+    char from[CTL_VALUE_SIZE];
+    const json_t *points = json_object_get(answer, "points");
+    if (json_object_size(points)) {
+        if (json_is_string(json_object_get(answer, "from")))
+            printf("%s: baseline from %s UTC on\n", system,
+                   ctl_time(from, json_object_get(answer, "from")));
+        else
+            printf("%s: baseline learned\n", system);
+        print_points(ctl, points);
+    }
+    return print_refused(ctl, json_object_get(answer, "refused"));
+}
+
+static enum ctl_status send_record(struct ctl *ctl, const char *system, const char *file) {
+    size_t length = 0;
+    char *text = fleet_files_read(file, RECORD_BYTES_MAX, &length);
+    if (!text)
+        return ctl_error(ctl, CTL_FAILED, "%s: %s; name a commissioning record", file,
+                         strerror(errno));
+    struct ctl_path path = ctl_path("/api/systems/");
+    ctl_path_encode(&path, system);
+    ctl_path_add(&path, "/commission");
+    ctl_path_query(&path, "file", file);
+    const struct ctl_body body = {"application/yaml", text, length};
+    struct ctl_answer answer;
+    enum ctl_status status = CTL_FAILED;
+    if (ctl_request(ctl, path.text, &body, &answer)) {
+        json_t *root = json_loadb(answer.body, answer.length, 0, NULL);
+        if (ctl->json)
+            ctl_print_answer(&answer);
+        status = ctl->json ? CTL_DONE : print_baseline(ctl, system, root);
+        json_decref(root);
+        free(answer.body);
+    }
+    free(text);
+    return status;
+}
+
+static enum ctl_status learn(struct ctl *ctl, char **operands, const char *by) {
+    struct ctl_path path = ctl_path("/api/systems/");
+    json_t *body = json_object(), *answer = NULL;
+    ctl_path_encode(&path, operands[0]);
+    ctl_path_add(&path, "/learn");
+    ctl_set(body, "from", operands[1]);
+    ctl_set(body, "to", operands[2]);
+    ctl_set(body, "by", by);
+    enum ctl_status status = ctl_post_json(ctl, path.text, body, &answer);
+    if (answer)
+        status = print_baseline(ctl, operands[0], answer);
+    json_decref(answer);
+    return status;
+}
+
+static enum ctl_status commission(struct ctl *ctl, int argc, char **argv) {
+    const char *by = NULL;
+    bool learning = false;
+    const struct ctl_option options[] = {{"--learn", NULL, NULL, &learning, false},
+                                         {"--by", "NAME", &by, NULL, false}};
+    struct ctl_arguments arguments = {.options = options, .option_count = 2, .least = 2, .most = 3};
+    if (!ctl_arguments(ctl, argc, argv, &arguments))
+        return arguments.status;
+    if (learning != (arguments.count == 3) || (learning && !by))
+        return ctl_error(ctl, CTL_WRONG_USE, "usage: subslabctl commission %s",
+                         ctl->command->usage);
+    if (learning)
+        return learn(ctl, arguments.operands, by);
+    return send_record(ctl, arguments.operands[0], arguments.operands[1]);
+}
+
+static enum ctl_status record(struct ctl *ctl, int argc, char **argv) {
+    const char *at = NULL, *by = NULL;
+    char value[160], text[CTL_VALUE_SIZE], time[CTL_VALUE_SIZE];
+    const struct ctl_option options[] = {{"--at", "TIME", &at, NULL, false},
+                                         {"--by", "NAME", &by, NULL, true}};
+    struct ctl_arguments arguments = {.options = options, .option_count = 2, .least = 3, .most = 4};
+    if (!ctl_arguments(ctl, argc, argv, &arguments))
+        return arguments.status;
+    char **operands = arguments.operands; /* the unit may be an argument of its own */
+    snprintf(value, sizeof value, "%s%s%s", operands[2], arguments.count == 4 ? " " : "",
+             arguments.count == 4 ? operands[3] : "");
+    struct ctl_path path = ctl_path("/api/systems/");
+    ctl_path_encode(&path, operands[0]);
+    ctl_path_add(&path, "/points/");
+    ctl_path_encode(&path, operands[1]);
+    ctl_path_add(&path, "/record");
+    json_t *body = json_object(), *answer = NULL;
+    ctl_set(body, "value", value);
+    ctl_set(body, "at", at);
+    ctl_set(body, "by", by);
+    enum ctl_status status = ctl_post_json(ctl, path.text, body, &answer);
+    const struct ctl shown = ctl_for_quantity(ctl, answer);
+    if (answer)
+        printf(
+            "%s %s: %s at %s UTC\n", operands[0], operands[1],
+            ctl_value(text, &shown, json_object_get(answer, "value"), ctl_text_of(answer, "unit")),
+            ctl_time(time, json_object_get(answer, "time")));
+    json_decref(answer);
+    return status;
+}
+
+const struct ctl_command ctl_record_commands[] = {
+    {"commission", "SYSTEM FILE | SYSTEM --learn FROM TO --by NAME",
+     "stores a commissioning record, or learns a baseline",
+     "FILE is a YAML record: date, by, instruments, measured values per point, radon before and "
+     "after. Its values are the baseline from that date on. --learn takes the baseline from the "
+     "readings between FROM and TO (RFC 3339 or dates) instead; it says less than a measurement "
+     "with the pressure field proved, so do that on the next visit.",
+     commission},
+    {"record", "SYSTEM POINT VALUE [--at TIME] --by NAME", "a reading taken by hand",
+     "VALUE has its unit: \"0.62 inH2O\" read off the U-tube. TIME is RFC 3339, within "
+     "keep_readings; "
+     "default: now.",
+     record},
+    {0},
+};

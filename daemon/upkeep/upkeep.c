@@ -1,0 +1,60 @@
+#include "upkeep/upkeep.h"
+
+#include "measure/duration.h"
+#include "upkeep/daily_upkeep.h"
+
+enum { EXPIRE_STEP = 2000, PACK_STEP = 16384, MESSAGES_STEP = 200 };
+static const int64_t keep_unpacked_ms = 2 * DURATION_DAY_MS;
+static const int64_t keep_messages_ms = 90 * DURATION_DAY_MS;
+static const int64_t soon_ms = 2 * DURATION_SECOND_MS;
+static const int64_t large_wal_bytes = INT64_C(64) << 20;
+
+/* Retention: a few thousand rows a step, so that no turn is long. */
+static bool expire(struct pipeline *pipeline, int64_t now_ms) {
+    const struct settings *settings = monitor_fleet(pipeline_monitor(pipeline))->settings;
+    int64_t from_ms = pipeline_keep_from_ms(pipeline, now_ms);
+    int readings = 0, messages = 0;
+    if (from_ms == TIMESTAMP_NONE || !pipeline_begin_task(pipeline, "retention"))
+        return false;
+    /* To the hour: it rests in between. */
+    int64_t before_ms =
+        (from_ms - settings->keep_readings_ms) / DURATION_HOUR_MS * DURATION_HOUR_MS;
+    enum store_status status =
+        series_expire(pipeline_store(pipeline), before_ms, EXPIRE_STEP, &readings);
+    if (status == STORE_OK)
+        status = outbox_expire(pipeline_store(pipeline), from_ms - keep_messages_ms, MESSAGES_STEP,
+                               &messages);
+    if (status != STORE_OK)
+        pipeline_fail(pipeline, status);
+    return readings > 0 || messages == MESSAGES_STEP;
+}
+
+/* Closed days go from rows into packs, a hundred of them a step; a day of PACK_STEP readings, one
+   each 5.3 s, is still one pack. */
+static bool pack(struct pipeline *pipeline, int64_t now_ms) {
+    int packed = 0;
+    if (!pipeline_begin_task(pipeline, "packing"))
+        return false;
+    enum store_status status =
+        series_pack(pipeline_store(pipeline), now_ms - keep_unpacked_ms, PACK_STEP, &packed);
+    if (status != STORE_OK)
+        pipeline_fail(pipeline, status);
+    return packed > 0;
+}
+
+int64_t upkeep_step(struct pipeline *pipeline, int64_t now_ms, bool busy) {
+    int64_t file_bytes = 0, wal_bytes = 0;
+    if (busy)
+        return now_ms + DURATION_SECOND_MS;
+    store_size(pipeline_store(pipeline), &file_bytes, &wal_bytes);
+    if (wal_bytes > large_wal_bytes && !pipeline_uncommitted(pipeline))
+        store_checkpoint(pipeline_store(pipeline));
+    bool days_due = daily_upkeep_step(pipeline_daily(pipeline), pipeline, now_ms);
+    int64_t next_ms = reminders_step(pipeline_reminders(pipeline), pipeline, now_ms);
+    bool more = expire(pipeline, now_ms);
+    more = pack(pipeline, now_ms) || more;
+    if (more || days_due)
+        return now_ms;
+    int64_t most_ms = daily_upkeep_waits(pipeline_daily(pipeline)) ? soon_ms : DURATION_MINUTE_MS;
+    return next_ms < now_ms + most_ms ? next_ms : now_ms + most_ms;
+}

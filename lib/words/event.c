@@ -1,0 +1,156 @@
+#include "words/event.h"
+
+#include "words/text_repair.h"
+
+#include <jansson.h>
+#include <math.h>
+#include <stdbool.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define DUMP_FLAGS (JSON_COMPACT | JSON_REAL_PRECISION(12))
+
+static json_t *string_or_null(const char *text) {
+    if (!text)
+        return json_null();
+    json_t *string = json_string(text);
+    if (string)
+        return string;
+    char *repaired = text_repair(text);
+    string = repaired ? json_string(repaired) : NULL;
+    free(repaired);
+    return string;
+}
+
+static json_t *number_or_null(double number) {
+    return isfinite(number) ? json_real(number) : json_null();
+}
+
+static json_t *time_or_null(int64_t time_ms) {
+    char text[40];
+    return time_ms == TIMESTAMP_NONE ? json_null()
+                                     : json_string(timestamp_format(text, sizeof text, time_ms));
+}
+
+static json_t *list_of(const struct text_list *list) {
+    json_t *array = json_array();
+    for (size_t i = 0; array && i < list->count; i++)
+        if (json_array_append_new(array, string_or_null(list->items[i])) != 0) {
+            json_decref(array);
+            array = NULL;
+        }
+    return array;
+}
+
+struct member {
+    const char *name;
+    json_t *value; /* taken over; NULL: out of memory */
+};
+
+/* Puts all members in, or frees them and returns NULL. */
+static json_t *object_of(const struct member *members, size_t count) {
+    json_t *object = json_object();
+    bool good = object != NULL;
+    for (size_t i = 0; i < count; i++)
+        if (!good)
+            json_decref(members[i].value);
+        else if (json_object_set_new(object, members[i].name, members[i].value) != 0)
+            good = false;
+    if (!good) {
+        json_decref(object);
+        object = NULL;
+    }
+    return object;
+}
+static json_t *diagnosis_of(const struct event_alarm *alarm) {
+    const struct member members[] = {
+        {"cause", string_or_null(alarm->cause)},
+        {"confidence", number_or_null(alarm->cause ? alarm->confidence : NAN)},
+        {"evidence", list_of(&alarm->evidence)},
+        {"why", alarm->cause ? NULL : json_string("no cause was looked for")},
+    };
+    return object_of(members, alarm->cause ? 3 : 4);
+}
+
+static char *dump_and_free(json_t *object) {
+    char *text = object ? json_dumps(object, DUMP_FLAGS) : NULL;
+    json_decref(object);
+    return text;
+}
+
+char *event_alarm_json(const struct event_alarm *alarm) {
+    const struct member members[] = {
+        {"id", json_integer(alarm->id)},
+        {"system", string_or_null(alarm->system)},
+        {"point", string_or_null(alarm->point)},
+        {"condition", string_or_null(alarm->condition)},
+        {"priority", string_or_null(alarm->priority)},
+        {"state", string_or_null(alarm->state)},
+        {"since", time_or_null(alarm->since_ms)},
+        {"raised", time_or_null(alarm->raised_ms)},
+        {"returned", time_or_null(alarm->returned_ms)},
+        {"value", number_or_null(alarm->value)},
+        {"setpoint", number_or_null(alarm->setpoint)},
+        {"unit", string_or_null(alarm->unit && *alarm->unit ? alarm->unit : NULL)},
+        {"diagnosis", diagnosis_of(alarm)},
+        {"check", list_of(&alarm->check)},
+        {"bring", list_of(&alarm->bring)},
+        {"text", string_or_null(alarm->text)},
+    };
+    return dump_and_free(object_of(members, sizeof members / sizeof members[0]));
+}
+
+static json_t *data_of(const struct event *event) {
+    json_t *data =
+        event->data ? json_loads(event->data, JSON_REJECT_DUPLICATES, NULL) : json_object();
+    if (json_is_object(data) &&
+        (!event->text || json_object_set_new(data, "text", string_or_null(event->text)) == 0))
+        return data;
+    json_decref(data);
+    return NULL;
+}
+
+char *event_render(const struct event *event) {
+    json_t *data = data_of(event);
+    if (!data)
+        return NULL;
+    const struct member members[] = {
+        {"specversion", json_string("1.0")},
+        {"id", string_or_null(event->id)},
+        {"source", string_or_null(event->source)},
+        {"type", string_or_null(event->type)},
+        {"time", time_or_null(event->time_ms)},
+        {"datacontenttype", json_string("application/json")},
+        {"data", data},
+    };
+    json_t *object = object_of(members, sizeof members / sizeof members[0]);
+    if (object && event->subject && *event->subject &&
+        json_object_set_new(object, "subject", string_or_null(event->subject)) != 0) {
+        json_decref(object);
+        object = NULL;
+    }
+    return dump_and_free(object);
+}
+
+char *event_source(const char *client_id) {
+    static const char prefix[] = "/subslab/", hex[] = "0123456789ABCDEF";
+    static const char unreserved[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz"
+                                     "0123456789-._~";
+    char *source = malloc(sizeof prefix + 3 * strlen(client_id)), *end = source;
+    if (!source)
+        return NULL;
+    memcpy(end, prefix, sizeof prefix - 1);
+    end += sizeof prefix - 1;
+    for (; *client_id; client_id++) {
+        unsigned char byte = (unsigned char)*client_id;
+        if (strchr(unreserved, byte)) {
+            *end++ = (char)byte;
+        } else {
+            *end++ = '%';
+            *end++ = hex[byte >> 4];
+            *end++ = hex[byte & 15];
+        }
+    }
+    *end = '\0';
+    return source;
+}

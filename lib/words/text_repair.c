@@ -1,0 +1,34 @@
+#include "words/text_repair.h"
+
+#include "measure/utf8.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+/* Length of the valid sequence at `text`, 0 when there is none. */
+static size_t sequence_length(const char *text) {
+    for (size_t length = 1; length <= 4 && text[length - 1]; length++)
+        if (utf8_valid(text, length))
+            return length;
+    return 0;
+}
+
+char *text_repair(const char *text) {
+    char *repaired = malloc(3 * strlen(text) + 1), *end = repaired;
+    if (!repaired)
+        return NULL;
+    while (*text) {
+        size_t length = sequence_length(text);
+        if (length > 0) {
+            memcpy(end, text, length);
+            end += length;
+            text += length;
+        } else {
+            memcpy(end, "\xEF\xBF\xBD", 3);
+            end += 3;
+            text++;
+        }
+    }
+    *end = '\0';
+    return repaired;
+}
