@@ -9,6 +9,7 @@
 static const double mixup_tolerance = 0.05, mixup_tolerance_most = 0.30; /* of the expected value */
 static const double level_departure = 0.5;                               /* of the level */
 static const double level_departure_celsius = 8.0;
+static const double level_fall_most = 0.8;       /* a mean that slid further would pass a factor */
 static const double mean_coverage_needed = 0.75; /* below it: too few readings */
 enum { MIXUP_LEVEL_READINGS = 12, LEVEL_MEMORY = 100 };
 
@@ -251,8 +252,10 @@ static double tolerance_of(const struct point_state *state, enum quantity quanti
 /* The level follows slow change. After a step it begins anew: on its way from the old one to the
    new one a mean would pass every factor of the table. */
 static void learn_level(struct point_state *state, enum dimension dimension, double value) {
-    double departure = fabs(value - state->level);
-    double most = fmax(level_departure * fabs(state->level), 6.0 * state->level_noise);
+    double departure = fabs(value - state->level), scatter = 6.0 * state->level_noise;
+    if (fabs(value) < fabs(state->level))
+        scatter = fmin(scatter, level_fall_most * fabs(state->level));
+    double most = fmax(level_departure * fabs(state->level), scatter);
     if (dimension == DIMENSION_TEMPERATURE)
         most = fmax(most, level_departure_celsius);
     if (state->level_count == 0 || departure > most) {

@@ -295,6 +295,17 @@ START_TEST(a_lost_field_is_no_unit_mixup) {
 }
 END_TEST
 
+/* Half an hour at half the suction, and then a fan that stands still: a level that slides down to
+   its new place passes ten times the value, which is the step from mmH2O to Pa. */
+START_TEST(a_fall_after_a_half_is_no_unit_mixup) {
+    for (int64_t m = 0; m < 800; m += 10) {
+        double suction = m >= 180 ? 8.0 : m >= 40 && m < 70 ? 121.0 : 239.0;
+        live(SUCTION, suction + (double)(m / 10 % 3), m);
+    }
+    ck_assert_ptr_null(strstr(told, "sensor-implausible"));
+}
+END_TEST
+
 START_TEST(shelved_alarms_come_back_by_themselves) {
     live_for(SUCTION, 5.0, 0, 60);
     struct alarm *alarm =
@@ -373,6 +384,7 @@ int main(void) {
                         sizeof unit_mixups / sizeof unit_mixups[0]);
     tcase_add_test(tcase, a_lost_field_is_no_unit_mixup);
     tcase_add_test(tcase, a_test_hole_after_a_storm_is_no_unit_mixup);
+    tcase_add_test(tcase, a_fall_after_a_half_is_no_unit_mixup);
     tcase_add_test(tcase, shelved_alarms_come_back_by_themselves);
     tcase_add_test(tcase, out_of_service_is_quiet_and_ends_by_itself);
     tcase_add_test(tcase, what_is_raised_while_it_stands_keeps_its_first_subject);
