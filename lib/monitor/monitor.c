@@ -383,6 +383,7 @@ void monitor_reading(struct monitor *monitor, size_t point, const struct reading
     if (!state->hour_changed)
         monitor_list_add(monitor, &monitor->changed_points, &point, sizeof point);
     judge_reading(&monitor->judge, point, state, reading);
+    state->lag_ms = arrival_ms > reading->time_ms ? arrival_ms - reading->time_ms : 0;
     silence_heard(monitor, monitor->fleet->points[point].system, reading->time_ms);
 }
 
@@ -461,12 +462,18 @@ void monitor_daemon(struct monitor *monitor, enum condition condition, bool hold
 
 /* ---- time ---- */
 
+/* After a start nobody knows how late the point's readings come: no less than this one would. */
+static void end_backlog(struct point_state *state, int64_t now_ms) {
+    if (state->heard_ms < now_ms)
+        state->heard_ms = now_ms;
+    if (state->lag_ms < 0 && state->newest_ms != TIMESTAMP_NONE && state->newest_ms < now_ms)
+        state->lag_ms = now_ms - state->newest_ms;
+}
+
 void monitor_set_backlog(struct monitor *monitor, bool backlog, int64_t now_ms) {
     if (monitor->backlog && !backlog) {
-        for (size_t i = 0; i < monitor->fleet->point_count; i++) {
-            if (monitor->points[i].heard_ms < now_ms)
-                monitor->points[i].heard_ms = now_ms;
-        }
+        for (size_t i = 0; i < monitor->fleet->point_count; i++)
+            end_backlog(&monitor->points[i], now_ms);
     }
     monitor->backlog = backlog;
 }
@@ -486,20 +493,27 @@ void monitor_clock_moved(struct monitor *monitor, int64_t by_ms) {
     monitor->scanned_ms = monitor->dates_ms = INT64_MIN / 2;
 }
 
-/* Returns the earliest delay still running. */
+int64_t monitor_known_to_ms(const struct point_state *state, int64_t now_ms) {
+    return state->lag_ms > 0 ? now_ms - state->lag_ms : now_ms;
+}
+
+/* Returns when the earliest delay still running ends. */
 static int64_t expire_points(struct monitor *monitor, int64_t now_ms) {
     int64_t next_ms = INT64_MAX;
     size_t *running = monitor->running.items, kept = 0;
     /* judge_expire never starts a delay, so the list does not grow under our feet. */
     for (size_t r = 0; r < monitor->running.count; r++) {
         size_t point = running[r];
-        judge_expire(&monitor->judge, point, &monitor->points[point], now_ms);
-        int64_t deadline_ms = judge_deadline_ms(&monitor->judge, point, &monitor->points[point]);
+        struct point_state *state = &monitor->points[point];
+        int64_t known_ms = monitor_known_to_ms(state, now_ms);
+        judge_expire(&monitor->judge, point, state, known_ms);
+        int64_t deadline_ms = judge_deadline_ms(&monitor->judge, point, state);
         if (deadline_ms == INT64_MAX) {
             monitor->is_running[point] = false;
             continue;
         }
         running[kept++] = point;
+        deadline_ms += now_ms - known_ms;
         if (deadline_ms > now_ms && deadline_ms < next_ms)
             next_ms = deadline_ms;
     }

@@ -82,6 +82,9 @@ struct tracker *monitor_wider_tracker(struct monitor *monitor, size_t system,
                                       enum condition condition);
 /** A point has a delay that runs: it is looked at by the clock. */
 void monitor_note_running(struct monitor *monitor, size_t point);
+/** Up to which instant no further reading of the point is to be expected at `now_ms`: where
+   readings come hours late, through a gateway that was cut off, that is hours ago. */
+int64_t monitor_known_to_ms(const struct point_state *state, int64_t now_ms);
 
 /** silence.c: looks at every point by the clock on the wall. */
 void silence_scan(struct monitor *monitor, int64_t now_ms);

@@ -94,6 +94,7 @@ static void take_over_state(struct point_state *state, struct point_state *befor
         before->window = loaded.window ? loaded.window : before->window;
     } else {
         state->heard_ms = before->heard_ms;
+        state->lag_ms = before->lag_ms;
         state->baselines = before->baselines;
         state->baseline_count = before->baseline_count;
     }

@@ -51,6 +51,7 @@ void point_state_forget(struct point_state *state) {
     *state = (struct point_state){
         .newest_ms = TIMESTAMP_NONE,
         .newest_value = NAN,
+        .lag_ms = -1,
         .heard_ms = former.heard_ms,
         .silent_after_ms = former.silent_after_ms,
         .hour = {.hour_ms = INT64_MIN},

@@ -26,6 +26,7 @@ struct point_state {
     double newest_value;
     int64_t silent_after_ms;    /* how long it may be without a reading */
     int64_t heard_ms;           /* when a reading last arrived, by our clock */
+    int64_t lag_ms;             /* how long the newest reading was on its way; -1: not known */
     int64_t unchanged_since_ms; /* since when newest_value has not moved */
     double least_move;          /* smallest change seen: the step of the display; 0: none yet */
     int moves, wide_moves;      /* changes lately, and those of more than one such step */

@@ -342,7 +342,8 @@ void second_look_judge(struct second_look *look, const struct reading *readings,
 /* What the clock on the wall has decided since the newest reading is decided here too. */
 static void catch_up(struct second_look *look) {
     const struct judge judge = {look->monitor->fleet, look, collect, NULL, ignore_hour};
-    int64_t clock_ms = look->monitor->expired_ms;
+    int64_t clock_ms =
+        monitor_known_to_ms(&look->monitor->points[look->point], look->monitor->expired_ms);
     if (!look->begun)
         trust_the_record(look);
     for (size_t i = 0; i < look->rule_count; i++) {
@@ -353,6 +354,11 @@ static void catch_up(struct second_look *look) {
             judge_silent(&judge, look->point, &look->scratch);
         if (open->raised_ms > clock_ms)
             clock_ms = open->raised_ms;
+    }
+    const struct recorded *recorded = look->recorded.items;
+    for (size_t i = 0; i < look->recorded.count; i++) {
+        if (recorded[i].row.returned_ms > clock_ms)
+            clock_ms = recorded[i].row.returned_ms;
     }
     if (clock_ms > look->reached_ms)
         judge_expire(&judge, look->point, &look->scratch, clock_ms);

@@ -143,6 +143,21 @@ START_TEST(a_backlog_says_what_stands_and_keeps_the_rest_as_history) {
 }
 END_TEST
 
+/* A gateway was cut off for hours and now sends what it kept, one reading after the other: between
+   two of them no delay ends, whatever the clock says. */
+START_TEST(a_delay_does_not_end_while_its_readings_are_still_on_their_way) {
+    int64_t now_ms = start_ms + 1000 * MINUTE;
+    live_for(SUCTION, 200.0, 0, 60);
+    for (int64_t m = 60; m <= 800; m += 10) {
+        const struct reading reading = {start_ms + m * MINUTE + (m == 450 ? 5 * MINUTE : 0),
+                                        (m >= 100 && m < 450 ? 100.0 : 200.0) + (double)(m % 7)};
+        monitor_reading(monitor, SUCTION, &reading, now_ms);
+        advance(now_ms += 5000);
+    }
+    ck_assert_uint_eq(alarm_book_count(monitor_alarms(monitor)), 0);
+}
+END_TEST
+
 START_TEST(the_mean_of_a_day_decides_radon_high) {
     for (int64_t m = 0; m < 6 * 1440; m += 60)
         live(RADON, (m >= 2 * 1440 && m < 4 * 1440 ? 600.0 : 60.0) + (double)(m % 7), m);
@@ -371,6 +386,7 @@ int main(void) {
     tcase_add_test(tcase, without_a_baseline_relative_limits_do_not_judge);
     tcase_add_test(tcase, a_delay_ends_only_on_evidence);
     tcase_add_test(tcase, a_backlog_says_what_stands_and_keeps_the_rest_as_history);
+    tcase_add_test(tcase, a_delay_does_not_end_while_its_readings_are_still_on_their_way);
     tcase_add_test(tcase, the_mean_of_a_day_decides_radon_high);
     tcase_add_test(tcase, a_value_that_does_not_move_for_two_days_is_stuck);
     tcase_add_test(tcase, a_coarse_display_on_a_steady_fan_is_not_stuck);
