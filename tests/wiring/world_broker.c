@@ -27,6 +27,7 @@ static struct {
     bool session, down;
     bool listening; /* the daemon waits for us too */
     const struct world_fault *last_cut;
+    int64_t newest_ms[WORLD_SENSORS_MOST]; /* of what was acknowledged */
     struct intake *client;
 } broker;
 
@@ -180,8 +181,17 @@ static void shake_hands(struct intake *intake) {
         greet(intake);
 }
 
+static void release_first(void) {
+    struct world_reading *reading = &world.readings[broker.queue[broker.first++]];
+    int64_t *newest_ms = &broker.newest_ms[reading->sensor];
+    reading->late |= !reading->released && reading->time_ms < *newest_ms;
+    reading->released = true;
+    if (reading->time_ms > *newest_ms)
+        *newest_ms = reading->time_ms;
+}
+
 static void hand_over(struct intake *intake, size_t number) {
-    struct world_reading *reading = &world.readings[number];
+    const struct world_reading *reading = &world.readings[number];
     const struct world_sensor *sensor = &world.script->sensors[reading->sensor];
     double value = reading->value;
     char topic[80], payload[120], when[40];
@@ -198,7 +208,7 @@ static void hand_over(struct intake *intake, size_t number) {
     intake->counters.messages++;
     if (world.plant == WORLD_PLANT_EARLY_RELEASE && world_chance() < 0.05) {
         while (broker.first < broker.handed)
-            world.readings[broker.queue[broker.first++]].released = true;
+            release_first();
     }
     world_effect("message");
     intake->callbacks.message(intake->callbacks.context, &message);
@@ -235,7 +245,7 @@ void intake_release(struct intake *intake) {
         world_broken("acknowledged before the commit");
     world_effect("release");
     while (intake->state != INTAKE_DISCONNECTED && broker.first < broker.handed) {
-        world.readings[broker.queue[broker.first++]].released = true;
+        release_first();
         world_effect("acknowledgement");
     }
 }

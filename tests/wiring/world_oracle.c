@@ -299,22 +299,27 @@ static void say(const char *what, const struct world_alarm *alarm) {
                  alarm->told ? ", told" : "");
 }
 
-/* A delay that our clock ended on what was known by then, while the readings since came late. */
-static bool was_premature(const struct world_alarm *alarm) {
-    return !alarm->told && alarm->returned_ms && alarm->returned_ms < alarm->raised_ms;
+static bool had_late_readings(const struct world_script *script, const struct world_alarm *alarm) {
+    for (size_t i = 0; i < script->reading_count; i++) {
+        const struct world_reading *reading = &script->readings[i];
+        const char *system = script->sensors[reading->sensor].system;
+        if (reading->late && strncmp(alarm->what, system, strlen(system)) == 0)
+            return true;
+    }
+    return false;
 }
 
 void world_oracle_compare(const struct world_script *script, const struct world_alarms *with_faults,
                           const struct world_alarms *without) {
     for (size_t i = 0; i < with_faults->count; i++) {
         const struct world_alarm *alarm = &with_faults->items[i];
-        if (!has(without, alarm) && !(script->has_late && (alarm->told || was_premature(alarm))))
+        if (!has(without, alarm) && !(alarm->told && had_late_readings(script, alarm)))
             say("an alarm only with faults", alarm);
     }
     for (size_t i = 0; i < without->count; i++) {
         const struct world_alarm *alarm = &without->items[i];
         if (!has(with_faults, alarm) &&
-            !(script->has_late && was_told_meanwhile(with_faults, alarm)))
+            !(was_told_meanwhile(with_faults, alarm) && had_late_readings(script, alarm)))
             say("an alarm only without faults", alarm);
     }
 }

@@ -33,6 +33,7 @@ struct world_reading {
     bool reached;   /* the broker has it, or had it */
     bool released;  /* acknowledged by the daemon */
     bool forgotten; /* by the broker, before it was acknowledged */
+    bool late;      /* a newer one of its sensor was acknowledged first */
 };
 
 /** One reading on its way; a reading may be sent twice. */
@@ -76,7 +77,7 @@ struct world_script {
     size_t fault_count;
     int64_t start_ms, calm_ms, end_ms; /* faults end at calm */
     int64_t step_ms;                   /* a loop without work sleeps so long */
-    bool has_late;                     /* readings come late, so the past is judged a second time */
+    bool has_late;                     /* messages are hours on their way, and gateways keep them */
     const char *time_zone;
     int receive_maximum;
     bool granted_first; /* this broker confirms subscriptions before the backlog */
