@@ -322,9 +322,9 @@ const char *world_fault_name(enum world_fault_kind kind) {
 
 /* ---- making ---- */
 
-void world_script_make(struct world_script *script, uint64_t seed) {
+void world_script_make(struct world_script *script, uint64_t seed, int edition) {
     static const char *const zones[] = {"UTC", "America/Denver", "Europe/Berlin"};
-    *script = (struct world_script){.seed = seed};
+    *script = (struct world_script){.seed = seed, .edition = edition};
     struct making making = {.script = script, .random = {seed * UINT64_C(0x9E3779B97F4A7C15)}};
     make_houses(&making);
     script->time_zone = zones[below(&making, 3)];

@@ -16,7 +16,8 @@ enum {
     WORLD_SYSTEMS_MOST = 3,
     WORLD_SENSORS_MOST = 12,
     WORLD_CONTACTS = 3,
-    WORLD_FAULTS_MOST = 40
+    WORLD_FAULTS_MOST = 40,
+    WORLD_EDITION = 1
 };
 
 struct world_sensor {
@@ -67,6 +68,7 @@ struct world_fault {
 
 struct world_script {
     uint64_t seed;
+    int edition;
     struct world_sensor sensors[WORLD_SENSORS_MOST];
     size_t system_count, sensor_count;
     struct world_reading *readings;
@@ -85,8 +87,12 @@ struct world_script {
 
 extern const char *const world_system_ids[WORLD_SYSTEMS_MOST];
 
-/** What seed `seed` decides. world_script_free frees what it holds. */
-void world_script_make(struct world_script *script, uint64_t seed);
+/**
+ * What seed `seed` decides. world_script_free frees what it holds. What a world may contain grows:
+ * `edition` says how much of it is drawn, so that a seed that once failed stays the world that it
+ * was (WORLD_EDITION: all).
+ */
+void world_script_make(struct world_script *script, uint64_t seed, int edition);
 /** The same houses, but only the readings that were stored, each once, at once, and no fault. */
 void world_script_without_faults(const struct world_script *script, struct world_script *calm);
 void world_script_free(struct world_script *script);
