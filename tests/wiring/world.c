@@ -12,6 +12,7 @@
 #include "world_operator.h"
 #include "world_receivers.h"
 
+#include <malloc.h>
 #include <setjmp.h>
 #include <signal.h>
 #include <stdarg.h>
@@ -26,7 +27,10 @@ enum {
     DISPATCH_LOOK_MS = 59000,
     IDLE_TURNS_MOST = 500,
     CALLS_A_TURN_MOST = 40000,
-    LIVES_MOST = 400
+    LIVES_MOST = 400,
+    EFFECTS_A_LOOK = 32,
+    LEAK = 10000,
+    MEMORY_MOST = 4 << 20 /* in 100 worlds a life had 1.1 MB at most, SQLite's cache included */
 };
 static const int64_t restart_ms = 5 * DURATION_SECOND_MS; /* as the unit does after a failure */
 
@@ -41,6 +45,8 @@ static struct {
     int64_t down_until_ms;
     bool stopping; /* SIGTERM was sent */
     uint64_t idle_turns, calls_before;
+    size_t memory_before; /* allocated when this life began: the lives before it are abandoned */
+    bool memory_told;
     int first_descriptor;
 } run;
 
@@ -136,10 +142,34 @@ static void end_life(const char *what) {
     longjmp(run.end, 1);
 }
 
+/* ---- memory ---- */
+
+/* All that is allocated beside the disk's model; nothing with a sanitizer's own allocator. */
+static size_t memory_now(void) {
+    struct mallinfo2 info = mallinfo2();
+    size_t all = info.uordblks + info.hblkhd, disk = world_disk_memory();
+    return all > disk ? all - disk : 0;
+}
+
+static void look_at_memory(void) {
+    static void *leaked;
+    size_t now = memory_now();
+    size_t more = now > run.memory_before ? now - run.memory_before : 0;
+    if (more > MEMORY_MOST && !run.memory_told)
+        world_broken("a life has %zu bytes allocated", more);
+    run.memory_told |= more > MEMORY_MOST;
+    if (world.plant == WORLD_PLANT_LEAK) {
+        void **one = malloc(LEAK);
+        *one = leaked;
+        leaked = one;
+    }
+}
+
 void world_effect(const char *what) {
     if (!world.alive)
         return;
-    world.effects++;
+    if (++world.effects % EFFECTS_A_LOOK == 0)
+        look_at_memory();
     if (run.effects_left > 0 && --run.effects_left == 0)
         end_life(what);
 }
@@ -231,6 +261,7 @@ void world_wait(int timeout_ms) {
     int64_t event_ms = next_event_ms();
     int64_t until_ms = sooner(event_ms, wait_until_ms(timeout_ms));
     world.turns++;
+    look_at_memory();
     look_at_work(until_ms > world.now_ms);
     world.now_ms = until_ms > world.now_ms ? until_ms : world.now_ms + 1;
     begin_faults();
@@ -276,6 +307,7 @@ static void clear_up(bool power_cut) {
 static void live(void) {
     world.lives++;
     world.alive = true;
+    run.memory_before = memory_now();
     run.down_until_ms = world.now_ms + restart_ms;
     world_trace("life %llu begins", (unsigned long long)world.lives);
     if (setjmp(run.end) == 0) {

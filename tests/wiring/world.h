@@ -33,6 +33,7 @@ enum world_plant {
     WORLD_PLANT_EARLY_DONE,    /* a receiver's "no" is told to the daemon as "yes" */
     WORLD_PLANT_NEW_ID,        /* each try arrives under another id */
     WORLD_PLANT_WRONG_VALUE,   /* a reading is changed on the way */
+    WORLD_PLANT_LEAK,          /* each turn forgets some memory */
     WORLD_PLANT_KINDS
 };
 

@@ -448,6 +448,14 @@ void world_disk_dropped(bool power_cut) {
     }
 }
 
+size_t world_disk_memory(void) {
+    size_t bytes = 0;
+    for (size_t i = 0; i < FILES; i++)
+        bytes += disk.files[i].dirty_room * sizeof *disk.files[i].dirty +
+                 disk.files[i].place_room * sizeof *disk.files[i].place_of;
+    return bytes;
+}
+
 uint64_t world_disk_calls(void) {
     return disk.calls;
 }

@@ -8,6 +8,7 @@
 #define WORLD_DISK_H
 
 #include <stdbool.h>
+#include <stddef.h>
 #include <stdint.h>
 
 void world_disk_begin(void);
@@ -16,5 +17,7 @@ void world_disk_end(void);
 void world_disk_dropped(bool power_cut);
 /** Calls of the disk since the beginning, for bounds. */
 uint64_t world_disk_calls(void);
+/** Bytes that the model itself has allocated. */
+size_t world_disk_memory(void);
 
 #endif
