@@ -34,6 +34,8 @@ enum world_plant {
     WORLD_PLANT_NEW_ID,        /* each try arrives under another id */
     WORLD_PLANT_WRONG_VALUE,   /* a reading is changed on the way */
     WORLD_PLANT_LEAK,          /* each turn forgets some memory */
+    WORLD_PLANT_JUNK_LOST,     /* a message that is no reading vanishes on the way */
+    WORLD_PLANT_PLAIN_TWICE,   /* a bare number comes twice at once */
     WORLD_PLANT_KINDS
 };
 

@@ -184,34 +184,57 @@ static void shake_hands(struct intake *intake) {
 static void release_first(void) {
     struct world_reading *reading = &world.readings[broker.queue[broker.first++]];
     int64_t *newest_ms = &broker.newest_ms[reading->sensor];
+    if (world.script->sensors[reading->sensor].plain || reading->junk) {
+        reading->released = true;
+        return;
+    }
     reading->late |= !reading->released && reading->time_ms < *newest_ms;
     reading->released = true;
     if (reading->time_ms > *newest_ms)
         *newest_ms = reading->time_ms;
 }
 
-static void hand_over(struct intake *intake, size_t number) {
-    const struct world_reading *reading = &world.readings[number];
+static void write_message(const struct world_reading *reading, char *topic, size_t topic_size,
+                          char *payload, size_t payload_size) {
     const struct world_sensor *sensor = &world.script->sensors[reading->sensor];
+    const struct world_junk *junk = reading->junk ? world_junk(reading->junk) : NULL;
     double value = reading->value;
-    char topic[80], payload[120], when[40];
     if (world.plant == WORLD_PLANT_WRONG_VALUE && world_chance() < 0.001)
         value += 1.0;
-    snprintf(topic, sizeof topic, "subslab/%s/%s", sensor->system, sensor->point);
-    int length = snprintf(payload, sizeof payload, "[{\"n\":\"x\",\"t\":%.3f,\"v\":%.6g}]",
-                          (double)reading->time_ms / 1000.0, value);
+    snprintf(topic, topic_size, "subslab/%s/%s", sensor->system,
+             junk && junk->elsewhere ? junk->elsewhere : sensor->point);
+    if (junk)
+        snprintf(payload, payload_size, "%s", junk->payload);
+    else if (sensor->plain)
+        snprintf(payload, payload_size, "%.6g", value);
+    else
+        snprintf(payload, payload_size, "[{\"n\":\"x\",\"t\":%.3f,\"v\":%.6g}]",
+                 (double)reading->time_ms / 1000.0, value);
+}
+
+static void hand_over(struct intake *intake, size_t number) {
+    struct world_reading *reading = &world.readings[number];
+    char topic[80], payload[120];
+    write_message(reading, topic, sizeof topic, payload, sizeof payload);
     const struct intake_message message = {
-        .topic = topic, .payload = payload, .length = (size_t)length, .qos = 1};
-    world_trace("reading %s/%s of %s: %.6g", sensor->system, sensor->point,
-                timestamp_format(when, sizeof when, reading->time_ms), value);
+        .topic = topic, .payload = payload, .length = strlen(payload), .qos = 1};
+    world_trace("message %s %s", topic, payload);
     broker.handed++;
+    reading->last_ms = world.now_ms + world.beside_ms;
+    if (reading->handed++ == 0)
+        reading->first_ms = reading->last_ms;
     intake->counters.messages++;
     if (world.plant == WORLD_PLANT_EARLY_RELEASE && world_chance() < 0.05) {
         while (broker.first < broker.handed)
             release_first();
     }
     world_effect("message");
+    if (world.plant == WORLD_PLANT_JUNK_LOST && reading->junk)
+        return;
     intake->callbacks.message(intake->callbacks.context, &message);
+    if (world.plant == WORLD_PLANT_PLAIN_TWICE && world.script->sensors[reading->sensor].plain &&
+        world_chance() < 0.05)
+        intake->callbacks.message(intake->callbacks.context, &message);
 }
 
 static bool line_is_cut(void) {

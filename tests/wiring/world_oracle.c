@@ -12,35 +12,63 @@
 #include <string.h>
 
 static const char store_file[] = "subslab.db";
+enum { PLAIN_SLACK_MS = 6000 }; /* a wait for the clock, a burst that is told apart */
 
 /* ---- readings ---- */
 
-static struct world_reading *reading_at(const struct world_script *script, size_t sensor,
-                                        int64_t time_ms) {
+static struct world_reading *reading_of(const struct world_script *script, size_t sensor,
+                                        const struct reading *row) {
     for (size_t i = 0; i < script->reading_count; i++) {
-        if (script->readings[i].sensor == sensor && script->readings[i].time_ms == time_ms)
-            return &script->readings[i];
+        struct world_reading *reading = &script->readings[i];
+        if (reading->sensor != sensor || reading->junk)
+            continue;
+        if (script->sensors[sensor].plain ? reading->value == row->value
+                                          : reading->time_ms == row->time_ms)
+            return reading;
     }
     return NULL;
 }
 
+/* A bare number that was handed over again is another one, if the first was kept. */
+static void judge_plain_row(const struct world_sensor *sensor, const struct world_reading *reading,
+                            const struct reading *row) {
+    if (reading->rows > reading->handed)
+        world_broken("%s/%s: %g is there %u times and came %u times", sensor->system, sensor->point,
+                     row->value, reading->rows, reading->handed);
+    if (row->time_ms < reading->first_ms - PLAIN_SLACK_MS ||
+        row->time_ms > reading->last_ms + PLAIN_SLACK_MS)
+        world_broken("%s/%s: %g came from %lld to %lld and is a reading of %lld", sensor->system,
+                     sensor->point, row->value, (long long)reading->first_ms,
+                     (long long)reading->last_ms, (long long)row->time_ms);
+}
+
 static void judge_row(const struct world_script *script, size_t sensor, const struct reading *row) {
     const struct world_sensor *one = &script->sensors[sensor];
-    struct world_reading *reading = reading_at(script, sensor, row->time_ms);
+    struct world_reading *reading = reading_of(script, sensor, row);
+    if (reading)
+        reading->rows++;
     if (!reading)
-        world_broken("%s/%s: a reading of %lld that nobody sent", one->system, one->point,
-                     (long long)row->time_ms);
-    else if (reading->stored)
+        world_broken("%s/%s: a reading %g of %lld that nobody sent", one->system, one->point,
+                     row->value, (long long)row->time_ms);
+    else if (one->plain)
+        judge_plain_row(one, reading, row);
+    else if (reading->rows > 1)
         world_broken("%s/%s: the reading of %lld is there twice", one->system, one->point,
                      (long long)row->time_ms);
     else if (reading->value != row->value)
         world_broken("%s/%s: the reading of %lld is %g, not %g", one->system, one->point,
                      (long long)row->time_ms, row->value, reading->value);
-    if (reading)
-        reading->stored = true;
 }
 
-static void read_sensor(struct store *store, const struct world_script *script, size_t sensor) {
+static void keep_row(struct world_script *script, size_t sensor, const struct reading *row) {
+    size_t room = script->row_count ? script->row_count : 1; /* a power of two: full */
+    if ((script->row_count & (script->row_count - 1)) == 0)
+        script->rows = realloc(script->rows, 2 * room * sizeof *script->rows);
+    script->rows[script->row_count++] =
+        (struct world_reading){.sensor = sensor, .time_ms = row->time_ms, .value = row->value};
+}
+
+static void read_sensor(struct store *store, struct world_script *script, size_t sensor) {
     enum { PAGE = 256 };
     struct reading rows[PAGE];
     int64_t key, from_ms = 0;
@@ -50,20 +78,22 @@ static void read_sensor(struct store *store, const struct world_script *script, 
         return; /* no reading at all: said below */
     while (count == PAGE &&
            series_read(store, key, from_ms, INT64_MAX, rows, PAGE, &count) == STORE_OK) {
-        for (size_t i = 0; i < count; i++)
+        for (size_t i = 0; i < count; i++) {
             judge_row(script, sensor, &rows[i]);
+            keep_row(script, sensor, &rows[i]);
+        }
         from_ms = count > 0 ? rows[count - 1].time_ms + 1 : from_ms;
     }
 }
 
-static void judge_readings(struct store *store, const struct world_script *script) {
+static void judge_readings(struct store *store, struct world_script *script) {
     for (size_t i = 0; i < script->sensor_count; i++)
         read_sensor(store, script, i);
     for (size_t i = 0; i < script->reading_count; i++) {
         const struct world_reading *reading = &script->readings[i];
         const struct world_sensor *sensor = &script->sensors[reading->sensor];
         const char *fate = NULL;
-        if (reading->released && !reading->stored)
+        if (reading->released && !reading->junk && reading->rows == 0)
             fate = "acknowledged and is not stored";
         else if (reading->reached && !reading->released && !reading->forgotten)
             fate = "never acknowledged";
@@ -202,8 +232,37 @@ static void judge_messages(sqlite3 *db) {
         "t.row AND r.contact = t.contact AND r.type = 'subslab.alarm.raised' AND t.type = "
         "'subslab.alarm.returned'",
         on_raise_and_return, NULL);
-    ask(db, "SELECT topic, reason, count FROM refused", on_wrong_row, "refused");
-    ask(db, "SELECT topic, count FROM unclaimed", on_wrong_row, "unclaimed");
+}
+
+/* ---- junk ---- */
+
+struct junk_count {
+    unsigned refused, unclaimed;
+};
+
+static void on_unsigned(void *context, sqlite3_stmt *columns) {
+    *(unsigned *)context = (unsigned)sqlite3_column_int(columns, 0);
+}
+
+/* Each message that is no reading is counted, as often as it was taken, and nothing else is. */
+static void judge_junk(sqlite3 *db, const struct world_script *script) {
+    struct junk_count least = {0, 0}, most = {0, 0}, found = {0, 0};
+    for (size_t i = 0; i < script->reading_count; i++) {
+        const struct world_reading *reading = &script->readings[i];
+        if (!reading->junk)
+            continue;
+        bool unclaimed = world_junk(reading->junk)->elsewhere != NULL;
+        *(unclaimed ? &least.unclaimed : &least.refused) += reading->released;
+        *(unclaimed ? &most.unclaimed : &most.refused) += reading->handed;
+    }
+    ask(db, "SELECT coalesce(sum(count), 0) FROM refused", on_unsigned, &found.refused);
+    ask(db, "SELECT coalesce(sum(count), 0) FROM unclaimed", on_unsigned, &found.unclaimed);
+    if (found.refused < least.refused || found.refused > most.refused)
+        world_broken("%u messages count as refused, not %u to %u", found.refused, least.refused,
+                     most.refused);
+    if (found.unclaimed < least.unclaimed || found.unclaimed > most.unclaimed)
+        world_broken("%u messages count as unclaimed, not %u to %u", found.unclaimed,
+                     least.unclaimed, most.unclaimed);
 }
 
 /* Silence is judged by our clock and only while we hear the broker, so its history may differ from
@@ -217,6 +276,7 @@ void world_oracle_judge(struct world_script *script) {
     sqlite3 *db = open_tables();
     if (db) {
         judge_messages(db);
+        judge_junk(db, script);
         ask(db,
             "SELECT system, point, condition, since_ms FROM alarms WHERE returned_ms IS NULL AND "
             "condition IN " SILENCE,

@@ -200,6 +200,22 @@ static void add_reading(struct making *making, size_t sensor, int64_t time_ms, d
         (struct world_reading){.sensor = sensor, .time_ms = time_ms, .value = value};
 }
 
+/* Of bare numbers only the value tells which one a row is. */
+static double unlike_all_before(const struct world_script *script, size_t sensor, double value) {
+    char text[40];
+    for (size_t i = 0; i < script->reading_count;) {
+        const struct world_reading *before = &script->readings[i];
+        if (before->sensor != sensor || before->value != value) {
+            i++;
+            continue;
+        }
+        snprintf(text, sizeof text, "%.6g", value * 1.00002);
+        value = strtod(text, NULL);
+        i = 0;
+    }
+    return value;
+}
+
 /* How a sensor's messages travel: mostly at once, some late, some twice; and for hours a gateway
    may keep all, and then send them in order or not. */
 struct gateway {
@@ -230,11 +246,52 @@ static void run_sensor(struct making *making, size_t sensor) {
         double value;
         if (!value_at(making, sensor, t, &value))
             continue;
+        if (script->sensors[sensor].plain)
+            value = unlike_all_before(script, sensor, value);
         add_reading(making, sensor, t, value);
         int64_t publish_ms = t + delay(making, &gateway, t);
         send(making, script->reading_count - 1, publish_ms);
         if (unit(making) < 0.03)
             send(making, script->reading_count - 1, publish_ms + span(making, 1000, 20 * HOUR));
+    }
+}
+
+static void make_plain(struct making *making) {
+    struct world_script *script = making->script;
+    bool some = unit(making) < 0.5;
+    for (size_t i = 0; i < script->sensor_count; i++)
+        script->sensors[i].plain = some && unit(making) < 0.4;
+}
+
+/* ---- junk ---- */
+
+/* What is out of range or of a wrong time says something of its sensor too: not here. */
+static const struct world_junk junk[] = {
+    {"", NULL},
+    {"off", NULL},
+    {"nan", NULL},
+    {"{\"value\":", NULL},
+    {"{\"value\":[1,2]}", NULL},
+    {"[{\"n\":\"x\",\"v\":true}]", NULL},
+    {"[[[[[[[[[[[[[[[[[[[[[[[[[[[[[[[[[[[[[[[[", NULL},
+    {"\xff\xfe 12", NULL},
+    {"12.5 apples", NULL},
+    {"12.5", "attic"},
+};
+enum { JUNK = sizeof junk / sizeof junk[0] };
+
+const struct world_junk *world_junk(int number) {
+    return &junk[number - 1];
+}
+
+static void make_junk(struct making *making) {
+    struct world_script *script = making->script;
+    size_t count = unit(making) < 0.5 ? 1 + below(making, 40) : 0;
+    for (size_t i = 0; i < count; i++) {
+        int64_t at_ms = moment(making, script->start_ms + 10 * MINUTE, script->calm_ms);
+        add_reading(making, below(making, script->sensor_count), at_ms, 0.0);
+        script->readings[script->reading_count - 1].junk = 1 + (int)below(making, JUNK);
+        send(making, script->reading_count - 1, at_ms);
     }
 }
 
@@ -332,8 +389,12 @@ void world_script_make(struct world_script *script, uint64_t seed, int edition) 
     script->granted_first = unit(&making) < 0.5;
     script->has_late = unit(&making) < 0.4;
     make_episodes(&making);
+    if (edition >= 2)
+        make_plain(&making);
     for (size_t i = 0; i < script->sensor_count; i++)
         run_sensor(&making, i);
+    if (edition >= 2)
+        make_junk(&making);
     qsort(script->messages, script->message_count, sizeof script->messages[0], by_publishing);
     make_faults(&making);
 }
@@ -342,16 +403,15 @@ void world_script_without_faults(const struct world_script *script, struct world
     *calm = *script;
     calm->fault_count = 0;
     calm->step_ms = 3 * script->step_ms; /* nothing can come between its turns */
-    calm->readings = calloc(script->reading_count + 1, sizeof *calm->readings);
-    calm->messages = calloc(script->reading_count + 1, sizeof *calm->messages);
-    calm->message_count = 0;
-    for (size_t i = 0; i < script->reading_count; i++) {
-        const struct world_reading *reading = &script->readings[i];
-        calm->readings[i] = (struct world_reading){
-            .sensor = reading->sensor, .time_ms = reading->time_ms, .value = reading->value};
-        if (reading->stored)
-            calm->messages[calm->message_count++] =
-                (struct world_message){i, reading->time_ms + 1000};
+    calm->readings = calloc(script->row_count + 1, sizeof *calm->readings);
+    calm->messages = calloc(script->row_count + 1, sizeof *calm->messages);
+    calm->reading_count = calm->message_count = script->row_count;
+    calm->rows = NULL;
+    for (size_t i = 0; i < script->sensor_count; i++)
+        calm->sensors[i].plain = false;
+    for (size_t i = 0; i < script->row_count; i++) {
+        calm->readings[i] = script->rows[i];
+        calm->messages[i] = (struct world_message){i, script->rows[i].time_ms + 1000};
     }
     qsort(calm->messages, calm->message_count, sizeof calm->messages[0], by_publishing);
 }
@@ -359,6 +419,7 @@ void world_script_without_faults(const struct world_script *script, struct world
 void world_script_free(struct world_script *script) {
     free(script->readings);
     free(script->messages);
+    free(script->rows);
 }
 
 /* ---- the files of the settings ---- */

@@ -17,24 +17,28 @@ enum {
     WORLD_SENSORS_MOST = 12,
     WORLD_CONTACTS = 3,
     WORLD_FAULTS_MOST = 40,
-    WORLD_EDITION = 1
+    WORLD_EDITION = 2 /* 2: bare numbers, junk */
 };
 
 struct world_sensor {
     const char *system, *point, *quantity, *unit;
     double baseline;
     int64_t every_ms;
+    bool plain; /* sends bare numbers: the time of arrival holds, and each value is sent once */
 };
 
 struct world_reading {
     size_t sensor;
     int64_t time_ms;
     double value;
-    bool stored;    /* read back from the store in the end */
-    bool reached;   /* the broker has it, or had it */
-    bool released;  /* acknowledged by the daemon */
-    bool forgotten; /* by the broker, before it was acknowledged */
-    bool late;      /* a newer one of its sensor was acknowledged first */
+    int junk;                  /* no reading at all: number of a text of world_junk, from 1 on */
+    unsigned handed;           /* so many times over to the daemon, */
+    int64_t first_ms, last_ms; /* at these times of its clock */
+    unsigned rows;             /* read back from the store in the end */
+    bool reached;              /* the broker has it, or had it */
+    bool released;             /* acknowledged by the daemon */
+    bool forgotten;            /* by the broker, before it was acknowledged */
+    bool late;                 /* a newer one of its sensor was acknowledged first */
 };
 
 /** One reading on its way; a reading may be sent twice. */
@@ -73,6 +77,8 @@ struct world_script {
     size_t system_count, sensor_count;
     struct world_reading *readings;
     size_t reading_count;
+    struct world_reading *rows; /* what the store has of them in the end */
+    size_t row_count;
     struct world_message *messages; /* in the order of their publishing */
     size_t message_count;
     struct world_fault faults[WORLD_FAULTS_MOST]; /* by `from_ms` */
@@ -93,7 +99,13 @@ extern const char *const world_system_ids[WORLD_SYSTEMS_MOST];
  * was (WORLD_EDITION: all).
  */
 void world_script_make(struct world_script *script, uint64_t seed, int edition);
-/** The same houses, but only the readings that were stored, each once, at once, and no fault. */
+/** What is sent instead of a reading, and the topic's last level (NULL: the point's). */
+struct world_junk {
+    const char *payload, *elsewhere;
+};
+const struct world_junk *world_junk(int number);
+/** The same houses, but only the readings that were stored, each once, at once with its time, and
+    no fault. */
 void world_script_without_faults(const struct world_script *script, struct world_script *calm);
 void world_script_free(struct world_script *script);
 
