@@ -1,0 +1,451 @@
+#!/usr/bin/env python3
+"""Makes fleets, lets the built program judge them by `replay`, and prints how well it did.
+
+    SUBSLAB_BUILD=build python3 tests/fleet/score.py --seeds 1 2 3 [--fleet mixed] [--houses 60] [--years 2]
+                                                     [--keep FOLDER] [--list] [--year-claims FILE]
+
+As in NREL/TP-5500-72801, "Metrics and Methods to Assess Building Fault Detection and Diagnosis Tools"
+(2019): false alarms per healthy system-year; faults found among those that an expert with these sensors
+could have seen (faults.py); diagnosis right, wrong or not told.
+
+- A message is a raised row of replay's OUT file. Healthy time is all of a healthy house and what
+  precedes the onset in the others. What lay behind a message there (behind()):
+    outage   sensor, gateway or network were really silent
+    true     the truth was beyond the limit that README documents, by weather, season or settling
+    event    the fan really stood (a short power cut), or was replaced that day
+    date     a date had come
+    packets  a silence of lost packets alone
+    nothing  none of these
+  "without a cause" is packets and nothing.
+- A fault is found by the first message after its onset that can be about it (can_be_about()).
+- Its diagnosis is the first claim of those messages; `none`, `unknown` and an empty one are no claims.
+  A condition that names the fault itself (a dead sensor is silent) needs no claim. A claim of several
+  causes is right when one of them is.
+- Year claims: a JSON list of {system, from, mean, lower, upper} (Bq/m3; from: Unix time of the record),
+  made by whatever reads the program's `year`; scored against the true mean of the 365 days from `from`.
+"""
+
+import argparse
+import collections
+import json
+import os
+import re
+import shutil
+import statistics
+import tempfile
+from datetime import datetime, timezone
+
+import numpy as np
+
+import faults
+import fleet
+import replaying
+
+DAY = 86400
+YEAR_S = 365.2425 * DAY
+ACTION_BQ = 148.0
+SILENT = ("sensor-silent", "system-silent", "fleet-silent")
+DATES = ("retest-due", "visit-due", "calibration-due", "battery-low")
+WEATHER_SENSORS = ("indoor-temperature", "outdoor-temperature", "barometric-pressure", "battery")
+RIGHT = {
+    "stopped-fan": {"fan-off"},
+    "worn-fan": {"fan-worn"},
+    "smaller-fan": {"fan-worn", "fan-replaced", "fan-smaller"},
+    "leak": {"leak"},
+    "disconnected-riser": {"leak", "disconnected-riser"},
+    "blocked-discharge": {"blocked-discharge"},
+    "ice": {"blocked-discharge", "ice"},
+    "blocked-before-fan": {"blocked-before-fan"},
+    "water": {"water", "water-high", "wet-ground"},
+    "lost-hole": {"field-lost"},
+    "reversal": {"field-lost", "field-reversed"},
+    "radon-entry": {"radon-entry"},
+    "bearing": {"bearing", "fan-worn", "power-high"},
+    "membrane-tear": {"leak", "field-lost"},
+    "gauge-tube": {"gauge-tube"},
+    "zero-drift": {"sensor-fault", "zero-drift", "gauge-zero"},
+    "stuck": {"sensor-fault"},
+    "unit-change": {"unit-mix-up"},
+    "dead-sensor": set(),
+    "dead-gateway": set(),
+}
+NAMES_ITSELF = {
+    "dead-sensor": SILENT,
+    "dead-gateway": SILENT,
+    "stuck": ("sensor-stuck",),
+    "bearing": ("power-high",),
+    "reversal": ("field-reversed",),
+}
+NO_CLAIM = {"", "none", "unknown", "null", "cannot-tell", "undecided"}
+
+
+def unix(text):
+    if not text:
+        return None
+    return datetime.strptime(text, "%Y-%m-%dT%H:%M:%SZ").replace(tzinfo=timezone.utc).timestamp()
+
+
+def load(folder, rows):
+    with open(os.path.join(folder, "truth.json"), encoding="utf-8") as file:
+        truth = json.load(file)
+    arrays = np.load(os.path.join(folder, "truth.npz"))
+    houses = {house["id"]: house for house in truth["houses"]}
+    for house in houses.values():
+        house["messages"] = []
+        house["array"] = lambda name, prefix=house["id"]: arrays[f"{prefix}/{name}"]
+        house["quantity"] = {point["id"]: point["quantity"] for point in house["points"]}
+    of_fleet = []
+    for row in rows:
+        row["raised_s"], row["returned_s"] = unix(row["raised"]), unix(row["returned"])
+        (houses[row["system"]]["messages"] if row["system"] else of_fleet).append(row)
+    return truth, houses, of_fleet
+
+
+def day_mean(house, name, raised_s, back=2):
+    """Daily truth on the days up to a message, and its start (mean of the first three days)."""
+    values = house["array"](name)
+    day = int(np.clip((raised_s - house["start_s"]) // DAY, 0, values.size - 1))
+    return values[max(day - back, 0) : day + 1], float(np.mean(values[:3]))
+
+
+def was_silent(house, row):
+    point = row["point"]
+    spans = list(house["gateway_outages"])
+    for name, outages in house["point_outages"].items():
+        if point in ("", name):
+            spans += outages
+    wait = max([p["every_s"] for p in house["points"] if point in ("", p["id"])] + [600])
+    return any(a <= row["raised_s"] <= b + 4 * wait and b - a > 1200 for a, b in spans)
+
+
+def radon_truth(house, row):
+    hours = house["array"]("radon_h")
+    index = int((row["raised_s"] - float(house["array"]("radon_from_s")[0])) // 3600)
+    if row["condition"] == "radon-above-action":
+        begin = max(min(index - 365 * 12, hours.size - 365 * 24), 0)
+        return float(np.mean(hours[begin : begin + 365 * 24])) >= 0.97 * ACTION_BQ
+    if row["condition"] == "radon-high":
+        window = hours[max(index - 96, 0) : index + 1]
+        sums = np.convolve(window, np.ones(24) / 24, "valid") if window.size >= 24 else window
+        return bool(np.max(sums) > 0.9 * 2 * ACTION_BQ)
+    return False
+
+
+def is_true(house, row):
+    """Was the truth itself beyond the documented limit?"""
+    condition, point = row["condition"], row["point"]
+    if condition.startswith("radon"):
+        return radon_truth(house, row)
+    if condition in ("suction-high", "suction-low", "suction-lost") and point in house["quantity"]:
+        last, first = day_mean(house, "day/" + point, row["raised_s"])
+        return bool(np.max(last) > 1.37 * first if condition == "suction-high" else np.min(last) < 0.73 * first)
+    if condition == "suction-fading":
+        values = house["array"]("day/" + point)
+        day = int((row["raised_s"] - house["start_s"]) // DAY)
+        return bool(np.min(values[day : day + 200], initial=np.inf) < 0.73 * np.mean(values[:3]))
+    if condition == "field-weak":
+        last, first = day_mean(house, "day/" + point, row["raised_s"])
+        return bool(np.min(last) < 1.1 * max(0.5 * first, min(1.0, 0.6 * first)))
+    if condition == "field-reversed":
+        return bool(np.mean(day_mean(house, "reversed/" + point, row["raised_s"], 7)[0]) >= 0.17)
+    if condition == "water-high":
+        return bool(np.max(day_mean(house, "day/" + point, row["raised_s"])[0]) > house["water_limit_m"] - 0.03)
+    if condition == "ground-changed":
+        ratios = [day_mean(house, f"ground/{b}", row["raised_s"], 7) for b in range(house["branches"])]
+        return any(not 0.65 < float(first / np.mean(last)) ** 1.4 < 1.6 for last, first in ratios)
+    return False
+
+
+def behind(house, row):
+    """What lay behind a message in healthy time."""
+    raised = row["raised_s"]
+    if row["condition"] in DATES:
+        return "date"
+    if row["condition"] in SILENT:
+        return "outage" if was_silent(house, row) else "packets"
+    if any(a <= raised <= b + 2 * DAY for a, b in house["pauses"]):
+        return "event"
+    if house["upgrade_s"] and abs(raised - house["upgrade_s"]) < 8 * DAY:
+        return "event"
+    return "true" if is_true(house, row) else "nothing"
+
+
+def can_be_about(house, row):
+    """Can this message, raised or standing after the onset, be about the house's fault?"""
+    fault, condition, point = house["fault"], row["condition"], row["point"]
+    until = fault["repaired_s"] or house["end_s"]
+    begin = row["raised_s"]
+    kind = fault["kind"]
+    slow = DAY if fault["repaired_s"] and kind in faults.PHYSICAL else 0
+    if begin > until + slow or condition in DATES:
+        return False
+    if kind in ("dead-sensor", "dead-gateway"):
+        end = row["returned_s"] or np.inf
+        about = condition in SILENT and point in ("", fault["point"] or point)
+        return about and end > fault["onset_s"] and begin < fault["onset_s"] + 20 * DAY and end > min(
+            fault["onset_s"] + 10 * DAY, until - DAY
+        )
+    if begin < fault["onset_s"] or condition in SILENT:
+        return False
+    if kind in faults.PHYSICAL:
+        # an instrument of the system that is told as implausible is about it too, only misdiagnosed
+        return house["quantity"].get(point) not in WEATHER_SENSORS and not (
+            condition == "sensor-stuck" and kind != "stopped-fan"
+        )
+    if kind == "stuck":
+        return point in (fault["point"], "")
+    return point in (fault["point"], "") or house["quantity"].get(point) == house["quantity"].get(fault["point"])
+
+
+def claims_of(row):
+    words = set(re.split(r"[^a-z-]+", row["diagnosis"] or ""))
+    return words - NO_CLAIM
+
+
+def judge_fault(house):
+    """(found, seconds from onset to the first message, "right", "wrong" or "not told", wrong claims)."""
+    fault = house["fault"]
+    about = sorted((row for row in house["messages"] if can_be_about(house, row)), key=lambda r: r["raised_s"])
+    if not about:
+        return False, None, "not told", 0
+    kind = fault["kind"]
+    verdict, wrong = "not told", 0
+    for row in about:
+        claims = claims_of(row)
+        itself = row["condition"] in NAMES_ITSELF.get(kind, ())
+        says = "right" if claims & RIGHT[kind] or (itself and not claims) else "wrong" if claims else "not told"
+        wrong += says == "wrong"
+        if verdict == "not told":
+            verdict = says
+    return True, max(about[0]["raised_s"] - fault["onset_s"], 0.0), verdict, wrong
+
+
+def measures(house):
+    have = set(house["quantity"].values())
+    flow = have & {"airflow", "velocity-pressure"}
+    power = have & {"fan-power", "fan-current"}
+    if "suction" in have and flow and power:
+        return "suction, flow, power"
+    if "suction" in have and power:
+        return "suction, power"
+    return "suction without" if "suction" in have else "radon alone"
+
+
+def score(truth, houses):
+    """All counts of one fleet."""
+    result = {
+        "seed": truth["seed"],
+        "years": 0.0,
+        "behind": collections.Counter(),
+        "conditions": collections.Counter(),
+        "kinds": collections.defaultdict(lambda: [0, 0]),
+        "verdicts": collections.defaultdict(collections.Counter),
+        "verdicts_by_kind": collections.defaultdict(collections.Counter),
+        "wrong_claims": 0,
+        "wear": [],
+        "stopped_min": [],
+        "lost_min": [],
+        "list": [],
+    }
+    for house in houses.values():
+        fault = house["fault"]
+        healthy_until = fault["onset_s"] if fault else house["end_s"]
+        result["years"] += (healthy_until - house["start_s"]) / YEAR_S
+        for row in house["messages"]:
+            if row["raised_s"] < healthy_until:
+                reason = behind(house, row)
+                result["behind"][reason] += 1
+                result["conditions"][(row["condition"], reason)] += 1
+                if reason in ("nothing", "packets"):
+                    result["list"].append((house["id"], house["foundation"], row))
+        if fault:
+            score_fault(result, house, fault)
+    return result
+
+
+def score_fault(result, house, fault):
+    found, after_s, verdict, wrong = judge_fault(house)
+    kind = fault["kind"]
+    if kind == "worn-fan":
+        score_wear(result, house, fault)
+    if not fault["noticeable"]:
+        result["kinds"][kind][1] += 0
+        return
+    result["kinds"][kind][0] += found
+    result["kinds"][kind][1] += 1
+    if not found:
+        result["list"].append((house["id"], measures(house), fault))
+        return
+    result["verdicts"][measures(house)][verdict] += 1
+    result["verdicts_by_kind"][kind][verdict] += 1
+    result["wrong_claims"] += wrong
+    if verdict == "wrong":
+        told = [(r["condition"], r["diagnosis"]) for r in house["messages"] if can_be_about(house, r)][:3]
+        result["list"].append((house["id"], measures(house), fault, told))
+    fast = house["every_s"] <= 600
+    if kind == "stopped-fan" and fast and "power" in measures(house):
+        result["stopped_min"].append(after_s / 60)
+    if kind in ("stopped-fan", "disconnected-riser") and fast:
+        lost = [r["raised_s"] for r in house["messages"] if r["condition"] == "suction-lost" and can_be_about(house, r)]
+        if lost:
+            result["lost_min"].append((min(lost) - fault["onset_s"]) / 60)
+
+
+def score_wear(result, house, fault):
+    """Days to the first message about fan or suction, scaled to 10 % of speed a year; None if never."""
+    rate = fault["detail"].get("rate", 0.10)
+    flow = {"airflow", "velocity-pressure"} & set(house["quantity"].values())
+    falling = "suction_rate" in fault["detail"]
+    if not flow and not falling:
+        return
+    days = None
+    for row in sorted(house["messages"], key=lambda r: r["raised_s"]):
+        about = row["condition"].startswith("fan-") or row["condition"] in ("suction-fading", "suction-low")
+        if about and can_be_about(house, row):
+            days = (row["raised_s"] - fault["onset_s"]) / DAY
+            break
+    result["wear"].append(None if days is None else days if falling else days * rate / 0.10)
+
+
+def merge(results):
+    total = score({"seed": "all"}, {})
+    for result in results:
+        for name in ("years", "wrong_claims"):
+            total[name] += result[name]
+        for name in ("behind", "conditions"):
+            total[name].update(result[name])
+        for name in ("wear", "stopped_min", "lost_min", "list"):
+            total[name] += result[name]
+        for kind, (found, all_of) in result["kinds"].items():
+            total["kinds"][kind][0] += found
+            total["kinds"][kind][1] += all_of
+        for name in ("verdicts", "verdicts_by_kind"):
+            for key, counter in result[name].items():
+                total[name][key].update(counter)
+    return total
+
+
+def of(part, whole):
+    return f"{part}/{whole}" if whole else "–"
+
+
+def middle(values, unit):
+    """Median with those never found at the end, and how many were found."""
+    if not values:
+        return "–"
+    ordered = sorted(np.inf if v is None else v for v in values)
+    found = sum(v is not None for v in values)
+    value = statistics.median_low(ordered)
+    return ("never" if np.isinf(value) else f"{value:.0f} {unit}") + f" ({found}/{len(values)})"
+
+
+def verdict_text(counter):
+    return " ".join(str(counter[name]) for name in ("right", "wrong", "not told"))
+
+
+def rate(count, years):
+    return f"{count / years:.2f}" if years else "–"
+
+
+def table(columns):
+    """Rows (label, cell for each column)."""
+    rows = []
+    add = lambda label, cell: rows.append((label, [cell(c) for c in columns]))
+    add("healthy system-years", lambda c: f"{c['years']:.0f}")
+    add("messages without a cause a system-year", lambda c: rate(c["behind"]["nothing"] + c["behind"]["packets"], c["years"]))
+    add("messages in all a system-year", lambda c: rate(sum(c["behind"].values()), c["years"]))
+    for reason in ("nothing", "packets", "true", "event", "outage", "date"):
+        add(f"  behind it: {reason}", lambda c, r=reason: rate(c["behind"][r], c["years"]))
+    pairs = sorted({pair for c in columns for pair in c["conditions"]})
+    for pair in pairs:
+        add(f"  {pair[0]}, {pair[1]}", lambda c, p=pair: rate(c["conditions"][p], c["years"]))
+    add("noticeable faults found", lambda c: of(*np.sum(list(c["kinds"].values()) or [[0, 0]], axis=0)))
+    for kind in faults.KINDS:
+        add(f"  {kind}: found; right wrong not-told", lambda c, k=kind: kind_text(c, k))
+    for name in ("suction, flow, power", "suction, power", "suction without", "radon alone"):
+        add(f"cause, {name}: right wrong not-told", lambda c, n=name: verdict_text(c["verdicts"][n]))
+    add("messages that claim a wrong cause", lambda c: str(c["wrong_claims"]))
+    add("wear at 10 % a year with flow, or fall of suction", lambda c: middle(c["wear"], "d"))
+    add("stopped fan (10 min, with power)", lambda c: middle(c["stopped_min"], "min"))
+    add("lost suction (10 min)", lambda c: middle(c["lost_min"], "min"))
+    return rows
+
+
+def kind_text(column, kind):
+    found, all_of = column["kinds"].get(kind, (0, 0))
+    return f"{of(found, all_of)}; {verdict_text(column['verdicts_by_kind'][kind])}" if all_of else "–"
+
+
+def print_table(columns):
+    rows = table(columns)
+    heads = [f"seed {c['seed']}" for c in columns]
+    width = max(len(label) for label, _ in rows)
+    widths = [max(len(h), max(len(cells[i]) for _, cells in rows)) for i, h in enumerate(heads)]
+    print(" " * width + "  " + "  ".join(h.rjust(w) for h, w in zip(heads, widths)))
+    for label, cells in rows:
+        print(label.ljust(width) + "  " + "  ".join(c.rjust(w) for c, w in zip(cells, widths)))
+
+
+def score_year_claims(file, houses):
+    """Share of intervals for a year's mean that hold the true mean of the 365 days from `from`."""
+    with open(file, encoding="utf-8") as source:
+        claims = json.load(source)
+    held, counted = 0, 0
+    for claim in claims:
+        house = houses[claim["system"]]
+        hours = house["array"]("radon_h")
+        first = int((claim["from"] - float(house["array"]("radon_from_s")[0])) // 3600)
+        if claim["lower"] is None or first < 0 or first + 365 * 24 > hours.size:
+            continue
+        true = float(np.mean(hours[first : first + 365 * 24]))
+        held += claim["lower"] <= true <= claim["upper"]
+        counted += 1
+    return held, counted
+
+
+def judge_seed(arguments, seed, build):
+    folder = os.path.join(arguments.keep, f"seed-{seed}") if arguments.keep else tempfile.mkdtemp(prefix="fleet-")
+    try:
+        fleet.write_fleet(
+            fleet.parse(["--seed", str(seed), "--folder", folder, "--houses", str(arguments.houses),
+                         "--years", str(arguments.years), "--fleet", arguments.fleet])
+        )  # fmt: skip
+        rows, refused, bad = replaying.replay(build, folder)
+        truth, houses, of_fleet = load(folder, rows)
+        print(f"seed {seed}: {truth['readings']} readings, {bad} refused, {len(rows)} messages,"
+              f" {len(of_fleet)} of the fleet; keys not taken: {', '.join(refused) or 'none'}")  # fmt: skip
+        if arguments.year_claims:
+            print("year's interval holds the year's mean: %d of %d" % score_year_claims(arguments.year_claims, houses))
+        return score(truth, houses)
+    finally:
+        if not arguments.keep:
+            shutil.rmtree(folder)
+
+
+def parse():
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--seeds", type=int, nargs="+", default=[1])
+    parser.add_argument("--fleet", choices=("mixed", "healthy", "wear", "falling"), default="mixed")
+    parser.add_argument("--houses", type=int, default=60)
+    parser.add_argument("--years", type=float, default=2.0)
+    parser.add_argument("--keep", help="folder that keeps what was made")
+    parser.add_argument("--list", action="store_true", help="messages without a cause, faults missed or misread")
+    parser.add_argument("--year-claims", help="JSON of claims, see above")
+    return parser.parse_args()
+
+
+def main():
+    arguments = parse()
+    build = os.environ.get("SUBSLAB_BUILD", "build")
+    columns = [judge_seed(arguments, seed, build) for seed in arguments.seeds]
+    if len(columns) > 1:
+        columns.append(merge(columns))
+    print_table(columns)
+    if arguments.list:
+        for column in columns[: len(arguments.seeds)]:
+            for entry in column["list"]:
+                print(column["seed"], *entry)
+
+
+if __name__ == "__main__":
+    main()
