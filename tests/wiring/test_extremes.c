@@ -326,7 +326,7 @@ static long get(const struct world *world, const char *path, char **text) {
 static void look(const struct world *world, const char *path) {
     char *text = NULL;
     if (world->api.page)
-        world->api.page->allowance = (struct page_allowance){0};
+        world->api.page->allowance.reckoned_ms = world->api.page->share_allowance.reckoned_ms = 0;
     long status = get(world, path, &text);
     ck_assert_msg(status == 200, "%s: answered %ld: %s", path, status, text);
     check_words(text, path);

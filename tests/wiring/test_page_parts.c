@@ -213,14 +213,14 @@ START_TEST(sessions_are_bounded_and_differ) {
 END_TEST
 
 START_TEST(the_allowance_runs_out_and_grows_again) {
-    struct page_allowance allowance = {0};
+    struct page_allowance allowance = {.share = 0.75};
     ck_assert(page_allowance_any(&allowance, 1000));
-    page_allowance_take(&allowance, 800); /* half a second was there */
+    page_allowance_take(&allowance, 900); /* 0.75 x 800 were there */
     ck_assert(!page_allowance_any(&allowance, 1100));
     ck_assert(!page_allowance_any(&allowance, 1390));
     ck_assert(page_allowance_any(&allowance, 1410)); /* -300 + 0.75 x 410 */
     ck_assert(page_allowance_any(&allowance, 100000));
-    page_allowance_take(&allowance, 501); /* never more than half a second */
+    page_allowance_take(&allowance, 601); /* never more than that */
     ck_assert(!page_allowance_any(&allowance, 100000));
 }
 END_TEST
