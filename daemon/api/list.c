@@ -12,6 +12,7 @@ struct api_list {
     struct api *api;
     const struct api_list_source *source;
     void *context;
+    const char *end;         /* of the text, behind the last row */
     json_t *array;           /* collects the rows; NULL: they become text */
     struct text_buffer text; /* made and not yet taken by the client, */
     size_t taken;            /* but for so much of it */
@@ -44,6 +45,10 @@ void api_list_add(struct api_list *list, json_t *row) {
     free(text);
 }
 
+struct text_buffer *api_list_text(struct api_list *list) {
+    return &list->text;
+}
+
 static void step(struct api_list *list) {
     list->step = list->source->step(list->context, list->api, list);
     if (list->text.failed)
@@ -58,7 +63,7 @@ static void make_part(struct api_list *list) {
     while (list->step == API_LIST_MORE && list->text.length < PART_BYTES &&
            clock_monotonic_ms() < list->api->lists_until_ms);
     if (list->step == API_LIST_END)
-        text_buffer_add(&list->text, "]");
+        text_buffer_add(&list->text, list->end);
 }
 
 static ssize_t next_bytes(void *context, char *buffer, size_t size) {
@@ -66,12 +71,12 @@ static ssize_t next_bytes(void *context, char *buffer, size_t size) {
     if (list->taken == list->text.length && list->step == API_LIST_MORE) {
         list->taken = list->text.length = 0;
         make_part(list);
-        if (list->step == API_LIST_MORE && list->text.length == 0)
-            text_buffer_add(&list->text, "\n"); /* no row yet: JSON takes a space anywhere here */
     }
     if (list->step == API_LIST_FAILED || list->text.failed)
-        return -1;
+        return WEB_STREAM_BROKEN;
     size_t length = list->text.length - list->taken;
+    if (length == 0)
+        return list->step == API_LIST_END ? WEB_STREAM_END : 0;
     length = length < size ? length : size;
     memcpy(buffer, list->text.bytes + list->taken, length);
     list->taken += length;
@@ -82,7 +87,7 @@ static struct api_list *begin_list(struct api *api, const struct api_list_source
                                    void *context) {
     struct api_list *list = context ? calloc(1, sizeof *list) : NULL;
     if (list)
-        *list = (struct api_list){.api = api, .source = source, .context = context};
+        *list = (struct api_list){.api = api, .source = source, .context = context, .end = ""};
     else if (context)
         source->free(context);
     return list;
@@ -97,24 +102,35 @@ static void say_failed(struct api_call *call, const struct api_list *list) {
                   store ? store_error(store) : call->api->store_why);
 }
 
-void api_list_answer(struct api_call *call, const struct api_list_source *source, void *context) {
-    struct api_list *list = begin_list(call->api, source, context);
-    if (list) {
-        text_buffer_add(&list->text, "[");
+static void answer(struct api_call *call, const char *content_type, struct api_list *list) {
+    if (list)
         make_part(list);
-    }
     if (list && list->step == API_LIST_MORE) {
         call->answer->status = 200;
-        call->answer->content_type = "application/json";
+        call->answer->content_type = content_type;
         call->answer->stream = (struct web_stream){next_bytes, end_list, list};
         return;
     }
     if (list && list->step == API_LIST_END)
-        api_text(call, 200, "application/json", text_buffer_take(&list->text));
+        api_text(call, 200, content_type, text_buffer_take(&list->text));
     else
         say_failed(call, list);
     if (list)
         end_list(list);
+}
+
+void api_list_answer(struct api_call *call, const struct api_list_source *source, void *context) {
+    struct api_list *list = begin_list(call->api, source, context);
+    if (list) {
+        text_buffer_add(&list->text, "[");
+        list->end = "]";
+    }
+    answer(call, "application/json", list);
+}
+
+void api_list_answer_text(struct api_call *call, const char *content_type,
+                          const struct api_list_source *source, void *context) {
+    answer(call, content_type, begin_list(call->api, source, context));
 }
 
 json_t *api_list_collect(struct api *api, const struct api_list_source *source, void *context) {

@@ -1,6 +1,7 @@
 /*
- * api_list: a JSON array that is answered row by row as the client takes it. So neither its length
- * nor a slow reader costs memory, and it takes no more than some milliseconds of a turn.
+ * api_list: an answer that is made row by row as the client takes it: a JSON array, or another
+ * text. So neither its length nor a slow reader costs memory, and it takes no more than some
+ * milliseconds of a turn.
  */
 #ifndef DAEMON_API_LIST_H
 #define DAEMON_API_LIST_H
@@ -22,11 +23,16 @@ struct api_list_source {
     void (*free)(void *context);
 };
 
-/** Adds a row (taken over). */
+/** Adds a row (taken over) to a JSON array. */
 void api_list_add(struct api_list *list, json_t *row);
+/** Where a step adds its rows when the answer is a text of another type. */
+struct text_buffer *api_list_text(struct api_list *list);
 
-/** Answers with the rows; `context` is taken over. */
+/** Answers with a JSON array of the rows; `context` is taken over. */
 void api_list_answer(struct api_call *call, const struct api_list_source *source, void *context);
+/** The same with a text of another type. */
+void api_list_answer_text(struct api_call *call, const char *content_type,
+                          const struct api_list_source *source, void *context);
 /** All rows at once, for lists that are known to be short; NULL when that failed. */
 json_t *api_list_collect(struct api *api, const struct api_list_source *source, void *context);
 

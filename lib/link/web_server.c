@@ -255,9 +255,9 @@ static ssize_t read_stream(void *context, uint64_t position, char *buffer, size_
     (void)position;
     const struct web_stream *stream = context;
     ssize_t length = stream->next(stream->context, buffer, size);
-    if (length < 0)
-        return MHD_CONTENT_READER_END_WITH_ERROR;
-    return length ? length : MHD_CONTENT_READER_END_OF_STREAM;
+    if (length == WEB_STREAM_END)
+        return MHD_CONTENT_READER_END_OF_STREAM;
+    return length < 0 ? MHD_CONTENT_READER_END_WITH_ERROR : length;
 }
 
 static void close_stream(void *context) {

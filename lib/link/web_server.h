@@ -28,11 +28,15 @@ const char *web_query(const struct web_request *request, const char *name);
 const char *web_header(const struct web_request *request, const char *name);
 const char *web_cookie(const struct web_request *request, const char *name);
 
+enum { WEB_STREAM_END = -1, WEB_STREAM_BROKEN = -2 };
+
 /** An answer of any length, asked for part by part as the client takes it. */
 struct web_stream {
     /**
-     * Writes the next part into `buffer`, 1 to `size` bytes, and returns how many; 0: that was
-     * all; -1: it can't go on (the client sees the connection break off). NULL: no stream.
+     * Writes the next part into `buffer`, at most `size` bytes, and returns how many; 0: none yet,
+     * it is asked again in the next turn. WEB_STREAM_END: that was all. WEB_STREAM_BROKEN: it can't
+     * go on; the connection breaks off without the last chunk, so that no client takes what it has
+     * for the whole (RFC 9112, section 8). NULL: no stream.
      */
     ssize_t (*next)(void *context, char *buffer, size_t size);
     void (*close)(void *context); /* always called once, also when the client left early */

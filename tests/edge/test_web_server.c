@@ -56,12 +56,17 @@ enum { STREAM_BYTES = 1 << 20, PART_BYTES = 5000 };
 
 struct parts {
     size_t at, breaks_at;
+    unsigned asked;
 };
 
 static ssize_t next_part(void *context, char *buffer, size_t size) {
     struct parts *parts = context;
     if (parts->at >= parts->breaks_at)
-        return -1;
+        return WEB_STREAM_BROKEN;
+    if (parts->at == STREAM_BYTES)
+        return WEB_STREAM_END;
+    if (++parts->asked % 3 == 0)
+        return 0; /* none yet */
     size_t length = STREAM_BYTES - parts->at;
     length = length > PART_BYTES ? PART_BYTES : length;
     length = length > size ? size : length;
@@ -80,7 +85,7 @@ static void close_parts(void *context) {
 static void begin_parts(struct web_answer *answer, size_t breaks_at) {
     struct parts *parts = malloc(sizeof(*parts));
     ck_assert_ptr_nonnull(parts);
-    *parts = (struct parts){0, breaks_at};
+    *parts = (struct parts){.breaks_at = breaks_at};
     answer->stream = (struct web_stream){next_part, close_parts, parts};
 }
 
