@@ -1,6 +1,7 @@
 /*
  * The list of systems, worst first.
  */
+#include "api/id_queue.h"
 #include "api/list.h"
 #include "api/visits.h"
 #include "monitor/judge.h"
@@ -161,34 +162,46 @@ json_t *api_system_line(const struct api *api, size_t system) {
 enum { LOOKS_A_STEP = 100 };
 
 struct system_list {
-    const struct fleet *fleet; /* the order is of this one */
-    char *status;              /* only these; NULL: all */
-    size_t *order, count, at;
+    char *status; /* only these; NULL: all */
+    struct id_queue order;
 };
 
 static void free_list(void *context) {
     struct system_list *list = context;
     free(list->status);
-    free(list->order);
+    id_queue_clear(&list->order);
     free(list);
 }
 
-/* One line a step: the mean of radon is read from the store. */
+static bool is_asked_for(const struct api *api, size_t system, const char *status) {
+    int64_t since_ms = 0;
+    return !status || strcmp(status, monitor_status_word(monitor_status(
+                                         pipeline_monitor(api->pipeline), system, &since_ms))) == 0;
+}
+
+/* One line a step: the mean of radon is read from the store. A system that new settings have taken
+   away is left out. */
 static enum api_list_step step_list(void *context, struct api *api, struct api_list *rows) {
     struct system_list *list = context;
-    if (api->fleet != list->fleet)
-        return API_LIST_FAILED; /* the settings were read again */
-    for (size_t looks = 0; list->at < list->count && looks < LOOKS_A_STEP; looks++) {
-        size_t system = list->order[list->at++];
-        int64_t since_ms = 0;
-        const char *word =
-            monitor_status_word(monitor_status(pipeline_monitor(api->pipeline), system, &since_ms));
-        if (list->status && strcmp(list->status, word) != 0)
+    const char *id;
+    for (size_t looks = 0; looks < LOOKS_A_STEP && (id = id_queue_next(&list->order)); looks++) {
+        size_t system = fleet_find_system(api->fleet, id);
+        if (system == FLEET_NONE || !is_asked_for(api, system, list->status))
             continue;
         api_list_add(rows, api_system_line(api, system));
         break;
     }
-    return list->at < list->count ? API_LIST_MORE : API_LIST_END;
+    return list->order.left ? API_LIST_MORE : API_LIST_END;
+}
+
+static bool put_in_order(const struct api *api, struct id_queue *ids) {
+    size_t count = 0;
+    size_t *order = api_systems_worst_first(api, &count);
+    for (size_t i = 0; i < count; i++)
+        id_queue_add(ids, fleet_system_id(api->fleet, order[i]));
+    bool good = order && !ids->ids.failed;
+    free(order);
+    return good;
 }
 
 void api_systems(struct api_call *call) {
@@ -196,10 +209,8 @@ void api_systems(struct api_call *call) {
     const char *status = web_query(call->request, "status");
     struct system_list *list = calloc(1, sizeof *list);
     if (list) {
-        list->fleet = call->api->fleet;
-        list->order = api_systems_worst_first(call->api, &list->count);
         list->status = status ? strdup(status) : NULL;
-        if (!list->order || (status && !list->status)) {
+        if (!put_in_order(call->api, &list->order) || (status && !list->status)) {
             free_list(list);
             list = NULL;
         }
