@@ -131,16 +131,6 @@ static void get_system(struct api_call *call) {
         api_json(call, 200, api_show(call->api, system));
 }
 
-static void get_visits(struct api_call *call) {
-    if (api_store(call))
-        api_json(call, 200, api_visits(call->api));
-}
-
-static void get_calendar(struct api_call *call) {
-    if (api_store(call))
-        api_text(call, 200, "text/calendar; charset=utf-8", api_visits_calendar(call->api));
-}
-
 static void out_of_service(struct api_call *call) {
     api_service_change(call, true);
 }
@@ -158,11 +148,11 @@ struct route {
 static const struct route routes[] = {
     {"GET", "/health", api_health, false},
     {"GET", "/metrics", api_metrics, false},
-    {"GET", "/visits.ics", get_calendar, false},
+    {"GET", "/visits.ics", api_visits_calendar, false},
     {"GET", "/api/systems", api_systems, false},
     {"GET", "/api/systems/*", get_system, false},
     {"GET", "/api/alarms", api_alarms_list, false},
-    {"GET", "/api/visits", get_visits, false},
+    {"GET", "/api/visits", api_visits_list, false},
     {"GET", "/api/readings", api_readings, false},
     {"GET", "/api/deliveries", api_deliveries, false},
     {"GET", "/api/deliveries/*", api_deliveries, false},

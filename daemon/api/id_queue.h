@@ -2,10 +2,10 @@
  * id_queue: ids of systems in the order in which they are to be listed. A list that is answered
  * over many turns holds these and no places in the fleet, which new settings replace.
  */
-#ifndef API_ID_QUEUE_H
-#define API_ID_QUEUE_H
+#ifndef DAEMON_API_ID_QUEUE_H
+#define DAEMON_API_ID_QUEUE_H
 
-#include "alarm/text_buffer.h"
+#include "words/text_buffer.h"
 
 /** Starts as {0}. */
 struct id_queue {

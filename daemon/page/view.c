@@ -192,10 +192,14 @@ static void write_title_block(struct page_view *view, const struct page_head *he
     html_markup(&view->html, "</dl></footer>");
 }
 
-void page_end(struct page_view *view, int status) {
+void page_foot(struct page_view *view) {
     html_markup(&view->html, "</main>");
     write_title_block(view, &view->head);
     html_markup(&view->html, "</body></html>\n");
+}
+
+void page_end(struct page_view *view, int status) {
+    page_foot(view);
     view->answer->status = status;
     view->answer->content_type = "text/html; charset=utf-8";
     view->answer->body_length = view->html.text.length;

@@ -36,6 +36,8 @@ struct page_view {
 /** Begins and ends the page; what is written in between is its content. */
 void page_begin(struct page_view *view, const struct page_head *head);
 void page_end(struct page_view *view, int status);
+/** What page_end writes behind the content, for pages that are answered in parts. */
+void page_foot(struct page_view *view);
 /** A page that says only what is wrong. */
 void page_say(struct page_view *view, int status, const char *title, const char *sentence);
 /** Sends the browser elsewhere (303). */

@@ -1,7 +1,7 @@
 /*
  * Visits: who needs somebody, in what order, and what was found there.
  */
-#include "tool/client.h"
+#include "tool/pages.h"
 #include "tool/show.h"
 #include "tool/text.h"
 #include "tool/values.h"
@@ -24,26 +24,46 @@ static enum ctl_status save_calendar(struct ctl *ctl, const char *file) {
     return good ? CTL_DONE : ctl_error(ctl, CTL_FAILED, "%s: %s", file, strerror(errno));
 }
 
+struct shown {
+    struct ctl *ctl;
+    bool any;
+};
+
+static void show_rows(void *context, const json_t *rows) {
+    struct shown *shown = context;
+    const json_t *visit;
+    size_t i;
+    json_array_foreach(rows, i, visit) {
+        printf("%s", shown->any ? "\n" : "");
+        ctl_show_visit(shown->ctl, visit);
+        shown->any = true;
+    }
+}
+
+static enum ctl_status show_visits(struct ctl *ctl, const struct ctl_path *list,
+                                   const struct ctl_pages *pages) {
+    struct shown shown = {.ctl = ctl};
+    enum ctl_status status = ctl_pages_each(ctl, list, pages, show_rows, &shown);
+    if (status == CTL_DONE && !shown.any)
+        printf("no visit is due\n");
+    return status;
+}
+
 static enum ctl_status visits(struct ctl *ctl, int argc, char **argv) {
     const char *ics = NULL;
-    const struct ctl_option options[] = {{"--ics", "FILE", &ics, NULL, false}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 1};
+    struct ctl_pages pages = {0};
+    const struct ctl_option options[] = {{"--limit", "N", &pages.limit, NULL, false},
+                                         {"--before", "VISIT", &pages.before, NULL, false},
+                                         {"--ics", "FILE", &ics, NULL, false}};
+    struct ctl_arguments arguments = {.options = options, .option_count = 3};
     if (!ctl_arguments(ctl, argc, argv, &arguments))
         return arguments.status;
+    if (ctl_pages_check(ctl, &pages) != CTL_DONE)
+        return CTL_WRONG_USE;
     if (ics)
         return save_calendar(ctl, ics);
-    json_t *list = NULL, *visit;
-    enum ctl_status status = ctl_get_json(ctl, "/api/visits", &list);
-    size_t i;
-    json_array_foreach(list, i, visit) {
-        if (i > 0)
-            printf("\n");
-        ctl_show_visit(ctl, visit);
-    }
-    if (list && json_array_size(list) == 0)
-        printf("no visit is due\n");
-    json_decref(list);
-    return status;
+    const struct ctl_path list = ctl_path("/api/visits");
+    return ctl->json ? ctl_pages_print(ctl, &list, &pages) : show_visits(ctl, &list, &pages);
 }
 
 struct visit_texts {
@@ -200,10 +220,11 @@ static enum ctl_status visit_done(struct ctl *ctl, int argc, char **argv) {
 }
 
 const struct ctl_command ctl_visit_commands[] = {
-    {"visits", "[--ics FILE] [--json]", "who needs a visit, most urgent first",
+    {"visits", "[--limit N] [--before VISIT] [--json] | --ics FILE",
+     "who needs a visit, most urgent first",
      "With reasons, what to check first and what to bring. \"due\" is the best day, in "
-     "brackets the first and the last that make sense. --ics writes a calendar instead "
-     "(\"-\": standard output).",
+     "brackets the first and the last that make sense. N shows so many, VISIT (an id of --json) "
+     "those behind it. --ics writes a calendar of all instead (\"-\": standard output).",
      visits},
     {"visit-done",
      "SYSTEM [POINT=VALUE …] --on DATE --by NAME --found TEXT --did TEXT [--radon-tested] "

@@ -2,7 +2,6 @@
 
 #include "measure/duration.h"
 #include "measure/timestamp.h"
-#include "words/text_buffer.h"
 #include "words/text_repair.h"
 #include "words/visit_texts.h"
 
@@ -90,8 +89,20 @@ static void instant_property(struct text_buffer *text, const char *name, int64_t
 
 /* ---- the calendar ---- */
 
-static void event_add(struct text_buffer *text, const struct calendar_event *event,
-                      int64_t now_ms) {
+void calendar_begin(struct text_buffer *text, const char *name) {
+    text_buffer_add(text, "BEGIN:VCALENDAR\r\n"
+                          "VERSION:2.0\r\n"
+                          "PRODID:-//subslabd//visits//EN\r\n"
+                          "CALSCALE:GREGORIAN\r\n");
+    text_property(text, "NAME", name);
+}
+
+void calendar_end(struct text_buffer *text) {
+    text_buffer_add(text, "END:VCALENDAR\r\n");
+}
+
+void calendar_add_event(struct text_buffer *text, const struct calendar_event *event,
+                        int64_t now_ms) {
     assert(event->uid && event->uid[0] && event->summary);
     text_buffer_add(text, "BEGIN:VEVENT\r\n");
     text_property(text, "UID", event->uid);
@@ -116,20 +127,6 @@ static void event_add(struct text_buffer *text, const struct calendar_event *eve
     if (event->priority > 0)
         text_buffer_format(text, "PRIORITY:%d\r\n", event->priority);
     text_buffer_add(text, "END:VEVENT\r\n");
-}
-
-char *calendar_render(const struct calendar_event *events, size_t count, const char *name,
-                      int64_t now_ms) {
-    struct text_buffer text = {0};
-    text_buffer_add(&text, "BEGIN:VCALENDAR\r\n"
-                           "VERSION:2.0\r\n"
-                           "PRODID:-//subslabd//visits//EN\r\n"
-                           "CALSCALE:GREGORIAN\r\n");
-    text_property(&text, "NAME", name);
-    for (size_t i = 0; i < count; i++)
-        event_add(&text, &events[i], now_ms);
-    text_buffer_add(&text, "END:VCALENDAR\r\n");
-    return text_buffer_take(&text);
 }
 
 unsigned calendar_sequence(int64_t changed_ms) {
@@ -233,20 +230,12 @@ static void event_free(struct calendar_event *event) {
     free((char *)event->description);
 }
 
-char *calendar_of_visits(const struct visit *visits, size_t count, const char *domain,
-                         int64_t now_ms) {
-    assert(domain && (visits || count == 0));
-    struct calendar_event *events = calloc(count ? count : 1, sizeof(*events));
-    if (!events)
-        return NULL;
-    size_t made = 0;
-    bool good = true;
-    for (; good && made < count; made++)
-        good = event_of(&visits[made], domain, &events[made]);
-    char *text =
-        good ? calendar_render(events, made, visit_calendar_english.calendar_name, now_ms) : NULL;
-    for (size_t i = 0; i < made; i++)
-        event_free(&events[i]);
-    free(events);
-    return text;
+void calendar_add_visit(struct text_buffer *text, const struct visit *visit, const char *domain,
+                        int64_t now_ms) {
+    struct calendar_event event;
+    if (event_of(visit, domain, &event))
+        calendar_add_event(text, &event, now_ms);
+    else
+        text->failed = true;
+    event_free(&event);
 }

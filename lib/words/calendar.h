@@ -6,11 +6,12 @@
  * exclusive DTEND (3.6.1). Text that is not UTF-8 has its bad bytes replaced by U+FFFD; control
  * characters other than line breaks and tabs are left out (3.1 forbids them).
  *
- * Pure; allocates only what it returns.
+ * Pure; memory trouble is the text buffer's to tell.
  */
 #ifndef WORDS_CALENDAR_H
 #define WORDS_CALENDAR_H
 
+#include "words/text_buffer.h"
 #include "words/visit.h"
 
 #include <stdbool.h>
@@ -30,12 +31,14 @@ struct calendar_event {
     int priority;               /* 1 highest to 9, 0: left out (RFC 5545, 3.8.1.9) */
 };
 
-/**
- * The whole VCALENDAR. `name` (or NULL) becomes NAME (RFC 7986). The caller frees; NULL when out of
- * memory. An event with an empty uid or an end not after its start is a bug of the caller (assert).
- */
-char *calendar_render(const struct calendar_event *events, size_t count, const char *name,
-                      int64_t now_ms);
+/* A calendar is its beginning, any number of events, and its end. */
+
+/** `name` (or NULL) becomes NAME (RFC 7986). */
+void calendar_begin(struct text_buffer *text, const char *name);
+/** An event with an empty uid or an end not after its start is a bug of the caller (assert). */
+void calendar_add_event(struct text_buffer *text, const struct calendar_event *event,
+                        int64_t now_ms);
+void calendar_end(struct text_buffer *text);
 
 /**
  * A SEQUENCE for an event as it stands at that time, for publishers that keep no count: minutes
@@ -44,11 +47,10 @@ char *calendar_render(const struct calendar_event *events, size_t count, const c
 unsigned calendar_sequence(int64_t changed_ms);
 
 /**
- * Visits as all-day events on the day to plan for, in each system's own zone. UID: the visit's id
- * @ `domain` ("birch-lane-12-first@subslabd"). SEQUENCE is that of the visit's `changed_ms`. The
- * caller frees; NULL when out of memory.
+ * A visit as an all-day event on the day to plan for, in the system's own zone. UID: the visit's id
+ * @ `domain` ("birch-lane-12-first@subslabd"). SEQUENCE is that of the visit's `changed_ms`.
  */
-char *calendar_of_visits(const struct visit *visits, size_t count, const char *domain,
-                         int64_t now_ms);
+void calendar_add_visit(struct text_buffer *text, const struct visit *visit, const char *domain,
+                        int64_t now_ms);
 
 #endif

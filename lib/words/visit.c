@@ -7,7 +7,6 @@
 
 #include <assert.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 #define LISTED_BEFORE_MS (60 * DURATION_DAY_MS)
@@ -187,24 +186,14 @@ bool visit_plan(const struct visit_input *input, int64_t now_ms, struct visit *v
     return true;
 }
 
-int visit_compare(const struct visit *one, const struct visit *other) {
+struct visit_place visit_place_of(const struct visit *visit) {
+    return (struct visit_place){visit->priority, visit->due_ms, visit->system};
+}
+
+int visit_place_compare(const struct visit_place *one, const struct visit_place *other) {
     if (one->priority != other->priority)
         return one->priority > other->priority ? -1 : 1;
     if (one->due_ms != other->due_ms)
         return one->due_ms < other->due_ms ? -1 : 1;
     return strcmp(one->system, other->system);
-}
-
-static int compare_for_qsort(const void *one, const void *other) {
-    return visit_compare(one, other);
-}
-
-size_t visit_plan_all(const struct visit_input *inputs, size_t count, int64_t now_ms,
-                      struct visit *visits) {
-    size_t planned = 0;
-    for (size_t i = 0; i < count; i++)
-        if (visit_plan(&inputs[i], now_ms, &visits[planned]))
-            planned++;
-    qsort(visits, planned, sizeof(visits[0]), compare_for_qsort);
-    return planned;
 }

@@ -105,12 +105,17 @@ struct visit {
 /** Plans the visit of one system; false (visit untouched) when nothing calls for one by now. */
 bool visit_plan(const struct visit_input *input, int64_t now_ms, struct visit *visit);
 
+/** A place in a list of visits. */
+struct visit_place {
+    enum priority priority;
+    int64_t due_ms;
+    const char *system; /* borrowed */
+};
+
+struct visit_place visit_place_of(const struct visit *visit);
+
 /** Order of a list: higher priority first, then the earlier day, then the system's id. As qsort's.
  */
-int visit_compare(const struct visit *one, const struct visit *other);
-
-/** Plans all and sorts; `visits` has room for `count`. Returns how many there are. */
-size_t visit_plan_all(const struct visit_input *inputs, size_t count, int64_t now_ms,
-                      struct visit *visits);
+int visit_place_compare(const struct visit_place *one, const struct visit_place *other);
 
 #endif

@@ -220,6 +220,15 @@ def ten_thousand_systems_listed(place):
     measured(daemon, *asking(daemon, ("/api/systems", False), ("/", True)), 300)
 
 
+@case
+def ten_thousand_visits_planned(place):
+    """A visit to each of 10 000 systems: as JSON, its first page alone, as a calendar, on the page."""
+    _, daemon = started(place, [system(f"s{i}", list(POINTS)) for i in range(10_000)],
+                        [readings("1", 48, HOUR), occurrences("point = 'suction'", 0, True, DAY)])
+    measured(daemon, *asking(daemon, ("/api/visits", False), ("/api/visits?limit=10", False),
+                             ("/visits.ics", True), ("/visits", True)), 120)
+
+
 # ---- settings and closed days ----
 
 @case

@@ -200,7 +200,7 @@ CHECKS = [
     (unknown_commands, "README.md", "subslabctl test-alert office", "subslabctl tell office"),
     (unknown_commands, "README.md", "--learn 2026-01-05", "--teach 2026-01-05"),
     (unknown_commands, "DEVELOPERS.md", "--commission SYSTEM", "--commissioned SYSTEM"),
-    (unknown_options_in_tables, "README.md", "visits [--ics FILE]", "visits [--ical FILE]"),
+    (unknown_options_in_tables, "README.md", "visits --ics FILE", "visits --ical FILE"),
     (commands_not_told, "README.md", "| `unclaimed`, `refused` |", "| `unclaimed` |"),
     (missing_files, "README.md", "config/demo/run.sh", "config/demo/start.sh"),
     (missing_files, "DEVELOPERS.md", "tests/unit/check_core_is_pure.sh", "tests/unit/check_pure.sh"),

@@ -4,6 +4,7 @@ that makes no sense is told. (How long a turn they take at full size: tests/benc
 import json
 import os
 import re
+import signal
 import socket
 import sqlite3
 import sys
@@ -101,6 +102,75 @@ def the_tool_shows_the_newest_and_streams_all(place):
           [row for row in every if row["system"] == "s1" and not row["returned"]][1:2], "what stands")
 
 
+@suite.test
+def visits_come_in_parts_and_by_pages(place):
+    daemon = with_alarms(place)
+    every = daemon.get("/api/visits")
+    ranks = [(-("low", "medium", "high").index(row["priority"]), row["due"], row["system"]) for row in every]
+    equal((len(every), ranks), (SYSTEMS, sorted(ranks)), "all, most urgent first")
+    equal(pages(daemon, 7, "/api/visits"), every, "by pages")
+    tool = lambda *words, **more: Tool(daemon.settings_file).run("visits", *words, **more)[0]  # noqa: E731
+    equal(json.loads(tool("--json")), every, "JSON has them all")
+    equal(json.loads(tool("--json", "--limit", "4", "--before", every[8]["id"])), every[9:13], "or some")
+    text = tool("--limit", "2")
+    check(all((row["name"] in text) == (row in every[:2]) for row in every[:9]), f"two of them: {text}")
+    tool("--limit", "x", status=2)
+    tool("--before", "s1-after-12", status=1)
+    calendar = daemon.request("GET", "/visits.ics", page=True).body.decode()
+    equal(re.findall(r"^UID:(.*)@", calendar, re.M), [row["id"] for row in every], "the calendar")
+    check(calendar.startswith("BEGIN:VCALENDAR\r\n") and calendar.endswith("END:VCALENDAR\r\n") and
+          "\r\n\r\n" not in calendar, "is one, without empty lines")
+    page = daemon.request("GET", "/visits", page=True).body.decode()
+    equal(re.findall(r'<article class="visit"><h2><a href="/systems/(\w+)"', page),
+          [row["system"] for row in every], "the page")
+    check(page.endswith("</html>\n") and "No visit" not in page, "to its end")
+
+
+def chunks(connection):
+    """The body of an answer in chunks (RFC 9112, section 7.1), as it comes."""
+    with connection.makefile("rb") as lines:
+        while lines.readline() not in (b"\r\n", b""):
+            pass
+        while True:
+            size = int(lines.readline() or b"-1", 16)
+            check(size >= 0, "the answer broke off")
+            if size == 0:
+                return
+            yield lines.read(size)
+            lines.readline()
+
+
+@suite.test
+def a_list_goes_on_over_new_settings(place):
+    """Of 2000 systems, 100 are gone when their turn comes, and one is new."""
+    daemon = place.daemon(place.broker(), [system(f"s{n}", [plain_point("suction")]) for n in range(2000)])
+    daemon.start(seconds=60)
+    daemon.stop()
+    with sqlite3.connect(daemon.store) as store:
+        store.execute("INSERT INTO alarms (system, point, condition, state, priority, since_ms, raised_ms, value, "
+                      "setpoint, unit, told, open) SELECT system, point, 'suction-low', 'unacknowledged', 'medium', "
+                      "?1, ?1, 100, 200, 'Pa', 1, 1 FROM points", (now_ms() - DAY,))
+    store.close()
+    daemon.start(seconds=60)
+    for path, key in (("/api/systems", "id"), ("/api/visits", "system")):
+        before = daemon.get(path)
+        with socket.socket(socket.AF_UNIX) as one:
+            one.settimeout(60)
+            one.connect(daemon.socket)
+            one.sendall(f"GET {path} HTTP/1.1\r\nHost: localhost\r\n\r\n".encode())
+            parts = chunks(one)
+            text = next(parts)
+            gone = {row[key] for row in before[-100:]}
+            daemon.systems = [each for each in daemon.systems if each["id"] not in gone]
+            daemon.systems.append(system(f"new-{key}", [plain_point("suction")]))
+            daemon.write_settings()
+            told = daemon.log().count("read again")
+            daemon.process.send_signal(signal.SIGHUP)
+            wait_until(lambda count=told: daemon.log().count("read again") > count, 30, "new settings")
+            text += b"".join(parts)
+        equal([row[key] for row in json.loads(text)], [row[key] for row in before[:-100]], path)
+
+
 SENT = 1700
 
 
@@ -162,8 +232,10 @@ def what_makes_no_sense_is_told_in_a_sentence(place):
             paths[f"/api/alarms?all=1&{name}={value}"] = 400
             if name == "limit":
                 paths[f"/api/deliveries?limit={value}"] = 400
-    for ident in ("x", "", "%ff", "-1"):
+                paths[f"/api/visits?limit={value}"] = 400
+    for ident in ("x", "", "%ff", "-1", "mill-first", "-first", "mill-after-", "x" * 300 + "-first"):
         paths[f"/api/deliveries?before={ident}"] = 404
+        paths[f"/api/visits?before={ident}"] = 404
     paths["/api/alarms?before=999999999999"] = 404
     paths["/api/alarms?all=1&before=999999999999"] = 404
     for limit in ("-1", "x", "", "0"):

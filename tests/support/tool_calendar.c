@@ -50,7 +50,12 @@ int main(int argc, char **argv) {
     for (size_t i = 0; i < count; i++)
         events[i] = event_of(json_array_get(list, i));
     int64_t now_ms = argc > 1 ? strtoll(argv[1], NULL, 10) : 0;
-    char *text = calendar_render(events, count, argc > 2 ? argv[2] : NULL, now_ms);
+    struct text_buffer calendar = {0};
+    calendar_begin(&calendar, argc > 2 ? argv[2] : NULL);
+    for (size_t i = 0; i < count; i++)
+        calendar_add_event(&calendar, &events[i], now_ms);
+    calendar_end(&calendar);
+    char *text = text_buffer_take(&calendar);
     if (text)
         fputs(text, stdout);
     free(text);

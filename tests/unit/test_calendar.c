@@ -19,10 +19,28 @@ static struct calendar_event plain_event(void) {
                                    .created_ms = TIMESTAMP_NONE};
 }
 
+/* A whole calendar with one event or none. The caller frees. */
+static char *calendar_with(const struct calendar_event *event, const char *name) {
+    struct text_buffer text = {0};
+    calendar_begin(&text, name);
+    if (event)
+        calendar_add_event(&text, event, now_ms);
+    calendar_end(&text);
+    char *taken = text_buffer_take(&text);
+    ck_assert_ptr_nonnull(taken);
+    return taken;
+}
+
 static char *rendered(const struct calendar_event *event) {
-    char *text = calendar_render(event, 1, NULL, now_ms);
-    ck_assert_ptr_nonnull(text);
-    return text;
+    return calendar_with(event, NULL);
+}
+
+static char *event_of_visit(const struct visit *visit, int64_t at_ms) {
+    struct text_buffer text = {0};
+    calendar_add_visit(&text, visit, "subslabd", at_ms);
+    char *taken = text_buffer_take(&text);
+    ck_assert_ptr_nonnull(taken);
+    return taken;
 }
 
 /* Takes the folds out (RFC 5545, 3.1) and checks every line on the way. The caller frees. */
@@ -70,7 +88,7 @@ START_TEST(a_whole_calendar) {
     struct calendar_event event = plain_event();
     event.sequence = 3;
     event.priority = 1;
-    char *text = calendar_render(&event, 1, "Visits", now_ms);
+    char *text = calendar_with(&event, "Visits");
     ck_assert_str_eq(text,
                      "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//subslabd//visits//EN\r\n"
                      "CALSCALE:GREGORIAN\r\nNAME:Visits\r\nBEGIN:VEVENT\r\nUID:one@example\r\n"
@@ -79,7 +97,7 @@ START_TEST(a_whole_calendar) {
                      "TRANSP:TRANSPARENT\r\nSUMMARY:Visit\r\nPRIORITY:1\r\nEND:VEVENT\r\n"
                      "END:VCALENDAR\r\n");
     free(text);
-    text = calendar_render(NULL, 0, NULL, now_ms);
+    text = calendar_with(NULL, NULL);
     ck_assert_ptr_nonnull(strstr(text, "END:VCALENDAR\r\n"));
     ck_assert_ptr_null(strstr(text, "VEVENT"));
     free(text);
@@ -159,8 +177,7 @@ START_TEST(visits_become_events) {
                                 .changed_ms = INT64_C(1577836860000)};
     struct visit visit;
     ck_assert(visit_plan(&input, now_ms, &visit));
-    char *text = calendar_of_visits(&visit, 1, "subslabd", now_ms);
-    ck_assert_ptr_nonnull(text);
+    char *text = event_of_visit(&visit, now_ms);
     char *plain = unfolded(text);
     ck_assert_ptr_nonnull(strstr(plain, "\nUID:birch-lane-12-first@subslabd\n"));
     ck_assert_ptr_nonnull(strstr(plain, "\nDTSTART;VALUE=DATE:19970717\n"));
@@ -189,8 +206,7 @@ START_TEST(days_are_those_of_the_place) {
                                 .changed_ms = TIMESTAMP_NONE};
     struct visit visit;
     ck_assert(visit_plan(&input, date.due_ms, &visit));
-    char *text = calendar_of_visits(&visit, 1, "subslabd", date.due_ms);
-    ck_assert_ptr_nonnull(text);
+    char *text = event_of_visit(&visit, date.due_ms);
     ck_assert_ptr_nonnull(strstr(text, "DTSTART;VALUE=DATE:20260225\r\n"));
     free(text);
     time_zone_destroy(zone);

@@ -258,7 +258,7 @@ START_TEST(a_fading_fan_is_shown_diagnosed_and_planned) {
     ck_assert_str_eq(json_string_value(json_object_get(diagnosis, "cause")), "fan-worn");
     ck_assert_uint_gt(json_array_size(json_object_get(diagnosis, "evidence")), 0);
     ck_assert_uint_gt(json_array_size(json_object_get(alarm, "check")), 0);
-    json_t *visits = api_visits(&world.api);
+    json_t *visits = api_visits_of_system(&world.api, 0);
     ck_assert_uint_eq(json_array_size(visits), 1);
     const json_t *visit = json_array_get(visits, 0);
     ck_assert_str_eq(json_string_value(json_object_get(visit, "system")), "house");
@@ -266,9 +266,6 @@ START_TEST(a_fading_fan_is_shown_diagnosed_and_planned) {
     ck_assert_double_eq(
         number(json_object_get(json_object_get(visit, "baseline"), "suction"), NULL, "value"),
         300.0);
-    char *calendar = api_visits_calendar(&world.api);
-    ck_assert_ptr_nonnull(strstr(calendar, "BEGIN:VEVENT"));
-    free(calendar);
     json_decref(visits);
     json_decref(json);
     close_world(&world);
@@ -281,10 +278,10 @@ START_TEST(a_date_is_listed_from_sixty_days_before_it) {
     commission(&world, record);
     int64_t due_ms = monitor_due_ms(pipeline_monitor(world.pipeline), 0, CONDITION_RETEST_DUE);
     world.api.now_ms = due_ms - 61 * DURATION_DAY_MS;
-    json_t *none = api_visits(&world.api);
+    json_t *none = api_visits_of_system(&world.api, 0);
     ck_assert_uint_eq(json_array_size(none), 0);
     world.api.now_ms = due_ms - 59 * DURATION_DAY_MS;
-    json_t *visits = api_visits(&world.api);
+    json_t *visits = api_visits_of_system(&world.api, 0);
     ck_assert_uint_eq(json_array_size(visits), 1);
     const json_t *reason = json_array_get(json_object_get(json_array_get(visits, 0), "reasons"), 0);
     ck_assert_str_eq(json_string_value(json_object_get(reason, "condition")), "retest-due");

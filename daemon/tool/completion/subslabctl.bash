@@ -13,7 +13,7 @@ _subslabctl_describe() {
     unshelve) echo '| alarm' ;;
     out-of-service) echo '--until --by --why | system' ;;
     return-to-service) echo '| system' ;;
-    visits) echo '--ics --json' ;;
+    visits) echo '--limit --before --ics --json' ;;
     visit-done) echo '--on --by --found --did --radon-tested --new-baseline --next-calibration | system' ;;
     commission) echo '--learn --by | system file' ;;
     record) echo '--at --by | system point' ;;
