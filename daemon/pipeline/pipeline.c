@@ -320,12 +320,26 @@ static void tell_apart(const struct pipeline *pipeline, size_t point, struct rea
         reading->time_ms = state->newest_ms + 1;
 }
 
-static void take_message(struct pipeline *pipeline, size_t point,
-                         const struct intake_message *message, int64_t now_ms) {
+static struct payload_result decode(struct pipeline *pipeline, size_t point,
+                                    const struct intake_message *message, int64_t now_ms) {
     const struct point_description *description = pipeline->fleet->points[point].description;
-    struct payload_result result =
-        payload_decode(&description->binding, message->payload, message->length, now_ms,
-                       pipeline->readings, READINGS_A_MESSAGE);
+    return payload_decode(&description->binding, message->payload, message->length, now_ms,
+                          pipeline->readings, READINGS_A_MESSAGE);
+}
+
+static struct payload_result decode_or_recall(struct pipeline *pipeline, size_t point,
+                                              const struct intake_message *message,
+                                              const struct pipeline_asked *asked, int64_t now_ms) {
+    if (!asked || asked->point != point)
+        return decode(pipeline, point, message, now_ms);
+    pipeline->readings[0] = asked->reading;
+    return asked->result;
+}
+
+static void take_message(struct pipeline *pipeline, size_t point,
+                         const struct intake_message *message, const struct pipeline_asked *asked,
+                         int64_t now_ms) {
+    struct payload_result result = decode_or_recall(pipeline, point, message, asked, now_ms);
     for (size_t i = 0; i < result.count; i++) {
         struct payload_reading *taken = &pipeline->readings[i];
         /* What the broker kept for us since some unknown time is no reading of now. */
@@ -345,28 +359,38 @@ static void take_message(struct pipeline *pipeline, size_t point,
         refuse(pipeline, point, message, result.refusal, result.impossible, now_ms);
 }
 
-static void ask_point(struct pipeline *pipeline, size_t point, const struct intake_message *message,
-                      struct clock_sensors *sensors, int64_t now_ms) {
-    const struct point_description *description = pipeline->fleet->points[point].description;
-    struct payload_result result =
-        payload_decode(&description->binding, message->payload, message->length, now_ms,
-                       pipeline->readings, READINGS_A_MESSAGE);
-    for (size_t i = 0; i < result.count; i++) {
+static void hear_point(const struct pipeline *pipeline, size_t point,
+                       const struct payload_result *result, struct clock_sensors *sensors,
+                       int64_t now_ms) {
+    if (monitor_holds(pipeline->monitor, point, CONDITION_SENSOR_CLOCK))
+        return;
+    for (size_t i = 0; i < result->count; i++) {
         if (pipeline->readings[i].has_own_time)
             clock_sensors_time(sensors, point, pipeline->readings[i].reading.time_ms,
-                               description->every_ms, now_ms);
+                               pipeline->fleet->points[point].description->every_ms, now_ms);
     }
-    if (result.in_future > 0)
+    if (result->in_future > 0)
         clock_sensors_ahead(sensors, point);
 }
 
 void pipeline_ask_time(struct pipeline *pipeline, const struct intake_message *message,
-                       struct clock_sensors *sensors, int64_t now_ms) {
-    for (size_t point = fleet_topic(pipeline->fleet, message->topic); point != FLEET_NONE;
+                       struct clock_sensors *sensors, struct pipeline_asked *asked,
+                       int64_t now_ms) {
+    size_t first = fleet_topic(pipeline->fleet, message->topic);
+    struct payload_result result = {0};
+    *asked = (struct pipeline_asked){.now_ms = now_ms, .point = FLEET_NONE};
+    for (size_t point = first; point != FLEET_NONE;
          point = pipeline->fleet->points[point].next_same_topic) {
-        if (!monitor_holds(pipeline->monitor, point, CONDITION_SENSOR_CLOCK))
-            ask_point(pipeline, point, message, sensors, now_ms);
+        result = decode(pipeline, point, message, now_ms);
+        hear_point(pipeline, point, &result, sensors, now_ms);
     }
+    if (first == FLEET_NONE || pipeline->fleet->points[first].next_same_topic != FLEET_NONE ||
+        result.count > 1)
+        return;
+    asked->point = first;
+    asked->result = result;
+    if (result.count == 1)
+        asked->reading = pipeline->readings[0];
 }
 
 static void note_unclaimed(struct pipeline *pipeline, const struct intake_message *message,
@@ -390,10 +414,11 @@ static void set_aside(struct pipeline *pipeline, size_t point, const struct inta
 }
 
 void pipeline_message(struct pipeline *pipeline, const struct intake_message *message,
-                      int64_t now_ms) {
+                      const struct pipeline_asked *asked, int64_t now_ms) {
     if (pipeline->failed != STORE_OK)
         return; /* the broker sends it again */
-    size_t point = fleet_topic(pipeline->fleet, message->topic);
+    bool known = asked && asked->point != FLEET_NONE;
+    size_t point = known ? asked->point : fleet_topic(pipeline->fleet, message->topic);
     pipeline->counters.messages++;
     if (!in_hand_message(pipeline->hand, message->topic, message->payload, message->length))
         set_aside(pipeline, point, message, now_ms);
@@ -401,7 +426,7 @@ void pipeline_message(struct pipeline *pipeline, const struct intake_message *me
         note_unclaimed(pipeline, message, now_ms);
     else
         for (; point != FLEET_NONE; point = pipeline->fleet->points[point].next_same_topic)
-            take_message(pipeline, point, message, now_ms);
+            take_message(pipeline, point, message, asked, now_ms);
     if (pipeline->failed == STORE_OK)
         in_hand_put_down(pipeline->hand);
 }

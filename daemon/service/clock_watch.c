@@ -10,19 +10,19 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { MOST_MESSAGES = 8192 };
+enum { MOST_MESSAGES = 8192, MOST_BYTES_KEPT = 1024 * 1024 };
 static const int64_t quiet_ms = 500; /* then the broker has sent what it may */
 static const int64_t longest_wait_ms = 5 * DURATION_SECOND_MS;
 static const int64_t note_every_ms = DURATION_MINUTE_MS;
 static const char note_name[] = "clock";
 
+/* Its topic and payload stand in `bytes` from `from` on; the topic with its zero byte. */
 struct waiting_message {
-    char *topic;
-    char *payload;
-    size_t length;
+    size_t from, topic_size, length;
     bool retain;
     int qos;
     int64_t monotonic_ms;
+    struct pipeline_asked asked; /* of those seen */
 };
 
 /* ---- what the store remembers ---- */
@@ -67,52 +67,59 @@ bool clock_watch_open(struct clock_watch *watch, struct pipeline *pipeline, int6
 }
 
 void clock_watch_close(struct clock_watch *watch) {
-    clock_watch_forget_messages(watch);
     free(watch->messages);
+    free(watch->bytes);
     clock_sensors_close(&watch->sensors);
 }
 
 bool clock_watch_fleet(struct clock_watch *watch, const struct fleet *fleet) {
     clock_sensors_close(&watch->sensors);
+    watch->seen = 0;
     return clock_sensors_open(&watch->sensors, fleet->point_count);
 }
 
 /* ---- judging ---- */
 
-static void say_why(struct clock_watch *watch, int64_t now_ms) {
-    char now[40], other[40];
-    const struct clock_memory *memory = &watch->memory;
-    timestamp_format(now, sizeof now, now_ms);
-    switch (watch->doubt) {
-    case CLOCK_TRUSTED:
-        watch->why[0] = '\0';
-        break;
-    case CLOCK_NOT_SET:
-        snprintf(watch->why, sizeof watch->why, "the clock of this machine is not set");
-        break;
+/* What the store remembers against the clock, in words behind "says …". */
+static void say_memory(char *words, size_t size, const struct clock_memory *memory,
+                       enum clock_doubt doubt) {
+    char time[40];
+    int64_t last_ms = memory->life_ms > memory->newest_ms ? memory->life_ms : memory->newest_ms;
+    switch (doubt) {
     case CLOCK_BEFORE_READINGS:
-        snprintf(watch->why, sizeof watch->why,
-                 "the clock of this machine says %s, before the newest reading (%s)", now,
-                 timestamp_format(other, sizeof other, memory->newest_ms));
+        snprintf(words, size, ", before the newest reading (%s)",
+                 timestamp_format(time, sizeof time, memory->newest_ms));
         break;
     case CLOCK_BEFORE_LIFE:
-        snprintf(watch->why, sizeof watch->why,
-                 "the clock of this machine says %s, but it was %s already", now,
-                 timestamp_format(other, sizeof other, memory->life_ms));
+        snprintf(words, size, ", but it was %s already",
+                 timestamp_format(time, sizeof time, memory->life_ms));
         break;
     case CLOCK_FAR_AHEAD:
-        snprintf(watch->why, sizeof watch->why,
-                 "the clock of this machine says %s, long after the last sign of life (%s)", now,
-                 timestamp_format(other, sizeof other,
-                                  memory->life_ms > memory->newest_ms ? memory->life_ms
-                                                                      : memory->newest_ms));
+        snprintf(words, size, ", long after the last sign of life (%s)",
+                 timestamp_format(time, sizeof time, last_ms));
         break;
-    case CLOCK_BEHIND_SENSORS:
-        snprintf(watch->why, sizeof watch->why,
-                 "the clock of this machine says %s, and the times of %zu points are ahead of it",
-                 now, watch->sensors.ahead);
-        break;
+    default:
+        words[0] = '\0';
     }
+}
+
+static void say_why(struct clock_watch *watch, int64_t now_ms) {
+    char now[40], memory[80], sensors[80] = "";
+    if (watch->doubt == CLOCK_TRUSTED) {
+        watch->why[0] = '\0';
+        return;
+    }
+    if (watch->doubt == CLOCK_NOT_SET) {
+        snprintf(watch->why, sizeof watch->why, "the clock of this machine is not set");
+        return;
+    }
+    say_memory(memory, sizeof memory, &watch->memory,
+               clock_trust_by_memory(&watch->memory, now_ms));
+    if (watch->doubt == CLOCK_BEHIND_SENSORS)
+        snprintf(sensors, sizeof sensors, ", and the times of %zu points are ahead of it",
+                 watch->sensors.ahead);
+    snprintf(watch->why, sizeof watch->why, "the clock of this machine says %s%s%s",
+             timestamp_format(now, sizeof now, now_ms), memory, sensors);
 }
 
 static void changed(struct clock_watch *watch, enum clock_doubt before, int64_t monotonic_ms) {
@@ -157,6 +164,7 @@ static void judge(struct clock_watch *watch, int64_t now_ms, int64_t monotonic_m
 void clock_watch_jumped(struct clock_watch *watch, int64_t monotonic_ms) {
     watch->steady_from_ms = monotonic_ms;
     clock_sensors_forget(&watch->sensors);
+    watch->seen = 0;
 }
 
 void clock_watch_turn(struct clock_watch *watch, struct pipeline *pipeline, int64_t now_ms,
@@ -193,51 +201,72 @@ static bool make_room(struct clock_watch *watch) {
     return true;
 }
 
+static bool make_room_for_bytes(struct clock_watch *watch, size_t more) {
+    if (more <= watch->bytes_capacity - watch->bytes_used)
+        return true;
+    size_t capacity = 2 * watch->bytes_capacity + more;
+    char *grown = realloc(watch->bytes, capacity);
+    if (!grown)
+        return false;
+    watch->bytes = grown;
+    watch->bytes_capacity = capacity;
+    return true;
+}
+
 void clock_watch_keep(struct clock_watch *watch, const struct intake_message *message,
                       int64_t monotonic_ms) {
-    if (watch->full || watch->count == MOST_MESSAGES || !make_room(watch)) {
+    size_t topic_size = strlen(message->topic) + 1;
+    if (watch->full || watch->count == MOST_MESSAGES || !make_room(watch) ||
+        !make_room_for_bytes(watch, topic_size + message->length)) {
         watch->full = true; /* the rest stays with the broker: none is acknowledged */
         return;
     }
-    struct waiting_message kept = {.topic = strdup(message->topic),
-                                   .payload = malloc(message->length + 1),
-                                   .length = message->length,
-                                   .retain = message->retain,
-                                   .qos = message->qos,
-                                   .monotonic_ms = monotonic_ms};
-    if (!kept.topic || !kept.payload) {
-        free(kept.topic);
-        free(kept.payload);
-        watch->full = true;
-        return;
-    }
-    memcpy(kept.payload, message->payload, message->length);
+    char *bytes = watch->bytes + watch->bytes_used;
+    memcpy(bytes, message->topic, topic_size);
+    if (message->length > 0)
+        memcpy(bytes + topic_size, message->payload, message->length);
     if (watch->count == 0)
         watch->first_ms = monotonic_ms;
     watch->last_ms = monotonic_ms;
-    watch->messages[watch->count++] = kept;
+    watch->messages[watch->count++] = (struct waiting_message){.from = watch->bytes_used,
+                                                               .topic_size = topic_size,
+                                                               .length = message->length,
+                                                               .retain = message->retain,
+                                                               .qos = message->qos,
+                                                               .monotonic_ms = monotonic_ms};
+    watch->bytes_used += topic_size + message->length;
 }
 
 void clock_watch_forget_messages(struct clock_watch *watch) {
-    for (size_t i = 0; i < watch->count; i++) {
-        free(watch->messages[i].topic);
-        free(watch->messages[i].payload);
-    }
-    watch->count = watch->seen = 0;
+    watch->count = watch->seen = watch->bytes_used = 0;
     watch->full = false;
+    /* A flood of long ones is held no longer than it waits. */
+    if (watch->bytes_capacity <= MOST_BYTES_KEPT)
+        return;
+    free(watch->bytes);
+    watch->bytes = NULL;
+    watch->bytes_capacity = 0;
 }
 
-static struct intake_message message_of(const struct waiting_message *waiting) {
-    return (struct intake_message){.topic = waiting->topic,
-                                   .payload = waiting->payload,
+static struct intake_message message_of(const struct clock_watch *watch,
+                                        const struct waiting_message *waiting) {
+    const char *topic = watch->bytes + waiting->from;
+    return (struct intake_message){.topic = topic,
+                                   .payload = topic + waiting->topic_size,
                                    .length = waiting->length,
                                    .retain = waiting->retain,
                                    .qos = waiting->qos};
 }
 
-static int64_t came_ms(const struct waiting_message *waiting, int64_t now_ms,
-                       int64_t monotonic_ms) {
-    return now_ms - (monotonic_ms - waiting->monotonic_ms);
+/* What those that were not looked at yet say of the clock. */
+static void ask(struct clock_watch *watch, struct pipeline *pipeline, int64_t now_ms,
+                int64_t monotonic_ms) {
+    for (; watch->seen < watch->count; watch->seen++) {
+        struct waiting_message *waiting = &watch->messages[watch->seen];
+        const struct intake_message message = message_of(watch, waiting);
+        int64_t came_ms = now_ms - (monotonic_ms - waiting->monotonic_ms);
+        pipeline_ask_time(pipeline, &message, &watch->sensors, &waiting->asked, came_ms);
+    }
 }
 
 enum clock_verdict clock_watch_decide(struct clock_watch *watch, struct pipeline *pipeline,
@@ -249,11 +278,7 @@ enum clock_verdict clock_watch_decide(struct clock_watch *watch, struct pipeline
         return CLOCK_WAIT;
     if (watch->seen == 0 && !clock_watch_trusts(watch))
         clock_sensors_forget(&watch->sensors); /* each look asks anew */
-    for (; watch->seen < watch->count; watch->seen++) {
-        const struct intake_message message = message_of(&watch->messages[watch->seen]);
-        pipeline_ask_time(pipeline, &message, &watch->sensors,
-                          came_ms(&watch->messages[watch->seen], now_ms, monotonic_ms));
-    }
+    ask(watch, pipeline, now_ms, monotonic_ms);
     bool complete = watch->full || monotonic_ms - watch->last_ms >= quiet_ms ||
                     monotonic_ms - watch->first_ms >= longest_wait_ms;
     judge(watch, now_ms, monotonic_ms);
@@ -265,12 +290,12 @@ enum clock_verdict clock_watch_decide(struct clock_watch *watch, struct pipeline
     return watch->count > 0 && !watch->full ? CLOCK_TAKE : CLOCK_LEAVE;
 }
 
-size_t clock_watch_pass_on(struct clock_watch *watch, struct pipeline *pipeline, int64_t now_ms,
-                           int64_t monotonic_ms) {
-    size_t count = watch->count;
+size_t clock_watch_pass_on(struct clock_watch *watch, struct pipeline *pipeline) {
+    size_t count = watch->seen;
     for (size_t i = 0; i < count; i++) {
-        const struct intake_message message = message_of(&watch->messages[i]);
-        pipeline_message(pipeline, &message, came_ms(&watch->messages[i], now_ms, monotonic_ms));
+        const struct waiting_message *waiting = &watch->messages[i];
+        const struct intake_message message = message_of(watch, waiting);
+        pipeline_message(pipeline, &message, &waiting->asked, waiting->asked.now_ms);
     }
     clock_watch_forget_messages(watch);
     return count;

@@ -24,6 +24,8 @@ struct clock_watch {
     int64_t noted_ms;       /* monotonic: when the life was last noted */
     struct waiting_message *messages;
     size_t count, capacity, seen; /* `seen`: their times have been looked at */
+    char *bytes;                  /* topics and payloads of all of them */
+    size_t bytes_used, bytes_capacity;
     bool full;
     int64_t first_ms, last_ms; /* monotonic: when the first and the last of them came */
     uint64_t connection;       /* that they came by */
@@ -60,9 +62,9 @@ enum clock_verdict { CLOCK_TAKE, CLOCK_WAIT, CLOCK_LEAVE };
 /** What to do with the messages that wait; they came by connection number `connection`. */
 enum clock_verdict clock_watch_decide(struct clock_watch *watch, struct pipeline *pipeline,
                                       uint64_t connection, int64_t now_ms, int64_t monotonic_ms);
-/** Hands them to the pipeline, each with the time at which it came. Returns how many. */
-size_t clock_watch_pass_on(struct clock_watch *watch, struct pipeline *pipeline, int64_t now_ms,
-                           int64_t monotonic_ms);
+/** After CLOCK_TAKE: hands them to the pipeline, each with the time at which it came. Returns how
+    many. */
+size_t clock_watch_pass_on(struct clock_watch *watch, struct pipeline *pipeline);
 void clock_watch_forget_messages(struct clock_watch *watch);
 
 #endif

@@ -28,7 +28,7 @@ static void on_message(void *context, const struct intake_message *message) {
     if (clock_watch_asks(&service->clock))
         clock_watch_keep(&service->clock, message, service->monotonic_ms);
     else
-        pipeline_message(service->pipeline, message, service->now_ms);
+        pipeline_message(service->pipeline, message, NULL, service->now_ms);
 }
 
 static void note_gap(struct service *service, bool session_present) {

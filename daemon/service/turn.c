@@ -163,8 +163,7 @@ static size_t take_waiting(struct service *service) {
     if (held && clock_watch_trusts(clock))
         end_hold(service);
     if (verdict == CLOCK_TAKE)
-        return clock_watch_pass_on(clock, service->pipeline, service->now_ms,
-                                   service->monotonic_ms);
+        return clock_watch_pass_on(clock, service->pipeline);
     if (verdict == CLOCK_LEAVE) {
         clock_watch_forget_messages(clock);
         intake_abandon(service->intake, *clock->why ? clock->why : "too much came at once");

@@ -68,6 +68,9 @@ def a_clock_two_days_back_loses_and_moves_nothing(place):
     queue(broker, start, 10, 20)
     daemon.start(wait_connected=False)
     nothing_is_taken(daemon, 20, "before the newest reading")
+    both = ("before the newest reading", "and the times of 2 points are ahead")
+    wait_until(lambda: all(w in daemon.health()[1]["clock_why"] for w in both), 20,
+               "what the store and what the sensors say")
     for step in range(2 * 24 * HOUR_S, 0, -6 * HOUR_S):  # set by steps
         write_file(clock, f"-{step}\n")
         time.sleep(0.2)

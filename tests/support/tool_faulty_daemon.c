@@ -150,11 +150,11 @@ __attribute__((constructor)) static void read_fault(void) {
     type __wrap_##name(__VA_ARGS__)
 
 WRAPPED(void, pipeline_message, struct pipeline *pipeline, const struct intake_message *message,
-        int64_t now_ms) {
+        const struct pipeline_asked *asked, int64_t now_ms) {
     pass(BEFORE_JUDGEMENT);
     payload_read = payload_text && memmem(message->payload, message->length, payload_text,
                                           strlen(payload_text)) != NULL;
-    __real_pipeline_message(pipeline, message, now_ms);
+    __real_pipeline_message(pipeline, message, asked, now_ms);
     payload_read = false;
 }
 

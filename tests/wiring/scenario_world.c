@@ -107,7 +107,7 @@ static void take(struct world *world, const struct world_message *message) {
                                            .length = strlen(message->payload),
                                            .retain = message->retain,
                                            .qos = 1};
-    pipeline_message(world->pipeline, &arrived, world->now_ms);
+    pipeline_message(world->pipeline, &arrived, NULL, world->now_ms);
     world->next_tick_ms = world->now_ms;
 }
 
