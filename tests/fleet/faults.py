@@ -28,14 +28,14 @@ KINDS = {
     "leak": (7, (0, 60), "system"),
     "disconnected-riser": (4, None, "system"),
     "blocked-discharge": (6, (0, 25), "system"),
-    "ice": (4, None, "system"),
+    "ice": (6, None, "system"),
     "blocked-before-fan": (8, (20, 250), "system"),
-    "water": (6, (1, 20), "system"),
+    "water": (12, (1, 20), "system"),
     "lost-hole": (6, (0, 90), "field"),
     "reversal": (4, None, "field"),
     "radon-entry": (6, (0, 60), "radon"),
     "bearing": (5, (10, 90), "power"),
-    "membrane-tear": (5, (0, 10), "crawl"),
+    "membrane-tear": (12, (0, 10), "crawl"),
     "gauge-tube": (5, None, "suction"),
     "zero-drift": (6, (60, 500), "pressure"),
     "stuck": (4, None, "sensor"),
@@ -99,7 +99,8 @@ def draw_fault(rng, kind, house, points, begin_s, end_s):
         detail={},
     )
     if kind not in GRADUAL and rng.random() < 0.7 or kind in GRADUAL and rng.random() < 0.25:
-        repaired = onset + fault.grow_s + int(rng.uniform(20, 120) * DAY)
+        waits_d = rng.uniform(250, 500) if kind == "worn-fan" else rng.uniform(20, 120)
+        repaired = onset + fault.grow_s + int(waits_d * DAY)
         if repaired < end_s - 20 * DAY:
             fault.repaired_s = repaired
             fault.new_baseline = kind in PHYSICAL and rng.random() < 0.5

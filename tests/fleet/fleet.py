@@ -2,7 +2,7 @@
 """Draws a fleet of made-up houses and writes what `subslabctl replay` takes, and the truth.
 
     python3 tests/fleet/fleet.py --seed 3 --folder /tmp/fleet-3 [--houses 60] [--years 2]
-                                 [--fleet mixed|healthy|wear|falling]
+                                 [--fleet mixed|healthy|wear|falling|sudden]
 
 Same seed, same bytes. Seeds 1 to 19 are for work; 101 to 104 are sealed: they are opened once, at the
 end, and published as they are. What a folder holds:
@@ -14,7 +14,8 @@ end, and published as they are. What a folder holds:
     truth.npz        daily and hourly truth, to say of a message whether something real was behind it
 
 Fleets: mixed (a good half has one fault, of all kinds), healthy, wear (suction and flow measured, every
-fan wears 3 to 25 % a year), falling (suction alone, no season sensor, suction falls by 12 % a year).
+fan wears 3 to 25 % a year), falling (suction alone, no season sensor, suction falls by 12 % a year), sudden
+(every ten minutes with power: the fan stops or the riser comes apart).
 """
 
 import argparse
@@ -34,7 +35,15 @@ FIRST_S = int(datetime.datetime(2023, 1, 1, tzinfo=datetime.timezone.utc).timest
 REGIONS = [("quillmere", "mountain", 0.4), ("ostrava-falls", "lakes", 0.3), ("tern-bay", "coast", 0.15),
            ("long-prairie", "plains", 0.15)]  # fmt: skip
 PROFILES = {"full": 0.36, "power": 0.15, "field": 0.17, "suction": 0.17, "radon": 0.08, "hand": 0.07}
+FLEETS = ("mixed", "healthy", "wear", "falling", "sudden")
 INTERVALS = {600: 0.38, 1800: 0.08, 3600: 0.4, 86400: 0.14}
+
+# foundation, what is measured, how often
+SPECIAL = {
+    "wear": ("slab", "full", [600, 3600]),
+    "falling": ("slab", "suction", [600, 3600]),
+    "sudden": (None, "power", [600]),
+}
 
 
 def pick(rng, weights):
@@ -62,52 +71,65 @@ def draw_one(seed, i, regions, arguments):
     rng = np.random.default_rng([seed, 2, i])
     region = regions[int(rng.choice(len(regions), p=[r.share for r in regions]))]
     start = FIRST_S + int(rng.uniform(0, 365)) * DAY + int(rng.uniform(14, 23)) * 3600
-    kind = {"wear": "slab", "falling": "slab"}.get(arguments.fleet)
-    house = houses.draw_house(rng, region, i, start, kind)
+    foundation, profile, intervals = SPECIAL.get(arguments.fleet, (None, None, None))
+    house = houses.draw_house(rng, region, i, start, foundation)
     house.id = f"house-{i:03d}"
     house.climate, house.region = region.climate, region
     house.end_s = start + int(arguments.years * 365) * DAY
-    profile = {"wear": "full", "falling": "suction"}.get(arguments.fleet) or pick(rng, PROFILES)
-    house.every_s = int(pick(rng, INTERVALS))
-    if arguments.fleet in ("wear", "falling"):
-        house.every_s = int(rng.choice([600, 3600]))
-        house.branches = house.branches[:1]
-        house.branches[0].constant_pressure = False
-        for hole in house.holes + house.hidden:
-            hole.branch = 0
-    if profile == "hand":
+    house.profile = profile or pick(rng, PROFILES)
+    house.every_s = int(rng.choice(intervals)) if intervals else int(pick(rng, INTERVALS))
+    if arguments.fleet in SPECIAL:
+        make_plain(house, arguments.fleet)
+    if house.profile == "hand":
         house.every_s = 86400
-    house.profile = profile
     house.flow_below_leak = bool(rng.random() < 0.5)
-    house.points = sensors.draw_points(rng, house, profile, house.every_s)
+    house.points = sensors.draw_points(rng, house, house.profile, house.every_s)
     if arguments.fleet == "falling":
         house.points = [p for p in house.points if p.quantity in ("suction", "radon")]
-    house.timed = bool(rng.random() < 0.5)
-    house.gateway, house.gateway_outages, keeps = sensors.draw_gateway(rng, start, house.end_s)
-    house.keeps = house.timed and keeps
-    if not house.keeps:
-        house.gateway_outages = house.gateway_outages + [
-            span for span in region.network_outages if start <= span[0] < house.end_s
-        ]
-    house.point_outages = {
-        p.id: sensors.spans(rng, start, house.end_s, p.outages_a_year, 1200, 21 * DAY) for p in house.points
-    }
-    house.pauses = sensors.spans(rng, start + 30 * DAY, house.end_s, 0.25, 1800, 8 * 3600)
-    house.fault = draw_fault_of(rng, house, arguments)
-    house.upgrade_s = None
+    draw_silences(rng, house)
     house.water_limit_m = house.sump_low_m + 0.2
+    house.fault = draw_fault_of(rng, house, arguments)
     draw_papers(rng, house)
+    house.upgrade_s = None
     if house.fault is None and not house.curve and rng.random() < 0.08:
         house.upgrade_s = int(start + rng.uniform(0.2, 0.7) * (house.end_s - start))
     return house
 
 
+def make_plain(house, name):
+    """One fan without control; for falling also long settled, since only the fall is asked for."""
+    house.branches = house.branches[:1]
+    house.branches[0].constant_pressure = False
+    if name == "falling":
+        house.branches[0].settle = 0.0
+    for hole in house.holes + house.hidden:
+        hole.branch = 0
+
+
+def draw_silences(rng, house):
+    """Gateway, radios, and pauses of the fan (power cuts)."""
+    begin, end = house.start_s, house.end_s
+    house.timed = bool(rng.random() < 0.5)
+    house.gateway, house.gateway_outages, keeps = sensors.draw_gateway(rng, begin, end)
+    house.keeps = house.timed and keeps
+    if not house.keeps:
+        outages = house.region.network_outages
+        house.gateway_outages = house.gateway_outages + [o for o in outages if begin <= o[0] < end]
+    house.point_outages = {
+        p.id: sensors.spans(rng, begin, end, p.outages_a_year, 1200, 21 * DAY) for p in house.points
+    }
+    house.pauses = sensors.spans(rng, begin + 30 * DAY, end, 0.25, 1800, 8 * 3600)
+
+
 def draw_fault_of(rng, house, arguments):
     if arguments.fleet == "healthy":
         return None
+    if arguments.fleet == "sudden":
+        kind = str(rng.choice(["stopped-fan", "disconnected-riser"]))
+        return faults.draw_fault(rng, kind, house, house.points, house.start_s, house.end_s)
     if arguments.fleet in ("wear", "falling"):
         fault = faults.draw_fault(rng, "worn-fan", house, house.points, house.start_s, house.end_s)
-        fault.repaired_s, fault.branch = None, 0
+        fault.repaired_s, fault.new_baseline, fault.branch = None, False, 0
         fault.onset_s = int(house.start_s + rng.uniform(0, 60) * DAY)
         if arguments.fleet == "falling":
             fault.onset_s = house.start_s
@@ -195,7 +217,8 @@ def house_rows(seed, i, house, times_s, real):
         other = np.zeros(when.size, dtype=bool)
         if fault and fault.kind == "unit-change" and fault.point == point.id:
             other = faults.ramp(fault, when) > 0
-        for mask, unit in ((kept & ~other, point.unit), (kept & other, fault.detail.get("sent") if fault else None)):
+        sent_unit = fault.detail.get("sent") if fault else None
+        for mask, unit in ((kept & ~other, point.unit), (kept & other, sent_unit)):
             if not mask.any():
                 continue
             decimals = point.decimals if unit == point.unit else max(sensors.DECIMALS[unit])
@@ -206,6 +229,9 @@ def house_rows(seed, i, house, times_s, real):
     return b"".join(parts)
 
 
+MEASURED_BY_HAND = ("suction", "field", "velocity-pressure", "airflow", "fan-power", "fan-current")
+
+
 def commission_values(seed, i, house, times_s, real, at_s, number):
     """What the installer's own instruments said at at_s: {point: text}."""
     rng = np.random.default_rng([seed, 5, i, number])
@@ -214,7 +240,7 @@ def commission_values(seed, i, house, times_s, real, at_s, number):
     window = slice(first, first + max(2, int(3600 // step)))
     values = {}
     for point in house.points:
-        if point.quantity in ("suction", "field", "velocity-pressure", "airflow", "fan-power", "fan-current"):
+        if point.quantity in MEASURED_BY_HAND:
             value = float(np.mean(sensors.true_si(point, house, real, times_s)[window]))
             error = point.span if house.typed_from_sensor else rng.normal(0, 0.012)
             value *= 1 + error
@@ -246,7 +272,7 @@ def records_of(seed, i, house, times_s, real):
 
 
 def truth_of(house):
-    point = lambda p: {"id": p.id, "quantity": p.quantity, "unit": p.unit, "every_s": p.every_s, "hand": p.hand}
+    point = lambda p: {name: getattr(p, name) for name in ("id", "quantity", "unit", "every_s", "hand")}
     fault = house.fault
     told = None
     if fault:
@@ -287,7 +313,8 @@ def truth_arrays(house, times_s, real):
         value = sensors.true_si(point, house, real, times_s)
         arrays["day/" + point.id] = faults.daily(value, per_day).astype(np.float32)
         if point.quantity == "field":
-            arrays["reversed/" + point.id] = faults.daily((value <= 0).astype(float), per_day).astype(np.float32)
+            share = faults.daily((value <= 0).astype(float), per_day)
+            arrays["reversed/" + point.id] = share.astype(np.float32)
     for b, ground in enumerate(real.ground):
         arrays[f"ground/{b}"] = faults.daily(ground * np.ones(times_s.size), per_day).astype(np.float32)
     return {f"{house.id}/{name}": value for name, value in arrays.items()}
@@ -311,7 +338,8 @@ def write_fleet(arguments):
             systems.append(writing.system_document(house))
             truths.append(truth_of(house))
             arrays.update(truth_arrays(house, times_s, real))
-    truth = {"seed": seed, "fleet": arguments.fleet, "years": arguments.years, "readings": rows, "houses": truths}
+    truth = {"seed": seed, "fleet": arguments.fleet, "years": arguments.years, "readings": rows}
+    truth["houses"] = truths
     writing.write_json(os.path.join(folder, "truth.json"), truth)
     writing.write_json(os.path.join(folder, "systems.json"), {"systems": systems, "records": records})
     writing.write_systems(folder, systems, records)
@@ -325,7 +353,7 @@ def parse(words=None):
     parser.add_argument("--folder", required=True)
     parser.add_argument("--houses", type=int, default=60)
     parser.add_argument("--years", type=float, default=2.0)
-    parser.add_argument("--fleet", choices=("mixed", "healthy", "wear", "falling"), default="mixed")
+    parser.add_argument("--fleet", choices=FLEETS, default="mixed")
     return parser.parse_args(words)
 
 

@@ -103,7 +103,6 @@ def draw_branch(rng, foundation, altitude_factor):
     branch.wet_b = {"slab": 0.15, "tile": 0.5, "crawl": 0.1}[foundation] * rng.gamma(2, 0.5)
     branch.frost_b = rng.uniform(0.0, 0.5)
     branch.drowns = rng.uniform(1.5, 6.0) if foundation == "tile" and rng.random() < 0.5 else 0.0
-    branch.control_pa = 0.0
     return branch
 
 
@@ -123,15 +122,20 @@ def draw_hole(rng, foundation, branches, outdoors_weight):
     )
 
 
-def draw_house(rng, region_weather, number, start_s, kind=None):
-    """A house and its people; instruments are sensors.py's."""
-    foundation = kind or str(rng.choice(list(FOUNDATIONS), p=list(FOUNDATIONS.values())))
+def draw_branches(rng, foundation, region_weather):
     altitude = w.standard_pressure_pa(region_weather.elevation_m) / 101325.0
     fans = int(rng.choice([1, 2, 3], p=[0.8, 0.15, 0.05]))
     branches = [draw_branch(rng, foundation, altitude) for _ in range(fans)]
-    if rng.random() < 0.06:
-        for branch in branches:
-            branch.constant_pressure = True
+    controlled = rng.random() < 0.06
+    for branch in branches:
+        branch.constant_pressure = controlled
+    return branches
+
+
+def draw_house(rng, region_weather, number, start_s, kind=None):
+    """A house and its people; instruments are sensors.py's."""
+    foundation = kind or str(rng.choice(list(FOUNDATIONS), p=list(FOUNDATIONS.values())))
+    branches = draw_branches(rng, foundation, region_weather)
     storeys = int(rng.choice([1, 2, 3], p=[0.45, 0.45, 0.1]))
     house = SimpleNamespace(
         number=number,
@@ -206,34 +210,49 @@ def people(rng, house, region, times_s):
     warm = outdoor + 3.0
     top = 25.0 if house.cooled else 29.0
     indoor = np.clip(np.maximum(indoor, 0.75 * warm + 0.25 * indoor), None, top)
-    busy = np.isin(local, [7, 8, 12, 18, 19, 20]) & (rng.random(hours.size) < 0.35)
+    away = is_away(rng, hours)
+    windows = np.where(away, 0.0, windows)
+    indoor = np.where(away & (outdoor < 15), 13.0, indoor)
+    busy = ~away & np.isin(local, [7, 8, 12, 18, 19, 20]) & (rng.random(hours.size) < 0.35)
     exhaust = house.exhaust_pa * busy * rng.uniform(0.4, 1.0, hours.size)
     return hours, indoor, windows, exhaust
 
 
-def solve_branch(branch, air, ground, crack, effects, b):
-    """Working point of a branch for all steps: (u, gauge, flow below a leak, flow at the fan, speed)."""
-    size = effects.fan_size[b]
-    density = air.density_factor
-    speed = effects.speed[b] * np.ones(effects.count)
-    fan = SimpleNamespace(
-        pressure_max=branch.pressure_max * size * density,
+def is_away(rng, hours):
+    """Holidays: one to three weeks, once a year on average; shut, and heated to 13 degC in winter."""
+    away = np.zeros(hours.size, dtype=bool)
+    for _ in range(rng.poisson(hours.size / 8766.0)):
+        first = int(rng.integers(hours.size))
+        away[first : first + int(rng.integers(7, 22)) * 24] = True
+    return away
+
+
+def worked_fan(branch, density_factor, size):
+    """The fan's curve at this density; size: of another model."""
+    return SimpleNamespace(
+        pressure_max=branch.pressure_max * size * density_factor,
         flow_max=branch.flow_max * size**0.5,
         bend=branch.bend,
     )
+
+
+def flows_at(u, branch, b, air, ground, crack, effects):
+    """(flow of the ground, what the gauge shows, flow at the fan) when the pit is u below the room."""
+    flow = branch.crack_c * crack * signed_power(u, 1 / branch.crack_n)
+    flow = flow + branch.soil_c * ground * signed_power(u + air.stack, 1 / branch.soil_n)
+    gauge = u + (branch.k1 + effects.k1[b]) * flow * np.abs(flow)
+    return flow, gauge, flow + effects.leak_c[b] * signed_power(gauge, 0.5)
+
+
+def solve_branch(branch, b, air, ground, crack, effects):
+    """Working point of a branch for all steps: (u, gauge, ground's flow, fan's flow, speed, fan)."""
+    fan = worked_fan(branch, air.density_factor, effects.fan_size[b])
+    speed = effects.speed[b] * np.ones(effects.count)
     stands = effects.dead[b]
     stands_k = branch.dead_k * branch.pressure_max / branch.flow_max**2
-    k1, k2 = branch.k1 + effects.k1[b], branch.k2 + effects.k2[b]
-    k23 = k2 + branch.k3 + effects.k3[b]
-    soil_c, crack_c = branch.soil_c * ground, branch.crack_c * crack
+    k23 = branch.k2 + effects.k2[b] + branch.k3 + effects.k3[b]
     pull = air.draft[b] - air.stack
-    leak_c = effects.leak_c[b]
-
-    def state(u):
-        flow = crack_c * signed_power(u, 1 / branch.crack_n)
-        flow = flow + soil_c * signed_power(u + air.stack, 1 / branch.soil_n)
-        gauge = u + k1 * flow * np.abs(flow)
-        return flow, gauge, flow + leak_c * signed_power(gauge, 0.5)
+    state = lambda u: flows_at(u, branch, b, air, ground, crack, effects)
 
     def excess(u):
         _, gauge, total = state(u)
@@ -246,22 +265,24 @@ def solve_branch(branch, air, ground, crack, effects, b):
     high = np.full(effects.count, 1.3 * branch.pressure_max + 60.0)
     u = find_root(excess, low, high, branch.u_design)
     if branch.constant_pressure:
-        setpoint = branch.control_pa or 0.75 * branch.u_design
+        setpoint = 0.75 * branch.u_design
         held = find_root(lambda x: setpoint - state(x)[1], low, high, setpoint)
         total = state(held)[2]
-        need = setpoint + k23 * total * np.abs(total) - pull
-        x = total / fan.flow_max
-        half = 0.5 * fan.bend * x
-        wanted = half + np.sqrt(
-            np.maximum(half**2 + (1 - fan.bend) * x * np.abs(x) + need / fan.pressure_max, 0.0)
-        )
+        wanted = speed_for(fan, total, setpoint + k23 * total * np.abs(total) - pull)
         can = (wanted <= speed) & (wanted > 0.1)
         if stands is not None:
             can &= ~stands
-        u = np.where(can, held, u)
-        speed = np.where(can, wanted, speed)
+        u, speed = np.where(can, held, u), np.where(can, wanted, speed)
     flow, gauge, total = state(u)
     return u, gauge, flow, total, speed, fan
+
+
+def speed_for(fan, flow, pressure):
+    """The speed at which the fan makes this pressure at this flow: fan_pa solved for speed."""
+    x = flow / fan.flow_max
+    half = 0.5 * fan.bend * x
+    inside = half**2 + (1 - fan.bend) * x * np.abs(x) + pressure / fan.pressure_max
+    return half + np.sqrt(np.maximum(inside, 0.0))
 
 
 def find_root(falling, low, high, first, turns=14):
@@ -285,60 +306,76 @@ def find_root(falling, low, high, first, turns=14):
     return x
 
 
+def air_around(house, region, times_s, effects, hours, indoor_h, windows_h, exhaust_h, rng):
+    """Temperatures, densities, stack and gusts at the steps."""
+    position = times_s / 3600.0
+    air = SimpleNamespace(draft=[])
+    air.indoor_c = np.interp(position, hours, indoor_h)
+    air.outdoor_c = region.at("outdoor_c", times_s)
+    air.pressure_pa = region.at("pressure_pa", times_s)
+    air.density_out = w.air_density(air.pressure_pa, air.outdoor_c)
+    # the soil a metre or two down follows the weather of a season, late and weak
+    air.ground_c = 11.0 + 0.25 * (region.at("outdoor_c", times_s - 40 * 86400) - 11.0)
+    air.density_factor = air.pressure_pa / 101325.0 * (293.15 / (air.ground_c + 5 + w.KELVIN))
+    eased = 1.0 / (1.0 + np.interp(position, hours, windows_h))  # by open windows
+    stack = stack_pa(air.outdoor_c, air.indoor_c, house.height_m * house.neutral, air.density_out) * eased
+    memory = 3.0 if times_s[1] - times_s[0] < 3600 else 1.0
+    air.gusts = 0.04 * region.at("wind", times_s) ** 2 * w.red_noise(rng, times_s.size, memory)
+    stack = (stack + np.interp(position, hours, exhaust_h) + 0.3 * air.gusts) * house.slab_share
+    air.stack = stack + effects.extra_stack
+    return air
+
+
+def ground_of(branch, region, times_s, days):
+    """Conductances of room side and soil side, relative to the dry and settled design."""
+    settled = 1.0 + branch.settle * (1.0 - np.exp(-np.maximum(days, 0.0) / branch.settle_d))
+    season = np.exp(-branch.wet_b * (region.at("wetness", times_s) - 0.6))
+    both = settled * season
+    if branch.drowns:
+        level = region.at("water_table_m", times_s) * branch.drowns
+        both = both * (1.0 - 0.75 / (1.0 + np.exp(-(level - 0.9) / 0.08)))
+    return both, np.exp(-branch.frost_b * region.at("frost", times_s))
+
+
 def simulate(house, region, times_s, effects, rng):
     """True quantities at times_s (even steps of at most an hour): SimpleNamespace with suction, flow,
     power, speed (lists by branch), field (list by hole), radon_h with hours_s, water_m, and the air."""
     hours, indoor_h, windows_h, exhaust_h = people(rng, house, region, times_s)
-    position = times_s / 3600.0
-    indoor = np.interp(position, hours, indoor_h)
-    outdoor = region.at("outdoor_c", times_s)
-    pressure = region.at("pressure_pa", times_s)
-    wind = region.at("wind", times_s)
-    density_out = w.air_density(pressure, outdoor)
-    slow = 1.0 / (1.0 + np.interp(position, hours, windows_h))  # open windows ease the stack
-    stack = stack_pa(outdoor, indoor, house.height_m * house.neutral, density_out) * slow
-    gusts = 0.04 * wind**2 * w.red_noise(rng, times_s.size, 3.0 if times_s[1] - times_s[0] < 3600 else 1.0)
-    stack = (stack + np.interp(position, hours, exhaust_h) + 0.3 * gusts) * house.slab_share
-    stack = stack + effects.extra_stack
-    ground_c = 11.0 + 0.25 * (region.at("outdoor_c", times_s - 40 * 86400) - 11.0)
-    air = SimpleNamespace(outdoor_c=outdoor, indoor_c=indoor, pressure_pa=pressure, stack=stack, wind=wind)
-    air.density_factor = pressure / 101325.0 * (293.15 / (ground_c + 5 + w.KELVIN))
-    air.draft = []
-    result = SimpleNamespace(air=air, suction=[], flow=[], fan_flow=[], power=[], speed=[], pit=[], ground=[])
-    wetness, frost = region.at("wetness", times_s), region.at("frost", times_s)
-    table = region.at("water_table_m", times_s)
+    air = air_around(house, region, times_s, effects, hours, indoor_h, windows_h, exhaust_h, rng)
+    result = SimpleNamespace(
+        air=air, suction=[], flow=[], fan_flow=[], power=[], speed=[], pit=[], ground=[]
+    )
     days = (times_s - house.start_s) / 86400.0
     mains = 1.0 + 0.01 * w.red_noise(rng, times_s.size, 12.0)
     for b, branch in enumerate(house.branches):
-        riser_c = ground_c + branch.riser_warmth * (0.5 * (indoor + outdoor) - ground_c)
-        air.draft.append(draft_pa(density_out, w.air_density(pressure, riser_c), branch.length_m))
-        settled = 1.0 + branch.settle * (1.0 - np.exp(-np.maximum(days, 0.0) / branch.settle_d))
-        season = np.exp(-branch.wet_b * (wetness - 0.6))
-        drowned = 1.0 - 0.75 / (1.0 + np.exp(-(table * branch.drowns - 0.9) / 0.08)) if branch.drowns else 1.0
-        both = settled * season * drowned * effects.ground[b]
-        ground = both * np.exp(-branch.frost_b * frost)
-        u, gauge, flow, total, speed, fan = solve_branch(
-            branch, air, ground, both * effects.crack[b], effects, b
-        )
-        x = np.clip(total / (speed * fan.flow_max), 0.0, 1.2)
-        power = branch.power_w * effects.fan_size[b] ** 1.3 * speed**2.6 * (0.72 + 0.28 * x)
-        power = power * air.density_factor * mains * effects.power[b]
+        riser_c = air.ground_c + branch.riser_warmth * (0.5 * (air.indoor_c + air.outdoor_c) - air.ground_c)
+        riser = w.air_density(air.pressure_pa, riser_c)
+        air.draft.append(draft_pa(air.density_out, riser, branch.length_m))
+        both, frozen = ground_of(branch, region, times_s, days)
+        both = both * effects.ground[b]
+        crack = both * effects.crack[b]
+        u, gauge, flow, total, speed, fan = solve_branch(branch, b, air, both * frozen, crack, effects)
+        power = power_of(branch, b, effects, speed, total / (speed * fan.flow_max))
+        power = power * air.density_factor * mains
         if effects.dead[b] is not None:
             power = np.where(effects.dead[b], effects.dead_power * branch.power_w + 0.3, power)
             speed = np.where(effects.dead[b], 0.0, speed)
-        for name, value in (("suction", gauge), ("flow", flow), ("fan_flow", total), ("power", power)):
+        for name, value in (("suction", gauge), ("flow", flow), ("fan_flow", total), ("power", power),
+                            ("speed", speed), ("pit", u), ("ground", both)):  # fmt: skip
             getattr(result, name).append(value)
-        result.speed.append(speed)
-        result.pit.append(u)
-        result.ground.append(both)
     result.field = [
-        hole_pa(house, hole, result, air, effects.extension[i]) + 0.1 * gusts
+        hole_pa(house, hole, result, air, effects.extension[i]) + 0.1 * air.gusts
         for i, hole in enumerate(house.holes)
     ]
     hidden = [hole_pa(house, hole, result, air, effects.hidden_extension) for hole in house.hidden]
-    result.water_m = sump_m(house, table, rng) + effects.water_m
+    result.water_m = sump_m(house, region.at("water_table_m", times_s)) + effects.water_m
     add_radon(house, region, result, hidden, effects, hours, windows_h, times_s)
     return result
+
+
+def power_of(branch, b, effects, speed, x):
+    size = effects.fan_size[b] ** 1.3
+    return branch.power_w * size * speed**2.6 * (0.72 + 0.28 * np.clip(x, 0.0, 1.2)) * effects.power[b]
 
 
 def hole_pa(house, hole, result, air, factor):
@@ -346,7 +383,7 @@ def hole_pa(house, hole, result, air, factor):
     return reach * result.pit[hole.branch] - (1 - hole.coupling) * air.stack
 
 
-def sump_m(house, table, rng):
+def sump_m(house, table):
     if not house.pumped:
         return house.sump_low_m + 0.35 * table
     filling = np.maximum(table - 0.05, 0.0) * 0.3
@@ -389,7 +426,8 @@ def add_radon(house, region, result, hidden, effects, hours, windows, times_s):
     loss = fresh + DECAY_PER_H
     day = (hours / 24.0) % w.YEAR_D
     soil = 1 + house.soil_season * np.cos(2 * np.pi * (day - house.soil_phase_d) / w.YEAR_D)
-    soil = soil * (1 + 0.35 * region.at("frost", hours * 3600)) * (0.75 + 0.4 * region.at("wetness", hours * 3600))
+    capped = 1 + 0.35 * region.at("frost", hours * 3600)
+    soil = soil * capped * (0.75 + 0.4 * region.at("wetness", hours * 3600))
     falling = np.maximum(-np.gradient(region.at("pressure_pa", hours * 3600)), 0.0) / 100.0
     inwards = np.zeros(hours.size)
     for field in result.field + hidden:

@@ -52,7 +52,8 @@ def accepted_keys(build):
                 accepted.append(key)
         writing.write_json(file, PROBE)
         record = os.path.join(folder, "record.yaml")
-        writing.write_json(record, {"date": "2024-01-01", "by": "x", "changed": ["fan"], "points": {"suction": "9 Pa"}})
+        values = {"suction": "9 Pa"}
+        writing.write_json(record, {"date": "2024-01-01", "by": "x", "changed": ["fan"], "points": values})
         readings = os.path.join(folder, "readings.csv")
         with open(readings, "w", encoding="utf-8") as out:
             out.write("time,system,point,value,unit\n2024-01-02T00:00:00Z,probe,suction,9,\n")
@@ -69,7 +70,8 @@ def replay(build, folder):
         made = json.load(file)
     writing.write_systems(folder, made["systems"], made["records"], accepted)
     out = os.path.join(folder, "alarms.csv")
-    words = ["--settings", os.path.join(folder, "settings.yaml"), "replay", os.path.join(folder, "readings.csv")]
+    settings, readings = os.path.join(folder, "settings.yaml"), os.path.join(folder, "readings.csv")
+    words = ["--settings", settings, "replay", readings]
     for system, records in made["records"].items():
         for number in range(len(records)):
             tail = f".{number}" if number else ""

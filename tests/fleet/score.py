@@ -1,8 +1,8 @@
 #!/usr/bin/env python3
 """Makes fleets, lets the built program judge them by `replay`, and prints how well it did.
 
-    SUBSLAB_BUILD=build python3 tests/fleet/score.py --seeds 1 2 3 [--fleet mixed] [--houses 60] [--years 2]
-                                                     [--keep FOLDER] [--list] [--year-claims FILE]
+    SUBSLAB_BUILD=build python3 tests/fleet/score.py --seeds 1 2 3 [--fleet mixed] [--houses 60]
+                                        [--years 2] [--keep FOLDER] [--list] [--year-claims FILE]
 
 As in NREL/TP-5500-72801, "Metrics and Methods to Assess Building Fault Detection and Diagnosis Tools"
 (2019): false alarms per healthy system-year; faults found among those that an expert with these sensors
@@ -138,7 +138,8 @@ def is_true(house, row):
         return radon_truth(house, row)
     if condition in ("suction-high", "suction-low", "suction-lost") and point in house["quantity"]:
         last, first = day_mean(house, "day/" + point, row["raised_s"])
-        return bool(np.max(last) > 1.37 * first if condition == "suction-high" else np.min(last) < 0.73 * first)
+        high = condition == "suction-high"
+        return bool(np.max(last) > 1.37 * first if high else np.min(last) < 0.73 * first)
     if condition == "suction-fading":
         values = house["array"]("day/" + point)
         day = int((row["raised_s"] - house["start_s"]) // DAY)
@@ -149,7 +150,8 @@ def is_true(house, row):
     if condition == "field-reversed":
         return bool(np.mean(day_mean(house, "reversed/" + point, row["raised_s"], 7)[0]) >= 0.17)
     if condition == "water-high":
-        return bool(np.max(day_mean(house, "day/" + point, row["raised_s"])[0]) > house["water_limit_m"] - 0.03)
+        last, _ = day_mean(house, "day/" + point, row["raised_s"])
+        return bool(np.max(last) > house["water_limit_m"] - 0.03)
     if condition == "ground-changed":
         ratios = [day_mean(house, f"ground/{b}", row["raised_s"], 7) for b in range(house["branches"])]
         return any(not 0.65 < float(first / np.mean(last)) ** 1.4 < 1.6 for last, first in ratios)
@@ -182,9 +184,8 @@ def can_be_about(house, row):
     if kind in ("dead-sensor", "dead-gateway"):
         end = row["returned_s"] or np.inf
         about = condition in SILENT and point in ("", fault["point"] or point)
-        return about and end > fault["onset_s"] and begin < fault["onset_s"] + 20 * DAY and end > min(
-            fault["onset_s"] + 10 * DAY, until - DAY
-        )
+        soon, long = begin < fault["onset_s"] + 20 * DAY, min(fault["onset_s"] + 10 * DAY, until - DAY)
+        return about and soon and end > long
     if begin < fault["onset_s"] or condition in SILENT:
         return False
     if kind in faults.PHYSICAL:
@@ -194,7 +195,13 @@ def can_be_about(house, row):
         )
     if kind == "stuck":
         return point in (fault["point"], "")
-    return point in (fault["point"], "") or house["quantity"].get(point) == house["quantity"].get(fault["point"])
+    quantity = house["quantity"]
+    return point in (fault["point"], "") or quantity.get(point) == quantity.get(fault["point"])
+
+
+def messages_about(house):
+    about = [row for row in house["messages"] if can_be_about(house, row)]
+    return sorted(about, key=lambda row: row["raised_s"])
 
 
 def claims_of(row):
@@ -205,7 +212,7 @@ def claims_of(row):
 def judge_fault(house):
     """(found, seconds from onset to the first message, "right", "wrong" or "not told", wrong claims)."""
     fault = house["fault"]
-    about = sorted((row for row in house["messages"] if can_be_about(house, row)), key=lambda r: r["raised_s"])
+    about = messages_about(house)
     if not about:
         return False, None, "not told", 0
     kind = fault["kind"]
@@ -213,7 +220,8 @@ def judge_fault(house):
     for row in about:
         claims = claims_of(row)
         itself = row["condition"] in NAMES_ITSELF.get(kind, ())
-        says = "right" if claims & RIGHT[kind] or (itself and not claims) else "wrong" if claims else "not told"
+        right = claims & RIGHT[kind] or (itself and not claims)
+        says = "right" if right else "wrong" if claims else "not told"
         wrong += says == "wrong"
         if verdict == "not told":
             verdict = says
@@ -243,6 +251,7 @@ def score(truth, houses):
         "verdicts_by_kind": collections.defaultdict(collections.Counter),
         "wrong_claims": 0,
         "wear": [],
+        "falling": [],
         "stopped_min": [],
         "lost_min": [],
         "list": [],
@@ -269,7 +278,6 @@ def score_fault(result, house, fault):
     if kind == "worn-fan":
         score_wear(result, house, fault)
     if not fault["noticeable"]:
-        result["kinds"][kind][1] += 0
         return
     result["kinds"][kind][0] += found
     result["kinds"][kind][1] += 1
@@ -280,31 +288,35 @@ def score_fault(result, house, fault):
     result["verdicts_by_kind"][kind][verdict] += 1
     result["wrong_claims"] += wrong
     if verdict == "wrong":
-        told = [(r["condition"], r["diagnosis"]) for r in house["messages"] if can_be_about(house, r)][:3]
+        told = [(row["condition"], row["diagnosis"]) for row in messages_about(house)][:3]
         result["list"].append((house["id"], measures(house), fault, told))
     fast = house["every_s"] <= 600
     if kind == "stopped-fan" and fast and "power" in measures(house):
         result["stopped_min"].append(after_s / 60)
     if kind in ("stopped-fan", "disconnected-riser") and fast:
-        lost = [r["raised_s"] for r in house["messages"] if r["condition"] == "suction-lost" and can_be_about(house, r)]
+        lost = [row["raised_s"] for row in messages_about(house) if row["condition"] == "suction-lost"]
         if lost:
-            result["lost_min"].append((min(lost) - fault["onset_s"]) / 60)
+            result["lost_min"].append((lost[0] - fault["onset_s"]) / 60)
 
 
 def score_wear(result, house, fault):
-    """Days to the first message about fan or suction, scaled to 10 % of speed a year; None if never."""
+    """Days to the first message: with flow measured one that is about the fan, scaled to 10 % of speed a
+    year; of a fall told of suction alone, any about suction. None if never."""
     rate = fault["detail"].get("rate", 0.10)
     flow = {"airflow", "velocity-pressure"} & set(house["quantity"].values())
     falling = "suction_rate" in fault["detail"]
     if not flow and not falling:
         return
     days = None
-    for row in sorted(house["messages"], key=lambda r: r["raised_s"]):
-        about = row["condition"].startswith("fan-") or row["condition"] in ("suction-fading", "suction-low")
-        if about and can_be_about(house, row):
+    for row in messages_about(house):
+        fan = row["condition"].startswith("fan-") or "fan-worn" in claims_of(row)
+        if row["condition"].startswith("suction-") if falling else fan:
             days = (row["raised_s"] - fault["onset_s"]) / DAY
             break
-    result["wear"].append(None if days is None else days if falling else days * rate / 0.10)
+    if falling:
+        result["falling"].append(days)
+    else:
+        result["wear"].append(None if days is None else days * rate / 0.10)
 
 
 def merge(results):
@@ -314,7 +326,7 @@ def merge(results):
             total[name] += result[name]
         for name in ("behind", "conditions"):
             total[name].update(result[name])
-        for name in ("wear", "stopped_min", "lost_min", "list"):
+        for name in ("wear", "falling", "stopped_min", "lost_min", "list"):
             total[name] += result[name]
         for kind, (found, all_of) in result["kinds"].items():
             total["kinds"][kind][0] += found
@@ -352,7 +364,8 @@ def table(columns):
     rows = []
     add = lambda label, cell: rows.append((label, [cell(c) for c in columns]))
     add("healthy system-years", lambda c: f"{c['years']:.0f}")
-    add("messages without a cause a system-year", lambda c: rate(c["behind"]["nothing"] + c["behind"]["packets"], c["years"]))
+    without = lambda c: c["behind"]["nothing"] + c["behind"]["packets"]
+    add("messages without a cause a system-year", lambda c: rate(without(c), c["years"]))
     add("messages in all a system-year", lambda c: rate(sum(c["behind"].values()), c["years"]))
     for reason in ("nothing", "packets", "true", "event", "outage", "date"):
         add(f"  behind it: {reason}", lambda c, r=reason: rate(c["behind"][r], c["years"]))
@@ -365,7 +378,8 @@ def table(columns):
     for name in ("suction, flow, power", "suction, power", "suction without", "radon alone"):
         add(f"cause, {name}: right wrong not-told", lambda c, n=name: verdict_text(c["verdicts"][n]))
     add("messages that claim a wrong cause", lambda c: str(c["wrong_claims"]))
-    add("wear at 10 % a year with flow, or fall of suction", lambda c: middle(c["wear"], "d"))
+    add("wear, flow measured, scaled to 10 % a year", lambda c: middle(c["wear"], "d"))
+    add("fall of 12 % a year, suction alone", lambda c: middle(c["falling"], "d"))
     add("stopped fan (10 min, with power)", lambda c: middle(c["stopped_min"], "min"))
     add("lost suction (10 min)", lambda c: middle(c["lost_min"], "min"))
     return rows
@@ -377,7 +391,7 @@ def kind_text(column, kind):
 
 
 def print_table(columns):
-    rows = table(columns)
+    rows = [row for row in table(columns) if set(row[1]) - {"–", "0 0 0"}]
     heads = [f"seed {c['seed']}" for c in columns]
     width = max(len(label) for label, _ in rows)
     widths = [max(len(h), max(len(cells[i]) for _, cells in rows)) for i, h in enumerate(heads)]
@@ -404,28 +418,29 @@ def score_year_claims(file, houses):
 
 
 def judge_seed(arguments, seed, build):
-    folder = os.path.join(arguments.keep, f"seed-{seed}") if arguments.keep else tempfile.mkdtemp(prefix="fleet-")
+    keep = arguments.keep and os.path.join(arguments.keep, f"seed-{seed}")
+    folder = keep or tempfile.mkdtemp(prefix="fleet-")
+    words = ["--seed", str(seed), "--folder", folder, "--houses", str(arguments.houses)]
+    words += ["--years", str(arguments.years), "--fleet", arguments.fleet]
     try:
-        fleet.write_fleet(
-            fleet.parse(["--seed", str(seed), "--folder", folder, "--houses", str(arguments.houses),
-                         "--years", str(arguments.years), "--fleet", arguments.fleet])
-        )  # fmt: skip
+        fleet.write_fleet(fleet.parse(words))
         rows, refused, bad = replaying.replay(build, folder)
         truth, houses, of_fleet = load(folder, rows)
         print(f"seed {seed}: {truth['readings']} readings, {bad} refused, {len(rows)} messages,"
               f" {len(of_fleet)} of the fleet; keys not taken: {', '.join(refused) or 'none'}")  # fmt: skip
         if arguments.year_claims:
-            print("year's interval holds the year's mean: %d of %d" % score_year_claims(arguments.year_claims, houses))
+            held = score_year_claims(arguments.year_claims, houses)
+            print("year's interval holds the year's mean: %d of %d" % held)
         return score(truth, houses)
     finally:
-        if not arguments.keep:
+        if not keep:
             shutil.rmtree(folder)
 
 
 def parse():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--seeds", type=int, nargs="+", default=[1])
-    parser.add_argument("--fleet", choices=("mixed", "healthy", "wear", "falling"), default="mixed")
+    parser.add_argument("--fleet", choices=fleet.FLEETS, default="mixed")
     parser.add_argument("--houses", type=int, default=60)
     parser.add_argument("--years", type=float, default=2.0)
     parser.add_argument("--keep", help="folder that keeps what was made")

@@ -215,6 +215,13 @@ def count_radon(rng, point, house, result, when_s):
     return shown[index]
 
 
+def wander(rng, when_s, times_s, yearly):
+    """A random walk by the day, with the standard deviation yearly after a year."""
+    days = np.arange(0, (times_s[-1] - times_s[0]) // 86400 + 2)
+    walk = np.cumsum(rng.standard_normal(days.size)) * yearly / np.sqrt(365.0)
+    return np.interp((when_s - times_s[0]) / 86400.0, days, walk)
+
+
 def take_readings(rng, point, house, result, times_s, when_s):
     """What the instrument shows, in SI, before faults of its own and before rounding."""
     if point.quantity == "radon":
@@ -223,14 +230,19 @@ def take_readings(rng, point, house, result, times_s, when_s):
     index = np.clip((when_s - times_s[0]) // step, 0, times_s.size - 1).astype(int)
     value = true_si(point, house, result, times_s)[index]
     noise = NOISE_SI[point.quantity] * point.grade * rng.uniform(0.5, 1.5)
-    shown = value * (1 + point.span) + noise * rng.standard_normal(when_s.size)
+    span = np.full(when_s.size, 1 + point.span)
+    if rng.random() < 0.08:  # exchanged for another of its kind, without a word
+        span[when_s > rng.uniform(when_s[0], when_s[-1])] = 1 + rng.normal(0, 0.012 * point.grade)
+    # dust on a flow probe, ageing of a bridge
+    yearly = {"airflow": 0.02, "velocity-pressure": 0.01, "suction": 0.004, "field": 0.004}
+    if point.quantity in yearly:
+        span = span + wander(rng, when_s, times_s, yearly[point.quantity] * point.grade)
+    shown = value * span + noise * rng.standard_normal(when_s.size)
     if point.quantity in ("suction", "field", "velocity-pressure"):
         auto_zero = rng.random() < 0.4
         yearly = {"suction": 1.0, "field": 0.18, "velocity-pressure": 0.15}[point.quantity] * point.grade
         if not auto_zero:
-            years = np.arange(0, (times_s[-1] - times_s[0]) / 86400 + 2) / 365.0
-            walk = np.cumsum(rng.standard_normal(years.size)) * yearly / np.sqrt(365.0)
-            shown = shown + np.interp((when_s - times_s[0]) / 86400.0, years * 365.0, walk)
+            shown = shown + wander(rng, when_s, times_s, yearly)
             per_k = {"suction": 0.1, "field": 0.012, "velocity-pressure": 0.012}[point.quantity]
             shown = shown + rng.normal(0, per_k) * point.grade * (result.air.indoor_c[index] - 20.0)
     return shown

@@ -131,9 +131,7 @@ def test_pressures_balance():
     flow, total, u = result.flow[0], result.fan_flow[0], result.pit[0]
     gauge = u + branch.k1 * flow * np.abs(flow)
     assert np.max(np.abs(gauge - result.suction[0])) < 1e-9
-    fan = SimpleNamespace(
-        pressure_max=branch.pressure_max * result.air.density_factor, flow_max=branch.flow_max, bend=branch.bend
-    )
+    fan = SimpleNamespace(**{**vars(branch), "pressure_max": branch.pressure_max * result.air.density_factor})
     lost = gauge + (branch.k2 + branch.k3) * total**2 + result.air.stack - result.air.draft[0]
     assert np.max(np.abs(houses.fan_pa(total, 1.0, fan) - lost)) < 0.05
     extra = total - flow
@@ -159,7 +157,8 @@ def test_signatures_of_faults():
     _, good = run(house, region, days=20)
     changes = {}
     for name, value in (("speed", 0.8), ("ground", 0.4), ("leak_c", 0.002), ("k3", 3e5)):
-        _, bad = run(house, region, days=20, change=lambda e, t, n=name, v=value: getattr(e, n).__setitem__(0, v))
+        change = lambda effects, times, n=name, v=value: getattr(effects, n).__setitem__(0, v)
+        _, bad = run(house, region, days=20, change=change)
         changes[name] = [np.mean(bad.suction[0]) / np.mean(good.suction[0]),
                          np.mean(bad.fan_flow[0]) / np.mean(good.fan_flow[0])]  # fmt: skip
     assert changes["speed"][0] < 0.85 and changes["speed"][1] < 0.95, changes
@@ -332,8 +331,8 @@ def test_expert_waits_for_mild_faults():
     days = []
     for rate in (0.25, 0.1, 0.03):
         fault = SimpleNamespace(
-            kind="worn-fan", onset_s=START + 20 * DAY, grow_s=0, repaired_s=None, branch=0, size=0.5, point=None,
-            detail={"rate": rate, "lossy": False},
+            kind="worn-fan", onset_s=START + 20 * DAY, grow_s=0, repaired_s=None, branch=0, size=0.5,
+            point=None, detail={"rate": rate, "lossy": False},
         )  # fmt: skip
         times, twin = run(house, region)
         _, real = run(house, region, change=lambda e, t: faults.apply(fault, house, region, t, e))
@@ -352,7 +351,8 @@ def test_same_seed_same_bytes():
         names = []
         for name, seed in (("a", 5), ("b", 5), ("c", 6)):
             target = os.path.join(folder, name)
-            fleet.write_fleet(fleet.parse(["--seed", str(seed), "--folder", target, "--houses", "12", "--years", "1"]))
+            words = ["--seed", str(seed), "--folder", target, "--houses", "12", "--years", "1"]
+            fleet.write_fleet(fleet.parse(words))
         for base, _, files in os.walk(os.path.join(folder, "a")):
             for file in files:
                 mine = os.path.join(base, file)

@@ -13,7 +13,8 @@ UTC = datetime.timezone.utc
 
 
 # What the contract has and a program may not take yet. score.py asks the program and leaves out the rest.
-OPTIONAL_KEYS = ("region", "elevation", "stack_height", "branches", "discharge", "control", "by", "place", "changed")
+OPTIONAL_KEYS = ("region", "elevation", "stack_height", "branches", "discharge", "control", "by", "place",
+                 "changed")  # fmt: skip
 
 
 def rfc3339(unix_s):
@@ -149,19 +150,17 @@ def without_refused(document, accepted):
     """The same system for a program that takes only some of OPTIONAL_KEYS: with one branch, or where
     branches are not taken, the first one's pipe and fan stand at the top."""
     refused = set(OPTIONAL_KEYS) - set(accepted)
-    document = {key: value for key, value in document.items() if key not in refused or key == "branches"}
-    branches = [
-        {**branch, "fan": {k: v for k, v in branch["fan"].items() if k not in refused}} for branch in document["branches"]
-    ]
-    flat = len(branches) == 1 or "branches" in refused
+    flat = len(document["branches"]) == 1 or "branches" in refused
+    keep = lambda part, drop: {key: value for key, value in part.items() if key not in drop}
+    kept = keep(document, refused | {"branches", "points"})
+    branches = [{**keep(b, refused), "fan": keep(b["fan"], refused)} for b in document["branches"]]
     if flat:
-        del document["branches"]
-        document.update({k: v for k, v in branches[0].items() if k != "id" and k not in refused})
+        kept.update(keep(branches[0], {"id"}))
     else:
-        document["branches"] = [{k: v for k, v in b.items() if k not in refused} for b in branches]
+        kept["branches"] = branches
     drop = refused | ({"branch"} if flat else set())
-    document["points"] = [{k: v for k, v in p.items() if k not in drop} for p in document["points"]]
-    return document
+    kept["points"] = [keep(point, drop) for point in document["points"]]
+    return kept
 
 
 def write_systems(folder, systems, records, accepted=OPTIONAL_KEYS):
