@@ -76,6 +76,7 @@ NAMES_ITSELF = {
     "bearing": ("power-high",),
     "reversal": ("field-reversed",),
 }
+SIZES = ("mild", "middling", "severe")
 NO_CLAIM = {"", "none", "unknown", "null", "cannot-tell", "undecided"}
 
 
@@ -249,6 +250,7 @@ def score(truth, houses):
         "kinds": collections.defaultdict(lambda: [0, 0]),
         "verdicts": collections.defaultdict(collections.Counter),
         "verdicts_by_kind": collections.defaultdict(collections.Counter),
+        "sizes": collections.defaultdict(lambda: [0, 0]),
         "wrong_claims": 0,
         "wear": [],
         "falling": [],
@@ -279,8 +281,10 @@ def score_fault(result, house, fault):
         score_wear(result, house, fault)
     if not fault["noticeable"]:
         return
-    result["kinds"][kind][0] += found
-    result["kinds"][kind][1] += 1
+    size = SIZES[min(int(3 * fault["size"]), 2)]
+    for counts in (result["kinds"][kind], *([result["sizes"][size]] if kind in faults.PHYSICAL else [])):
+        counts[0] += found
+        counts[1] += 1
     if not found:
         result["list"].append((house["id"], measures(house), fault))
         return
@@ -328,9 +332,10 @@ def merge(results):
             total[name].update(result[name])
         for name in ("wear", "falling", "stopped_min", "lost_min", "list"):
             total[name] += result[name]
-        for kind, (found, all_of) in result["kinds"].items():
-            total["kinds"][kind][0] += found
-            total["kinds"][kind][1] += all_of
+        for name in ("kinds", "sizes"):
+            for key, (found, all_of) in result[name].items():
+                total[name][key][0] += found
+                total[name][key][1] += all_of
         for name in ("verdicts", "verdicts_by_kind"):
             for key, counter in result[name].items():
                 total[name][key].update(counter)
@@ -373,6 +378,8 @@ def table(columns):
     for pair in pairs:
         add(f"  {pair[0]}, {pair[1]}", lambda c, p=pair: rate(c["conditions"][p], c["years"]))
     add("noticeable faults found", lambda c: of(*np.sum(list(c["kinds"].values()) or [[0, 0]], axis=0)))
+    for size in SIZES:
+        add(f"  {size} ones of the system", lambda c, s=size: of(*c["sizes"].get(s, (0, 0))))
     for kind in faults.KINDS:
         add(f"  {kind}: found; right wrong not-told", lambda c, k=kind: kind_text(c, k))
     for name in ("suction, flow, power", "suction, power", "suction without", "radon alone"):
