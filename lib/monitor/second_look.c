@@ -19,6 +19,7 @@ struct rule_look {
     bool judged; /* by readings alone; the others keep their trackers */
     bool stood;  /* `before` says what, at the last reading before the look */
     struct episode before;
+    bool raised; /* the look-back has come to it */
     bool stands; /* `standing` says what, at the last reading judged */
     struct episode standing;
     bool heard;      /* some reading of the look had something to judge it by, */
@@ -200,9 +201,6 @@ const int64_t *second_look_forgotten(const struct second_look *look, size_t *cou
 static void set_stood(struct second_look *look, size_t rule, const struct episode *before) {
     look->rules[rule].stood = true;
     look->rules[rule].before = *before;
-    if (before->raised_ms <= look->warm_ms)
-        look->trackers[rule] =
-            (struct tracker){before->since_ms, before->since_ms, TRACKER_STANDING};
 }
 
 void second_look_stood(struct second_look *look, const struct second_look_occurrence *last) {
@@ -307,6 +305,19 @@ static void listen(struct second_look *look, int64_t time_ms) {
     }
 }
 
+/* In the look-back: what the record raised stands from then on, so that a return delay that runs at
+   the end of the look-back began when it did. */
+static void raise_as_recorded(struct second_look *look, int64_t time_ms) {
+    for (size_t i = 0; i < look->rule_count; i++) {
+        struct rule_look *rule = &look->rules[i];
+        if (!rule->stood || rule->raised || time_ms < rule->before.raised_ms)
+            continue;
+        look->trackers[i] =
+            (struct tracker){rule->before.since_ms, rule->before.since_ms, TRACKER_STANDING};
+        rule->raised = true;
+    }
+}
+
 static void judge_one(struct second_look *look, const struct reading *reading) {
     const struct fleet *fleet = look->monitor->fleet;
     const struct judge quiet = {fleet, look, nobody, NULL, ignore_hour};
@@ -318,6 +329,8 @@ static void judge_one(struct second_look *look, const struct reading *reading) {
         look->scratch.trackers = look->trackers;
         return;
     }
+    if (!look->begun)
+        raise_as_recorded(look, reading->time_ms);
     if (!look->begun && reading->time_ms >= look->from_ms)
         trust_the_record(look);
     judge_reading(look->begun ? &judge : &quiet, look->point, &look->scratch, reading);

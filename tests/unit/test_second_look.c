@@ -270,10 +270,10 @@ START_TEST(late_readings_end_where_sorted_ones_do) {
 END_TEST
 
 /* Single ones and blocks that come late into weeks of readings; most looks end long before now. */
-START_TEST(a_few_late_readings_among_many_end_where_sorted_ones_do) {
+static void a_few_come_late(uint64_t seed, size_t point) {
     enum { COUNT = 3000 };
-    struct test_random random = {test_seed() + (uint64_t)_i};
-    size_t point = _i % 2 ? RADON : SUCTION, late = 0;
+    struct test_random random = {seed};
+    size_t late = 0;
     static struct reading readings[COUNT];
     static bool is_late[COUNT];
     draw(&random, point, COUNT, readings);
@@ -296,6 +296,16 @@ START_TEST(a_few_late_readings_among_many_end_where_sorted_ones_do) {
     }
     expect_the_same(point);
     ck_assert_uint_lt(shuffled.judged, late * COUNT * 7 / 10); /* far from all the way */
+}
+
+START_TEST(a_few_late_readings_among_many_end_where_sorted_ones_do) {
+    a_few_come_late(test_seed() + (uint64_t)_i, _i % 2 ? RADON : SUCTION);
+}
+END_TEST
+
+/* A raise within the look-back whose return delay runs when the late reading comes. */
+START_TEST(a_return_that_is_under_way_goes_on) {
+    a_few_come_late(UINT64_C(1795969141), RADON);
 }
 END_TEST
 
@@ -394,6 +404,7 @@ int main(void) {
     tcase_add_checked_fixture(tcase, set_up, tear_down);
     tcase_add_loop_test(tcase, late_readings_end_where_sorted_ones_do, 0, 40);
     tcase_add_loop_test(tcase, a_few_late_readings_among_many_end_where_sorted_ones_do, 0, 30);
+    tcase_add_test(tcase, a_return_that_is_under_way_goes_on);
     tcase_add_test(tcase, what_people_were_told_stays_as_it_was_told);
     tcase_add_test(tcase, a_late_reading_does_not_end_the_silence_after_the_newest);
     tcase_add_test(tcase, what_waits_for_its_second_look_is_not_told);
