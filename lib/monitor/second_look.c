@@ -563,6 +563,17 @@ static bool may_end(struct second_look *look, int64_t to_ms) {
            is_as_recorded(look);
 }
 
+/* How many occurrences the record has that stand at the last reading judged: two, while one that
+   this look has found is there already and the one in its place is not forgotten yet. */
+static size_t count_standing(const struct second_look *look, size_t rule) {
+    const struct recorded *recorded = look->recorded.items;
+    int64_t open_ms = look->rules[rule].open_ms;
+    size_t count = open_ms != TIMESTAMP_NONE && open_ms <= look->reached_ms;
+    for (size_t i = 0; i < look->recorded.count; i++)
+        count += recorded[i].rule == rule && recorded[i].row.raised_ms <= look->reached_ms;
+    return count;
+}
+
 /* What the record has differently at the last reading judged is right only before it began. */
 static int64_t find_again(const struct second_look *look) {
     int64_t again_ms = look->begun ? look->reached_ms + 1 : look->again_ms;
@@ -573,8 +584,8 @@ static int64_t find_again(const struct second_look *look) {
             continue;
         bool recorded = stands_by_record(look, i, &by);
         int64_t raised_ms = by ? by->raised_ms : rule->open_ms;
-        bool same =
-            rule->stands && recorded && (raised_ms == rule->standing.raised_ms || (by && by->told));
+        bool same = rule->stands && recorded && count_standing(look, i) == 1 &&
+                    (raised_ms == rule->standing.raised_ms || (by && by->told));
         if (rule->holds && rule->held.raised_ms < again_ms)
             again_ms = rule->held.raised_ms;
         if (same)

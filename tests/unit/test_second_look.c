@@ -309,6 +309,12 @@ START_TEST(a_return_that_is_under_way_goes_on) {
 }
 END_TEST
 
+/* Broken off while the old occurrence and the one in its place are both in the record. */
+START_TEST(what_takes_the_place_of_an_occurrence_is_not_kept_beside_it) {
+    a_few_come_late(UINT64_C(1160004), RADON);
+}
+END_TEST
+
 /* ---- what the record keeps ---- */
 
 static void fill(double value, int64_t from_minute, int64_t to_minute) {
@@ -405,6 +411,7 @@ int main(void) {
     tcase_add_loop_test(tcase, late_readings_end_where_sorted_ones_do, 0, 40);
     tcase_add_loop_test(tcase, a_few_late_readings_among_many_end_where_sorted_ones_do, 0, 30);
     tcase_add_test(tcase, a_return_that_is_under_way_goes_on);
+    tcase_add_test(tcase, what_takes_the_place_of_an_occurrence_is_not_kept_beside_it);
     tcase_add_test(tcase, what_people_were_told_stays_as_it_was_told);
     tcase_add_test(tcase, a_late_reading_does_not_end_the_silence_after_the_newest);
     tcase_add_test(tcase, what_waits_for_its_second_look_is_not_told);
