@@ -40,6 +40,22 @@ static void add_contacts(json_t *json, const struct api *api) {
     json_object_set_new(json, "contacts_failing", failing);
 }
 
+/* Those that send far more than they should. */
+static json_t *busy_points_json(const struct api *api) {
+    enum { MOST = 10 };
+    struct busy_point worst[MOST];
+    json_t *list = json_array();
+    size_t count =
+        busy_points_worst(pipeline_busy(api->pipeline), api->fleet, api->now_ms, worst, MOST);
+    for (size_t i = 0; i < count; i++)
+        json_array_append_new(
+            list, json_pack("{s:s,s:s,s:I,s:f}", "system",
+                            fleet_system_id(api->fleet, api->fleet->points[worst[i].point].system),
+                            "point", fleet_point_id(api->fleet, worst[i].point), "readings",
+                            (json_int_t)worst[i].readings, "expected", worst[i].expected));
+    return list;
+}
+
 void api_health_word(struct api_call *call) {
     api_health(call);
     int status = call->answer->status;
@@ -65,6 +81,7 @@ void api_health(struct api_call *call) {
     json_object_set_new(json, "units",
                         json_string(api->fleet->settings->units == UNIT_SYSTEM_SI ? "si" : "us"));
     json_object_set_new(json, "backlog", json_boolean(api->backlog));
+    json_object_set_new(json, "busy_points", busy_points_json(api));
     add_contacts(json, api);
     if (!store_works)
         json_object_set_new(json, "store_why", json_string(api->store_why));

@@ -121,6 +121,16 @@ static void set_assessment(json_t *json, struct api *api, const struct history *
     json_object_set_new(json, "changed", change_json(&assessment));
 }
 
+static void set_busy(json_t *json, const struct api *api, size_t point) {
+    char text[256];
+    struct busy_point busy;
+    if (busy_points_find(pipeline_busy(api->pipeline), api->fleet, point, api->now_ms, &busy))
+        json_object_set_new(json, "sends_too_often",
+                            json_pack("{s:I, s:f, s:s}", "readings", (json_int_t)busy.readings,
+                                      "expected", busy.expected, "text",
+                                      busy_points_text(text, sizeof text, api->fleet, &busy)));
+}
+
 static json_t *point_json(struct api *api, const struct history *history, size_t point) {
     const struct point_description *description = api->fleet->points[point].description;
     const struct point_state *state = monitor_point(pipeline_monitor(api->pipeline), point);
@@ -129,8 +139,10 @@ static json_t *point_json(struct api *api, const struct history *history, size_t
                   description->name, "quantity", quantity_info(description->quantity)->name, "unit",
                   unit_si_word(description->binding.unit->dimension), "last", last_json(state),
                   "baseline", baseline_json(state, api->now_ms));
-    if (json)
-        set_assessment(json, api, history, point);
+    if (!json)
+        return NULL;
+    set_busy(json, api, point);
+    set_assessment(json, api, history, point);
     return json;
 }
 

@@ -192,6 +192,20 @@ static void write_point_row(struct page_view *view, size_t system, const json_t 
     view->units = kept;
 }
 
+/* For whoever can put the sensor right; to a homeowner it says nothing. */
+static void write_busy_points(struct page_view *view, const json_t *points) {
+    for (size_t i = 0; i < json_array_size(points); i++) {
+        const json_t *point = json_array_get(points, i);
+        const json_t *busy = json_object_get(point, "sends_too_often");
+        if (!json_is_object(busy))
+            continue;
+        html_markup(&view->html, "<p class=\"notice\">");
+        html_format(&view->html, "%s %s.", page_json_text(point, "name"),
+                    page_json_text(busy, "text"));
+        html_markup(&view->html, "</p>");
+    }
+}
+
 static void write_points(struct page_view *view, size_t system, const json_t *show) {
     const json_t *points = json_object_get(show, "points");
     html_markup(&view->html,
@@ -202,7 +216,10 @@ static void write_points(struct page_view *view, size_t system, const json_t *sh
                 "<tbody>");
     for (size_t i = 0; i < json_array_size(points); i++)
         write_point_row(view, system, json_array_get(points, i));
-    html_markup(&view->html, "</tbody></table></section>");
+    html_markup(&view->html, "</tbody></table>");
+    if (!view->share)
+        write_busy_points(view, points);
+    html_markup(&view->html, "</section>");
 }
 
 static void write_radon(struct page_view *view, const json_t *show) {

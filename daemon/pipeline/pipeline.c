@@ -31,6 +31,7 @@ struct pipeline {
     struct reminders reminders;
     struct daily_upkeep *daily;
     struct away away;
+    struct busy_points busy;
     bool in_turn; /* the transaction is open */
     enum store_status failed;
     struct pipeline_counters counters;
@@ -59,7 +60,8 @@ static struct pipeline *create(const struct fleet *fleet, struct store *store) {
     pipeline->monitor = monitor_create(fleet);
     pipeline->daily = daily_upkeep_create(fleet);
     if (pipeline->monitor && pipeline->daily && announce_open(&pipeline->announce, fleet, store) &&
-        away_open(&pipeline->away, fleet->point_count))
+        away_open(&pipeline->away, fleet->point_count) &&
+        busy_points_open(&pipeline->busy, fleet->point_count))
         return pipeline;
     pipeline_close(pipeline);
     return NULL;
@@ -123,6 +125,7 @@ void pipeline_take_over(struct pipeline *pipeline, struct pipeline *former,
     announce_take_over(&pipeline->announce, &former->announce, change);
     daily_upkeep_take_over(pipeline->daily, former->daily, change);
     away_take_over(&pipeline->away, &former->away, change);
+    busy_points_take_over(&pipeline->busy, &former->busy, change);
     pipeline->hand = former->hand;
     pipeline->reminders = former->reminders;
     pipeline->counters = former->counters;
@@ -142,6 +145,7 @@ void pipeline_close(struct pipeline *pipeline) {
     monitor_store_close(&pipeline->link);
     announce_close(&pipeline->announce);
     away_close(&pipeline->away);
+    busy_points_close(&pipeline->busy);
     monitor_destroy(pipeline->monitor);
     daily_upkeep_destroy(pipeline->daily);
     free(pipeline);
@@ -165,6 +169,10 @@ struct store *pipeline_store(const struct pipeline *pipeline) {
 
 struct daily_upkeep *pipeline_daily(struct pipeline *pipeline) {
     return pipeline->daily;
+}
+
+const struct busy_points *pipeline_busy(const struct pipeline *pipeline) {
+    return &pipeline->busy;
 }
 
 void pipeline_set_in_hand(struct pipeline *pipeline, struct in_hand *hand) {
@@ -247,6 +255,8 @@ enum pipeline_taken pipeline_take(struct pipeline *pipeline, size_t point,
                                   int64_t now_ms) {
     enum series_append result = SERIES_NEW;
     bool newest = monitor_is_newest(pipeline->monitor, point, reading->time_ms);
+    if (origin == SERIES_FROM_SENSOR)
+        busy_points_count(&pipeline->busy, point, reading->time_ms, now_ms);
     if (!pipeline_begin(pipeline))
         return PIPELINE_FAILED;
     enum store_status status = series_append(pipeline->store, pipeline->link.keys[point], reading,
@@ -561,6 +571,7 @@ static void tell_damage(struct pipeline *pipeline, int64_t now_ms) {
 }
 
 void pipeline_clock_moved(struct pipeline *pipeline, int64_t by_ms, int64_t now_ms) {
+    busy_points_forget(&pipeline->busy);
     monitor_clock_moved(pipeline->monitor, by_ms);
     monitor_daemon(pipeline->monitor, CONDITION_CLOCK_JUMPED, true, NULL, (double)by_ms, now_ms);
     monitor_daemon(pipeline->monitor, CONDITION_CLOCK_JUMPED, false, NULL, (double)by_ms, now_ms);

@@ -17,6 +17,7 @@
 #include "measure/payload.h"
 #include "monitor/clock_trust.h"
 #include "monitor/monitor.h"
+#include "pipeline/busy_points.h"
 #include "pipeline/monitor_store.h"
 #include "store/in_hand.h"
 #include "tell/announce.h"
@@ -52,6 +53,8 @@ struct announce *pipeline_announce(struct pipeline *pipeline);
 /** Which local days are still to be judged. */
 struct daily_upkeep *pipeline_daily(struct pipeline *pipeline);
 struct reminders *pipeline_reminders(struct pipeline *pipeline);
+/** Which points send far more than they should (busy_points.h). */
+const struct busy_points *pipeline_busy(const struct pipeline *pipeline);
 /** NULL after pipeline_forget_store. */
 struct store *pipeline_store(const struct pipeline *pipeline);
 int64_t pipeline_key(const struct pipeline *pipeline, size_t point);

@@ -250,6 +250,9 @@ static void show_point(const struct ctl *asked, const json_t *point) {
     say("", "  ", "%s (%s)%s%s", id, ctl_text_of(point, "quantity"),
         *name && strcmp(name, id) != 0 ? ": " : "", strcmp(name, id) != 0 ? name : "");
     show_last(ctl, point, unit);
+    if (*ctl_text_of(json_object_get(point, "sends_too_often"), "text"))
+        say("           ", "           ", "%s",
+            ctl_text_of(json_object_get(point, "sends_too_often"), "text"));
     show_trend(ctl, point, "trend", "  trend    ", unit);
     show_trend(ctl, point, "trend_recent", "  lately   ", unit);
     if (json_object_get(point, "coupling"))

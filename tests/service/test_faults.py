@@ -15,6 +15,7 @@ import threading
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
 # pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
 from harness import *  # noqa: E402,F403
+from contract import tool_of  # noqa: E402
 from bad_link import BadLink  # noqa: E402
 from faked_time import faked_time  # noqa: E402
 
@@ -517,6 +518,53 @@ def secrets_by_link_or_of_a_stranger_are_refused(place):
 
 
 # ---- flood ----
+
+@suite.test
+def a_point_that_floods_is_named_and_costs_the_others_nothing(place):
+    broker, hook = place.broker(), place.endpoint()
+    daemon = place.daemon(broker, [
+        system("mill", [plain_point("suction", every="10 min"),
+                        plain_point("power", "fan-power", "W", every="10 min")]),
+        system("barn", [point("suction")])], [contact("office", hook)], conditions=QUIET)
+    daemon.start()
+    equal(daemon.health()[1]["busy_points"], [], "nobody yet")
+    daemon.commission("barn", "date: 2020-01-01\nby: the installer\npoints: {suction: 300 Pa}\n")
+    over, sent = threading.Event(), [0]
+
+    def flood():
+        with Publisher(broker.port, f"flood-{random.getrandbits(40):x}") as publisher:
+            while not over.is_set() and sent[0] < 200_000:
+                publisher.publish([("subslab/mill/suction", str(300 + k % 7)) for k in range(500)])
+                sent[0] += 500
+                time.sleep(0.02)
+    thread = threading.Thread(target=flood, daemon=True)
+    thread.start()
+    place.at_end(over.set)
+    wait_until(lambda: daemon.health()[1]["busy_points"], 20, "/health names it")
+    for i in range(10):
+        moment, before = now_ms(), sent[0]
+        broker.publish([("subslab/barn/suction", timed(50 if i >= 5 else 300, moment))])
+        wait_until(lambda m=moment: m in [t for t, _ in daemon.readings("barn", "suction")], 20,
+                   "a reading beside the flood")
+        wait_until(lambda b=before: sent[0] > b or sent[0] >= 200_000, 20, "the flood goes on")
+    wait_until(lambda: events(hook, condition="suction-low"), 20, "an alarm beside the flood")
+    check(sent[0] < 200_000 and not over.is_set(), "the others waited for the end of the flood")
+    over.set()
+    thread.join(30)
+    wait_until(lambda: daemon.metric("subslab_readings_total") == sent[0] + 10, 60, "all is stored")
+    equal(daemon.refused(), {}, "refused")
+    busy = daemon.health()[1]["busy_points"]
+    equal([(b["system"], b["point"], b["expected"]) for b in busy], [("mill", "suction", 6.0)],
+          "named")
+    check(300 <= busy[0]["readings"] <= sent[0], f"{busy}")
+    shown = {p["id"]: p.get("sends_too_often") for p in daemon.get("/api/systems/mill")["points"]}
+    equal(shown["power"], None, "the other point")
+    check("about 6 are expected (one every 10 min)" in shown["suction"]["text"], f"{shown}")
+    text = tool_of(daemon).table("show", "mill")
+    check("sends too often" in text and "`every`" in " ".join(text.split()), text)
+    page = daemon.request("GET", "/systems/mill", page=True).body.decode()
+    check("sends too often" in page, "the page")
+
 
 @suite.test
 def a_flood_on_one_topic_leaves_the_others_alone(place):
