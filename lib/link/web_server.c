@@ -9,24 +9,23 @@
  */
 #include "link/web_server.h"
 
+#include "link/web_checks.h"
+#include "link/web_response.h"
 #include "link/web_socket.h"
 #include "link/web_visitors.h"
 
 #include <arpa/inet.h>
-#include <assert.h>
 #include <limits.h>
 #include <microhttpd.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <strings.h>
 #include <sys/resource.h>
 #include <sys/socket.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
 #define PAGE_BODY_BYTES_MAX (64 * 1024)
-#define TARGET_BYTES_MAX 2048 /* path and query as sent */
 #define CONNECTIONS_MAX 64
 #define OWN_DESCRIPTORS 32                  /* of the whole program, without these connections */
 #define CONNECTION_MEMORY_BYTES (32 * 1024) /* headers of one request */
@@ -34,7 +33,6 @@
 #define REQUEST_S 30
 #define ANSWER_S 300
 #define HELD_BYTES_MAX (16 * 1024 * 1024) /* requests and answers of all connections together */
-#define STREAM_BLOCK_BYTES (16 * 1024)
 
 struct web_server {
     struct MHD_Daemon *daemon;
@@ -43,8 +41,7 @@ struct web_server {
     bool is_operator;
     size_t body_bytes_max;
     int port;
-    char **hosts;
-    size_t host_count;
+    struct web_hosts hosts; /* not asked on a Unix socket: it has no name to be confused about */
     char *socket_path;
     dev_t socket_device;
     ino_t socket_inode;
@@ -109,265 +106,25 @@ static void cut_off_the_slow(struct web_server *server) {
     web_visitors_cut_down(&server->visitors, server->stay, HELD_BYTES_MAX);
 }
 
-/* ---- checks before the handler ---- */
-
-static bool is_hex(char letter) {
-    return (letter >= '0' && letter <= '9') || (letter >= 'a' && letter <= 'f') ||
-           (letter >= 'A' && letter <= 'F');
-}
-
-/** 0, or the status that refuses this request target (RFC 3986 section 2.1, RFC 9112 section 3.2).
- */
-static int check_target(const char *target) {
-    if (strlen(target) > TARGET_BYTES_MAX)
-        return MHD_HTTP_URI_TOO_LONG;
-    if (target[0] != '/')
-        return MHD_HTTP_BAD_REQUEST;
-    for (const char *at = target; *at; at++) {
-        if ((unsigned char)*at <= ' ' || *at == 0x7f)
-            return MHD_HTTP_BAD_REQUEST;
-        if (*at == '%' && (!is_hex(at[1]) || !is_hex(at[2]) || (at[1] == '0' && at[2] == '0')))
-            return MHD_HTTP_BAD_REQUEST;
-    }
-    return 0;
-}
-
-static bool same_name(const char *name, const char *host, size_t length) {
-    return strlen(name) == length && strncasecmp(name, host, length) == 0;
-}
-
-/** A Host header is a name or address and perhaps a port (RFC 9110 section 7.2). */
-static bool host_is_ours(const struct web_server *server, const char *host) {
-    static const char *const loopback[] = {"localhost", "127.0.0.1", "[::1]"};
-    const char *after = host[0] == '[' ? strchr(host, ']') : NULL;
-    size_t length = after ? (size_t)(after - host) + 1 : strcspn(host, ":");
-    const char *port = host + length;
-    if (*port && (*port != ':' || strspn(port + 1, "0123456789") != strlen(port + 1)))
-        return false;
-    for (size_t i = 0; i < sizeof(loopback) / sizeof(loopback[0]); i++) {
-        if (same_name(loopback[i], host, length))
-            return true;
-    }
-    for (size_t i = 0; i < server->host_count; i++) {
-        if (same_name(server->hosts[i], host, length))
-            return true;
-    }
-    return false;
-}
-
-/** Headers that may be there once at most. */
-struct single_headers {
-    int hosts, lengths, encodings;
-    bool bad; /* a name, a length or an encoding that nobody should guess at */
-};
-
-static enum MHD_Result note_single(void *context, enum MHD_ValueKind kind, const char *name,
-                                   const char *value) {
-    (void)kind;
-    struct single_headers *headers = context;
-    const char *text = value ? value : "";
-    headers->bad |= strpbrk(name, " \t") != NULL; /* "Content-Length : 5" */
-    if (strcasecmp(name, "Host") == 0) {
-        headers->hosts++;
-    } else if (strcasecmp(name, "Content-Length") == 0) {
-        headers->lengths++;
-        headers->bad |= !*text || strspn(text, "0123456789") != strlen(text);
-    } else if (strcasecmp(name, "Transfer-Encoding") == 0) {
-        headers->encodings++;
-        headers->bad |= strcasecmp(text, "chunked") != 0;
-    }
-    return MHD_YES;
-}
-
-/**
- * Where does this request end? Unless there is one answer, no proxy before us need agree with us
- * (RFC 9112 section 6.3). The library takes the first of several lengths.
- */
-static int check_headers(struct MHD_Connection *connection) {
-    struct single_headers headers = {0};
-    MHD_get_connection_values(connection, MHD_HEADER_KIND, note_single, &headers);
-    return headers.bad || headers.hosts > 1 || headers.lengths + headers.encodings > 1
-               ? MHD_HTTP_BAD_REQUEST
-               : 0;
-}
-
-static int check_host(const struct web_server *server, struct MHD_Connection *connection) {
-    if (server->is_operator)
-        return 0; /* a Unix socket has no name to be confused about */
-    const char *host = MHD_lookup_connection_value(connection, MHD_HEADER_KIND, "Host");
-    return host && host_is_ours(server, host) ? 0 : MHD_HTTP_MISDIRECTED_REQUEST;
-}
-
-static int check_method(const char *method) {
-    static const char *const known[] = {"GET", "HEAD", "POST"};
-    for (size_t i = 0; i < sizeof(known) / sizeof(known[0]); i++) {
-        if (strcmp(method, known[i]) == 0)
-            return 0;
-    }
-    return MHD_HTTP_METHOD_NOT_ALLOWED;
-}
-
-/** A body announced as too large is refused before it is sent. */
-static int check_length(const struct web_server *server, struct MHD_Connection *connection) {
-    const char *text = MHD_lookup_connection_value(connection, MHD_HEADER_KIND, "Content-Length");
-    if (!text)
-        return 0;
-    unsigned long long length = strtoull(text, NULL, 10);
-    return length > server->body_bytes_max ? MHD_HTTP_CONTENT_TOO_LARGE : 0;
-}
-
 /* ---- answers ---- */
-
-static const char *const security_headers[][2] = {
-    {"X-Content-Type-Options", "nosniff"},
-    {"Referrer-Policy", "no-referrer"},
-    {"Content-Security-Policy",
-     "default-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'; "
-     "object-src 'none'"},
-    {"X-Frame-Options", "DENY"},
-    {"Cross-Origin-Opener-Policy", "same-origin"},
-    {"Cross-Origin-Resource-Policy", "same-origin"},
-};
-
-static bool add_headers(struct MHD_Response *response, const struct web_answer *answer) {
-    bool has_cache_control = false;
-    for (size_t i = 0; i < sizeof(security_headers) / sizeof(security_headers[0]); i++) {
-        if (MHD_add_response_header(response, security_headers[i][0], security_headers[i][1]) ==
-            MHD_NO)
-            return false;
-    }
-    for (size_t i = 0; i < answer->header_count; i++) {
-        if (strcasecmp(answer->headers[i].name, "Cache-Control") == 0)
-            has_cache_control = true;
-        if (!answer->headers[i].value ||
-            MHD_add_response_header(response, answer->headers[i].name, answer->headers[i].value) ==
-                MHD_NO) /* such as a line break in it */
-            return false;
-    }
-    if (!has_cache_control &&
-        MHD_add_response_header(response, "Cache-Control", "no-store") == MHD_NO)
-        return false;
-    return !answer->content_type ||
-           MHD_add_response_header(response, "Content-Type", answer->content_type) == MHD_YES;
-}
-
-static ssize_t read_stream(void *context, uint64_t position, char *buffer, size_t size) {
-    (void)position;
-    const struct web_stream *stream = context;
-    ssize_t length = stream->next(stream->context, buffer, size);
-    if (length == WEB_STREAM_END)
-        return MHD_CONTENT_READER_END_OF_STREAM;
-    return length < 0 ? MHD_CONTENT_READER_END_WITH_ERROR : length;
-}
-
-static void close_stream(void *context) {
-    const struct web_stream *stream = context;
-    stream->close(stream->context);
-    free(context);
-}
-
-/** Takes the answer's stream over when it can be made. */
-static struct MHD_Response *make_streaming(struct web_answer *answer) {
-    struct web_stream *stream = malloc(sizeof(*stream));
-    if (!stream)
-        return NULL;
-    *stream = answer->stream;
-    struct MHD_Response *response = MHD_create_response_from_callback(
-        MHD_SIZE_UNKNOWN, STREAM_BLOCK_BYTES, read_stream, stream, close_stream);
-    if (response)
-        answer->stream = (struct web_stream){0};
-    else
-        free(stream);
-    return response;
-}
-
-static struct MHD_Response *make_response(struct web_answer *answer) {
-    struct MHD_Response *response;
-    if (answer->stream.next) {
-        response = make_streaming(answer);
-    } else if (answer->static_body) {
-        response = MHD_create_response_from_buffer(
-            answer->body_length, (void *)(uintptr_t)answer->static_body, MHD_RESPMEM_PERSISTENT);
-    } else {
-        size_t length = answer->body ? answer->body_length : 0;
-        response = MHD_create_response_from_buffer(length, answer->body, MHD_RESPMEM_MUST_FREE);
-        if (response)
-            answer->body = NULL; /* the library frees it now */
-    }
-    if (response && !add_headers(response, answer)) {
-        MHD_destroy_response(response);
-        response = NULL;
-    }
-    return response;
-}
-
-static void answer_free(struct web_answer *answer) {
-    free(answer->body);
-    if (answer->stream.close)
-        answer->stream.close(answer->stream.context);
-    for (size_t i = 0; i < answer->header_count; i++)
-        free(answer->headers[i].value);
-}
 
 static enum MHD_Result send_answer(const struct web_server *server,
                                    struct MHD_Connection *connection, struct web_answer *answer,
                                    bool has_body) {
-    assert(answer->header_count <= sizeof(answer->headers) / sizeof(answer->headers[0]));
     size_t held_bytes = answer->body ? answer->body_length : 0;
-    bool streams = answer->stream.next != NULL;
-    struct MHD_Response *response = make_response(answer);
-    unsigned status = (unsigned)answer->status;
-    if (!response || answer->status < 200 || answer->status > 599) {
-        static const char text[] = "The answer could not be made.\n";
-        struct web_answer failure = {.content_type = "text/plain; charset=utf-8",
-                                     .static_body = text,
-                                     .body_length = sizeof(text) - 1};
-        if (response)
-            MHD_destroy_response(response);
-        response = make_response(&failure);
-        status = MHD_HTTP_INTERNAL_SERVER_ERROR;
-    }
-    answer_free(answer);
+    unsigned status = 0;
+    struct MHD_Response *response = web_response_make(answer, has_body, &status);
     if (!response)
         return MHD_NO;
-    if (streams && !has_body)
-        /* The library (0.9.75) would send the end of a chunked body that is not there. */
-        MHD_set_response_options(response, MHD_RF_HTTP_VERSION_1_0_ONLY, MHD_RO_END);
     enum MHD_Result result = MHD_queue_response(connection, status, response);
     MHD_destroy_response(response);
     note_progress(server, connection, true, held_bytes);
     return result;
 }
 
-static const struct {
-    int status;
-    const char *text;
-} refusals[] = {
-    {MHD_HTTP_BAD_REQUEST, "This request is not well formed.\n"},
-    {MHD_HTTP_METHOD_NOT_ALLOWED, "Only GET, HEAD and POST are answered here.\n"},
-    {MHD_HTTP_CONTENT_TOO_LARGE, "The body is too large.\n"},
-    {MHD_HTTP_URI_TOO_LONG, "The address is too long.\n"},
-    {MHD_HTTP_MISDIRECTED_REQUEST, "This host name is not answered here.\n"},
-};
-
 static enum MHD_Result send_refusal(const struct web_server *server,
                                     struct MHD_Connection *connection, int status) {
-    struct web_answer answer = {.status = status, .content_type = "text/plain; charset=utf-8"};
-    for (size_t i = 0; i < sizeof(refusals) / sizeof(refusals[0]); i++) {
-        if (refusals[i].status == status)
-            answer.static_body = refusals[i].text;
-    }
-    answer.body_length = answer.static_body ? strlen(answer.static_body) : 0;
-    if (status == MHD_HTTP_METHOD_NOT_ALLOWED) {
-        answer.headers[0].name = "Allow";
-        answer.headers[0].value = strdup("GET, HEAD, POST");
-        answer.header_count = 1;
-    }
-    if (status == MHD_HTTP_BAD_REQUEST) { /* whatever follows may be a part of it */
-        answer.headers[0].name = "Connection";
-        answer.headers[0].value = strdup("close");
-        answer.header_count = 1;
-    }
+    struct web_answer answer = web_refusal(status);
     return send_answer(server, connection, &answer, true);
 }
 
@@ -380,7 +137,7 @@ static void *on_target(void *context, const char *target, struct MHD_Connection 
     (void)connection;
     struct incoming *incoming = calloc(1, sizeof(*incoming));
     if (incoming)
-        incoming->refusal = check_target(target);
+        incoming->refusal = web_check_target(target);
     return incoming;
 }
 
@@ -465,13 +222,9 @@ static enum MHD_Result on_request(void *context, struct MHD_Connection *connecti
     if (!incoming->begun) {
         incoming->begun = true;
         if (!incoming->refusal)
-            incoming->refusal = check_headers(connection);
-        if (!incoming->refusal)
-            incoming->refusal = check_host(server, connection);
-        if (!incoming->refusal)
-            incoming->refusal = check_method(method);
-        if (!incoming->refusal)
-            incoming->refusal = check_length(server, connection);
+            incoming->refusal =
+                web_check_request(connection, method, server->is_operator ? NULL : &server->hosts,
+                                  server->body_bytes_max);
         return incoming->refusal ? send_refusal(server, connection, incoming->refusal) : MHD_YES;
     }
     if (*length > 0) {
@@ -582,14 +335,6 @@ struct web_server *web_server_create_socket(const char *path, web_handler *handl
     return server;
 }
 
-static void forget_hosts(struct web_server *server) {
-    for (size_t i = 0; i < server->host_count; i++)
-        free(server->hosts[i]);
-    free(server->hosts);
-    server->hosts = NULL;
-    server->host_count = 0;
-}
-
 /** Removes our socket, unless another process has put its own there meanwhile. */
 static void remove_socket(const struct web_server *server) {
     struct stat there;
@@ -603,7 +348,7 @@ void web_server_destroy(struct web_server *server) {
         return;
     remove_socket(server);
     MHD_stop_daemon(server->daemon); /* closes the listening socket too */
-    forget_hosts(server);
+    web_hosts_clear(&server->hosts);
     free(server->socket_path);
     free(server);
 }
@@ -637,13 +382,7 @@ int web_server_timeout_ms(const struct web_server *server) {
 }
 
 void web_server_allow_hosts(struct web_server *server, char *const *hosts, size_t count) {
-    forget_hosts(server);
-    server->hosts = calloc(count + 1, sizeof(*server->hosts));
-    for (size_t i = 0; server->hosts && i < count; i++) {
-        server->hosts[server->host_count] = strdup(hosts[i]);
-        if (server->hosts[server->host_count])
-            server->host_count++;
-    }
+    web_hosts_set(&server->hosts, hosts, count);
 }
 
 void web_server_set_patience(struct web_server *server, unsigned idle_s, unsigned request_s) {
