@@ -285,10 +285,12 @@ def floor_si(point, usual):
     ]
 
 
-def expert_of_point(point, house, twin, real, times_s, fault):
-    """First day on which this point gives a physical fault away, or None."""
+def effect_on_point(point, house, twin, real, times_s):
+    """What a physical fault moves at a point: (daily means of the difference, natural scatter of a daily
+    mean, floor, Unix time of the first day)."""
     if point.quantity == "radon":
-        step, start, good, bad = 3600, twin.hours_s[0], twin.radon_h * point.share, real.radon_h * point.share
+        step, start = 3600, twin.hours_s[0]
+        good, bad = twin.radon_h * point.share, real.radon_h * point.share
     else:
         step, start = times_s[1] - times_s[0], times_s[0]
         good = sensors.true_si(point, house, twin, times_s)
@@ -297,20 +299,26 @@ def expert_of_point(point, house, twin, real, times_s, fault):
     good, bad = daily(good, per_day), daily(bad, per_day)
     usual = float(np.median(good))
     scatter = np.std(good - running_mean(good, 61))
-    if point.quantity != "radon":
+    if point.quantity == "radon":
+        instrument = 0.15 * usual + 3.0
+    else:
         n = max(86400 / point.every_s, 1.0)
         rounding = 0.3 * sensors.UNITS[point.quantity][point.unit] * 10.0**-point.decimals
-        scatter = np.hypot(scatter, sensors.NOISE_SI[point.quantity] * point.grade / np.sqrt(n) + rounding)
-    else:
-        scatter = np.hypot(scatter, 0.15 * usual + 3.0)
-    floor = floor_si(point, usual)
-    effect = np.abs(bad - good)
-    week = np.convolve(effect, np.ones(7) / 7)[: effect.size]
-    seen = (effect >= max(6 * scatter, 2 * floor)) | (week >= max(3 * scatter, floor))
+        instrument = sensors.NOISE_SI[point.quantity] * point.grade / np.sqrt(n) + rounding
+    return np.abs(bad - good), np.hypot(scatter, instrument), floor_si(point, usual), int(start)
+
+
+def weekly(effect):
+    return np.convolve(effect, np.ones(7) / 7)[: effect.size]
+
+
+def expert_of_point(point, house, twin, real, times_s, fault):
+    """First time at which this point gives a physical fault away, or None."""
+    effect, scatter, floor, start = effect_on_point(point, house, twin, real, times_s)
+    seen = (effect >= max(6 * scatter, 2 * floor)) | (weekly(effect) >= max(3 * scatter, floor))
     if fault.kind == "reversal" and point.quantity == "field" and point.id == fault.point:
-        fine = sensors.true_si(point, house, real, times_s)
-        share = np.convolve(daily((fine <= 0).astype(float), per_day), np.ones(7) / 7)[: effect.size]
-        seen = share >= 0.2
+        inwards = (sensors.true_si(point, house, real, times_s) <= 0).astype(float)
+        seen = weekly(daily(inwards, int(86400 // (times_s[1] - times_s[0])))) >= 0.2
     first = int((fault.onset_s - start) // 86400)
     seen[: max(first, 0)] = False
     if not seen.any():
@@ -321,6 +329,19 @@ def expert_of_point(point, house, twin, real, times_s, fault):
     if day - first <= 1 and plain and not fault.grow_s and fault.kind not in ("ice", "reversal"):
         return int(fault.onset_s + max(2 * point.every_s, 1800))
     return int(start + (day + 1) * 86400)
+
+
+def moved_points(fault, house, points, twin, real, times_s):
+    """{point: Unix time from which a physical fault has moved it by a third of its floor}: only messages
+    about these can be about the fault."""
+    moved = {}
+    for point in points:
+        if point.quantity in FLOOR or point.quantity in ("field", "radon", "water-level"):
+            effect, _, floor, start = effect_on_point(point, house, twin, real, times_s)
+            days = np.flatnonzero(effect >= floor / 3)
+            if days.size:
+                moved[point.id] = max(int(start + days[0] * 86400), fault.onset_s)
+    return moved
 
 
 def expert_of_instrument(fault, points, twin, house, times_s):

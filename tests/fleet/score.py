@@ -17,7 +17,8 @@ could have seen (faults.py); diagnosis right, wrong or not told.
     packets  a silence of lost packets alone
     nothing  none of these
   "without a cause" is packets and nothing.
-- A fault is found by the first message after its onset that can be about it (can_be_about()).
+- A fault is found by the first message after its onset that can be about it (can_be_about()): one of the
+  whole system, or of a point that the fault has moved, outside of short power cuts.
 - Its diagnosis is the first claim of those messages; `none`, `unknown` and an empty one are no claims.
   A condition that names the fault itself (a dead sensor is silent) needs no claim. A claim of several
   causes is right when one of them is.
@@ -46,7 +47,6 @@ YEAR_S = 365.2425 * DAY
 ACTION_BQ = 148.0
 SILENT = ("sensor-silent", "system-silent", "fleet-silent")
 DATES = ("retest-due", "visit-due", "calibration-due", "battery-low")
-WEATHER_SENSORS = ("indoor-temperature", "outdoor-temperature", "barometric-pressure", "battery")
 RIGHT = {
     "stopped-fan": {"fan-off"},
     "worn-fan": {"fan-worn"},
@@ -189,15 +189,10 @@ def can_be_about(house, row):
         return about and soon and end > long
     if begin < fault["onset_s"] or condition in SILENT:
         return False
-    if kind in faults.PHYSICAL:
-        # an instrument of the system that is told as implausible is about it too, only misdiagnosed
-        return house["quantity"].get(point) not in WEATHER_SENSORS and not (
-            condition == "sensor-stuck" and kind != "stopped-fan"
-        )
-    if kind == "stuck":
+    if kind not in faults.PHYSICAL:
         return point in (fault["point"], "")
-    quantity = house["quantity"]
-    return point in (fault["point"], "") or quantity.get(point) == quantity.get(fault["point"])
+    paused = any(a <= begin <= b + 2 * DAY for a, b in house["pauses"])
+    return not paused and (point == "" or begin >= fault["moved"].get(point, np.inf))
 
 
 def messages_about(house):

@@ -59,8 +59,9 @@ def message(condition, day, point="", diagnosis="", returned_day=None):
 
 
 def fault_of(kind, day, **changes):
+    moved = dict.fromkeys(("suction", "power", "hole-1"), START + day * DAY)
     fault = {"kind": kind, "onset_s": START + day * DAY, "grow_s": 0, "repaired_s": None, "point": None,
-             "size": 0.5, "detail": {}, "expert_s": START + day * DAY + 1800, "noticeable": True}  # fmt: skip
+             "size": 0.5, "detail": {}, "moved": moved, "expert_s": START + day * DAY + 1800, "noticeable": True}  # fmt: skip
     fault.update(changes)
     return fault
 
@@ -116,6 +117,11 @@ def test_first_claim_is_the_diagnosis():
     assert score.judge_fault(house)[2:] == ("not told", 0)
     house["messages"] = house["messages"][:1]
     assert not score.judge_fault(house)[0]
+    house["messages"] = [message("radon-high", 102, "radon", "leak")]
+    assert not score.judge_fault(house)[0], "the leak did not move radon"
+    house["pauses"] = [[START + 101 * DAY, START + 101 * DAY + 3600]]
+    house["messages"] = [message("suction-lost", 101.02, "suction", "leak")]
+    assert not score.judge_fault(house)[0], "the power was cut"
 
 
 def test_a_dead_sensor_is_found_by_its_own_silence():
