@@ -5,7 +5,7 @@
                                  [--fleet mixed|healthy|wear|falling|sudden]
 
 Same seed, same bytes. Seeds 1 to 19 are for work; 101 to 104 are sealed: they are opened once, at the
-end, and published as they are. What a folder holds:
+end, with --open-sealed, and published as they are. What a folder holds:
 
     settings.yaml systems/ commission/   as the contract describes houses
     systems.json     the same in one file: score.py writes the folders anew with the keys a program takes
@@ -32,6 +32,7 @@ import writing
 
 DAY = 86400
 FIRST_S = int(datetime.datetime(2023, 1, 1, tzinfo=datetime.timezone.utc).timestamp())
+SEALED_SEEDS = (101, 102, 103, 104)
 REGIONS = [("quillmere", "mountain", 0.4), ("ostrava-falls", "lakes", 0.3), ("tern-bay", "coast", 0.15),
            ("long-prairie", "plains", 0.15)]  # fmt: skip
 PROFILES = {"full": 0.36, "power": 0.15, "field": 0.17, "suction": 0.17, "radon": 0.08, "hand": 0.07}
@@ -357,7 +358,16 @@ def parse(words=None):
     parser.add_argument("--houses", type=int, default=60)
     parser.add_argument("--years", type=float, default=2.0)
     parser.add_argument("--fleet", choices=FLEETS, default="mixed")
-    return parser.parse_args(words)
+    parser.add_argument("--open-sealed", action="store_true")
+    arguments = parser.parse_args(words)
+    refuse_sealed(parser, [arguments.seed], arguments.open_sealed)
+    return arguments
+
+
+def refuse_sealed(parser, seeds, is_opened):
+    """Who tunes against sealed seeds has none any more."""
+    if set(seeds) & set(SEALED_SEEDS) and not is_opened:
+        parser.error("seeds 101 to 104 are sealed; --open-sealed opens them, once, when all work is done")
 
 
 if __name__ == "__main__":

@@ -424,6 +424,7 @@ def judge_seed(arguments, seed, build):
     folder = keep or tempfile.mkdtemp(prefix="fleet-")
     words = ["--seed", str(seed), "--folder", folder, "--houses", str(arguments.houses)]
     words += ["--years", str(arguments.years), "--fleet", arguments.fleet]
+    words += ["--open-sealed"] if arguments.open_sealed else []
     try:
         fleet.write_fleet(fleet.parse(words))
         rows, refused, bad = replaying.replay(build, folder)
@@ -448,7 +449,10 @@ def parse():
     parser.add_argument("--keep", help="folder that keeps what was made")
     parser.add_argument("--list", action="store_true", help="messages without a cause, faults missed or misread")
     parser.add_argument("--year-claims", help="JSON of claims, see above")
-    return parser.parse_args()
+    parser.add_argument("--open-sealed", action="store_true")
+    arguments = parser.parse_args()
+    fleet.refuse_sealed(parser, arguments.seeds, arguments.open_sealed)
+    return arguments
 
 
 def main():
