@@ -158,6 +158,7 @@ def draw_house(rng, region_weather, number, start_s, kind=None):
         outdoor_bq=rng.uniform(5, 15),
         soil_season=rng.uniform(0.0, 0.35),
         soil_phase_d=rng.uniform(0, 365) if rng.random() < 0.3 else rng.normal(20, 25),
+        soil_years=rng.uniform(0.05, 0.3),
         pumping=rng.gamma(1.5, 0.3),
         # a sump with a pump, or a tile that drains by itself and stands high in a wet spring
         pumped=rng.random() < 0.6,
@@ -369,7 +370,7 @@ def simulate(house, region, times_s, effects, rng):
     ]
     hidden = [hole_pa(house, hole, result, air, effects.hidden_extension) for hole in house.hidden]
     result.water_m = sump_m(house, region.at("water_table_m", times_s)) + effects.water_m
-    add_radon(house, region, result, hidden, effects, hours, windows_h, times_s)
+    add_radon(house, region, result, hidden, effects, hours, windows_h, times_s, rng)
     return result
 
 
@@ -420,14 +421,20 @@ def hourly(times_s, values, hours):
     return means
 
 
-def add_radon(house, region, result, hidden, effects, hours, windows, times_s):
+def soil_gas(house, region, hours, rng):
+    """How rich the soil gas is, relative: the season, frost and wet ground on top, and years that differ."""
+    day = (hours / 24.0) % w.YEAR_D
+    season = 1 + house.soil_season * np.cos(2 * np.pi * (day - house.soil_phase_d) / w.YEAR_D)
+    years = np.exp(house.soil_years * w.red_noise(rng, hours.size, 24 * 150.0))
+    capped = 1 + 0.35 * region.at("frost", hours * 3600)
+    return season * years * capped * (0.75 + 0.4 * region.at("wetness", hours * 3600))
+
+
+def add_radon(house, region, result, hidden, effects, hours, windows, times_s, rng):
     indoor = hourly(times_s, result.air.indoor_c, hours)
     fresh = ventilation_per_h(house, region, hours, indoor, windows)
     loss = fresh + DECAY_PER_H
-    day = (hours / 24.0) % w.YEAR_D
-    soil = 1 + house.soil_season * np.cos(2 * np.pi * (day - house.soil_phase_d) / w.YEAR_D)
-    capped = 1 + 0.35 * region.at("frost", hours * 3600)
-    soil = soil * capped * (0.75 + 0.4 * region.at("wetness", hours * 3600))
+    soil = soil_gas(house, region, hours, rng)
     falling = np.maximum(-np.gradient(region.at("pressure_pa", hours * 3600)), 0.0) / 100.0
     inwards = np.zeros(hours.size)
     for field in result.field + hidden:
