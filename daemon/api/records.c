@@ -187,6 +187,21 @@ static bool parse_by_hand(struct api_call *call, size_t point, struct reading *r
     return false;
 }
 
+/* The reading, and who took it. */
+static enum pipeline_taken take_by_hand(struct api *api, size_t point,
+                                        const struct reading *reading, const char *by) {
+    enum pipeline_taken taken =
+        pipeline_take(api->pipeline, point, reading, SERIES_BY_HAND, api->now_ms);
+    if (taken == PIPELINE_CONFLICT || taken == PIPELINE_FAILED)
+        return taken;
+    const struct record_by_hand record = {reading->time_ms, reading->value, by};
+    enum store_status status = record_by_hand_add(pipeline_store(api->pipeline),
+                                                  pipeline_key(api->pipeline, point), &record);
+    if (status != STORE_OK)
+        pipeline_fail(api->pipeline, status);
+    return taken;
+}
+
 void api_record_by_hand(struct api_call *call) {
     size_t system = api_system(call, call->parts[1]);
     if (system == FLEET_NONE)
@@ -198,10 +213,10 @@ void api_record_by_hand(struct api_call *call) {
                   call->parts[3], call->parts[1]);
         return;
     }
-    if (!api_needed(call, "by") || !parse_by_hand(call, point, &reading))
+    const char *by = api_needed(call, "by");
+    if (!by || !parse_by_hand(call, point, &reading))
         return;
-    enum pipeline_taken taken =
-        pipeline_take(call->api->pipeline, point, &reading, SERIES_BY_HAND, call->api->now_ms);
+    enum pipeline_taken taken = take_by_hand(call->api, point, &reading, by);
     if (taken == PIPELINE_CONFLICT) {
         api_error(call, 409, "there is another reading of that point at that time");
         return;

@@ -131,6 +131,24 @@ static void set_busy(json_t *json, const struct api *api, size_t point) {
                                       busy_points_text(text, sizeof text, api->fleet, &busy)));
 }
 
+static bool add_by_hand(void *context, const struct record_by_hand *record) {
+    json_array_append_new(context, json_pack("{s:o, s:o, s:s}", "time", api_time(record->time_ms),
+                                             "value", api_number(record->value), "by", record->by));
+    return true;
+}
+
+/* Only where somebody ever took one. */
+static void set_by_hand(json_t *json, const struct api *api, size_t point) {
+    enum { MOST = 5 };
+    json_t *list = json_array();
+    struct store *store = pipeline_store(api->pipeline);
+    if (store)
+        record_by_hand_newest(store, pipeline_key(api->pipeline, point), MOST, add_by_hand, list);
+    if (json_array_size(list) > 0)
+        json_object_set(json, "by_hand", list);
+    json_decref(list);
+}
+
 static json_t *point_json(struct api *api, const struct history *history, size_t point) {
     const struct point_description *description = api->fleet->points[point].description;
     const struct point_state *state = monitor_point(pipeline_monitor(api->pipeline), point);
@@ -142,6 +160,7 @@ static json_t *point_json(struct api *api, const struct history *history, size_t
     if (!json)
         return NULL;
     set_busy(json, api, point);
+    set_by_hand(json, api, point);
     set_assessment(json, api, history, point);
     return json;
 }

@@ -97,6 +97,37 @@ static size_t leave_out_sensors(json_t *history) {
     return left_out;
 }
 
+static void write_reading_by_hand(struct page_view *view, size_t point, const json_t *reading) {
+    const struct fleet_point *about = &view->api->fleet->points[point];
+    enum unit_system kept = page_units_of_point(view, point);
+    html_markup(&view->html, "<li><strong>");
+    page_date(view, page_json_time(reading, "time"), page_zone(view, about->system));
+    html_markup(&view->html, "</strong> ");
+    html_format(&view->html, "%s: ", about->description->name);
+    page_value(view, page_json_number(reading, "value"), page_dimension(view, point));
+    if (!view->share)
+        html_format(&view->html, ", by %s", page_json_text(reading, "by"));
+    html_markup(&view->html, "</li>");
+    view->units = kept;
+}
+
+static void write_by_hand(struct page_view *view, size_t system, const json_t *show) {
+    const json_t *points = json_object_get(show, "points");
+    const size_t first = view->api->fleet->systems[system].first_point;
+    bool any = false;
+    for (size_t i = 0; i < json_array_size(points); i++) {
+        const json_t *list = json_object_get(json_array_get(points, i), "by_hand");
+        for (size_t j = 0; j < json_array_size(list); j++) {
+            if (!any)
+                html_markup(&view->html, "<h3>Readings by hand</h3><ul class=\"records\">");
+            any = true;
+            write_reading_by_hand(view, first + i, json_array_get(list, j));
+        }
+    }
+    if (any)
+        html_markup(&view->html, "</ul>");
+}
+
 static void write_happened(struct page_view *view, size_t system, const json_t *show) {
     const struct api_alarm_choice past = {
         .all = true, .system = system, .since_ms = TIMESTAMP_NONE, .limit = LOOKED_AT_MOST};
@@ -106,6 +137,7 @@ static void write_happened(struct page_view *view, size_t system, const json_t *
         json_array_remove(history, json_array_size(history) - 1);
     html_markup(&view->html, "<section><h2>What happened, and what was done</h2><h3>Visits</h3>");
     page_past_visits(view, system, show, VISITS_MOST);
+    write_by_hand(view, system, show);
     html_markup(&view->html, "<h3>Alarms</h3>");
     page_alarm_history(view, history, system);
     if (count > ALARMS_MOST)

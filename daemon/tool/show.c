@@ -65,6 +65,16 @@ static void show_last(const struct ctl *ctl, const json_t *point, const char *un
         isnan(now) || is_radon(point) ? "" : " of that");
 }
 
+static void show_by_hand(const struct ctl *ctl, const json_t *point, const char *unit) {
+    char value[CTL_VALUE_SIZE], time[CTL_VALUE_SIZE];
+    const json_t *list = json_object_get(point, "by_hand"), *item;
+    size_t i;
+    json_array_foreach(list, i, item)
+        say(i == 0 ? "  by hand  " : "           ", "           ", "%s at %s UTC, by %s",
+            ctl_value(value, ctl, json_object_get(item, "value"), unit),
+            ctl_time(time, json_object_get(item, "time")), ctl_text_of(item, "by"));
+}
+
 static const char *sureness(double p_value) {
     if (p_value < 0.01)
         return "clear";
@@ -253,6 +263,7 @@ static void show_point(const struct ctl *asked, const json_t *point) {
     if (*ctl_text_of(json_object_get(point, "sends_too_often"), "text"))
         say("           ", "           ", "%s",
             ctl_text_of(json_object_get(point, "sends_too_often"), "text"));
+    show_by_hand(ctl, point, unit);
     show_trend(ctl, point, "trend", "  trend    ", unit);
     show_trend(ctl, point, "trend_recent", "  lately   ", unit);
     if (json_object_get(point, "coupling"))

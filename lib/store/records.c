@@ -58,6 +58,51 @@ enum store_status record_commissioning_list(struct store *store, const char *sys
     return status == STORE_NOT_FOUND ? STORE_OK : status;
 }
 
+/* ---- readings by hand ---- */
+
+enum store_status record_by_hand_add(struct store *store, int64_t key,
+                                     const struct record_by_hand *record) {
+    sqlite3_stmt *add;
+    enum store_status status =
+        store_statement(store, STATEMENT_BY_HAND_ADD,
+                        "INSERT OR IGNORE INTO by_hand (point, time_ms, value, by) "
+                        "VALUES (?1, ?2, ?3, ?4)",
+                        &add);
+    if (status != STORE_OK)
+        return status;
+    sqlite3_bind_int64(add, 1, key);
+    sqlite3_bind_int64(add, 2, record->time_ms);
+    sqlite3_bind_double(add, 3, record->value);
+    store_bind_text(add, 4, record->by);
+    return store_run(store, add);
+}
+
+enum store_status record_by_hand_newest(struct store *store, int64_t key, int most,
+                                        bool (*row)(void *context,
+                                                    const struct record_by_hand *record),
+                                        void *context) {
+    sqlite3_stmt *list;
+    enum store_status status =
+        store_statement(store, STATEMENT_BY_HAND_NEWEST,
+                        "SELECT time_ms, value, by FROM by_hand WHERE point = ?1 "
+                        "ORDER BY time_ms DESC LIMIT ?2",
+                        &list);
+    if (status == STORE_OK) {
+        sqlite3_bind_int64(list, 1, key);
+        sqlite3_bind_int(list, 2, most);
+    }
+    while (status == STORE_OK && (status = store_row(store, list)) == STORE_OK) {
+        const struct record_by_hand record = {sqlite3_column_int64(list, 0),
+                                              sqlite3_column_double(list, 1),
+                                              store_column_text(list, 2)};
+        if (!row(context, &record)) {
+            sqlite3_reset(list);
+            break;
+        }
+    }
+    return status == STORE_NOT_FOUND ? STORE_OK : status;
+}
+
 /* ---- visits ---- */
 
 enum store_status record_visit_add(struct store *store, const struct record_visit *visit,

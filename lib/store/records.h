@@ -117,6 +117,22 @@ enum store_status record_commissioning_list(struct store *store, const char *sys
                                                         const struct record_commissioning *record),
                                             void *context);
 
+/* ---- readings by hand: the reading is in its series, here is who took it (schema_5.sql) ---- */
+
+struct record_by_hand {
+    int64_t time_ms;
+    double value; /* SI */
+    const char *by;
+};
+/** `key` is the point's, see series_key. Said again, the first one to say it stays. */
+enum store_status record_by_hand_add(struct store *store, int64_t key,
+                                     const struct record_by_hand *record);
+/** Of one point, newest first, `most` at most. */
+enum store_status record_by_hand_newest(struct store *store, int64_t key, int most,
+                                        bool (*row)(void *context,
+                                                    const struct record_by_hand *record),
+                                        void *context);
+
 /* ---- visits ---- */
 
 struct record_visit {

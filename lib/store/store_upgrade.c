@@ -19,6 +19,7 @@ static const struct step steps[] = {
     {2, embedded_schema_2_sql},
     {3, embedded_schema_3_sql},
     {4, embedded_schema_4_sql},
+    {5, embedded_schema_5_sql},
 };
 
 #define STEP_COUNT (sizeof steps / sizeof steps[0])

@@ -262,6 +262,31 @@ START_TEST(visits_are_listed_oldest_first) {
 }
 END_TEST
 
+static bool list_by_hand(void *context, const struct record_by_hand *record) {
+    (void)context;
+    size_t length = strlen(listed);
+    snprintf(listed + length, sizeof listed - length, "%lld:%g:%s ", (long long)record->time_ms,
+             record->value, record->by);
+    return true;
+}
+
+START_TEST(readings_by_hand_keep_who_took_them_first) {
+    int64_t a, b;
+    ck_assert_int_eq(series_key(store, "a", "tube", &a), STORE_OK);
+    ck_assert_int_eq(series_key(store, "a", "gauge", &b), STORE_OK);
+    const struct record_by_hand records[] = {
+        {10, 1.5, "Ann"}, {30, 2.5, "Ben"}, {20, 3.5, "Cy"}, {30, 2.5, "Dee"}};
+    for (size_t i = 0; i < sizeof records / sizeof records[0]; i++)
+        ck_assert_int_eq(record_by_hand_add(store, a, &records[i]), STORE_OK);
+    listed[0] = '\0';
+    ck_assert_int_eq(record_by_hand_newest(store, a, 2, list_by_hand, NULL), STORE_OK);
+    ck_assert_str_eq(listed, "30:2.5:Ben 20:3.5:Cy ");
+    listed[0] = '\0';
+    ck_assert_int_eq(record_by_hand_newest(store, b, 2, list_by_hand, NULL), STORE_OK);
+    ck_assert_str_eq(listed, "");
+}
+END_TEST
+
 static bool list_service(void *context, const struct record_service *service) {
     (void)context;
     size_t length = strlen(listed);
@@ -391,6 +416,7 @@ int main(void) {
     tcase_add_test(tcase, trackers_are_put_replaced_and_deleted);
     tcase_add_test(tcase, commissioning_is_listed_oldest_first);
     tcase_add_test(tcase, visits_are_listed_oldest_first);
+    tcase_add_test(tcase, readings_by_hand_keep_who_took_them_first);
     tcase_add_test(tcase, service_states_are_put_and_taken_back);
     tcase_add_test(tcase, refusals_are_counted_and_the_first_example_is_kept_byte_for_byte);
     tcase_add_test(tcase, both_tables_are_bounded);

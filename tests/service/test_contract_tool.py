@@ -240,8 +240,16 @@ def commissioning_learning_and_readings_by_hand(place):
     tool.run("commission", "birch-lane-12", "no-such.yaml", status=1)
     tool.run("commission", "no-such-house", "record.yaml", status=1)
     tool.run("record", "birch-lane-12", "suction", "1.02 inH2O", "--at", rfc3339(now_ms() - 90_000),
-             "--by", "me")
+             "--by", "Ann Reader")
     near(daemon.readings("birch-lane-12", "suction")[-1][1], 1.02 * 249.08891, "by hand")
+    by_hand = {p["id"]: p.get("by_hand") for p in tool.json("show", "birch-lane-12")["points"]}
+    equal([r["by"] for r in by_hand["suction"]], ["Ann Reader"], "who took it")
+    near(by_hand["suction"][0]["value"], 1.02 * 249.08891, "what was read")
+    equal(by_hand["radon"], None, "nobody took one of this")
+    check(re.search(r"by hand +1\.02 inH2O at .* by Ann Reader",
+                    " ".join(tool.table("show", "birch-lane-12").split())), "show names who took it")
+    sheet = daemon.request("GET", "/systems/birch-lane-12/record", page=True).body.decode()
+    check("Readings by hand" in sheet and "by Ann Reader" in sheet, "the record names who took it")
     for at, word in (("1900-01-01", "keep_readings"), (rfc3339(now_ms() + 90_000), "future")):
         err = tool.run("record", "birch-lane-12", "suction", "1.02 inH2O", "--at", at, "--by", "me",
                        status=1)[1]
