@@ -17,6 +17,14 @@
 
 struct page;
 
+/** What long lists may take of each turn, and whose turn it is (list.h). {0}: no limit. */
+struct api_list_time {
+    int64_t until_ms; /* monotonic: then this turn has done enough for them */
+    uint64_t turn;
+    uint64_t due;      /* who was served last in this turn or before may go on; */
+    uint64_t due_next; /* the same in the next turn: of those who wait, the longest */
+};
+
 /** What the API works on: the service's parts, refreshed by the service when they change. */
 struct api {
     struct pipeline *pipeline;
@@ -30,12 +38,12 @@ struct api {
     int64_t started_ms, now_ms;
     int64_t longest_turn_ms, recent_turn_ms; /* ever; of about the last minute */
     uint64_t turns;
-    int64_t lists_until_ms; /* monotonic: when this turn has done enough for long lists */
-    int64_t lost_since_ms;  /* broker; TIMESTAMP_NONE while connected */
-    struct page *page;      /* sessions of the page; NULL until it is first asked */
-    uint64_t reloads;       /* how often new settings were taken */
-    bool reload_refused;    /* the settings on disk are not those in force */
-    bool history_came;      /* an import: past days may be due; whoever looks puts it back */
+    struct api_list_time lists;
+    int64_t lost_since_ms; /* broker; TIMESTAMP_NONE while connected */
+    struct page *page;     /* sessions of the page; NULL until it is first asked */
+    uint64_t reloads;      /* how often new settings were taken */
+    bool reload_refused;   /* the settings on disk are not those in force */
+    bool history_came;     /* an import: past days may be due; whoever looks puts it back */
 };
 
 /** Answers one request (a web_handler; context is a struct api). */

@@ -17,6 +17,7 @@ struct api_list {
     struct text_buffer text; /* made and not yet taken by the client, */
     size_t taken;            /* but for so much of it */
     bool begun;              /* there was a row */
+    uint64_t served;         /* turn in which it went on last, or began */
     enum api_list_step step;
 };
 
@@ -55,13 +56,39 @@ static void step(struct api_list *list) {
         list->step = API_LIST_FAILED;
 }
 
-/* The next part. Each list gets a step in each turn, however many there are; what is left of the
-   time that lists have in a turn goes to who asks first. */
+/* ---- whose turn it is ---- */
+
+void api_list_turn(struct api_list_time *time, int64_t until_ms) {
+    time->until_ms = until_ms;
+    time->turn++;
+    time->due = time->due_next;
+    time->due_next = UINT64_MAX;
+}
+
+static bool has_time(const struct api_list_time *time) {
+    return time->until_ms == 0 || clock_monotonic_ms() < time->until_ms;
+}
+
+/* Else it waits, and is remembered for the next turn. */
+static bool may_go(struct api_list *list) {
+    struct api_list_time *time = &list->api->lists;
+    if (list->served <= time->due && has_time(time)) {
+        list->served = time->turn;
+        return true;
+    }
+    if (list->served < time->due_next)
+        time->due_next = list->served;
+    return false;
+}
+
+/* The next part, or nothing yet. */
 static void make_part(struct api_list *list) {
+    if (!may_go(list))
+        return;
     do
         step(list);
     while (list->step == API_LIST_MORE && list->text.length < PART_BYTES &&
-           clock_monotonic_ms() < list->api->lists_until_ms);
+           has_time(&list->api->lists));
     if (list->step == API_LIST_END)
         text_buffer_add(&list->text, list->end);
 }
@@ -87,7 +114,8 @@ static struct api_list *begin_list(struct api *api, const struct api_list_source
                                    void *context) {
     struct api_list *list = context ? calloc(1, sizeof *list) : NULL;
     if (list)
-        *list = (struct api_list){.api = api, .source = source, .context = context, .end = ""};
+        *list = (struct api_list){
+            .api = api, .source = source, .context = context, .end = "", .served = api->lists.turn};
     else if (context)
         source->free(context);
     return list;

@@ -10,6 +10,12 @@
 
 struct api_list;
 
+/**
+ * Begins a turn, in which all lists together work until a (monotonic) time and the row that is
+ * under way then. Who has waited longest goes first.
+ */
+void api_list_turn(struct api_list_time *time, int64_t until_ms);
+
 enum api_list_step { API_LIST_MORE, API_LIST_END, API_LIST_FAILED };
 
 /** Where the rows come from. */

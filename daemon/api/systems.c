@@ -163,6 +163,7 @@ enum { LOOKS_A_STEP = 100 };
 
 struct system_list {
     char *status; /* only these; NULL: all */
+    bool in_order;
     struct id_queue order;
 };
 
@@ -179,21 +180,6 @@ static bool is_asked_for(const struct api *api, size_t system, const char *statu
                                          pipeline_monitor(api->pipeline), system, &since_ms))) == 0;
 }
 
-/* One line a step: the mean of radon is read from the store. A system that new settings have taken
-   away is left out. */
-static enum api_list_step step_list(void *context, struct api *api, struct api_list *rows) {
-    struct system_list *list = context;
-    const char *id;
-    for (size_t looks = 0; looks < LOOKS_A_STEP && (id = id_queue_next(&list->order)); looks++) {
-        size_t system = fleet_find_system(api->fleet, id);
-        if (system == FLEET_NONE || !is_asked_for(api, system, list->status))
-            continue;
-        api_list_add(rows, api_system_line(api, system));
-        break;
-    }
-    return list->order.left ? API_LIST_MORE : API_LIST_END;
-}
-
 static bool put_in_order(const struct api *api, struct id_queue *ids) {
     size_t count = 0;
     size_t *order = api_systems_worst_first(api, &count);
@@ -204,16 +190,32 @@ static bool put_in_order(const struct api *api, struct id_queue *ids) {
     return good;
 }
 
+/* First the order, then one line a step: the mean of radon is read from the store. A system that
+   new settings have taken away is left out. */
+static enum api_list_step step_list(void *context, struct api *api, struct api_list *rows) {
+    struct system_list *list = context;
+    const char *id;
+    if (!list->in_order) {
+        list->in_order = put_in_order(api, &list->order);
+        return list->in_order ? API_LIST_MORE : API_LIST_FAILED;
+    }
+    for (size_t looks = 0; looks < LOOKS_A_STEP && (id = id_queue_next(&list->order)); looks++) {
+        size_t system = fleet_find_system(api->fleet, id);
+        if (system == FLEET_NONE || !is_asked_for(api, system, list->status))
+            continue;
+        api_list_add(rows, api_system_line(api, system));
+        break;
+    }
+    return list->order.left ? API_LIST_MORE : API_LIST_END;
+}
+
 void api_systems(struct api_call *call) {
     static const struct api_list_source source = {step_list, free_list};
     const char *status = web_query(call->request, "status");
     struct system_list *list = calloc(1, sizeof *list);
-    if (list) {
-        list->status = status ? strdup(status) : NULL;
-        if (!put_in_order(call->api, &list->order) || (status && !list->status)) {
-            free_list(list);
-            list = NULL;
-        }
+    if (list && status && !(list->status = strdup(status))) {
+        free(list);
+        list = NULL;
     }
     api_list_answer(call, &source, list);
 }

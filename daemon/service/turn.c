@@ -5,6 +5,7 @@
  * read and judge, commit, acknowledge; then deliveries. intake_release is called only right after a
  * commit, and asserts for itself that nothing is uncommitted.
  */
+#include "api/list.h"
 #include "host/clock.h"
 #include "host/log.h"
 #include "link/service_manager.h"
@@ -21,8 +22,8 @@
 enum { MOST_A_BATCH = 4096, WAIT_AT_MOST_MS = 1000, SLOTS = 6 };
 static const int64_t jump_least_ms = 30 * DURATION_SECOND_MS;
 static const int64_t backlog_look_ms = 250;
-static const int64_t lists_a_turn_ms = 20;
-static const int64_t looks_ms = 100; /* of a turn go to second looks at most */
+static const int64_t lists_a_turn_ms = 15; /* and one row */
+static const int64_t looks_ms = 100;       /* of a turn go to second looks at most */
 static const int64_t turn_slow_ms = DURATION_SECOND_MS;
 
 /* ---- waiting ---- */
@@ -197,7 +198,7 @@ static void refresh_api(struct service *service) {
     service->api.longest_turn_ms = service->longest_turn_ms;
     service->api.recent_turn_ms = service->recent_turn_ms;
     service->api.turns = service->turns;
-    service->api.lists_until_ms = clock_monotonic_ms() + lists_a_turn_ms;
+    api_list_turn(&service->api.lists, clock_monotonic_ms() + lists_a_turn_ms);
     service->api.lost_since_ms = service->lost_since_ms;
 }
 
