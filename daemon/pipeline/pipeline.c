@@ -16,8 +16,9 @@
 
 enum { READINGS_A_MESSAGE = 256, REFUSED_ALARM_COUNT = 10 };
 static const int64_t refused_window_ms = 10 * DURATION_MINUTE_MS;
-static const int64_t burst_pause_ms = 10 * DURATION_SECOND_MS; /* longer than a turn takes */
-static const int64_t burst_span_ms = 4 * DURATION_MINUTE_MS;   /* 240 000 readings */
+static const int64_t burst_pause_ms = 10 * DURATION_SECOND_MS;  /* longer than a turn takes */
+static const int64_t any_clock_ms = 10 * 365 * DURATION_DAY_MS; /* nothing is later than this */
+static const int64_t burst_span_ms = 4 * DURATION_MINUTE_MS;    /* 240 000 readings */
 
 /* What each of these becomes with new settings is said in pipeline_take_over. */
 struct pipeline {
@@ -40,6 +41,7 @@ struct pipeline {
     int refused_in_window;
     int64_t now_ms;   /* of the turn, for callbacks */
     int64_t moved_ms; /* when the clock was last moved; TIMESTAMP_NONE: not since the start */
+    bool quiet;       /* the clock is not trusted */
     struct payload_reading readings[READINGS_A_MESSAGE];
 };
 
@@ -133,6 +135,7 @@ void pipeline_take_over(struct pipeline *pipeline, struct pipeline *former,
     pipeline->refused_from_ms = former->refused_from_ms;
     pipeline->refused_in_window = former->refused_in_window;
     pipeline->moved_ms = former->moved_ms;
+    pipeline->quiet = former->quiet;
     pipeline->now_ms = now_ms;
 }
 
@@ -321,13 +324,17 @@ static void expire_refusals(struct pipeline *pipeline, int64_t now_ms) {
 /* Messages without a time of their own that come in a burst are readings in that order, not several
    truths of one instant: each is a millisecond after the one before. So a burst may run ahead of
    the clock, by less than a sensor's own time may. */
-static void tell_apart(const struct pipeline *pipeline, size_t point, struct reading *reading) {
+static void tell_apart(struct pipeline *pipeline, size_t point, struct reading *reading) {
     const struct point_state *state = monitor_point(pipeline->monitor, point);
-    int64_t since_last_ms = reading->time_ms - state->heard_ms;
-    bool burst = since_last_ms >= 0 && since_last_ms < burst_pause_ms;
-    if (burst && state->newest_ms >= reading->time_ms &&
-        state->newest_ms - reading->time_ms < burst_span_ms)
-        reading->time_ms = state->newest_ms + 1;
+    const int64_t arrival_ms = reading->time_ms;
+    int64_t since_ms = arrival_ms - (state->plain_came_ms > state->heard_ms ? state->plain_came_ms
+                                                                            : state->heard_ms);
+    const int64_t given_ms[] = {state->newest_ms, state->plain_ms};
+    for (size_t i = 0; i < 2 && since_ms >= 0 && since_ms < burst_pause_ms; i++) {
+        if (given_ms[i] >= reading->time_ms && given_ms[i] - arrival_ms < burst_span_ms)
+            reading->time_ms = given_ms[i] + 1;
+    }
+    monitor_plain(pipeline->monitor, point, reading->time_ms, arrival_ms);
 }
 
 static struct payload_result decode(struct pipeline *pipeline, size_t point,
@@ -369,9 +376,29 @@ static void take_message(struct pipeline *pipeline, size_t point,
         refuse(pipeline, point, message, result.refusal, result.impossible, now_ms);
 }
 
+/* Times that lie in our future are asked for once more, so that a message is known again when the
+   clock has caught up with it. */
+static void hear_future(const struct pipeline *pipeline, size_t point,
+                        const struct intake_message *message, struct clock_sensors *sensors,
+                        int64_t now_ms) {
+    enum { SOME = 8 };
+    const struct point_description *description = pipeline->fleet->points[point].description;
+    struct payload_binding any_time = description->binding;
+    struct payload_reading readings[SOME];
+    any_time.keep_ms = 0;
+    struct payload_result result = payload_decode(&any_time, message->payload, message->length,
+                                                  now_ms + any_clock_ms, readings, SOME);
+    for (size_t i = 0; i < result.count; i++) {
+        if (readings[i].has_own_time)
+            clock_sensors_time(sensors, point, readings[i].reading.time_ms, description->every_ms,
+                               now_ms);
+    }
+    clock_sensors_ahead(sensors, point);
+}
+
 static void hear_point(const struct pipeline *pipeline, size_t point,
-                       const struct payload_result *result, struct clock_sensors *sensors,
-                       int64_t now_ms) {
+                       const struct intake_message *message, const struct payload_result *result,
+                       struct clock_sensors *sensors, int64_t now_ms) {
     if (monitor_holds(pipeline->monitor, point, CONDITION_SENSOR_CLOCK))
         return;
     for (size_t i = 0; i < result->count; i++) {
@@ -380,7 +407,7 @@ static void hear_point(const struct pipeline *pipeline, size_t point,
                                pipeline->fleet->points[point].description->every_ms, now_ms);
     }
     if (result->in_future > 0)
-        clock_sensors_ahead(sensors, point);
+        hear_future(pipeline, point, message, sensors, now_ms);
 }
 
 void pipeline_ask_time(struct pipeline *pipeline, const struct intake_message *message,
@@ -392,7 +419,7 @@ void pipeline_ask_time(struct pipeline *pipeline, const struct intake_message *m
     for (size_t point = first; point != FLEET_NONE;
          point = pipeline->fleet->points[point].next_same_topic) {
         result = decode(pipeline, point, message, now_ms);
-        hear_point(pipeline, point, &result, sensors, now_ms);
+        hear_point(pipeline, point, message, &result, sensors, now_ms);
     }
     if (first == FLEET_NONE || pipeline->fleet->points[first].next_same_topic != FLEET_NONE ||
         result.count > 1)
@@ -495,11 +522,11 @@ enum store_status pipeline_settle(struct pipeline *pipeline, int64_t now_ms) {
     pipeline->now_ms = now_ms;
     if (status == STORE_OK)
         in_hand_turn(pipeline->hand);
-    if (status == STORE_OK) {
+    if (status == STORE_OK && !pipeline->quiet) {
         monitor_tell(pipeline->monitor, now_ms, pipeline, on_tell);
         status = pipeline->failed;
     }
-    if (status == STORE_OK && pipeline->in_turn)
+    if (status == STORE_OK && pipeline->in_turn && !pipeline->quiet)
         status = announce_settle(&pipeline->announce, now_ms);
     if (status == STORE_OK && monitor_has_changes(pipeline->monitor) && pipeline_begin(pipeline))
         status = monitor_store_write(&pipeline->link);
@@ -576,6 +603,15 @@ void pipeline_clock_moved(struct pipeline *pipeline, int64_t by_ms, int64_t now_
     monitor_daemon(pipeline->monitor, CONDITION_CLOCK_JUMPED, true, NULL, (double)by_ms, now_ms);
     monitor_daemon(pipeline->monitor, CONDITION_CLOCK_JUMPED, false, NULL, (double)by_ms, now_ms);
     pipeline->moved_ms = now_ms;
+    if (by_ms >= 0 || !pipeline_begin(pipeline))
+        return;
+    enum store_status status = outbox_clock_moved(pipeline->store, by_ms, now_ms);
+    if (status != STORE_OK)
+        pipeline_fail(pipeline, status);
+}
+
+void pipeline_set_quiet(struct pipeline *pipeline, bool quiet) {
+    pipeline->quiet = quiet;
 }
 
 /* A clock that is ahead must not age what is kept: no further than the newest reading, and not

@@ -152,16 +152,20 @@ static void judge(struct clock_watch *watch, int64_t now_ms, int64_t monotonic_m
         .memory = watch->memory,
         .sensors = &watch->sensors,
         .synchronised = before != CLOCK_TRUSTED && clock_is_synchronised(now_ms),
+        .moved_back = watch->moved_ms < -CLOCK_TRUST_SLACK_MS,
         .held_ms = before == CLOCK_TRUSTED ? 0 : monotonic_ms - watch->held_from_ms,
     };
     watch->doubt = clock_trust_judge(&evidence);
+    if (clock_sensors_agree(&watch->sensors) || evidence.synchronised)
+        watch->moved_ms = 0;
     if (watch->doubt != before || watch->doubt != CLOCK_TRUSTED)
         say_why(watch, now_ms);
     if (watch->doubt != before)
         changed(watch, before, monotonic_ms);
 }
 
-void clock_watch_jumped(struct clock_watch *watch, int64_t monotonic_ms) {
+void clock_watch_jumped(struct clock_watch *watch, int64_t by_ms, int64_t monotonic_ms) {
+    watch->moved_ms += by_ms;
     watch->steady_from_ms = monotonic_ms;
     clock_sensors_forget(&watch->sensors);
     watch->seen = 0;
@@ -269,15 +273,18 @@ static void ask(struct clock_watch *watch, struct pipeline *pipeline, int64_t no
     }
 }
 
+void clock_watch_connection(struct clock_watch *watch, uint64_t number) {
+    if (number != watch->connection)
+        clock_watch_forget_messages(watch);
+    watch->connection = number;
+}
+
 enum clock_verdict clock_watch_decide(struct clock_watch *watch, struct pipeline *pipeline,
-                                      uint64_t connection, int64_t now_ms, int64_t monotonic_ms) {
-    if (connection != watch->connection)
-        clock_watch_forget_messages(watch); /* the broker sends them again */
-    watch->connection = connection;
+                                      int64_t now_ms, int64_t monotonic_ms) {
     if (!clock_watch_waits(watch))
         return CLOCK_WAIT;
     if (watch->seen == 0 && !clock_watch_trusts(watch))
-        clock_sensors_forget(&watch->sensors); /* each look asks anew */
+        clock_sensors_ask_anew(&watch->sensors);
     ask(watch, pipeline, now_ms, monotonic_ms);
     bool complete = watch->full || monotonic_ms - watch->last_ms >= quiet_ms ||
                     monotonic_ms - watch->first_ms >= longest_wait_ms;

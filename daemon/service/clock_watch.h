@@ -19,6 +19,7 @@ struct clock_watch {
     struct clock_memory memory;
     int64_t set_aside_ms; /* a newest reading that is known to be from a wrong clock */
     struct clock_sensors sensors;
+    int64_t moved_ms;       /* by which the clock was moved since sensors agreed with it */
     int64_t held_from_ms;   /* monotonic: since when it is doubted */
     int64_t steady_from_ms; /* monotonic: since when the clock has run without a jump */
     int64_t noted_ms;       /* monotonic: when the life was last noted */
@@ -46,8 +47,8 @@ static inline bool clock_watch_reads(const struct clock_watch *watch) {
     return watch->doubt != CLOCK_NOT_SET;
 }
 
-/** The clock was moved by more than it can drift. */
-void clock_watch_jumped(struct clock_watch *watch, int64_t monotonic_ms);
+/** The clock was moved, by more than it can drift. */
+void clock_watch_jumped(struct clock_watch *watch, int64_t by_ms, int64_t monotonic_ms);
 /** Each turn: judges, says in the log what changes, notes now and then that we run. */
 void clock_watch_turn(struct clock_watch *watch, struct pipeline *pipeline, int64_t now_ms,
                       int64_t monotonic_ms);
@@ -59,9 +60,12 @@ void clock_watch_keep(struct clock_watch *watch, const struct intake_message *me
 bool clock_watch_waits(const struct clock_watch *watch);
 
 enum clock_verdict { CLOCK_TAKE, CLOCK_WAIT, CLOCK_LEAVE };
-/** What to do with the messages that wait; they came by connection number `connection`. */
+/** Before and after the broker is read: what came by a connection that is lost comes again, and
+    must not wait here while it is acknowledged. */
+void clock_watch_connection(struct clock_watch *watch, uint64_t number);
+/** What to do with the messages that wait. */
 enum clock_verdict clock_watch_decide(struct clock_watch *watch, struct pipeline *pipeline,
-                                      uint64_t connection, int64_t now_ms, int64_t monotonic_ms);
+                                      int64_t now_ms, int64_t monotonic_ms);
 /** After CLOCK_TAKE: hands them to the pipeline, each with the time at which it came. Returns how
     many. */
 size_t clock_watch_pass_on(struct clock_watch *watch, struct pipeline *pipeline);

@@ -82,7 +82,7 @@ static size_t add(struct delivery_descriptor *slots, size_t count, int descripto
 static void watch_clock(struct service *service) {
     int64_t offset_ms = service->now_ms - service->monotonic_ms;
     if (llabs(offset_ms - service->offset_ms) >= jump_least_ms)
-        clock_watch_jumped(&service->clock, service->monotonic_ms);
+        clock_watch_jumped(&service->clock, offset_ms - service->offset_ms, service->monotonic_ms);
     service->offset_ms = offset_ms;
 }
 
@@ -103,11 +103,13 @@ static void end_hold(struct service *service) {
     service->lost_since_ms = service->now_ms;
     service->away_from_ms = service_newest_ms(service);
     service->next_tick_ms = service->next_dispatch_ms = service->next_upkeep_ms = 0;
+    follow_clock(service);
 }
 
 static void judge_clock(struct service *service) {
     bool held = !clock_watch_trusts(&service->clock);
     clock_watch_turn(&service->clock, service->pipeline, service->now_ms, service->monotonic_ms);
+    pipeline_set_quiet(service->pipeline, !clock_watch_trusts(&service->clock));
     if (!clock_watch_trusts(&service->clock))
         return;
     if (held)
@@ -152,17 +154,21 @@ static void watch_backlog(struct service *service, size_t messages, bool more) {
         service_backlog_over(service);
 }
 
+static uint64_t connection_number(const struct service *service) {
+    struct intake_counters count;
+    intake_count(service->intake, &count);
+    return count.losses + count.failed_tries;
+}
+
 /* Messages of a clock that no sensor has agreed with yet. Returns how many were taken. */
 static size_t take_waiting(struct service *service) {
     struct clock_watch *clock = &service->clock;
-    struct intake_counters count;
-    intake_count(service->intake, &count);
     bool held = !clock_watch_trusts(clock);
+    clock_watch_connection(clock, connection_number(service));
     enum clock_verdict verdict =
-        clock_watch_decide(clock, service->pipeline, count.losses + count.failed_tries,
-                           service->now_ms, service->monotonic_ms);
+        clock_watch_decide(clock, service->pipeline, service->now_ms, service->monotonic_ms);
     if (held && clock_watch_trusts(clock))
-        end_hold(service);
+        end_hold(service); /* before they are taken: their delays go by this clock */
     if (verdict == CLOCK_TAKE)
         return clock_watch_pass_on(clock, service->pipeline);
     if (verdict == CLOCK_LEAVE) {
@@ -174,6 +180,7 @@ static size_t take_waiting(struct service *service) {
 
 static bool read_broker(struct service *service) {
     size_t messages = 0;
+    clock_watch_connection(&service->clock, connection_number(service));
     bool more = intake_read(service->intake, in_hand_most(service->hand, MOST_A_BATCH),
                             &messages) == INTAKE_MORE;
     if (clock_watch_asks(&service->clock))

@@ -17,20 +17,31 @@ static const int64_t given_up_after_ms = DURATION_DAY_MS;
 bool clock_sensors_open(struct clock_sensors *sensors, size_t points) {
     *sensors = (struct clock_sensors){.points = points};
     sensors->said = calloc(points + 1, 1);
-    if (!sensors->said)
-        sensors->points = 0; /* nobody is heard then */
-    return sensors->said != NULL;
+    sensors->first_word = calloc(points + 1, 1);
+    sensors->newest_ms = calloc(points + 1, sizeof *sensors->newest_ms);
+    if (sensors->said && sensors->first_word && sensors->newest_ms)
+        return true;
+    clock_sensors_close(sensors); /* nobody is heard then */
+    return false;
 }
 
 void clock_sensors_close(struct clock_sensors *sensors) {
     free(sensors->said);
+    free(sensors->first_word);
+    free(sensors->newest_ms);
     *sensors = (struct clock_sensors){0};
 }
 
-void clock_sensors_forget(struct clock_sensors *sensors) {
+void clock_sensors_ask_anew(struct clock_sensors *sensors) {
     if (sensors->points > 0)
         memset(sensors->said, SAID_NOTHING, sensors->points);
     sensors->ahead = sensors->agreeing = 0;
+}
+
+void clock_sensors_forget(struct clock_sensors *sensors) {
+    clock_sensors_ask_anew(sensors);
+    if (sensors->points > 0)
+        memset(sensors->newest_ms, 0, sensors->points * sizeof *sensors->newest_ms);
 }
 
 static void say(struct clock_sensors *sensors, size_t point, unsigned char word) {
@@ -50,10 +61,21 @@ void clock_sensors_ahead(struct clock_sensors *sensors, size_t point) {
 void clock_sensors_time(struct clock_sensors *sensors, size_t point, int64_t time_ms,
                         int64_t every_ms, int64_t now_ms) {
     int64_t fresh_ms = every_ms > CLOCK_TRUST_SLACK_MS ? every_ms : CLOCK_TRUST_SLACK_MS;
-    if (time_ms > now_ms + CLOCK_TRUST_SLACK_MS)
-        clock_sensors_ahead(sensors, point);
+    unsigned char word = SAID_NOTHING;
+    if (point >= sensors->points)
+        return;
+    if (time_ms == sensors->newest_ms[point])
+        word = sensors->first_word[point];
+    else if (time_ms > now_ms + CLOCK_TRUST_SLACK_MS)
+        word = SAID_AHEAD;
     else if (now_ms - time_ms <= fresh_ms)
-        say(sensors, point, SAID_AGREES);
+        word = SAID_AGREES;
+    if (word != SAID_NOTHING)
+        say(sensors, point, word);
+    if (time_ms <= sensors->newest_ms[point])
+        return;
+    sensors->newest_ms[point] = time_ms;
+    sensors->first_word[point] = word;
 }
 
 bool clock_sensors_agree(const struct clock_sensors *sensors) {
@@ -81,7 +103,8 @@ enum clock_doubt clock_trust_judge(const struct clock_evidence *evidence) {
         return CLOCK_NOT_SET;
     if (evidence->synchronised)
         return CLOCK_TRUSTED;
-    if (sensors->ahead >= SEVERAL && sensors->ahead > sensors->agreeing)
+    size_t enough = evidence->moved_back && evidence->held_ms < given_up_after_ms ? 1 : SEVERAL;
+    if (sensors->ahead >= enough && sensors->ahead > sensors->agreeing)
         return CLOCK_BEHIND_SENSORS;
     if (clock_sensors_agree(sensors) || evidence->held_ms >= given_up_after_ms)
         return CLOCK_TRUSTED;

@@ -5,7 +5,8 @@
  * lies in our future; so a wrong clock moves readings, or loses them. Against the clock speak what
  * the store remembers, and times of several sensors that lie ahead of it. For it speak sensors
  * whose times agree with it, and a time service. What only the store remembers is given up after a
- * day: the clock may have been wrong when that was written. Pure.
+ * day: the clock may have been wrong when that was written. Where the clock was set back while we
+ * ran, one sensor ahead is enough. Pure.
  */
 #ifndef MONITOR_CLOCK_TRUST_H
 #define MONITOR_CLOCK_TRUST_H
@@ -34,13 +35,18 @@ struct clock_memory {
 
 /** What sensors with times of their own say of the clock. */
 struct clock_sensors {
-    unsigned char *said; /* of each point: its last word */
+    unsigned char *said;       /* of each point: its last word */
+    unsigned char *first_word; /* what its newest time said when it first came: one that waits with
+                                  the broker is caught up by any clock, and does not agree then */
+    int64_t *newest_ms;        /* that time */
     size_t points, ahead, agreeing;
 };
 bool clock_sensors_open(struct clock_sensors *sensors, size_t points); /* false: out of memory */
 void clock_sensors_close(struct clock_sensors *sensors);
 /** After the clock was set, nothing said before counts. */
 void clock_sensors_forget(struct clock_sensors *sensors);
+/** All messages that wait are asked once more. */
+void clock_sensors_ask_anew(struct clock_sensors *sensors);
 /** A time of a point's own lies more than the slack ahead of the clock. */
 void clock_sensors_ahead(struct clock_sensors *sensors, size_t point);
 /** A time of a point's own that does not; one older than `every_ms` says nothing of the clock. */
@@ -54,6 +60,7 @@ struct clock_evidence {
     struct clock_memory memory;
     const struct clock_sensors *sensors;
     bool synchronised; /* a time service says it sets this clock */
+    bool moved_back;   /* under our eyes, by more than the slack, and no sensor agreed since */
     int64_t held_ms;   /* how long the clock has been doubted, by one that is never set */
 };
 

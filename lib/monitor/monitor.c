@@ -124,6 +124,8 @@ static bool set_up_point(struct monitor *monitor, size_t i, struct tracker *trac
     bool needs_window = fleet_needs_window(monitor->fleet, i);
     *state = (struct point_state){
         .heard_ms = INT64_MIN / 2,
+        .plain_came_ms = INT64_MIN / 2,
+        .plain_ms = INT64_MIN / 2,
         .silent_after_ms = fleet_silent_after_ms(monitor->fleet, i),
         .window = needs_window ? malloc(sizeof *state->window) : NULL,
         .trackers = trackers,
@@ -375,16 +377,40 @@ struct reading monitor_newest(const struct monitor *monitor, size_t point) {
     return (struct reading){state->newest_ms, state->newest_value};
 }
 
+/* A sensor whose clock is ours, or that has none, jumped with it: its delays go on by as much. One
+   with a clock of its own did not. */
+static bool jumped_too(const struct point_state *state, int64_t lag_ms) {
+    return state->lag_ms == TIMESTAMP_NONE ||
+           llabs(lag_ms - (state->lag_ms - state->jump_ms)) < llabs(lag_ms - state->lag_ms);
+}
+
+static void note_lag(struct monitor *monitor, size_t point, int64_t lag_ms) {
+    struct point_state *state = &monitor->points[point];
+    int64_t jump_ms = jumped_too(state, lag_ms) ? state->jump_ms : 0;
+    state->lag_ms = lag_ms;
+    state->jump_ms = 0;
+    for (size_t i = 0; jump_ms > 0 && i < monitor->fleet->points[point].rule_count; i++) {
+        struct tracker *tracker = &state->trackers[i];
+        if (tracker->phase == TRACKER_PENDING || tracker->phase == TRACKER_CLEARING)
+            tracker->since_ms += jump_ms;
+    }
+}
+
 void monitor_reading(struct monitor *monitor, size_t point, const struct reading *reading,
                      int64_t arrival_ms) {
     struct point_state *state = &monitor->points[point];
     note_newest(monitor, reading->time_ms);
     state->heard_ms = arrival_ms;
+    note_lag(monitor, point, arrival_ms - reading->time_ms);
     if (!state->hour_changed)
         monitor_list_add(monitor, &monitor->changed_points, &point, sizeof point);
     judge_reading(&monitor->judge, point, state, reading);
-    state->lag_ms = arrival_ms > reading->time_ms ? arrival_ms - reading->time_ms : 0;
     silence_heard(monitor, monitor->fleet->points[point].system, reading->time_ms);
+}
+
+void monitor_plain(struct monitor *monitor, size_t point, int64_t time_ms, int64_t arrival_ms) {
+    monitor->points[point].plain_ms = time_ms;
+    monitor->points[point].plain_came_ms = arrival_ms;
 }
 
 void monitor_set_look_waits(struct monitor *monitor, size_t point, bool waits) {
@@ -466,7 +492,8 @@ void monitor_daemon(struct monitor *monitor, enum condition condition, bool hold
 static void end_backlog(struct point_state *state, int64_t now_ms) {
     if (state->heard_ms < now_ms)
         state->heard_ms = now_ms;
-    if (state->lag_ms < 0 && state->newest_ms != TIMESTAMP_NONE && state->newest_ms < now_ms)
+    if (state->lag_ms == TIMESTAMP_NONE && state->newest_ms != TIMESTAMP_NONE &&
+        state->newest_ms < now_ms)
         state->lag_ms = now_ms - state->newest_ms;
 }
 
@@ -478,23 +505,22 @@ void monitor_set_backlog(struct monitor *monitor, bool backlog, int64_t now_ms) 
     monitor->backlog = backlog;
 }
 
+/* What is known of a point stays the same: whether its sensor's clock moved too is seen when it
+   says something. */
 void monitor_clock_moved(struct monitor *monitor, int64_t by_ms) {
-    for (size_t i = 0; i < monitor->fleet->point_count; i++)
-        monitor->points[i].heard_ms += by_ms;
-    const size_t *running = monitor->running.items;
-    for (size_t r = 0; by_ms > 0 && r < monitor->running.count; r++) {
-        size_t point = running[r];
-        for (size_t i = 0; i < monitor->fleet->points[point].rule_count; i++) {
-            struct tracker *tracker = &monitor->points[point].trackers[i];
-            if (tracker->phase == TRACKER_PENDING || tracker->phase == TRACKER_CLEARING)
-                tracker->since_ms += by_ms;
-        }
+    for (size_t i = 0; i < monitor->fleet->point_count; i++) {
+        struct point_state *state = &monitor->points[i];
+        state->heard_ms += by_ms;
+        state->jump_ms += by_ms;
+        if (state->lag_ms != TIMESTAMP_NONE)
+            state->lag_ms += by_ms;
     }
+    monitor->expired_ms += by_ms;
     monitor->scanned_ms = monitor->dates_ms = INT64_MIN / 2;
 }
 
 int64_t monitor_known_to_ms(const struct point_state *state, int64_t now_ms) {
-    return state->lag_ms > 0 ? now_ms - state->lag_ms : now_ms;
+    return state->lag_ms == TIMESTAMP_NONE ? now_ms : now_ms - state->lag_ms;
 }
 
 /* Returns when the earliest delay still running ends. */

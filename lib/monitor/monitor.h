@@ -99,6 +99,8 @@ struct reading monitor_newest(const struct monitor *monitor, size_t point);
 /** Judges a reading that is the newest of its point. `arrival_ms` is our clock. */
 void monitor_reading(struct monitor *monitor, size_t point, const struct reading *reading,
                      int64_t arrival_ms);
+/** A reading without a time of its own gets this one: the next of a burst gets a later one. */
+void monitor_plain(struct monitor *monitor, size_t point, int64_t time_ms, int64_t arrival_ms);
 
 /** A message of the point was refused: as impossible (`value` in SI, NaN: not known), or because of
     its time. */

@@ -95,6 +95,9 @@ static void take_over_state(struct point_state *state, struct point_state *befor
     } else {
         state->heard_ms = before->heard_ms;
         state->lag_ms = before->lag_ms;
+        state->jump_ms = before->jump_ms;
+        state->plain_came_ms = before->plain_came_ms;
+        state->plain_ms = before->plain_ms;
         state->baselines = before->baselines;
         state->baseline_count = before->baseline_count;
     }

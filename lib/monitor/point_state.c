@@ -51,7 +51,9 @@ void point_state_forget(struct point_state *state) {
     *state = (struct point_state){
         .newest_ms = TIMESTAMP_NONE,
         .newest_value = NAN,
-        .lag_ms = -1,
+        .lag_ms = TIMESTAMP_NONE,
+        .plain_came_ms = former.plain_came_ms,
+        .plain_ms = former.plain_ms,
         .heard_ms = former.heard_ms,
         .silent_after_ms = former.silent_after_ms,
         .hour = {.hour_ms = INT64_MIN},

@@ -41,6 +41,10 @@ enum store_status outbox_due(struct store *store, int64_t now_ms, const char *co
                              size_t *count);
 void outbox_message_free(struct outbox_message *message);
 
+/** The clock was set back by `-by_ms` and says `now_ms`: what waits for a time that it had reckoned
+    by the former one goes so much sooner. */
+enum store_status outbox_clock_moved(struct store *store, int64_t by_ms, int64_t now_ms);
+
 /**
  * Earliest not_before of the waiting rows that may go next, the first of each contact and system;
  * INT64_MAX when none waits. (What stands behind another row cannot go before it.) A row whose

@@ -145,6 +145,18 @@ START_TEST(what_quiet_hours_held_back_can_be_hastened) {
 }
 END_TEST
 
+/* A try that is to come an hour later, reckoned by a clock that is two days ahead. */
+START_TEST(a_clock_set_back_makes_no_message_wait_longer) {
+    const int64_t hour = 3600000, day = 24 * hour, now = 100 * day;
+    int64_t first = insert("office", "birch", 2, now + 2 * day + hour);
+    int64_t second = insert("owner", "birch", 2, now - hour);
+    int64_t third = insert("workshop", "birch", 2, now + day);
+    ck_assert_int_eq(outbox_clock_moved(store, -2 * day, now), STORE_OK);
+    expect_due(now, NULL, 0, 10, ROWS(second, third, ));
+    expect_due(now + hour, NULL, 0, 10, ROWS(first, second, third, ));
+}
+END_TEST
+
 START_TEST(the_next_time_is_that_of_the_rows_that_may_go) {
     int64_t next;
     ck_assert_int_eq(outbox_next(store, &next), STORE_OK);
@@ -368,6 +380,7 @@ int main(void) {
     tcase_add_test(tcase, a_message_comes_back_as_it_went_in);
     tcase_add_test(tcase, one_message_by_row_and_by_event);
     tcase_add_test(tcase, order_holds_per_contact_and_system);
+    tcase_add_test(tcase, a_clock_set_back_makes_no_message_wait_longer);
     tcase_add_test(tcase, high_priority_first_and_contacts_in_turn);
     tcase_add_test(tcase, what_quiet_hours_held_back_can_be_hastened);
     tcase_add_test(tcase, the_next_time_is_that_of_the_rows_that_may_go);

@@ -71,6 +71,34 @@ START_TEST(several_sensors_ahead_speak_against_it_and_one_does_not) {
 }
 END_TEST
 
+START_TEST(one_sensor_ahead_is_enough_where_the_clock_was_set_back) {
+    const struct clock_evidence evidence = {
+        .now_ms = now_ms, .memory = {now_ms, now_ms}, .sensors = &sensors, .moved_back = true};
+    ck_assert_int_eq(clock_trust_judge(&evidence), CLOCK_TRUSTED);
+    clock_sensors_ahead(&sensors, 3);
+    ck_assert_int_eq(clock_trust_judge(&evidence), CLOCK_BEHIND_SENSORS);
+    clock_sensors_time(&sensors, 4, now_ms - 1000, DURATION_MINUTE_MS, now_ms);
+    ck_assert_int_eq(clock_trust_judge(&evidence), CLOCK_TRUSTED);
+}
+END_TEST
+
+/* Our clock is 13 min slow; a message that waits with the broker comes again and again. */
+START_TEST(a_time_that_the_clock_catches_up_with_does_not_agree) {
+    const int64_t time_ms = now_ms + 13 * DURATION_MINUTE_MS;
+    for (int64_t minute = 0; minute < 20; minute++) {
+        clock_sensors_ask_anew(&sensors);
+        clock_sensors_time(&sensors, 3, time_ms, DURATION_HOUR_MS,
+                           now_ms + minute * DURATION_MINUTE_MS);
+        ck_assert_uint_eq(sensors.ahead, 1);
+        ck_assert_uint_eq(sensors.agreeing, 0);
+    }
+    clock_sensors_forget(&sensors); /* the clock is set */
+    clock_sensors_time(&sensors, 3, time_ms, DURATION_HOUR_MS, time_ms + DURATION_MINUTE_MS);
+    ck_assert_uint_eq(sensors.ahead, 0);
+    ck_assert_uint_eq(sensors.agreeing, 1);
+}
+END_TEST
+
 START_TEST(sensors_that_agree_end_a_doubt_of_our_own_memory) {
     const int64_t year_ahead_ms = now_ms + 365 * DURATION_DAY_MS;
     ck_assert_int_eq(judge(now_ms, year_ahead_ms, year_ahead_ms), CLOCK_BEFORE_READINGS);
@@ -109,6 +137,8 @@ int main(void) {
     tcase_add_test(tcase, memory_speaks_against_a_clock);
     tcase_add_test(tcase, a_clock_set_by_many_small_steps_is_trusted_in_the_end);
     tcase_add_test(tcase, several_sensors_ahead_speak_against_it_and_one_does_not);
+    tcase_add_test(tcase, one_sensor_ahead_is_enough_where_the_clock_was_set_back);
+    tcase_add_test(tcase, a_time_that_the_clock_catches_up_with_does_not_agree);
     tcase_add_test(tcase, sensors_that_agree_end_a_doubt_of_our_own_memory);
     tcase_add_test(tcase, memory_is_given_up_after_a_day_and_sensors_are_not);
     return run_test_case(tcase);

@@ -158,6 +158,22 @@ START_TEST(a_delay_does_not_end_while_its_readings_are_still_on_their_way) {
 }
 END_TEST
 
+/* Ours is set two hours ahead, the sensor's is right all the time: six hours are six of its own. */
+START_TEST(a_delay_goes_by_the_clock_of_the_sensor) {
+    int64_t beside_ms = 0;
+    for (int64_t m = 0; m < 600; m += 10) {
+        const struct reading reading = {start_ms + m * MINUTE,
+                                        (m < 60 ? 200.0 : 100.0) + (double)(m % 7)};
+        if (m == 120)
+            monitor_clock_moved(monitor, beside_ms = 2 * HOUR);
+        advance(reading.time_ms + beside_ms - MINUTE);
+        monitor_reading(monitor, SUCTION, &reading, reading.time_ms + beside_ms);
+        advance(reading.time_ms + beside_ms);
+    }
+    ck_assert_ptr_nonnull(strstr(told, "+suction-low@420"));
+}
+END_TEST
+
 START_TEST(the_mean_of_a_day_decides_radon_high) {
     for (int64_t m = 0; m < 6 * 1440; m += 60)
         live(RADON, (m >= 2 * 1440 && m < 4 * 1440 ? 600.0 : 60.0) + (double)(m % 7), m);
@@ -387,6 +403,7 @@ int main(void) {
     tcase_add_test(tcase, a_delay_ends_only_on_evidence);
     tcase_add_test(tcase, a_backlog_says_what_stands_and_keeps_the_rest_as_history);
     tcase_add_test(tcase, a_delay_does_not_end_while_its_readings_are_still_on_their_way);
+    tcase_add_test(tcase, a_delay_goes_by_the_clock_of_the_sensor);
     tcase_add_test(tcase, the_mean_of_a_day_decides_radon_high);
     tcase_add_test(tcase, a_value_that_does_not_move_for_two_days_is_stuck);
     tcase_add_test(tcase, a_coarse_display_on_a_steady_fan_is_not_stuck);
