@@ -271,6 +271,13 @@ static const struct {
     {675, 1}, /* as 75 */
     {764, 1}, /* the oracle's: a doubled message came late in a world without late ones */
     {979, 1}, /* as 277 */
+    {7, 3},   /* one sensor ahead of a clock that was set back: refused */
+    {17, 3},  /* bare numbers in one moment, while the newest reading was of the future */
+    {90, 3},  /* a message's next try was reckoned by a clock that was two days ahead */
+    {117, 3}, /* a message that waited at the broker until the slow clock agreed with it */
+    {522, 3}, /* messages written while the clock was held: for a year later */
+    {555, 3}, /* the delays followed the clock only after the first readings were taken */
+    {804, 3}, /* messages of a hold were forgotten and acknowledged */
 };
 
 START_TEST(a_seed_that_failed_stays_a_case) {

@@ -72,8 +72,9 @@ int64_t clock_wall_ms(void) {
 }
 
 bool clock_is_synchronised(int64_t wall_ms) {
-    (void)wall_ms;
-    return true;
+    if (world.plant == WORLD_PLANT_FALSE_TIME)
+        return true;
+    return world.script->has_time_service && wall_ms == world.now_ms;
 }
 
 int64_t clock_monotonic_ms(void) {
@@ -195,9 +196,6 @@ static void begin_fault(const struct world_fault *fault) {
     case WORLD_RELOADED:
         send_signal(SIGHUP);
         break;
-    case WORLD_CLOCK_STEP:
-        world.beside_ms = fault->by_ms;
-        break;
     default:
         break; /* the models ask for them */
     }
@@ -208,6 +206,11 @@ static void begin_faults(void) {
     while (run.next_fault < script->fault_count &&
            script->faults[run.next_fault].from_ms <= world.now_ms)
         begin_fault(&script->faults[run.next_fault++]);
+    const struct world_fault *step = world_fault_now(WORLD_CLOCK_STEP);
+    int64_t beside_ms = step ? step->by_ms : 0;
+    if (beside_ms != world.beside_ms)
+        world_trace("our clock is %lld s beside the time", (long long)beside_ms / 1000);
+    world.beside_ms = beside_ms;
     if (run.effects_left > 0 && world.now_ms >= script->calm_ms)
         run.effects_left = 0;
     if (world.now_ms >= script->end_ms && world.alive && world.service && !run.stopping) {
@@ -227,6 +230,9 @@ static int64_t next_event_ms(void) {
     int64_t next_ms = sooner(world_broker_next_ms(), world_receivers_next_ms());
     if (run.next_fault < script->fault_count)
         next_ms = sooner(next_ms, script->faults[run.next_fault].from_ms);
+    const struct world_fault *step = world_fault_now(WORLD_CLOCK_STEP);
+    if (step)
+        next_ms = sooner(next_ms, step->to_ms);
     return world.now_ms < script->end_ms ? sooner(next_ms, script->end_ms) : next_ms;
 }
 
@@ -241,8 +247,10 @@ static int64_t wait_until_ms(int timeout_ms) {
         return until_ms;
     if (!service->store)
         return world.now_ms + service->store_retry_monotonic_ms - clock_monotonic_ms();
-    int64_t dispatch_ms = service->next_dispatch_ms - world.beside_ms;
     until_ms = world.now_ms + world.script->step_ms;
+    if (!clock_watch_trusts(&service->clock))
+        return until_ms; /* nothing is sent by such a clock */
+    int64_t dispatch_ms = service->next_dispatch_ms - world.beside_ms;
     return dispatch_ms - world.now_ms < DISPATCH_LOOK_MS ? sooner(until_ms, dispatch_ms) : until_ms;
 }
 
@@ -308,6 +316,7 @@ static void live(void) {
     world.lives++;
     world.alive = true;
     run.memory_before = memory_now();
+    world.woke_beside_ms = world.beside_ms;
     run.down_until_ms = world.now_ms + restart_ms;
     world_trace("life %llu begins", (unsigned long long)world.lives);
     if (setjmp(run.end) == 0) {

@@ -36,6 +36,7 @@ enum world_plant {
     WORLD_PLANT_LEAK,          /* each turn forgets some memory */
     WORLD_PLANT_JUNK_LOST,     /* a message that is no reading vanishes on the way */
     WORLD_PLANT_PLAIN_TWICE,   /* a bare number comes twice at once */
+    WORLD_PLANT_FALSE_TIME,    /* the time service calls every clock right */
     WORLD_PLANT_KINDS
 };
 
@@ -43,8 +44,9 @@ struct world {
     const struct world_script *script;
     struct world_reading *readings; /* of the script, with what became of them */
     enum world_plant plant;
-    int64_t now_ms;    /* the true time */
-    int64_t beside_ms; /* what the daemon's clock shows beside it */
+    int64_t now_ms;         /* the true time */
+    int64_t beside_ms;      /* what the daemon's clock shows beside it */
+    int64_t woke_beside_ms; /* and showed when this life began */
     struct service
         *service; /* of this life, for its deadlines; NULL before it has built an intake */
     bool alive;

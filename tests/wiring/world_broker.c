@@ -10,6 +10,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+static const int64_t future_ms = 5 * DURATION_MINUTE_MS; /* a reading's time may be so far ahead */
+
 struct intake {
     struct intake_callbacks callbacks;
     enum intake_state state;
@@ -89,6 +91,12 @@ void world_broker_listening(bool listening) {
     broker.listening = listening;
 }
 
+/* So many may be on their way without an acknowledgement. */
+static size_t may_hand_to(void) {
+    size_t window = broker.first + (size_t)world.script->receive_maximum;
+    return window < broker.last ? window : broker.last;
+}
+
 int64_t world_broker_next_ms(void) {
     const struct world_script *script = world.script;
     const struct intake *client = broker.client;
@@ -107,7 +115,7 @@ int64_t world_broker_next_ms(void) {
         client_ms = client->next_try_ms;
     else if (client->state == INTAKE_CONNECTING)
         client_ms = client->ready_ms;
-    else if (broker.handed < broker.last)
+    else if (broker.handed < may_hand_to())
         client_ms = world.now_ms;
     return client_ms < next_ms ? client_ms : next_ms;
 }
@@ -212,6 +220,13 @@ static void write_message(const struct world_reading *reading, char *topic, size
                  (double)reading->time_ms / 1000.0, value);
 }
 
+static void note_time(struct world_reading *reading, int64_t time_ms) {
+    if (reading->first_ms == 0 || time_ms < reading->first_ms)
+        reading->first_ms = time_ms;
+    if (time_ms > reading->last_ms)
+        reading->last_ms = time_ms;
+}
+
 static void hand_over(struct intake *intake, size_t number) {
     struct world_reading *reading = &world.readings[number];
     char topic[80], payload[120];
@@ -220,9 +235,12 @@ static void hand_over(struct intake *intake, size_t number) {
         .topic = topic, .payload = payload, .length = strlen(payload), .qos = 1};
     world_trace("message %s %s", topic, payload);
     broker.handed++;
-    reading->last_ms = world.now_ms + world.beside_ms;
-    if (reading->handed++ == 0)
-        reading->first_ms = reading->last_ms;
+    int64_t clock_ms = world.now_ms + world.beside_ms;
+    reading->excused |= reading->time_ms > clock_ms + future_ms && world.beside_ms != 0 &&
+                        world.woke_beside_ms == world.beside_ms;
+    note_time(reading, clock_ms);
+    note_time(reading, world.now_ms); /* it may wait until the clock is right */
+    reading->handed++;
     intake->counters.messages++;
     if (world.plant == WORLD_PLANT_EARLY_RELEASE && world_chance() < 0.05) {
         while (broker.first < broker.handed)
@@ -253,8 +271,7 @@ enum intake_read_result intake_read(struct intake *intake, size_t most, size_t *
         shake_hands(intake);
     if (intake->state != INTAKE_CONNECTED)
         return INTAKE_DRAINED;
-    size_t window = broker.first + (size_t)world.script->receive_maximum;
-    while (*messages < most && broker.handed < broker.last && broker.handed < window) {
+    while (*messages < most && broker.handed < may_hand_to()) {
         ++*messages;
         hand_over(intake, broker.queue[broker.handed]);
     }

@@ -93,13 +93,13 @@ static void judge_readings(struct store *store, struct world_script *script) {
         const struct world_reading *reading = &script->readings[i];
         const struct world_sensor *sensor = &script->sensors[reading->sensor];
         const char *fate = NULL;
-        if (reading->released && !reading->junk && reading->rows == 0)
+        if (reading->released && !reading->junk && reading->rows == 0 && !reading->excused)
             fate = "acknowledged and is not stored";
         else if (reading->reached && !reading->released && !reading->forgotten)
             fate = "never acknowledged";
         if (fate)
-            world_broken("%s/%s: the reading of %lld was %s", sensor->system, sensor->point,
-                         (long long)reading->time_ms, fate);
+            world_broken("%s/%s: the reading %g of %lld was %s", sensor->system, sensor->point,
+                         reading->value, (long long)reading->time_ms, fate);
     }
 }
 
@@ -204,17 +204,28 @@ static void judge_letters(sqlite3 *db) {
     }
 }
 
-/* id of the raise's message, when its return was written (true time), alarm */
+static bool has_clock_steps(const struct world_script *script) {
+    for (size_t i = 0; i < script->fault_count; i++) {
+        if (script->faults[i].kind == WORLD_CLOCK_STEP)
+            return true;
+    }
+    return false;
+}
+
+/* id of the raise's message, when its return was written, alarm, id of the return's message. Where
+   our clock was wrong, when it was written says nothing: then the two were told in their order. */
 static void on_raise_and_return(void *context, sqlite3_stmt *columns) {
-    (void)context;
     const struct world_letter *raise = letter_of(text_of(columns, 0));
+    const struct world_letter *back = letter_of(text_of(columns, 3));
     int64_t returned_ms = sqlite3_column_int64(columns, 1);
+    if (has_clock_steps(context))
+        returned_ms = back ? back->tried_ms : INT64_MAX;
     if (raise && raise->tried_ms > returned_ms)
         world_broken("alarm %s was told %lld s after its return was known", text_of(columns, 2),
                      (long long)(raise->tried_ms - returned_ms) / 1000);
 }
 
-static void judge_messages(sqlite3 *db) {
+static void judge_messages(sqlite3 *db, struct world_script *script) {
     ask(db, "SELECT id, state, contact, type FROM outbox", on_outbox_row, NULL);
     judge_letters(db);
     ask(db,
@@ -227,11 +238,12 @@ static void judge_messages(sqlite3 *db) {
         "WHERE o.type = 'subslab.alarm.raised' GROUP BY m.alarm, o.contact HAVING count(*) > 1",
         on_wrong_row, "told under more than one id");
     ask(db,
-        "SELECT r.id, t.created_ms, m.alarm FROM outbox r JOIN outbox_alarms m ON m.row = r.row "
+        "SELECT r.id, t.created_ms, m.alarm, t.id FROM outbox r JOIN outbox_alarms m ON m.row = "
+        "r.row "
         "JOIN outbox_alarms n ON n.alarm = m.alarm JOIN outbox t ON t.row = n.row WHERE r.row < "
         "t.row AND r.contact = t.contact AND r.type = 'subslab.alarm.raised' AND t.type = "
         "'subslab.alarm.returned'",
-        on_raise_and_return, NULL);
+        on_raise_and_return, script);
 }
 
 /* ---- junk ---- */
@@ -249,6 +261,7 @@ static void judge_junk(sqlite3 *db, const struct world_script *script) {
     struct junk_count least = {0, 0}, most = {0, 0}, found = {0, 0};
     for (size_t i = 0; i < script->reading_count; i++) {
         const struct world_reading *reading = &script->readings[i];
+        most.refused += reading->excused ? reading->handed : 0;
         if (!reading->junk)
             continue;
         bool unclaimed = world_junk(reading->junk)->elsewhere != NULL;
@@ -275,7 +288,7 @@ void world_oracle_judge(struct world_script *script) {
     judge_store(script);
     sqlite3 *db = open_tables();
     if (db) {
-        judge_messages(db);
+        judge_messages(db, script);
         judge_junk(db, script);
         ask(db,
             "SELECT system, point, condition, since_ms FROM alarms WHERE returned_ms IS NULL AND "
@@ -369,17 +382,37 @@ static bool had_late_readings(const struct world_script *script, const struct wo
     return false;
 }
 
+/* The times of bare numbers are those of a clock that was wrong, and what is refused for its time
+   says something of its sensor. */
+static bool had_wrong_times(const struct world_script *script, const struct world_alarm *alarm) {
+    bool plain = false, excused = false;
+    for (size_t i = 0; i < script->sensor_count; i++)
+        plain |= script->sensors[i].plain && strncmp(alarm->what, script->sensors[i].system,
+                                                     strlen(script->sensors[i].system)) == 0;
+    for (size_t i = 0; i < script->reading_count; i++)
+        excused |= script->readings[i].excused;
+    return excused || (plain && has_clock_steps(script));
+}
+
+static void compare_with_faults(const struct world_script *script, const struct world_alarm *alarm,
+                                const struct world_alarms *without) {
+    if (!has(without, alarm) && !(alarm->told && had_late_readings(script, alarm)) &&
+        !had_wrong_times(script, alarm))
+        say("an alarm only with faults", alarm);
+}
+
+static void compare_without(const struct world_script *script, const struct world_alarm *alarm,
+                            const struct world_alarms *with_faults) {
+    if (!has(with_faults, alarm) &&
+        !(was_told_meanwhile(with_faults, alarm) && had_late_readings(script, alarm)) &&
+        !had_wrong_times(script, alarm))
+        say("an alarm only without faults", alarm);
+}
+
 void world_oracle_compare(const struct world_script *script, const struct world_alarms *with_faults,
                           const struct world_alarms *without) {
-    for (size_t i = 0; i < with_faults->count; i++) {
-        const struct world_alarm *alarm = &with_faults->items[i];
-        if (!has(without, alarm) && !(alarm->told && had_late_readings(script, alarm)))
-            say("an alarm only with faults", alarm);
-    }
-    for (size_t i = 0; i < without->count; i++) {
-        const struct world_alarm *alarm = &without->items[i];
-        if (!has(with_faults, alarm) &&
-            !(was_told_meanwhile(with_faults, alarm) && had_late_readings(script, alarm)))
-            say("an alarm only without faults", alarm);
-    }
+    for (size_t i = 0; i < with_faults->count; i++)
+        compare_with_faults(script, &with_faults->items[i], without);
+    for (size_t i = 0; i < without->count; i++)
+        compare_without(script, &without->items[i], with_faults);
 }

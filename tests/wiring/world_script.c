@@ -309,6 +309,17 @@ static int some_answer(struct making *making) {
     return answers[below(making, sizeof answers / sizeof answers[0])];
 }
 
+/* Minutes to days in both directions; a year ahead; a clock that begins in 1970. */
+static int64_t clock_step(struct making *making) {
+    double kind = unit(making);
+    int64_t by_ms = span(making, MINUTE, 72 * HOUR);
+    if (kind < 0.08)
+        return 365 * DURATION_DAY_MS;
+    if (kind < 0.16)
+        return -making->script->start_ms;
+    return kind < 0.58 ? by_ms : -by_ms;
+}
+
 static struct world_fault make_fault(struct making *making, enum world_fault_kind kind) {
     const struct world_script *script = making->script;
     struct world_fault fault = {
@@ -321,9 +332,10 @@ static struct world_fault make_fault(struct making *making, enum world_fault_kin
     }
     if (kind == WORLD_RECEIVER_FAILS)
         lasts_ms = span(making, MINUTE, 30 * HOUR);
-    if (kind == WORLD_CLOCK_STEP)
-        fault.by_ms =
-            unit(making) < 0.5 ? span(making, 1000, 40 * HOUR) : -span(making, 1000, 40 * HOUR);
+    if (kind == WORLD_CLOCK_STEP) {
+        fault.by_ms = clock_step(making);
+        lasts_ms = span(making, MINUTE, 20 * HOUR);
+    }
     fault.to_ms = fault.from_ms + lasts_ms;
     if (fault.to_ms > script->calm_ms)
         fault.to_ms = script->calm_ms;
@@ -344,15 +356,18 @@ static void make_faults(struct making *making) {
         enum world_fault_kind kind;
         double share;
         size_t most;
+        int edition;
     } kinds[] = {
-        {WORLD_BROKER_DOWN, 0.5, 4},    {WORLD_BROKER_FORGETS, 0.25, 2}, {WORLD_LINE_CUT, 0.5, 5},
-        {WORLD_KILLED, 0.6, 6},         {WORLD_POWER_CUT, 0.5, 5},       {WORLD_STOPPED, 0.3, 3},
-        {WORLD_RELOADED, 0.4, 4},       {WORLD_DISK_FULL, 0.3, 2},       {WORLD_DISK_FAILS, 0.3, 2},
-        {WORLD_RECEIVER_FAILS, 0.6, 5},
+        {WORLD_BROKER_DOWN, 0.5, 4, 1}, {WORLD_BROKER_FORGETS, 0.25, 2, 1},
+        {WORLD_LINE_CUT, 0.5, 5, 1},    {WORLD_KILLED, 0.6, 6, 1},
+        {WORLD_POWER_CUT, 0.5, 5, 1},   {WORLD_STOPPED, 0.3, 3, 1},
+        {WORLD_RELOADED, 0.4, 4, 1},    {WORLD_DISK_FULL, 0.3, 2, 1},
+        {WORLD_DISK_FAILS, 0.3, 2, 1},  {WORLD_RECEIVER_FAILS, 0.6, 5, 1},
+        {WORLD_CLOCK_STEP, 0.4, 2, 3},
     };
     struct world_script *script = making->script;
     for (size_t k = 0; k < sizeof kinds / sizeof kinds[0]; k++) {
-        if (unit(making) >= kinds[k].share)
+        if (kinds[k].edition > script->edition || unit(making) >= kinds[k].share)
             continue;
         for (size_t n = 1 + below(making, kinds[k].most); n > 0; n--)
             script->faults[script->fault_count++] = make_fault(making, kinds[k].kind);
@@ -397,6 +412,7 @@ void world_script_make(struct world_script *script, uint64_t seed, int edition) 
         make_junk(&making);
     qsort(script->messages, script->message_count, sizeof script->messages[0], by_publishing);
     make_faults(&making);
+    script->has_time_service = edition < 3 || unit(&making) < 0.5;
 }
 
 void world_script_without_faults(const struct world_script *script, struct world_script *calm) {

@@ -17,7 +17,7 @@ enum {
     WORLD_SENSORS_MOST = 12,
     WORLD_CONTACTS = 3,
     WORLD_FAULTS_MOST = 40,
-    WORLD_EDITION = 2 /* 2: bare numbers, junk */
+    WORLD_EDITION = 3 /* 2: bare numbers, junk; 3: clock steps */
 };
 
 struct world_sensor {
@@ -33,12 +33,13 @@ struct world_reading {
     double value;
     int junk;                  /* no reading at all: number of a text of world_junk, from 1 on */
     unsigned handed;           /* so many times over to the daemon, */
-    int64_t first_ms, last_ms; /* at these times of its clock */
+    int64_t first_ms, last_ms; /* between these times, true or by its clock */
     unsigned rows;             /* read back from the store in the end */
     bool reached;              /* the broker has it, or had it */
     bool released;             /* acknowledged by the daemon */
     bool forgotten;            /* by the broker, before it was acknowledged */
-    bool late;                 /* a newer one of its sensor was acknowledged first */
+    bool excused; /* came from our future to a life that had not seen its clock set back */
+    bool late;    /* a newer one of its sensor was acknowledged first */
 };
 
 /** One reading on its way; a reading may be sent twice. */
@@ -58,7 +59,7 @@ enum world_fault_kind {
     WORLD_DISK_FULL,      /* from, to: no file grows */
     WORLD_DISK_FAILS,     /* from, to: some writes and syncs fail */
     WORLD_RECEIVER_FAILS, /* from, to: `n` is the contact, `answer` what it answers */
-    WORLD_CLOCK_STEP,     /* our clock shows `by_ms` beside the true time from then on */
+    WORLD_CLOCK_STEP,     /* from, to: our clock shows `by_ms` beside the true time */
     WORLD_FAULT_KINDS
 };
 
@@ -88,7 +89,8 @@ struct world_script {
     bool has_late;                     /* messages are hours on their way, and gateways keep them */
     const char *time_zone;
     int receive_maximum;
-    bool granted_first; /* this broker confirms subscriptions before the backlog */
+    bool has_time_service; /* that says when our clock is right */
+    bool granted_first;    /* this broker confirms subscriptions before the backlog */
 };
 
 extern const char *const world_system_ids[WORLD_SYSTEMS_MOST];
