@@ -235,6 +235,8 @@ def house_rows(seed, i, house, times_s, real):
 
 MEASURED_BY_HAND = ("suction", "field", "velocity-pressure", "airflow", "fan-power", "fan-current")
 
+LEAST_BASELINE = {"suction": 2.0, "field": 0.25}
+
 
 def commission_values(seed, i, house, times_s, real, at_s, number):
     """What the installer's own instruments said at at_s: {point: text}."""
@@ -250,6 +252,8 @@ def commission_values(seed, i, house, times_s, real, at_s, number):
             value *= 1 + error
             if point.quantity in ("suction", "field"):
                 value += rng.normal(0, 0.4 if point.quantity == "suction" else 0.08)
+            if value < LEAST_BASELINE.get(point.quantity, 0.0):
+                continue  # nobody writes down a hole that the field does not reach
             values[point.id] = writing.record_value(point.quantity, value)
         elif point.quantity == "radon" and house.radon_baseline:
             begin = int((at_s - real.hours_s[0]) // 3600) + 36
