@@ -66,7 +66,7 @@ static enum store_status find_alarm(struct api *api, size_t system, struct alarm
 
 static enum baseline_status learn(struct api *api, size_t point, int64_t from_ms, int64_t to_ms,
                                   struct baseline *baseline) {
-    const struct history history = history_store_view(api->pipeline);
+    const struct history history = history_store_view(pipeline_memory(api->pipeline));
     const struct time_zone *zone = api->fleet->systems[api->fleet->points[point].system].zone;
     int64_t first = time_zone_local_day(zone, from_ms), end = time_zone_local_day(zone, to_ms);
     if (time_zone_day_start_ms(zone, first) < from_ms)

@@ -77,7 +77,7 @@ static void add_alarm(const struct api *api, const struct alarm *alarm, struct p
         plan->brief ? NULL
                     : alarm_book_find(monitor_alarms(pipeline_monitor(api->pipeline)), alarm->id);
     if (open && !open->details)
-        explain_alarm(api->pipeline, open);
+        explain_alarm(pipeline_memory(api->pipeline), open);
     size_t i = reasons->alarm_count++;
     json_t *details = open && alarm->details ? json_loads(alarm->details, 0, NULL) : NULL;
     if (details)

@@ -293,7 +293,7 @@ static json_t *alarms_json(struct api *api, size_t system) {
          alarm = alarm->next_of_system) {
         struct alarm *open = alarm_book_find(book, alarm->id);
         if (open && alarm_open(open))
-            explain_alarm(api->pipeline, open);
+            explain_alarm(pipeline_memory(api->pipeline), open);
     }
     const struct api_alarm_choice open = {.system = system, .since_ms = TIMESTAMP_NONE};
     return api_alarms(api, &open);
@@ -302,7 +302,7 @@ static json_t *alarms_json(struct api *api, size_t system) {
 json_t *api_show(struct api *api, size_t system) {
     const struct fleet_system *owner = &api->fleet->systems[system];
     const struct monitor *monitor = pipeline_monitor(api->pipeline);
-    const struct history history = history_store_view(api->pipeline);
+    const struct history history = history_store_view(pipeline_memory(api->pipeline));
     int64_t since_ms = TIMESTAMP_NONE;
     enum monitor_status status = monitor_status(monitor, system, &since_ms);
     json_t *points = json_array();

@@ -40,13 +40,13 @@ static bool is_settled(const struct alarm *alarm) {
     return settled;
 }
 
-void explain_alarm(struct pipeline *pipeline, struct alarm *alarm) {
+void explain_alarm(struct monitor_store *memory, struct alarm *alarm) {
     struct diagnosis diagnosis;
-    if (alarm->system == ALARM_NO_INDEX || !alarm_stands(alarm) || !pipeline_store(pipeline) ||
+    if (alarm->system == ALARM_NO_INDEX || !alarm_stands(alarm) || !memory->store ||
         !system_diagnosis_applies(alarm->condition) || is_settled(alarm))
         return;
-    struct monitor *monitor = pipeline_monitor(pipeline);
-    const struct history history = history_store_view(pipeline);
+    struct monitor *monitor = memory->monitor;
+    const struct history history = history_store_view(memory);
     /* Event time: in a backlog the clock on the wall is hours ahead of what was measured. */
     int64_t newest_ms = monitor_system_newest_ms(monitor, alarm->system);
     if (newest_ms == TIMESTAMP_NONE ||

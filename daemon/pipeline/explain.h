@@ -6,7 +6,7 @@
 
 #include "alarm/alarm.h"
 #include "diagnosis/diagnosis.h"
-#include "pipeline/pipeline.h"
+#include "pipeline/monitor_store.h"
 
 /**
  * Fills alarm->details (the JSON that announce reads) of a standing alarm whose condition has a
@@ -14,7 +14,7 @@
  * told apart from the usual variation may be clearer now. Anything that fails leaves them as they
  * are: an alarm without an explanation is better than none.
  */
-void explain_alarm(struct pipeline *pipeline, struct alarm *alarm);
+void explain_alarm(struct monitor_store *memory, struct alarm *alarm);
 
 /**
  * A diagnosis as the JSON that an alarm carries: {"cause","confidence","evidence":[…],"check":[…],

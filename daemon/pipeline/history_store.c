@@ -16,18 +16,16 @@ enum { HOURS_A_STEP = 256, DAYS_A_STEP = 128, FIRST_READINGS = 512 };
 
 /* What a day is computed for. */
 struct source {
-    struct pipeline *pipeline;
     struct store *store;
     int64_t key, every_ms;
     const struct time_zone *zone;
 };
 
-static bool source_of(struct pipeline *pipeline, size_t point, struct source *source) {
-    const struct fleet *fleet = monitor_fleet(pipeline_monitor(pipeline));
+static bool source_of(const struct monitor_store *memory, size_t point, struct source *source) {
+    const struct fleet *fleet = monitor_fleet(memory->monitor);
     *source = (struct source){
-        .pipeline = pipeline,
-        .store = pipeline_store(pipeline),
-        .key = pipeline_key(pipeline, point),
+        .store = memory->store,
+        .key = memory->keys[point],
         .every_ms = fleet->points[point].description->every_ms,
         .zone = fleet->systems[fleet->points[point].system].zone,
     };
@@ -253,16 +251,15 @@ static bool on_record(void *context, const struct record_commissioning *record) 
 }
 
 static double exponent_of(void *context, size_t system, int64_t time_ms) {
-    struct pipeline *pipeline = context;
+    const struct monitor_store *memory = context;
     struct exponent_search search = {time_ms, NAN};
-    const struct fleet *fleet = monitor_fleet(pipeline_monitor(pipeline));
-    if (!pipeline_store(pipeline) ||
-        record_commissioning_list(pipeline_store(pipeline), fleet_system_id(fleet, system),
-                                  on_record, &search) != STORE_OK)
+    const struct fleet *fleet = monitor_fleet(memory->monitor);
+    if (!memory->store || record_commissioning_list(memory->store, fleet_system_id(fleet, system),
+                                                    on_record, &search) != STORE_OK)
         return NAN;
     return search.exponent;
 }
 
-struct history history_store_view(struct pipeline *pipeline) {
-    return (struct history){pipeline, hours_of, days_of, exponent_of};
+struct history history_store_view(struct monitor_store *memory) {
+    return (struct history){memory, hours_of, days_of, exponent_of};
 }

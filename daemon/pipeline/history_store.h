@@ -7,10 +7,9 @@
 #define DAEMON_PIPELINE_HISTORY_STORE_H
 
 #include "monitor/history.h"
-#include "pipeline/pipeline.h"
+#include "pipeline/monitor_store.h"
 
-/** How to ask a pipeline's store; it must not have been forgotten. Valid as long as the pipeline.
- */
-struct history history_store_view(struct pipeline *pipeline);
+/** How to ask the store of a monitor's memory. Valid as long as that is open. */
+struct history history_store_view(struct monitor_store *memory);
 
 #endif

@@ -5,7 +5,6 @@
 #include "pipeline/away.h"
 #include "pipeline/explain.h"
 #include "pipeline/second_looks.h"
-#include "service/backlog.h"
 #include "store/records.h"
 #include "upkeep/daily_upkeep.h"
 
@@ -26,7 +25,7 @@ struct pipeline {
     struct store *store;
     struct in_hand *hand; /* or NULL */
     struct monitor *monitor;
-    struct monitor_store link;
+    struct monitor_store memory;
     struct second_looks *looks;
     struct announce announce;
     struct reminders reminders;
@@ -74,9 +73,9 @@ struct pipeline *pipeline_open(const struct fleet *fleet, struct store *store, i
     struct pipeline *pipeline = create(fleet, store);
     enum store_status status = STORE_OUT_OF_MEMORY;
     if (pipeline)
-        status = monitor_store_open(&pipeline->link, store, pipeline->monitor);
+        status = monitor_store_open(&pipeline->memory, store, pipeline->monitor);
     if (status == STORE_OK)
-        pipeline->looks = second_looks_open(&pipeline->link, &status);
+        pipeline->looks = second_looks_open(&pipeline->memory, &status);
     if (status == STORE_OK) {
         pipeline->refused_from_ms = now_ms;
         monitor_end_unwatched(pipeline->monitor, fleet, now_ms);
@@ -95,8 +94,8 @@ struct pipeline *pipeline_open_beside(const struct pipeline *former,
     struct pipeline *pipeline = create(change->fleet, former->store);
     enum store_status status = STORE_OUT_OF_MEMORY;
     if (pipeline)
-        status =
-            monitor_store_open_beside(&pipeline->link, &former->link, pipeline->monitor, change);
+        status = monitor_store_open_beside(&pipeline->memory, &former->memory, pipeline->monitor,
+                                           change);
     if (status == STORE_OK)
         return pipeline;
     snprintf(why, why_size, "%s", failure(status, former->store));
@@ -106,7 +105,7 @@ struct pipeline *pipeline_open_beside(const struct pipeline *former,
 
 enum store_status pipeline_read_beside(struct pipeline *pipeline, const struct fleet_change *change,
                                        int64_t until_monotonic_ms, bool *more) {
-    return monitor_store_read_some(&pipeline->link, change, until_monotonic_ms, more);
+    return monitor_store_read_some(&pipeline->memory, change, until_monotonic_ms, more);
 }
 
 enum store_status pipeline_hand_over(struct pipeline *former, struct pipeline *pipeline,
@@ -114,10 +113,10 @@ enum store_status pipeline_hand_over(struct pipeline *former, struct pipeline *p
     monitor_end_unwatched(former->monitor, change->fleet, now_ms);
     enum store_status status = pipeline_settle(former, now_ms);
     if (status == STORE_OK)
-        status = monitor_store_catch_up(&pipeline->link, former->monitor, change);
+        status = monitor_store_catch_up(&pipeline->memory, former->monitor, change);
     /* The looks still to be made are in the store. */
     if (status == STORE_OK)
-        pipeline->looks = second_looks_open(&pipeline->link, &status);
+        pipeline->looks = second_looks_open(&pipeline->memory, &status);
     return status;
 }
 
@@ -145,7 +144,7 @@ void pipeline_close(struct pipeline *pipeline) {
     if (pipeline->store && store_in_transaction(pipeline->store))
         store_rollback(pipeline->store);
     second_looks_close(pipeline->looks);
-    monitor_store_close(&pipeline->link);
+    monitor_store_close(&pipeline->memory);
     announce_close(&pipeline->announce);
     away_close(&pipeline->away);
     busy_points_close(&pipeline->busy);
@@ -183,7 +182,11 @@ void pipeline_set_in_hand(struct pipeline *pipeline, struct in_hand *hand) {
 }
 
 int64_t pipeline_key(const struct pipeline *pipeline, size_t point) {
-    return pipeline->link.keys[point];
+    return pipeline->memory.keys[point];
+}
+
+struct monitor_store *pipeline_memory(struct pipeline *pipeline) {
+    return &pipeline->memory;
 }
 
 struct pipeline_counters pipeline_count(const struct pipeline *pipeline) {
@@ -191,7 +194,7 @@ struct pipeline_counters pipeline_count(const struct pipeline *pipeline) {
 }
 
 void pipeline_forget_store(struct pipeline *pipeline) {
-    pipeline->store = NULL;
+    pipeline->store = pipeline->memory.store = pipeline->announce.store = NULL;
     pipeline->in_turn = false;
     pipeline_fail(pipeline, STORE_FAILING);
 }
@@ -247,7 +250,7 @@ static void write_old_alarms(struct pipeline *pipeline) {
     size_t count = alarm_book_count(monitor_alarms(pipeline->monitor));
     if (count < pipeline->book_kept + BOOK_GROWTH)
         return;
-    enum store_status status = monitor_store_write(&pipeline->link);
+    enum store_status status = monitor_store_write(&pipeline->memory);
     if (status != STORE_OK)
         pipeline_fail(pipeline, status);
     pipeline->book_kept = alarm_book_count(monitor_alarms(pipeline->monitor));
@@ -262,7 +265,7 @@ enum pipeline_taken pipeline_take(struct pipeline *pipeline, size_t point,
         busy_points_count(&pipeline->busy, point, reading->time_ms, now_ms);
     if (!pipeline_begin(pipeline))
         return PIPELINE_FAILED;
-    enum store_status status = series_append(pipeline->store, pipeline->link.keys[point], reading,
+    enum store_status status = series_append(pipeline->store, pipeline->memory.keys[point], reading,
                                              origin, newest, &result);
     if (status != STORE_OK) {
         pipeline_fail(pipeline, status);
@@ -353,6 +356,12 @@ static struct payload_result decode_or_recall(struct pipeline *pipeline, size_t 
     return asked->result;
 }
 
+/* From the past: older than its point's interval, and than a minute. */
+static bool is_behind(const struct fleet_point *point, int64_t time_ms, int64_t now_ms) {
+    int64_t every_ms = point->description->every_ms;
+    return now_ms - time_ms > (every_ms > DURATION_MINUTE_MS ? every_ms : DURATION_MINUTE_MS);
+}
+
 static void take_message(struct pipeline *pipeline, size_t point,
                          const struct intake_message *message, const struct pipeline_asked *asked,
                          int64_t now_ms) {
@@ -366,7 +375,7 @@ static void take_message(struct pipeline *pipeline, size_t point,
         }
         if (!taken->has_own_time && result.count == 1)
             tell_apart(pipeline, point, &taken->reading);
-        if (backlog_is_behind(&pipeline->fleet->points[point], taken->reading.time_ms, now_ms))
+        if (is_behind(&pipeline->fleet->points[point], taken->reading.time_ms, now_ms))
             pipeline->counters.behind++;
         if (pipeline_take(pipeline, point, &taken->reading, SERIES_FROM_SENSOR, now_ms) ==
             PIPELINE_CONFLICT)
@@ -508,7 +517,7 @@ static void on_tell(void *context, struct alarm *alarm, enum alarm_notice notice
     struct pipeline *pipeline = context;
     if (!pipeline_begin(pipeline))
         return;
-    explain_alarm(pipeline, alarm);
+    explain_alarm(&pipeline->memory, alarm);
     if (alarm->condition == CONDITION_SYSTEM_SILENT || alarm->condition == CONDITION_SENSOR_SILENT)
         pipeline->announce.many_quiet = many_are_quiet(pipeline);
     enum store_status status =
@@ -529,7 +538,7 @@ enum store_status pipeline_settle(struct pipeline *pipeline, int64_t now_ms) {
     if (status == STORE_OK && pipeline->in_turn && !pipeline->quiet)
         status = announce_settle(&pipeline->announce, now_ms);
     if (status == STORE_OK && monitor_has_changes(pipeline->monitor) && pipeline_begin(pipeline))
-        status = monitor_store_write(&pipeline->link);
+        status = monitor_store_write(&pipeline->memory);
     if (status == STORE_OK)
         status = pipeline->failed;
     if (status == STORE_OK)
@@ -553,7 +562,7 @@ void pipeline_judge_again(struct pipeline *pipeline, size_t point, int64_t from_
 }
 
 enum store_status pipeline_read_records(struct pipeline *pipeline, size_t system) {
-    return monitor_store_read_records(&pipeline->link, system);
+    return monitor_store_read_records(&pipeline->memory, system);
 }
 
 void pipeline_set_backlog(struct pipeline *pipeline, bool backlog, int64_t now_ms) {
@@ -583,7 +592,7 @@ static void tell_damage(struct pipeline *pipeline, int64_t now_ms) {
     char when[40], subject[400];
     while (pipeline->store && series_damage_next(pipeline->store, &key, &day_ms)) {
         size_t point = 0;
-        while (point < pipeline->fleet->point_count && pipeline->link.keys[point] != key)
+        while (point < pipeline->fleet->point_count && pipeline->memory.keys[point] != key)
             point++;
         bool is_known = point < pipeline->fleet->point_count;
         timestamp_format(when, sizeof when, day_ms);

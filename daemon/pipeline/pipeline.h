@@ -58,6 +58,8 @@ const struct busy_points *pipeline_busy(const struct pipeline *pipeline);
 /** NULL after pipeline_forget_store. */
 struct store *pipeline_store(const struct pipeline *pipeline);
 int64_t pipeline_key(const struct pipeline *pipeline, size_t point);
+/** What explains and studies asks this (its store is NULL after pipeline_forget_store). */
+struct monitor_store *pipeline_memory(struct pipeline *pipeline);
 
 /** Where it is noted what is in hand, from here on (borrowed; NULL: nowhere). */
 void pipeline_set_in_hand(struct pipeline *pipeline, struct in_hand *hand);

@@ -35,8 +35,3 @@ bool backlog_over(struct backlog *backlog, size_t messages, uint64_t behind, boo
     return monotonic_ms - backlog->window_from_ms >= window_ms ||
            monotonic_ms - backlog->behind_at_ms >= fresh_ms;
 }
-
-bool backlog_is_behind(const struct fleet_point *point, int64_t time_ms, int64_t now_ms) {
-    int64_t every_ms = point->description->every_ms;
-    return now_ms - time_ms > (every_ms > DURATION_MINUTE_MS ? every_ms : DURATION_MINUTE_MS);
-}

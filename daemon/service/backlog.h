@@ -33,7 +33,4 @@ void backlog_begin(struct backlog *backlog, const struct fleet *fleet, int64_t m
 bool backlog_over(struct backlog *backlog, size_t messages, uint64_t behind, bool more,
                   int64_t monotonic_ms);
 
-/** Is a reading from the past: older than its point's interval, and than a minute? */
-bool backlog_is_behind(const struct fleet_point *point, int64_t time_ms, int64_t now_ms);
-
 #endif

@@ -221,7 +221,8 @@ static void serve(struct service *service) {
 }
 
 static void deliver(struct service *service) {
-    if (dispatch_finish(service->dispatch, service->pipeline, service->now_ms) != STORE_OK) {
+    if (dispatch_finish(service->dispatch, pipeline_announce(service->pipeline),
+                        pipeline_monitor(service->pipeline), service->now_ms) != STORE_OK) {
         pipeline_fail(service->pipeline, STORE_FAILING);
         return;
     }

@@ -437,25 +437,24 @@ static enum store_status retry(struct dispatch *dispatch, struct store *store,
     return outbox_retry(store, answer->row, next_ms, answer->text);
 }
 
-static enum store_status give_up(struct dispatch *dispatch, struct pipeline *pipeline,
+static enum store_status give_up(struct dispatch *dispatch, struct announce *announce,
                                  const struct answer *answer, const struct outbox_message *message,
                                  int64_t now_ms) {
     struct contact_secrets *secrets = &dispatch->secrets[answer->contact];
     dispatch->counters.failed++;
     secrets->failing = true;
     secrets->gone |= answer->status == STATUS_GONE;
-    enum store_status status = announce_undelivered(
-        pipeline_announce(pipeline), &dispatch->fleet->settings->contacts[answer->contact], message,
-        answer->text, now_ms);
-    return status == STORE_OK
-               ? outbox_failed(pipeline_store(pipeline), answer->row, now_ms, answer->text)
-               : status;
+    enum store_status status =
+        announce_undelivered(announce, &dispatch->fleet->settings->contacts[answer->contact],
+                             message, answer->text, now_ms);
+    return status == STORE_OK ? outbox_failed(announce->store, answer->row, now_ms, answer->text)
+                              : status;
 }
 
-static enum store_status note_failure(struct dispatch *dispatch, struct pipeline *pipeline,
+static enum store_status note_failure(struct dispatch *dispatch, struct announce *announce,
                                       const struct answer *answer, enum retry_verdict verdict,
                                       int64_t now_ms) {
-    struct store *store = pipeline_store(pipeline);
+    struct store *store = announce->store;
     struct outbox_message *message = NULL;
     enum store_status status = outbox_get(store, answer->row, &message);
     if (status != STORE_OK)
@@ -473,25 +472,24 @@ static enum store_status note_failure(struct dispatch *dispatch, struct pipeline
     if (verdict != RETRY_NEVER && retry_schedule_next(&situation, &next_ms))
         status = retry(dispatch, store, answer, next_ms);
     else
-        status = give_up(dispatch, pipeline, answer, message, now_ms);
+        status = give_up(dispatch, announce, answer, message, now_ms);
     outbox_message_free(message);
     return status;
 }
 
-static enum store_status note(struct dispatch *dispatch, struct pipeline *pipeline,
+static enum store_status note(struct dispatch *dispatch, struct announce *announce,
                               const struct answer *answer, int64_t now_ms) {
     struct contact_secrets *secrets = &dispatch->secrets[answer->contact];
     enum retry_verdict verdict = retry_verdict(answer->status);
     if (verdict != RETRY_DONE)
-        return note_failure(dispatch, pipeline, answer, verdict, now_ms);
+        return note_failure(dispatch, announce, answer, verdict, now_ms);
     dispatch->counters.sent++;
     secrets->failing = false;
     secrets->works = true;
-    enum store_status status = announce_reached(
-        pipeline_announce(pipeline), &dispatch->fleet->settings->contacts[answer->contact]);
-    return status == STORE_OK
-               ? outbox_sent(pipeline_store(pipeline), answer->row, now_ms, answer->text)
-               : status;
+    enum store_status status =
+        announce_reached(announce, &dispatch->fleet->settings->contacts[answer->contact]);
+    return status == STORE_OK ? outbox_sent(announce->store, answer->row, now_ms, answer->text)
+                              : status;
 }
 
 /* Loud once when the last contact that could be reached cannot be any more. */
@@ -520,16 +518,16 @@ static void judge_contacts(struct dispatch *dispatch, struct monitor *monitor, i
     monitor_daemon(monitor, CONDITION_DELIVERY_FAILING, false, NULL, NAN, now_ms);
 }
 
-enum store_status dispatch_finish(struct dispatch *dispatch, struct pipeline *pipeline,
-                                  int64_t now_ms) {
-    struct store *store = pipeline_store(pipeline);
+enum store_status dispatch_finish(struct dispatch *dispatch, struct announce *announce,
+                                  struct monitor *monitor, int64_t now_ms) {
+    struct store *store = announce->store;
     delivery_turn(dispatch->delivery, now_ms);
     if (dispatch->answer_count == 0)
         return STORE_OK;
     enum store_status status = store_begin(store);
     for (size_t i = 0; i < dispatch->answer_count && status == STORE_OK; i++) {
         const struct answer *answer = &dispatch->answers[i];
-        status = note(dispatch, pipeline, answer, now_ms);
+        status = note(dispatch, announce, answer, now_ms);
         if (retry_verdict(answer->status) != RETRY_DONE)
             log_line(LOG_LEVEL_WARNING, "delivery", "%s: %s",
                      dispatch->fleet->settings->contacts[answer->contact].id, answer->text);
@@ -539,6 +537,6 @@ enum store_status dispatch_finish(struct dispatch *dispatch, struct pipeline *pi
     else
         store_rollback(store);
     dispatch->answer_count = 0;
-    judge_contacts(dispatch, pipeline_monitor(pipeline), now_ms);
+    judge_contacts(dispatch, monitor, now_ms);
     return status;
 }

@@ -13,7 +13,8 @@
 #define DAEMON_TELL_DISPATCH_H
 
 #include "link/delivery.h"
-#include "pipeline/pipeline.h"
+#include "monitor/monitor.h"
+#include "tell/announce.h"
 
 struct dispatch;
 
@@ -42,8 +43,8 @@ int64_t dispatch_start(struct dispatch *dispatch, struct store *store, int64_t n
  * which contacts fail, and the others what did not reach them. Not STORE_OK: the rows wait and will
  * be sent again with the same id.
  */
-enum store_status dispatch_finish(struct dispatch *dispatch, struct pipeline *pipeline,
-                                  int64_t now_ms);
+enum store_status dispatch_finish(struct dispatch *dispatch, struct announce *announce,
+                                  struct monitor *monitor, int64_t now_ms);
 
 /** Posts a message that cannot be stored, because the store is what fails. */
 void dispatch_unstored(struct dispatch *dispatch, const struct settings_contact *contact,

@@ -280,7 +280,7 @@ static bool keep_day(const struct daily_upkeep *upkeep, const struct history *hi
 /* Judges the due days of one system until the time is over. False: the store failed. */
 static bool judge_system(struct daily_upkeep *upkeep, struct pipeline *pipeline, size_t system,
                          int64_t now_ms, int64_t until_monotonic_ms) {
-    const struct history history = history_store_view(pipeline);
+    const struct history history = history_store_view(pipeline_memory(pipeline));
     struct monitor *monitor = pipeline_monitor(pipeline);
     struct daily_outlook outlook;
     if (!pipeline_begin(pipeline))

@@ -93,7 +93,7 @@ static void compare(struct world *world, const struct history *memory, int64_t f
     enum { DAYS = 80, HOURS = 80 * 25 };
     static struct history_day days[2][DAYS];
     static struct average_bucket hours[2][HOURS];
-    const struct history store = history_store_view(world->pipeline);
+    const struct history store = history_store_view(pipeline_memory(world->pipeline));
     size_t count = history_days(&store, 0, from_day, to_day, days[0], DAYS);
     ck_assert_uint_eq(count, history_days(memory, 0, from_day, to_day, days[1], DAYS));
     for (size_t i = 0; i < count; i++) {
@@ -135,7 +135,7 @@ static void check_weeks(int64_t first_day, uint64_t seed) {
         if (i % 500 == 0) {
             ck_assert_int_eq(pipeline_settle(world.pipeline, readings.items[i].time_ms), STORE_OK);
             /* Rows are made and kept now that late readings will have to undo. */
-            struct history store = history_store_view(world.pipeline);
+            struct history store = history_store_view(pipeline_memory(world.pipeline));
             struct history_day days[40];
             ck_assert(pipeline_begin(world.pipeline));
             int64_t today =
@@ -186,7 +186,7 @@ START_TEST(days_are_as_long_as_the_clocks_say) {
             take(&world, &reading);
         }
         ck_assert_int_eq(pipeline_settle(world.pipeline, start_ms), STORE_OK);
-        struct history store = history_store_view(world.pipeline);
+        struct history store = history_store_view(pipeline_memory(world.pipeline));
         struct history_day day;
         ck_assert_uint_eq(history_days(&store, 0, days[d], days[d] + 1, &day, 1), 1);
         ck_assert_int_eq(day.covered_ms, hours[d] * DURATION_HOUR_MS);
@@ -206,7 +206,7 @@ START_TEST(an_unfinished_day_is_not_kept) {
         take(&world, &reading);
     }
     ck_assert_int_eq(pipeline_settle(world.pipeline, day_start(&world, day)), STORE_OK);
-    struct history store = history_store_view(world.pipeline);
+    struct history store = history_store_view(pipeline_memory(world.pipeline));
     struct history_day row;
     ck_assert(pipeline_begin(world.pipeline));
     ck_assert_uint_eq(history_days(&store, 0, day, day + 1, &row, 1), 1);

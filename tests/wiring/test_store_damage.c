@@ -88,7 +88,7 @@ static struct alarm *standing(void) {
 
 static size_t hours_read(void) {
     static struct average_bucket hours[24 * (DAYS + 3)];
-    const struct history history = history_store_view(pipeline);
+    const struct history history = history_store_view(pipeline_memory(pipeline));
     size_t count = history_hours(&history, 0, (FIRST_DAY - 1) * DURATION_DAY_MS, NOW_MS, hours,
                                  24 * (DAYS + 3));
     for (size_t i = 0; i < count; i++)
@@ -98,7 +98,7 @@ static size_t hours_read(void) {
 
 static size_t days_read(void) {
     struct history_day days[DAYS + 2];
-    const struct history history = history_store_view(pipeline);
+    const struct history history = history_store_view(pipeline_memory(pipeline));
     size_t count = history_days(&history, 0, FIRST_DAY - 1, FIRST_DAY + DAYS, days, DAYS + 2);
     for (size_t i = 0; i < count; i++)
         ck_assert_int_ne(days[i].local_day, DAMAGED_DAY);
