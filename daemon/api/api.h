@@ -11,6 +11,7 @@
 #include "link/web_server.h"
 #include "pipeline/pipeline.h"
 #include "tell/dispatch.h"
+#include "upkeep/upkeep.h"
 
 #include <stdbool.h>
 #include <stdint.h>
@@ -28,6 +29,7 @@ struct api_list_time {
 /** What the API works on: the service's parts, refreshed by the service when they change. */
 struct api {
     struct pipeline *pipeline;
+    struct upkeep *upkeep;
     struct dispatch *dispatch;
     const struct intake *intake; /* NULL: no broker (tests) */
     const struct fleet *fleet;

@@ -128,7 +128,7 @@ static void describe(const struct api *api, const struct daily_projection *proje
 static void add_projections(const struct api *api, struct planned_visit *plan,
                             struct reasons *reasons) {
     const struct daily_outlook *outlook =
-        daily_upkeep_outlook(pipeline_daily(api->pipeline), plan->system);
+        daily_upkeep_outlook(upkeep_daily(api->upkeep), plan->system);
     for (size_t i = 0; i < outlook->count; i++) {
         const struct daily_projection *ahead = &outlook->projections[i];
         /* An alarm that stands says it already. */

@@ -6,7 +6,6 @@
 #include "pipeline/explain.h"
 #include "pipeline/second_looks.h"
 #include "store/records.h"
-#include "upkeep/daily_upkeep.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -28,8 +27,6 @@ struct pipeline {
     struct monitor_store memory;
     struct second_looks *looks;
     struct announce announce;
-    struct reminders reminders;
-    struct daily_upkeep *daily;
     struct away away;
     struct busy_points busy;
     bool in_turn; /* the transaction is open */
@@ -59,8 +56,7 @@ static struct pipeline *create(const struct fleet *fleet, struct store *store) {
     pipeline->store = store;
     pipeline->moved_ms = TIMESTAMP_NONE;
     pipeline->monitor = monitor_create(fleet);
-    pipeline->daily = daily_upkeep_create(fleet);
-    if (pipeline->monitor && pipeline->daily && announce_open(&pipeline->announce, fleet, store) &&
+    if (pipeline->monitor && announce_open(&pipeline->announce, fleet, store) &&
         away_open(&pipeline->away, fleet->point_count) &&
         busy_points_open(&pipeline->busy, fleet->point_count))
         return pipeline;
@@ -124,11 +120,9 @@ void pipeline_take_over(struct pipeline *pipeline, struct pipeline *former,
                         const struct fleet_change *change, int64_t now_ms) {
     monitor_take_over(pipeline->monitor, former->monitor, change, now_ms);
     announce_take_over(&pipeline->announce, &former->announce, change);
-    daily_upkeep_take_over(pipeline->daily, former->daily, change);
     away_take_over(&pipeline->away, &former->away, change);
     busy_points_take_over(&pipeline->busy, &former->busy, change);
     pipeline->hand = former->hand;
-    pipeline->reminders = former->reminders;
     pipeline->counters = former->counters;
     pipeline->book_kept = former->book_kept;
     pipeline->refused_from_ms = former->refused_from_ms;
@@ -149,7 +143,6 @@ void pipeline_close(struct pipeline *pipeline) {
     away_close(&pipeline->away);
     busy_points_close(&pipeline->busy);
     monitor_destroy(pipeline->monitor);
-    daily_upkeep_destroy(pipeline->daily);
     free(pipeline);
 }
 
@@ -161,16 +154,8 @@ struct announce *pipeline_announce(struct pipeline *pipeline) {
     return &pipeline->announce;
 }
 
-struct reminders *pipeline_reminders(struct pipeline *pipeline) {
-    return &pipeline->reminders;
-}
-
 struct store *pipeline_store(const struct pipeline *pipeline) {
     return pipeline->store;
-}
-
-struct daily_upkeep *pipeline_daily(struct pipeline *pipeline) {
-    return pipeline->daily;
 }
 
 const struct busy_points *pipeline_busy(const struct pipeline *pipeline) {

@@ -21,7 +21,6 @@
 #include "pipeline/monitor_store.h"
 #include "store/in_hand.h"
 #include "tell/announce.h"
-#include "upkeep/reminders.h"
 
 struct pipeline;
 
@@ -50,9 +49,6 @@ void pipeline_take_over(struct pipeline *pipeline, struct pipeline *former,
 
 struct monitor *pipeline_monitor(struct pipeline *pipeline);
 struct announce *pipeline_announce(struct pipeline *pipeline);
-/** Which local days are still to be judged. */
-struct daily_upkeep *pipeline_daily(struct pipeline *pipeline);
-struct reminders *pipeline_reminders(struct pipeline *pipeline);
 /** Which points send far more than they should (busy_points.h). */
 const struct busy_points *pipeline_busy(const struct pipeline *pipeline);
 /** NULL after pipeline_forget_store. */

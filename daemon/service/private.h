@@ -23,6 +23,7 @@ struct service {
     struct store *held_store; /* the failed one, for what the page reads meanwhile */
     struct in_hand *hand;     /* NULL when it cannot be noted what is in hand */
     struct pipeline *pipeline;
+    struct upkeep *upkeep;
     struct dispatch *dispatch;
     struct intake *intake;
     struct web_server *page, *operator_server;

@@ -21,9 +21,11 @@ int reload_descriptor(const struct reload *reload) {
 
 static void drop(struct reload *reload) {
     pipeline_close(reload->pipeline);
+    upkeep_close(reload->upkeep);
     fleet_change_close(&reload->change);
     fleet_destroy(reload->fleet);
     reload->pipeline = NULL;
+    reload->upkeep = NULL;
     reload->fleet = NULL;
 }
 
@@ -64,7 +66,8 @@ static void begin(struct service *service) {
 static void open_beside(struct service *service) {
     struct reload *reload = &service->reload;
     char why[512] = "out of memory";
-    if (fleet_change_open(&reload->change, service->fleet, reload->fleet))
+    reload->upkeep = upkeep_open(reload->fleet);
+    if (reload->upkeep && fleet_change_open(&reload->change, service->fleet, reload->fleet))
         reload->pipeline =
             pipeline_open_beside(service->pipeline, &reload->change, why, sizeof why);
     if (!reload->pipeline)
@@ -144,15 +147,19 @@ static void keep_until_restart(struct settings *old, struct settings *new) {
 static void put_in_force(struct service *service) {
     struct reload *reload = &service->reload;
     pipeline_take_over(reload->pipeline, service->pipeline, &reload->change, service->now_ms);
+    upkeep_take_over(reload->upkeep, service->upkeep, &reload->change);
     keep_until_restart(service->fleet->settings, reload->fleet->settings);
     pipeline_close(service->pipeline);
+    upkeep_close(service->upkeep);
     fleet_destroy(service->fleet);
     fleet_change_close(&reload->change);
     service->pipeline = service->api.pipeline = reload->pipeline;
+    service->upkeep = service->api.upkeep = reload->upkeep;
     service->fleet = reload->fleet;
     service->api.fleet = reload->fleet;
     service->api.reloads++;
     reload->pipeline = NULL;
+    reload->upkeep = NULL;
     reload->fleet = NULL;
     const struct settings *settings = service->fleet->settings;
     if (!clock_watch_fleet(&service->clock, service->fleet))

@@ -25,6 +25,7 @@ struct reload {
     struct fleet *fleet; /* read and good, not in force yet */
     struct fleet_change change;
     struct pipeline *pipeline; /* being filled beside the one at work */
+    struct upkeep *upkeep;     /* for it */
 };
 
 /** Becomes readable when there is something to do; -1: nothing is being read. */

@@ -184,7 +184,11 @@ bool service_open_store(struct service *service, char *why, size_t why_size) {
     open_in_hand(service);
     struct pipeline *pipeline =
         pipeline_open(service->fleet, store, service->now_ms, why, why_size);
-    if (!pipeline) {
+    struct upkeep *upkeep = pipeline ? upkeep_open(service->fleet) : NULL;
+    if (!upkeep) {
+        if (pipeline)
+            snprintf(why, why_size, "out of memory");
+        pipeline_close(pipeline);
         store_close(store);
         return false;
     }
@@ -192,10 +196,11 @@ bool service_open_store(struct service *service, char *why, size_t why_size) {
         monitor_daemon(pipeline_monitor(pipeline), CONDITION_STORE_DAMAGED, true, moved_to, NAN,
                        service->now_ms);
     pipeline_close(service->pipeline);
+    upkeep_close(service->upkeep);
     store_close(service->store);
     service->store = store;
-    service->pipeline = pipeline;
-    service->api.pipeline = pipeline;
+    service->pipeline = service->api.pipeline = pipeline;
+    service->upkeep = service->api.upkeep = upkeep;
     pipeline_set_in_hand(pipeline, service->hand);
     pipeline_set_backlog(pipeline, service->backlog, service->now_ms);
     return true;
@@ -308,6 +313,7 @@ static void stop(struct service *service) {
     if (service->pipeline && service->store)
         pipeline_settle(service->pipeline, clock_wall_ms());
     pipeline_close(service->pipeline);
+    upkeep_close(service->upkeep);
     in_hand_close(service->hand);
     clock_watch_close(&service->clock);
     dispatch_close(service->dispatch);

@@ -262,7 +262,8 @@ static bool take_and_judge(struct service *service, bool reads) {
     if (service->now_ms >= service->next_tick_ms)
         service->next_tick_ms = pipeline_tick(service->pipeline, service->now_ms);
     if (service->now_ms >= service->next_upkeep_ms)
-        service->next_upkeep_ms = upkeep_step(service->pipeline, service->now_ms, more);
+        service->next_upkeep_ms =
+            upkeep_step(service->upkeep, service->pipeline, service->now_ms, more);
     return more;
 }
 

@@ -2,12 +2,47 @@
 
 #include "measure/duration.h"
 #include "upkeep/daily_upkeep.h"
+#include "upkeep/reminders.h"
+
+#include <stdlib.h>
 
 enum { EXPIRE_STEP = 2000, PACK_STEP = 16384, MESSAGES_STEP = 200 };
 static const int64_t keep_unpacked_ms = 2 * DURATION_DAY_MS;
 static const int64_t keep_messages_ms = 90 * DURATION_DAY_MS;
 static const int64_t soon_ms = 2 * DURATION_SECOND_MS;
 static const int64_t large_wal_bytes = INT64_C(64) << 20;
+
+struct upkeep {
+    struct daily_upkeep *daily;
+    struct reminders reminders;
+};
+
+struct upkeep *upkeep_open(const struct fleet *fleet) {
+    struct upkeep *upkeep = calloc(1, sizeof *upkeep);
+    if (upkeep)
+        upkeep->daily = daily_upkeep_create(fleet);
+    if (upkeep && upkeep->daily)
+        return upkeep;
+    upkeep_close(upkeep);
+    return NULL;
+}
+
+void upkeep_close(struct upkeep *upkeep) {
+    if (!upkeep)
+        return;
+    daily_upkeep_destroy(upkeep->daily);
+    free(upkeep);
+}
+
+void upkeep_take_over(struct upkeep *upkeep, struct upkeep *former,
+                      const struct fleet_change *change) {
+    daily_upkeep_take_over(upkeep->daily, former->daily, change);
+    upkeep->reminders = former->reminders;
+}
+
+struct daily_upkeep *upkeep_daily(struct upkeep *upkeep) {
+    return upkeep->daily;
+}
 
 /* Retention: a few thousand rows a step, so that no turn is long. */
 static bool expire(struct pipeline *pipeline, int64_t now_ms) {
@@ -42,19 +77,19 @@ static bool pack(struct pipeline *pipeline, int64_t now_ms) {
     return packed > 0;
 }
 
-int64_t upkeep_step(struct pipeline *pipeline, int64_t now_ms, bool busy) {
+int64_t upkeep_step(struct upkeep *upkeep, struct pipeline *pipeline, int64_t now_ms, bool busy) {
     int64_t file_bytes = 0, wal_bytes = 0;
     if (busy)
         return now_ms + DURATION_SECOND_MS;
     store_size(pipeline_store(pipeline), &file_bytes, &wal_bytes);
     if (wal_bytes > large_wal_bytes && !pipeline_uncommitted(pipeline))
         store_checkpoint(pipeline_store(pipeline));
-    bool days_due = daily_upkeep_step(pipeline_daily(pipeline), pipeline, now_ms);
-    int64_t next_ms = reminders_step(pipeline_reminders(pipeline), pipeline, now_ms);
+    bool days_due = daily_upkeep_step(upkeep->daily, pipeline, now_ms);
+    int64_t next_ms = reminders_step(&upkeep->reminders, pipeline, now_ms);
     bool more = expire(pipeline, now_ms);
     more = pack(pipeline, now_ms) || more;
     if (more || days_due)
         return now_ms;
-    int64_t most_ms = daily_upkeep_waits(pipeline_daily(pipeline)) ? soon_ms : DURATION_MINUTE_MS;
+    int64_t most_ms = daily_upkeep_waits(upkeep->daily) ? soon_ms : DURATION_MINUTE_MS;
     return next_ms < now_ms + most_ms ? next_ms : now_ms + most_ms;
 }

@@ -7,10 +7,21 @@
 
 #include "pipeline/pipeline.h"
 
+struct upkeep;
+
+/** Where the slow work goes on, for one fleet and one opening of its store. NULL: out of memory. */
+struct upkeep *upkeep_open(const struct fleet *fleet);
+void upkeep_close(struct upkeep *upkeep); /* NULL does nothing */
+/** Takes over, for new settings, how far the former one has come. Cannot fail. */
+void upkeep_take_over(struct upkeep *upkeep, struct upkeep *former,
+                      const struct fleet_change *change);
+/** Which local days are still to be judged. */
+struct daily_upkeep *upkeep_daily(struct upkeep *upkeep);
+
 /**
  * Does one step of what is due, within the turn's transaction where it writes. `busy`: readings
  * wait, so only what cannot. Returns when to call again at the latest.
  */
-int64_t upkeep_step(struct pipeline *pipeline, int64_t now_ms, bool busy);
+int64_t upkeep_step(struct upkeep *upkeep, struct pipeline *pipeline, int64_t now_ms, bool busy);
 
 #endif

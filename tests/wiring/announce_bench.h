@@ -22,6 +22,7 @@ static const char *folder;
 static struct fleet *fleet;
 static struct store *store;
 static struct pipeline *pipeline;
+static struct upkeep *upkeep;
 static int64_t now;
 
 struct sent {
@@ -61,6 +62,13 @@ static inline void open_pipeline(void) {
     pipeline = pipeline_open(fleet, store, now, why, sizeof why);
     ck_assert_msg(pipeline != NULL, "%s", why);
     pipeline_set_backlog(pipeline, false, now);
+    upkeep = upkeep_open(fleet);
+    ck_assert_ptr_nonnull(upkeep);
+}
+
+static inline void close_pipeline(void) {
+    pipeline_close(pipeline);
+    upkeep_close(upkeep);
 }
 
 static inline void begin(const char *settings, size_t systems) {
@@ -77,7 +85,7 @@ static inline void set_up(void) {
 }
 
 static inline void tear_down(void) {
-    pipeline_close(pipeline);
+    close_pipeline();
     fleet_destroy(fleet);
     store_test_verify(store);
     store_close(store);
@@ -120,7 +128,7 @@ static inline void run(int64_t span_ms) {
     for (int64_t until = now + span_ms; now < until;) {
         now += run_step_ms;
         pipeline_tick(pipeline, now);
-        upkeep_step(pipeline, now, false);
+        upkeep_step(upkeep, pipeline, now, false);
         settle();
     }
 }

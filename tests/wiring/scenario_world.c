@@ -136,7 +136,8 @@ static void act(struct world *world) {
             next_ms < world->now_ms + world->step_ms ? world->now_ms + world->step_ms : next_ms;
     }
     if (world->now_ms >= world->next_upkeep_ms) {
-        int64_t next_ms = upkeep_step(world->pipeline, world->now_ms, !world->connected);
+        int64_t next_ms =
+            upkeep_step(world->upkeep, world->pipeline, world->now_ms, !world->connected);
         bool more = next_ms <= world->now_ms; /* it works in small steps */
         int64_t least_ms = world->now_ms + (more ? 1 : world->step_ms);
         world->next_upkeep_ms = next_ms < least_ms ? least_ms : next_ms;
@@ -190,7 +191,10 @@ static void open_parts(struct world *world) {
                   "%s", why);
     world->pipeline = pipeline_open(world->fleet, world->store, world->now_ms, why, sizeof why);
     ck_assert_msg(world->pipeline != NULL, "%s", why);
+    world->upkeep = upkeep_open(world->fleet);
+    ck_assert_ptr_nonnull(world->upkeep);
     world->api = (struct api){.pipeline = world->pipeline,
+                              .upkeep = world->upkeep,
                               .fleet = world->fleet,
                               .store_why = "",
                               .lost_since_ms = TIMESTAMP_NONE};
@@ -211,9 +215,11 @@ void world_start(struct world *world) {
 
 static void close_parts(struct world *world) {
     pipeline_close(world->pipeline);
+    upkeep_close(world->upkeep);
     store_close(world->store);
     fleet_destroy(world->fleet);
     world->pipeline = NULL;
+    world->upkeep = NULL;
     world->store = NULL;
     world->fleet = NULL;
     world->connected = false;
@@ -239,11 +245,16 @@ void world_reload(struct world *world) {
     world_settle(world);
     ck_assert_int_eq(pipeline_hand_over(world->pipeline, pipeline, &change, world->now_ms),
                      STORE_OK);
+    struct upkeep *upkeep = upkeep_open(fleet);
+    ck_assert_ptr_nonnull(upkeep);
     pipeline_take_over(pipeline, world->pipeline, &change, world->now_ms);
+    upkeep_take_over(upkeep, world->upkeep, &change);
     pipeline_close(world->pipeline);
+    upkeep_close(world->upkeep);
     fleet_destroy(world->fleet);
     fleet_change_close(&change);
     world->pipeline = world->api.pipeline = pipeline;
+    world->upkeep = world->api.upkeep = upkeep;
     world->fleet = fleet;
     world->api.fleet = fleet;
     world->next_tick_ms = world->next_upkeep_ms = 0;

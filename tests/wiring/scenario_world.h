@@ -38,6 +38,7 @@ struct world {
     int64_t now_ms;
     struct fleet *fleet;
     struct store *store;
+    struct upkeep *upkeep;
     struct pipeline *pipeline; /* NULL while the daemon is stopped */
     struct api api;
     bool started;   /* once at least */

@@ -54,7 +54,7 @@ START_TEST(a_contact_and_a_condition_change_who_hears) {
         {CONDITION_RETEST_DUE, {false, true, true}},
     };
     begin(three, 1);
-    pipeline_close(pipeline);
+    close_pipeline();
     fleet_destroy(fleet);
     fleet = small_fleet(text, list, 1);
     open_pipeline();
@@ -132,7 +132,7 @@ START_TEST(what_did_not_reach_a_contact_is_told_to_the_others_once_an_outage) {
     raise_alarm(2, FLEET_NONE, CONDITION_FAN_WEAK);
     settle();
     /* A restart does not tell it again. */
-    pipeline_close(pipeline);
+    close_pipeline();
     open_pipeline();
     give_up("office");
     endpoint_works = true;
@@ -408,7 +408,7 @@ START_TEST(what_comes_and_goes_is_told_once_and_then_when_it_is_calm) {
     raise_alarm(0, FLEET_NONE, CONDITION_FAN_WEAK);
     settle();
     /* A restart forgets nothing of it. */
-    pipeline_close(pipeline);
+    close_pipeline();
     open_pipeline();
     raise_alarm(1, FLEET_NONE, CONDITION_FAN_WEAK);
     settle();

@@ -8,6 +8,7 @@
 #include "small_fleet.h"
 #include "store_support.h"
 #include "upkeep/daily_upkeep.h"
+#include "upkeep/upkeep.h"
 
 #include <math.h>
 
@@ -42,6 +43,7 @@ struct world {
     struct fleet *fleet;
     struct store *store;
     struct pipeline *pipeline;
+    struct upkeep *upkeep;
     struct api api;
     int64_t start_ms;
 };
@@ -54,8 +56,11 @@ static void open_world(struct world *world) {
     world->store = store_test_open(store_test_path(world->folder, "house.db"), NULL);
     world->pipeline = pipeline_open(world->fleet, world->store, 0, why, sizeof why);
     ck_assert_msg(world->pipeline != NULL, "%s", why);
+    world->upkeep = upkeep_open(world->fleet);
+    ck_assert_ptr_nonnull(world->upkeep);
     world->start_ms = time_zone_day_start_ms(world->fleet->systems[0].zone, first_day);
     world->api = (struct api){.pipeline = world->pipeline,
+                              .upkeep = world->upkeep,
                               .fleet = world->fleet,
                               .store_why = "",
                               .now_ms = world->start_ms,
@@ -64,6 +69,7 @@ static void open_world(struct world *world) {
 
 static void close_world(struct world *world) {
     pipeline_close(world->pipeline);
+    upkeep_close(world->upkeep);
     store_close(world->store);
     fleet_destroy(world->fleet);
     store_test_remove(world->folder);
@@ -104,7 +110,7 @@ static void feed(struct world *world, int64_t from_day, int64_t to_day, double f
         world->api.now_ms = world->start_ms + hour * DURATION_HOUR_MS + 1;
         pipeline_tick(world->pipeline, world->api.now_ms);
         if (hour % 24 == 0)
-            daily_upkeep_step(pipeline_daily(world->pipeline), world->pipeline, world->api.now_ms);
+            daily_upkeep_step(upkeep_daily(world->upkeep), world->pipeline, world->api.now_ms);
         ck_assert_int_eq(pipeline_settle(world->pipeline, world->api.now_ms), STORE_OK);
     }
 }

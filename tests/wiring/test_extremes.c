@@ -16,6 +16,7 @@
 #include "tool/client.h"
 #include "tool/ctl.h"
 #include "upkeep/daily_upkeep.h"
+#include "upkeep/upkeep.h"
 
 #include <ctype.h>
 #include <curl/curl.h>
@@ -136,6 +137,7 @@ struct world {
     struct fleet *fleet;
     struct store *store;
     struct pipeline *pipeline;
+    struct upkeep *upkeep;
     struct api api;
     struct web_server *page, *operator_socket;
     pthread_t server;
@@ -220,11 +222,11 @@ static void feed(struct world *world, const struct past *past) {
         }
         if (i % 240 == 0) {
             pipeline_tick(world->pipeline, at_ms);
-            daily_upkeep_step(pipeline_daily(world->pipeline), world->pipeline, at_ms);
+            daily_upkeep_step(upkeep_daily(world->upkeep), world->pipeline, at_ms);
             ck_assert_int_eq(pipeline_settle(world->pipeline, at_ms), STORE_OK);
         }
     }
-    while (daily_upkeep_step(pipeline_daily(world->pipeline), world->pipeline, world->end_ms))
+    while (daily_upkeep_step(upkeep_daily(world->upkeep), world->pipeline, world->end_ms))
         ck_assert_int_eq(pipeline_settle(world->pipeline, world->end_ms), STORE_OK);
     ck_assert_int_eq(page_share_create(world->store, "house"), STORE_OK);
     ck_assert_int_eq(pipeline_settle(world->pipeline, world->end_ms), STORE_OK);
@@ -252,9 +254,12 @@ static void open_world(struct world *world, const struct past *past,
     world->store = store_test_open(store_test_path(world->folder, "house.db"), NULL);
     world->pipeline = pipeline_open(world->fleet, world->store, 0, why, sizeof why);
     ck_assert_msg(world->pipeline != NULL, "%s", why);
+    world->upkeep = upkeep_open(world->fleet);
+    ck_assert_ptr_nonnull(world->upkeep);
     world->start_ms = INT64_C(1760000000000);
     world->end_ms = world->start_ms + DAYS * DURATION_DAY_MS;
     world->api = (struct api){.pipeline = world->pipeline,
+                              .upkeep = world->upkeep,
                               .fleet = world->fleet,
                               .store_why = "",
                               .now_ms = world->end_ms,
@@ -279,6 +284,7 @@ static void close_world(struct world *world) {
     page_close(world->api.page);
     dispatch_close(world->api.dispatch);
     pipeline_close(world->pipeline);
+    upkeep_close(world->upkeep);
     store_close(world->store);
     fleet_destroy(world->fleet);
     store_test_remove(world->folder);

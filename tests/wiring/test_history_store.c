@@ -10,6 +10,7 @@
 #include "small_fleet.h"
 #include "store_support.h"
 #include "upkeep/daily_upkeep.h"
+#include "upkeep/upkeep.h"
 
 #include <math.h>
 
@@ -22,6 +23,7 @@ struct world {
     struct fleet *fleet;
     struct store *store;
     struct pipeline *pipeline;
+    struct upkeep *upkeep;
 };
 
 static void open_pipeline(struct world *world, int64_t now_ms) {
@@ -29,6 +31,8 @@ static void open_pipeline(struct world *world, int64_t now_ms) {
     world->store = store_test_open(world->path, NULL);
     world->pipeline = pipeline_open(world->fleet, world->store, now_ms, why, sizeof why);
     ck_assert_msg(world->pipeline != NULL, "%s", why);
+    world->upkeep = upkeep_open(world->fleet);
+    ck_assert_ptr_nonnull(world->upkeep);
 }
 
 static void open_world(struct world *world) {
@@ -41,6 +45,7 @@ static void open_world(struct world *world) {
 
 static void close_pipeline(struct world *world) {
     pipeline_close(world->pipeline);
+    upkeep_close(world->upkeep);
     store_close(world->store);
 }
 
@@ -226,7 +231,7 @@ END_TEST
 
 static void judge_all(struct world *world, int64_t now_ms) {
     for (int i = 0; i < 1000; i++) {
-        bool more = daily_upkeep_step(pipeline_daily(world->pipeline), world->pipeline, now_ms);
+        bool more = daily_upkeep_step(upkeep_daily(world->upkeep), world->pipeline, now_ms);
         ck_assert_int_eq(pipeline_settle(world->pipeline, now_ms), STORE_OK);
         if (!more)
             return;
@@ -236,7 +241,7 @@ static void judge_all(struct world *world, int64_t now_ms) {
 
 static int64_t judged(const struct world *world) {
     int64_t day = 0;
-    return daily_upkeep_judged(pipeline_daily(world->pipeline), 0, &day) ? day : -1;
+    return daily_upkeep_judged(upkeep_daily(world->upkeep), 0, &day) ? day : -1;
 }
 
 static void feed(struct world *world, size_t point, int64_t from_ms, int64_t to_ms,

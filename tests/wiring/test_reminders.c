@@ -24,7 +24,7 @@ START_TEST(reminders_come_until_somebody_acknowledges) {
     ck_assert_uint_eq(count_sent("office", "subslab.alarm.reminder"), 1);
     ck_assert_int_ge(alarm->reminded_ms, now - 2 * HOUR);
     /* A restart neither repeats nor forgets. */
-    pipeline_close(pipeline);
+    close_pipeline();
     open_pipeline();
     run(23 * HOUR + 10 * MINUTE);
     ck_assert_uint_eq(count_sent("office", "subslab.alarm.reminder"), 2);
@@ -162,7 +162,7 @@ START_TEST(a_daily_digest_lists_what_is_not_as_it_should_be) {
                       sent[before].body);
     run(10 * HOUR);
     ck_assert_uint_eq(sent_count, before + 1);
-    pipeline_close(pipeline);
+    close_pipeline();
     open_pipeline();
     pipeline_set_backlog(pipeline, true, now);
     run(14 * HOUR);

@@ -9,6 +9,7 @@
 #include "small_fleet.h"
 #include "store_support.h"
 #include "upkeep/daily_upkeep.h"
+#include "upkeep/upkeep.h"
 
 #include <sqlite3.h>
 
@@ -25,16 +26,20 @@ static const char *folder, *path;
 static struct fleet *fleet;
 static struct store *store;
 static struct pipeline *pipeline;
+static struct upkeep *upkeep;
 
 static void start(void) {
     char why[200] = "";
     store = store_test_open(path, NULL);
     pipeline = pipeline_open(fleet, store, NOW_MS, why, sizeof why);
     ck_assert_msg(pipeline != NULL, "%s", why);
+    upkeep = upkeep_open(fleet);
+    ck_assert_ptr_nonnull(upkeep);
 }
 
 static void stop(void) {
     pipeline_close(pipeline);
+    upkeep_close(upkeep);
     store_close(store);
 }
 
@@ -140,11 +145,11 @@ START_TEST(the_work_goes_on) {
     ck_assert_int_eq(series_after(store, pipeline_key(pipeline, 0), late.time_ms, &kept), STORE_OK);
     ck_assert_int_eq(kept.time_ms, late.time_ms);
     /* All days are judged, and a new reading is taken. */
-    for (int i = 0; i < 1000 && daily_upkeep_step(pipeline_daily(pipeline), pipeline, NOW_MS); i++)
+    for (int i = 0; i < 1000 && daily_upkeep_step(upkeep_daily(upkeep), pipeline, NOW_MS); i++)
         turn();
     turn();
     int64_t judged;
-    ck_assert(daily_upkeep_judged(pipeline_daily(pipeline), 0, &judged));
+    ck_assert(daily_upkeep_judged(upkeep_daily(upkeep), 0, &judged));
     ck_assert_int_eq(judged, FIRST_DAY + DAYS - 1);
     const struct reading next = {NOW_MS + 1, 101.0};
     ck_assert_int_eq(pipeline_take(pipeline, 0, &next, SERIES_FROM_SENSOR, NOW_MS), PIPELINE_NEW);
