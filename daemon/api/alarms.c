@@ -1,7 +1,7 @@
 /*
  * What people do with alarms.
  */
-#include "api/private.h"
+#include "api/api_private.h"
 #include "measure/duration.h"
 
 #include <math.h>

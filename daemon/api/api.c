@@ -1,10 +1,9 @@
 #include "api/api.h"
 
-#include "api/private.h"
+#include "api/api_private.h"
 #include "api/show.h"
 #include "api/visits.h"
 #include "measure/duration.h"
-#include "page/page.h"
 #include "words/text_repair.h"
 
 #include <math.h>
@@ -222,9 +221,9 @@ static bool parse_body(struct api_call *call) {
     return json_is_object(call->body);
 }
 
-static void handle(struct api_call *call, const struct route *route) {
+static void handle(struct api_call *call, const struct route *route, bool may_change) {
     bool changes = strcmp(route->method, "POST") == 0;
-    if (changes && !call->request->from_operator && !page_may_change(call->api, call->request))
+    if (changes && !may_change)
         api_error(call, 403,
                   "changes need the operator socket (subslabctl) or a signed-in session");
     else if (!split(call))
@@ -236,14 +235,13 @@ static void handle(struct api_call *call, const struct route *route) {
     json_decref(call->body);
 }
 
-void api_handle(void *context, const struct web_request *request, struct web_answer *answer) {
-    struct api_call call = {.api = context, .request = request, .answer = answer};
+void api_handle(struct api *api, const struct web_request *request, bool may_change,
+                struct web_answer *answer) {
+    struct api_call call = {.api = api, .request = request, .answer = answer};
     bool path_known = false;
-    if (page_handle(context, request, answer))
-        return;
     const struct route *route = find_route(request, &path_known);
     if (route)
-        handle(&call, route);
+        handle(&call, route, may_change);
     else if (path_known)
         api_error(&call, 405, "this can't be done with %s", request->method);
     else

@@ -48,7 +48,8 @@ struct api {
     bool history_came;     /* an import: past days may be due; whoever looks puts it back */
 };
 
-/** Answers one request (a web_handler; context is a struct api). */
-web_handler api_handle;
+/** Answers one request. `may_change`: whoever asks may change things (else only read). */
+void api_handle(struct api *api, const struct web_request *request, bool may_change,
+                struct web_answer *answer);
 
 #endif

@@ -6,7 +6,7 @@
 #ifndef DAEMON_API_LIST_H
 #define DAEMON_API_LIST_H
 
-#include "api/private.h"
+#include "api/api_private.h"
 
 struct api_list;
 

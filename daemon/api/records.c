@@ -1,7 +1,7 @@
 /*
  * What people write down: commissioning records, readings by hand, visits.
  */
-#include "api/private.h"
+#include "api/api_private.h"
 #include "api/show.h"
 
 #include <math.h>

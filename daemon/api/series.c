@@ -1,7 +1,7 @@
 /*
  * Readings in bulk: import of CSV, and pages of readings for export and charts.
  */
-#include "api/private.h"
+#include "api/api_private.h"
 #include "host/reading_rows.h"
 #include "measure/payload.h"
 
@@ -161,7 +161,7 @@ void api_import(struct api_call *call) {
 
 /* ---- readings ---- */
 
-struct page {
+struct row_page {
     size_t system, first, last;        /* points */
     int64_t from_ms, to_ms, cursor_ms; /* cursor: where the first point begins */
     size_t limit;
@@ -177,7 +177,7 @@ static json_t *reading_json(const struct fleet *fleet, size_t point,
 
 /* A page goes point by point; the cursor names where the next one begins: "POINT TIME". Only the
    first point goes on from the cursor; the others begin at `from`. "damaged": a day is left out. */
-static void answer_page(struct api_call *call, struct store *store, const struct page *page) {
+static void answer_page(struct api_call *call, struct store *store, const struct row_page *page) {
     json_t *list = json_array(), *next = json_null();
     struct reading *readings = malloc(page->limit * sizeof *readings);
     size_t left = page->limit;
@@ -207,7 +207,7 @@ static void answer_page(struct api_call *call, struct store *store, const struct
     api_error(call, 503, "the store can't be read: %s", store_error(store));
 }
 
-static bool apply_cursor(struct api_call *call, struct page *page) {
+static bool apply_cursor(struct api_call *call, struct row_page *page) {
     const char *after = web_query(call->request, "after");
     char id[80];
     long long time_ms = 0;
@@ -226,7 +226,7 @@ static bool apply_cursor(struct api_call *call, struct page *page) {
     return false;
 }
 
-static bool choose(struct api_call *call, struct page *page) {
+static bool choose(struct api_call *call, struct row_page *page) {
     const char *system = web_query(call->request, "system");
     const char *point = web_query(call->request, "point");
     int64_t limit = 0;
@@ -252,7 +252,7 @@ static bool choose(struct api_call *call, struct page *page) {
 }
 
 void api_readings(struct api_call *call) {
-    struct page page = {.from_ms = INT64_MIN, .to_ms = INT64_MAX};
+    struct row_page page = {.from_ms = INT64_MIN, .to_ms = INT64_MAX};
     const char *from = web_query(call->request, "from"), *to = web_query(call->request, "to");
     struct store *store = api_store(call);
     if (!store || !choose(call, &page))

@@ -4,7 +4,7 @@
  */
 #include "host/clock.h"
 #include "host/log.h"
-#include "page/private.h"
+#include "page/page_private.h"
 #include "page/share.h"
 #include "settings/checked_text.h"
 

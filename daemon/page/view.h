@@ -5,7 +5,7 @@
 #ifndef DAEMON_PAGE_VIEW_H
 #define DAEMON_PAGE_VIEW_H
 
-#include "api/private.h"
+#include "api/api_private.h"
 #include "page/html.h"
 #include "page/page.h"
 #include "page/session.h"

@@ -5,7 +5,7 @@
 #include "host/named_files.h"
 #include "link/service_manager.h"
 #include "service/fleet_reading.h"
-#include "service/private.h"
+#include "service/service_private.h"
 
 #include <stdio.h>
 #include <stdlib.h>

@@ -9,7 +9,8 @@
 #include "page/page.h"
 #include "service/broker_session.h"
 #include "service/fleet_reading.h"
-#include "service/private.h"
+#include "service/service_private.h"
+#include "web.h"
 
 #include <errno.h>
 #include <math.h>
@@ -208,13 +209,13 @@ bool service_open_store(struct service *service, char *why, size_t why_size) {
 
 static bool open_servers(struct service *service, char *why, size_t why_size) {
     const struct settings *settings = service->fleet->settings;
-    service->operator_server = web_server_create_socket(settings->operator_socket, api_handle,
+    service->operator_server = web_server_create_socket(settings->operator_socket, web_handle,
                                                         &service->api, why, why_size);
     if (!service->operator_server)
         return false;
     if (settings->page_port == 0)
         return true;
-    service->page = web_server_create_tcp(settings->page_address, settings->page_port, api_handle,
+    service->page = web_server_create_tcp(settings->page_address, settings->page_port, web_handle,
                                           &service->api, why, why_size);
     if (!service->page)
         return false;

@@ -6,7 +6,7 @@
 #include "host/clock.h"
 #include "host/log.h"
 #include "measure/duration.h"
-#include "service/private.h"
+#include "service/service_private.h"
 
 #include <math.h>
 #include <stdio.h>

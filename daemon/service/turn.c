@@ -10,7 +10,7 @@
 #include "host/log.h"
 #include "link/service_manager.h"
 #include "measure/duration.h"
-#include "service/private.h"
+#include "service/service_private.h"
 #include "upkeep/upkeep.h"
 
 #include <math.h>

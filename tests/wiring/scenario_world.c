@@ -3,6 +3,7 @@
 #include "host/fleet_files.h"
 #include "measure/duration.h"
 #include "upkeep/upkeep.h"
+#include "web.h"
 
 #include <dirent.h>
 #include <math.h>
@@ -364,7 +365,7 @@ char *world_operate(struct world *world, const char *method, const char *path, c
                                         .from_operator = true};
     struct web_answer answer = {0};
     world->api.now_ms = world->now_ms;
-    api_handle(&world->api, &request, &answer);
+    web_handle(&world->api, &request, &answer);
     ck_assert_msg(answer.status == status, "%s %s: answered %d, not %d: %s", method, path,
                   answer.status, status, answer.body ? answer.body : "");
     return answer.body;

@@ -8,7 +8,7 @@
 #include "host/clock.h"
 #include "link/web_server.h"
 #include "measure/duration.h"
-#include "page/private.h"
+#include "page/page_private.h"
 #include "page/share.h"
 #include "pipeline/pipeline.h"
 #include "small_fleet.h"
@@ -17,6 +17,7 @@
 #include "tool/ctl.h"
 #include "upkeep/daily_upkeep.h"
 #include "upkeep/upkeep.h"
+#include "web.h"
 
 #include <ctype.h>
 #include <curl/curl.h>
@@ -268,10 +269,10 @@ static void open_world(struct world *world, const struct past *past,
     ck_assert_msg(world->api.dispatch != NULL, "%s", why);
     commission(world, baseline);
     feed(world, past);
-    world->page = web_server_create_tcp("127.0.0.1", 0, api_handle, &world->api, why, sizeof why);
+    world->page = web_server_create_tcp("127.0.0.1", 0, web_handle, &world->api, why, sizeof why);
     ck_assert_msg(world->page != NULL, "%s", why);
     world->operator_socket = web_server_create_socket(
-        store_test_path(world->folder, "operator.sock"), api_handle, &world->api, why, sizeof why);
+        store_test_path(world->folder, "operator.sock"), web_handle, &world->api, why, sizeof why);
     ck_assert_msg(world->operator_socket != NULL, "%s", why);
     ck_assert_int_eq(pthread_create(&world->server, NULL, serve, world), 0);
 }

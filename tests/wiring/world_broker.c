@@ -3,7 +3,7 @@
 #include "link/intake.h"
 #include "measure/duration.h"
 #include "measure/timestamp.h"
-#include "service/private.h"
+#include "service/service_private.h"
 #include "world.h"
 
 #include <stdio.h>

@@ -2,8 +2,8 @@
  * page_private: the body of the page, shared by page.c (who may, which page) and page_changes.c
  * (what posted forms do).
  */
-#ifndef DAEMON_PAGE_PRIVATE_H
-#define DAEMON_PAGE_PRIVATE_H
+#ifndef DAEMON_PAGE_PAGE_PRIVATE_H
+#define DAEMON_PAGE_PAGE_PRIVATE_H
 
 #include "page/cache.h"
 #include "page/form.h"

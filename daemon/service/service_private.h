@@ -2,8 +2,8 @@
  * service_private: the body of the service, shared by service.c (start, stop), turn.c (one turn of
  * the loop), store_trouble.c (what to do while the store fails) and reload.c (new settings).
  */
-#ifndef DAEMON_SERVICE_PRIVATE_H
-#define DAEMON_SERVICE_PRIVATE_H
+#ifndef DAEMON_SERVICE_SERVICE_PRIVATE_H
+#define DAEMON_SERVICE_SERVICE_PRIVATE_H
 
 #include "api/api.h"
 #include "link/intake.h"

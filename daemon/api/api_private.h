@@ -1,8 +1,8 @@
 /*
  * api_private: what the files of the API share: one call, its parts, and how answers are made.
  */
-#ifndef DAEMON_API_PRIVATE_H
-#define DAEMON_API_PRIVATE_H
+#ifndef DAEMON_API_API_PRIVATE_H
+#define DAEMON_API_API_PRIVATE_H
 
 #include "api/api.h"
 
