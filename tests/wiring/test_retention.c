@@ -32,7 +32,7 @@ static void set_up_forty_days(void) {
 /* As many turns of upkeep as it takes until nothing more is deleted or packed. */
 static void keep_house(void) {
     for (int i = 0; i < 300; i++) {
-        int64_t next_ms = upkeep_step(pipeline, now, false);
+        int64_t next_ms = upkeep_step(upkeep, pipeline, now, false);
         ck_assert_int_eq(pipeline_settle(pipeline, now), STORE_OK);
         if (next_ms > now)
             return;
