@@ -37,6 +37,7 @@ def fill(daemon, statements):
         store.execute("UPDATE totals SET value = (SELECT count(*) FROM readings) "
                       "WHERE name = 'readings'")
     store.close()
+    os.sync()  # or the daemon's first commit waits for what was written here
 
 
 def readings(points, count, every_ms, value="200 + n % 7", end_ago_ms=HOUR):
