@@ -345,6 +345,24 @@ def test_expert_waits_for_mild_faults():
 # The fleet
 
 
+def test_records_leave_out_holes_without_field():
+    """The installer writes down what the field reaches: suction and the good hole, not the dead one."""
+    region = region_of(12)
+    house = house_of(12, region)
+    house.flow_below_leak, house.typed_from_sensor, house.radon_baseline = False, False, False
+    house.holes[0].extension, house.holes[1].extension = 0.0, 0.1
+    rng = np.random.default_rng(1)
+    house.points = [
+        sensors.new_point(rng, "suction", "suction", 3600, "good", branch=0),
+        sensors.new_point(rng, "hole-1", "field", 3600, "good", hole=0),
+        sensors.new_point(rng, "hole-2", "field", 3600, "good", hole=1),
+    ]
+    times, result = run(house, region, days=5)
+    values = fleet.commission_values(1, 0, house, times, result, START, 0)
+    assert set(values) == {"suction", "hole-2"}, values
+    near(float(values["suction"].split()[0]), float(np.mean(result.suction[0][:3])), 8)
+
+
 def test_same_seed_same_bytes():
     """Twice the same small fleet: all files equal; another seed: other readings."""
     with tempfile.TemporaryDirectory() as folder:
