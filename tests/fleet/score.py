@@ -247,6 +247,7 @@ def score(truth, houses):
         "verdicts_by_kind": collections.defaultdict(collections.Counter),
         "sizes": collections.defaultdict(lambda: [0, 0]),
         "wrong_claims": 0,
+        "bad_gateways": [0, 0.0],
         "wear": [],
         "falling": [],
         "stopped_min": [],
@@ -256,7 +257,11 @@ def score(truth, houses):
     for house in houses.values():
         fault = house["fault"]
         healthy_until = fault["onset_s"] if fault else house["end_s"]
-        result["years"] += (healthy_until - house["start_s"]) / YEAR_S
+        years = (healthy_until - house["start_s"]) / YEAR_S
+        result["years"] += years
+        if house["gateway"] == "bad":
+            result["bad_gateways"][0] += sum(row["raised_s"] < healthy_until for row in house["messages"])
+            result["bad_gateways"][1] += years
         for row in house["messages"]:
             if row["raised_s"] < healthy_until:
                 reason = behind(house, row)
@@ -323,6 +328,7 @@ def merge(results):
     for result in results:
         for name in ("years", "wrong_claims"):
             total[name] += result[name]
+        total["bad_gateways"] = list(np.add(total["bad_gateways"], result["bad_gateways"]))
         for name in ("behind", "conditions"):
             total[name].update(result[name])
         for name in ("wear", "falling", "stopped_min", "lost_min", "list"):
@@ -367,6 +373,7 @@ def table(columns):
     without = lambda c: c["behind"]["nothing"] + c["behind"]["packets"]
     add("messages without a cause a system-year", lambda c: rate(without(c), c["years"]))
     add("messages in all a system-year", lambda c: rate(sum(c["behind"].values()), c["years"]))
+    add("  in a house with a bad gateway", lambda c: rate(*c["bad_gateways"]))
     for reason in ("nothing", "packets", "true", "event", "outage", "date"):
         add(f"  behind it: {reason}", lambda c, r=reason: rate(c["behind"][r], c["years"]))
     pairs = sorted({pair for c in columns for pair in c["conditions"]})

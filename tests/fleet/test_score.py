@@ -30,6 +30,7 @@ def house_of(fault=None, **changes):
         "branches": 1,
         "points": [{"id": p, "quantity": q, "every_s": 600} for p, q in points],
         "quantity": dict(points),
+        "gateway": "bad",
         "gateway_outages": [[START + 10 * DAY, START + 11 * DAY]],
         "point_outages": {"hole-1": [[START + 20 * DAY, START + 20 * DAY + 7200]]},
         "pauses": [[START + 40 * DAY, START + 40 * DAY + 7200]],
@@ -150,6 +151,7 @@ def test_counts():
     assert abs(both["years"] - 1) < 1e-6 and both["kinds"]["stopped-fan"] == [2, 2]
     cells = dict(score.table([both]))
     assert cells["messages without a cause a system-year"] == ["2.00"]
+    assert cells["  in a house with a bad gateway"] == ["4.00"]
     assert cells["noticeable faults found"] == ["2/2"]
     assert cells["stopped fan (10 min, with power)"] == ["24 min (2/2)"]
     assert cells["cause, suction, power: right wrong not-told"] == ["2 0 0"]
