@@ -13,6 +13,7 @@
 enum { MOST_MESSAGES = 8192, MOST_BYTES_KEPT = 1024 * 1024 };
 static const int64_t quiet_ms = 500; /* then the broker has sent what it may */
 static const int64_t longest_wait_ms = 5 * DURATION_SECOND_MS;
+static const int64_t unheard_most_ms = DURATION_DAY_MS;
 static const int64_t note_every_ms = DURATION_MINUTE_MS;
 static const char note_name[] = "clock";
 
@@ -75,6 +76,7 @@ void clock_watch_close(struct clock_watch *watch) {
 bool clock_watch_fleet(struct clock_watch *watch, const struct fleet *fleet) {
     clock_sensors_close(&watch->sensors);
     watch->seen = 0;
+    watch->unheard = true;
     return clock_sensors_open(&watch->sensors, fleet->point_count);
 }
 
@@ -155,7 +157,9 @@ static void judge(struct clock_watch *watch, int64_t now_ms, int64_t monotonic_m
         .moved_back = watch->moved_ms < -CLOCK_TRUST_SLACK_MS,
         .held_ms = before == CLOCK_TRUSTED ? 0 : monotonic_ms - watch->held_from_ms,
     };
-    watch->doubt = clock_trust_judge(&evidence);
+    bool still_theirs = watch->unheard && before == CLOCK_BEHIND_SENSORS && !evidence.synchronised;
+    if (!still_theirs || evidence.held_ms >= unheard_most_ms)
+        watch->doubt = clock_trust_judge(&evidence);
     if (clock_sensors_agree(&watch->sensors) || evidence.synchronised)
         watch->moved_ms = 0;
     if (watch->doubt != before || watch->doubt != CLOCK_TRUSTED)
@@ -168,6 +172,7 @@ void clock_watch_jumped(struct clock_watch *watch, int64_t by_ms, int64_t monoto
     watch->moved_ms += by_ms;
     watch->steady_from_ms = monotonic_ms;
     clock_sensors_forget(&watch->sensors);
+    watch->unheard = false;
     watch->seen = 0;
 }
 
@@ -286,6 +291,7 @@ enum clock_verdict clock_watch_decide(struct clock_watch *watch, struct pipeline
     if (watch->seen == 0 && !clock_watch_trusts(watch))
         clock_sensors_ask_anew(&watch->sensors);
     ask(watch, pipeline, now_ms, monotonic_ms);
+    watch->unheard &= watch->count == 0;
     bool complete = watch->full || monotonic_ms - watch->last_ms >= quiet_ms ||
                     monotonic_ms - watch->first_ms >= longest_wait_ms;
     judge(watch, now_ms, monotonic_ms);

@@ -19,6 +19,7 @@ struct clock_watch {
     struct clock_memory memory;
     int64_t set_aside_ms; /* a newest reading that is known to be from a wrong clock */
     struct clock_sensors sensors;
+    bool unheard;           /* settings were read again, and no sensor has said anything since */
     int64_t moved_ms;       /* by which the clock was moved since sensors agreed with it */
     int64_t held_from_ms;   /* monotonic: since when it is doubted */
     int64_t steady_from_ms; /* monotonic: since when the clock has run without a jump */

@@ -62,7 +62,7 @@ void clock_sensors_time(struct clock_sensors *sensors, size_t point, int64_t tim
                         int64_t every_ms, int64_t now_ms) {
     int64_t fresh_ms = every_ms > CLOCK_TRUST_SLACK_MS ? every_ms : CLOCK_TRUST_SLACK_MS;
     unsigned char word = SAID_NOTHING;
-    if (point >= sensors->points)
+    if (point >= sensors->points || time_ms < sensors->newest_ms[point])
         return;
     if (time_ms == sensors->newest_ms[point])
         word = sensors->first_word[point];
@@ -72,8 +72,6 @@ void clock_sensors_time(struct clock_sensors *sensors, size_t point, int64_t tim
         word = SAID_AGREES;
     if (word != SAID_NOTHING)
         say(sensors, point, word);
-    if (time_ms <= sensors->newest_ms[point])
-        return;
     sensors->newest_ms[point] = time_ms;
     sensors->first_word[point] = word;
 }

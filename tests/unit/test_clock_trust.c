@@ -89,6 +89,8 @@ START_TEST(a_time_that_the_clock_catches_up_with_does_not_agree) {
         clock_sensors_ask_anew(&sensors);
         clock_sensors_time(&sensors, 3, time_ms, DURATION_HOUR_MS,
                            now_ms + minute * DURATION_MINUTE_MS);
+        /* Nor does an older one that comes behind it. */
+        clock_sensors_time(&sensors, 3, now_ms - DURATION_MINUTE_MS, DURATION_HOUR_MS, now_ms);
         ck_assert_uint_eq(sensors.ahead, 1);
         ck_assert_uint_eq(sensors.agreeing, 0);
     }

@@ -277,6 +277,7 @@ static const struct {
     {117, 3}, /* a message that waited at the broker until the slow clock agreed with it */
     {522, 3}, /* messages written while the clock was held: for a year later */
     {555, 3}, /* the delays followed the clock only after the first readings were taken */
+    {967, 3}, /* a reload forgot what the sensors had said of the clock; readings out of order */
     {804, 3}, /* messages of a hold were forgotten and acknowledged */
 };
 
