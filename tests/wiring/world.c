@@ -193,6 +193,11 @@ static void begin_fault(const struct world_fault *fault) {
         send_signal(SIGTERM);
         run.down_until_ms = fault->to_ms;
         break;
+    case WORLD_RETUNED:
+        world_script_write(world.script, true);
+        if (world.plant != WORLD_PLANT_DEAF_RELOAD)
+            send_signal(SIGHUP);
+        break;
     case WORLD_RELOADED:
         send_signal(SIGHUP);
         break;
@@ -335,7 +340,7 @@ void world_play(const struct world_script *script, enum world_plant plant) {
     run.random.state = ~script->seed;
     run.first_descriptor = dup(0);
     close(run.first_descriptor);
-    world_script_write(script);
+    world_script_write(script, false);
     world_disk_begin();
     world_broker_begin();
     world_receivers_begin();

@@ -12,7 +12,11 @@
 #include <string.h>
 
 static const char store_file[] = "subslab.db";
-enum { PLAIN_SLACK_MS = 6000 }; /* a wait for the clock, a burst that is told apart */
+enum {
+    PLAIN_SLACK_MS = 6000,  /* a wait for the clock, a burst that is told apart, */
+    STEP_SLACK_MS = 245000, /* also where the clock was set back by less than a burst may last */
+    UNWATCHED_AFTER_MS = 3600000, /* a disk that fails may hold a reload up */
+};
 
 /* ---- readings ---- */
 
@@ -29,14 +33,22 @@ static struct world_reading *reading_of(const struct world_script *script, size_
     return NULL;
 }
 
+static bool has_clock_steps(const struct world_script *script) {
+    for (size_t i = 0; i < script->fault_count; i++) {
+        if (script->faults[i].kind == WORLD_CLOCK_STEP)
+            return true;
+    }
+    return false;
+}
+
 /* A bare number that was handed over again is another one, if the first was kept. */
-static void judge_plain_row(const struct world_sensor *sensor, const struct world_reading *reading,
-                            const struct reading *row) {
+static void judge_plain_row(const struct world_script *script, const struct world_sensor *sensor,
+                            const struct world_reading *reading, const struct reading *row) {
     if (reading->rows > reading->handed)
         world_broken("%s/%s: %g is there %u times and came %u times", sensor->system, sensor->point,
                      row->value, reading->rows, reading->handed);
-    if (row->time_ms < reading->first_ms - PLAIN_SLACK_MS ||
-        row->time_ms > reading->last_ms + PLAIN_SLACK_MS)
+    int64_t slack_ms = has_clock_steps(script) ? STEP_SLACK_MS : PLAIN_SLACK_MS;
+    if (row->time_ms < reading->first_ms - slack_ms || row->time_ms > reading->last_ms + slack_ms)
         world_broken("%s/%s: %g came from %lld to %lld and is a reading of %lld", sensor->system,
                      sensor->point, row->value, (long long)reading->first_ms,
                      (long long)reading->last_ms, (long long)row->time_ms);
@@ -51,7 +63,7 @@ static void judge_row(const struct world_script *script, size_t sensor, const st
         world_broken("%s/%s: a reading %g of %lld that nobody sent", one->system, one->point,
                      row->value, (long long)row->time_ms);
     else if (one->plain)
-        judge_plain_row(one, reading, row);
+        judge_plain_row(script, one, reading, row);
     else if (reading->rows > 1)
         world_broken("%s/%s: the reading of %lld is there twice", one->system, one->point,
                      (long long)row->time_ms);
@@ -204,14 +216,6 @@ static void judge_letters(sqlite3 *db) {
     }
 }
 
-static bool has_clock_steps(const struct world_script *script) {
-    for (size_t i = 0; i < script->fault_count; i++) {
-        if (script->faults[i].kind == WORLD_CLOCK_STEP)
-            return true;
-    }
-    return false;
-}
-
 /* id of the raise's message, when its return was written, alarm, id of the return's message. Where
    our clock was wrong, when it was written says nothing: then the two were told in their order. */
 static void on_raise_and_return(void *context, sqlite3_stmt *columns) {
@@ -244,6 +248,29 @@ static void judge_messages(sqlite3 *db, struct world_script *script) {
         "t.row AND r.contact = t.contact AND r.type = 'subslab.alarm.raised' AND t.type = "
         "'subslab.alarm.returned'",
         on_raise_and_return, script);
+}
+
+/* ---- settings that change ---- */
+
+static const struct world_fault *retuned(const struct world_script *script) {
+    for (size_t i = 0; i < script->fault_count; i++) {
+        if (script->faults[i].kind == WORLD_RETUNED)
+            return &script->faults[i];
+    }
+    return NULL;
+}
+
+/* Soon after, nothing of it begins, and in the end nothing of it stands. */
+static void judge_unwatched(sqlite3 *db, const struct world_script *script) {
+    const struct world_fault *fault = retuned(script);
+    char sql[240];
+    if (!fault)
+        return;
+    snprintf(sql, sizeof sql,
+             "SELECT system, point, raised_ms FROM alarms WHERE condition = '" WORLD_UNWATCHED
+             "' AND (returned_ms IS NULL OR raised_ms > %lld)",
+             (long long)(fault->from_ms + UNWATCHED_AFTER_MS));
+    ask(db, sql, on_wrong_row, "nobody watches for " WORLD_UNWATCHED " and it is told");
 }
 
 /* ---- junk ---- */
@@ -290,6 +317,7 @@ void world_oracle_judge(struct world_script *script) {
     if (db) {
         judge_messages(db, script);
         judge_junk(db, script);
+        judge_unwatched(db, script);
         ask(db,
             "SELECT system, point, condition, since_ms FROM alarms WHERE returned_ms IS NULL AND "
             "condition IN " SILENCE,
@@ -394,10 +422,14 @@ static bool had_wrong_times(const struct world_script *script, const struct worl
     return excused || (plain && has_clock_steps(script));
 }
 
+static bool was_unwatched(const struct world_script *script, const struct world_alarm *alarm) {
+    return retuned(script) && strstr(alarm->what, " " WORLD_UNWATCHED) != NULL;
+}
+
 static void compare_with_faults(const struct world_script *script, const struct world_alarm *alarm,
                                 const struct world_alarms *without) {
     if (!has(without, alarm) && !(alarm->told && had_late_readings(script, alarm)) &&
-        !had_wrong_times(script, alarm))
+        !had_wrong_times(script, alarm) && !was_unwatched(script, alarm))
         say("an alarm only with faults", alarm);
 }
 
@@ -405,7 +437,7 @@ static void compare_without(const struct world_script *script, const struct worl
                             const struct world_alarms *with_faults) {
     if (!has(with_faults, alarm) &&
         !(was_told_meanwhile(with_faults, alarm) && had_late_readings(script, alarm)) &&
-        !had_wrong_times(script, alarm))
+        !had_wrong_times(script, alarm) && !was_unwatched(script, alarm))
         say("an alarm only without faults", alarm);
 }
 

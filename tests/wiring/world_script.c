@@ -363,7 +363,7 @@ static void make_faults(struct making *making) {
         {WORLD_POWER_CUT, 0.5, 5, 1},   {WORLD_STOPPED, 0.3, 3, 1},
         {WORLD_RELOADED, 0.4, 4, 1},    {WORLD_DISK_FULL, 0.3, 2, 1},
         {WORLD_DISK_FAILS, 0.3, 2, 1},  {WORLD_RECEIVER_FAILS, 0.6, 5, 1},
-        {WORLD_CLOCK_STEP, 0.4, 2, 3},
+        {WORLD_CLOCK_STEP, 0.4, 2, 3},  {WORLD_RETUNED, 0.3, 1, 4},
     };
     struct world_script *script = making->script;
     for (size_t k = 0; k < sizeof kinds / sizeof kinds[0]; k++) {
@@ -388,6 +388,7 @@ const char *world_fault_name(enum world_fault_kind kind) {
         [WORLD_DISK_FAILS] = "disk fails",
         [WORLD_RECEIVER_FAILS] = "receiver fails",
         [WORLD_CLOCK_STEP] = "clock step",
+        [WORLD_RETUNED] = "reload without " WORLD_UNWATCHED,
     };
     return names[kind];
 }
@@ -468,10 +469,12 @@ static void write_system(const struct world_script *script, size_t system) {
     fclose(file);
 }
 
-void world_script_write(const struct world_script *script) {
+void world_script_write(const struct world_script *script, bool retuned) {
     mkdir("systems", 0700);
     FILE *file = fopen("subslabd.yaml", "w");
     fprintf(file, settings_text, script->receive_maximum);
+    if (retuned)
+        fputs("conditions: {" WORLD_UNWATCHED ": {enabled: no}}\n", file);
     fclose(file);
     for (size_t s = 0; s < script->system_count; s++)
         write_system(script, s);

@@ -16,8 +16,8 @@ enum {
     WORLD_SYSTEMS_MOST = 3,
     WORLD_SENSORS_MOST = 12,
     WORLD_CONTACTS = 3,
-    WORLD_FAULTS_MOST = 40,
-    WORLD_EDITION = 3 /* 2: bare numbers, junk; 3: clock steps */
+    WORLD_FAULTS_MOST = 41,
+    WORLD_EDITION = 4 /* 2: bare numbers, junk; 3: clock steps; 4: settings that change */
 };
 
 struct world_sensor {
@@ -60,6 +60,7 @@ enum world_fault_kind {
     WORLD_DISK_FAILS,     /* from, to: some writes and syncs fail */
     WORLD_RECEIVER_FAILS, /* from, to: `n` is the contact, `answer` what it answers */
     WORLD_CLOCK_STEP,     /* from, to: our clock shows `by_ms` beside the true time */
+    WORLD_RETUNED,        /* SIGHUP, and from then on nobody watches for WORLD_UNWATCHED */
     WORLD_FAULT_KINDS
 };
 
@@ -111,8 +112,10 @@ const struct world_junk *world_junk(int number);
 void world_script_without_faults(const struct world_script *script, struct world_script *calm);
 void world_script_free(struct world_script *script);
 
-/** Writes settings and system files into the current folder. */
-void world_script_write(const struct world_script *script);
+/** The condition that a reload may take out of the settings. */
+#define WORLD_UNWATCHED "suction-low"
+/** Writes settings and system files into the current folder; `retuned`: as after WORLD_RETUNED. */
+void world_script_write(const struct world_script *script, bool retuned);
 /** Name of a kind of fault, for the trace. */
 const char *world_fault_name(enum world_fault_kind kind);
 
