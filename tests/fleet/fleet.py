@@ -90,6 +90,8 @@ def draw_one(seed, i, regions, arguments):
     draw_silences(rng, house)
     house.water_limit_m = house.sump_low_m + 0.2
     house.fault = draw_fault_of(rng, house, arguments)
+    if house.fault:
+        put_on_steps(house, house.fault)
     draw_papers(rng, house)
     house.upgrade_s = None
     if house.fault is None and not house.curve and rng.random() < 0.08:
@@ -105,6 +107,16 @@ def make_plain(house, name):
         house.branches[0].settle = 0.0
     for hole in house.holes + house.hidden:
         hole.branch = 0
+
+
+def put_on_steps(house, fault):
+    """Onset and repair to the next step of the simulation: a reading shows the step before it, and would
+    else seem to come late."""
+    step = min(house.every_s, 3600)
+    on_step = lambda at_s: house.start_s - (house.start_s - int(at_s)) // step * step
+    fault.onset_s = on_step(fault.onset_s)
+    if fault.repaired_s:
+        fault.repaired_s = on_step(fault.repaired_s)
 
 
 def draw_silences(rng, house):

@@ -363,6 +363,26 @@ def test_records_leave_out_holes_without_field():
     near(float(values["suction"].split()[0]), float(np.mean(result.suction[0][:3])), 8)
 
 
+def test_first_reading_after_a_stop_shows_it():
+    """Sudden fleet: the first reading after the onset is of a fan that stands."""
+    arguments = fleet.parse(["--folder", "", "--seed", "3", "--fleet", "sudden", "--years", "1"])
+    regions, tried = fleet.draw_regions(3, 1), 0
+    for i in range(12):
+        house = fleet.draw_one(3, i, regions, arguments)
+        if house.fault.kind != "stopped-fan":
+            continue
+        times, _, real = fleet.simulate(3, i, house)
+        point = next(p for p in house.points if p.quantity == "suction" and p.branch == house.fault.branch)
+        rng = np.random.default_rng(1)
+        when = sensors.report_times(rng, point, house.start_s, house.end_s, True)
+        shown = sensors.take_readings(rng, point, house, real, times, when)
+        first = int(np.searchsorted(when, house.fault.onset_s))
+        assert when[first] - house.fault.onset_s < 600
+        assert shown[first] < 0.4 * shown[first - 1], (shown[first - 1], shown[first])
+        tried += 1
+    assert tried >= 3
+
+
 def test_same_seed_same_bytes():
     """Twice the same small fleet: all files equal; another seed: other readings."""
     with tempfile.TemporaryDirectory() as folder:
