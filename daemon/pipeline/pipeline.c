@@ -591,17 +591,31 @@ static void tell_damage(struct pipeline *pipeline, int64_t now_ms) {
     }
 }
 
+/* When people are reminded is asked anew of what they were told. */
+static void forget_reminders(struct pipeline *pipeline) {
+    struct alarm_book *book = monitor_alarms(pipeline->monitor);
+    for (size_t i = 0; i < alarm_book_count(book); i++)
+        alarm_book_get(book, i)->next_reminder_ms = 0;
+}
+
+void pipeline_clock_back(struct pipeline *pipeline, int64_t by_ms, int64_t now_ms) {
+    announce_clock_back(&pipeline->announce, by_ms, now_ms);
+    forget_reminders(pipeline);
+    if (!pipeline_begin(pipeline))
+        return;
+    enum store_status status = outbox_clock_back(pipeline->store, now_ms, by_ms);
+    if (status != STORE_OK)
+        pipeline_fail(pipeline, status);
+}
+
 void pipeline_clock_moved(struct pipeline *pipeline, int64_t by_ms, int64_t now_ms) {
+    if (by_ms < 0)
+        pipeline_clock_back(pipeline, -by_ms, now_ms);
     busy_points_forget(&pipeline->busy);
     monitor_clock_moved(pipeline->monitor, by_ms);
     monitor_daemon(pipeline->monitor, CONDITION_CLOCK_JUMPED, true, NULL, (double)by_ms, now_ms);
     monitor_daemon(pipeline->monitor, CONDITION_CLOCK_JUMPED, false, NULL, (double)by_ms, now_ms);
     pipeline->moved_ms = now_ms;
-    if (by_ms >= 0 || !pipeline_begin(pipeline))
-        return;
-    enum store_status status = outbox_clock_moved(pipeline->store, by_ms, now_ms);
-    if (status != STORE_OK)
-        pipeline_fail(pipeline, status);
 }
 
 void pipeline_set_quiet(struct pipeline *pipeline, bool quiet) {

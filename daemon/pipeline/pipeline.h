@@ -106,6 +106,8 @@ void pipeline_was_away(struct pipeline *pipeline, int64_t from_ms, int64_t to_ms
 void pipeline_clock_moved(struct pipeline *pipeline, int64_t by_ms, int64_t now_ms);
 /** While the clock is not trusted nobody is told anything: its time would be the message's. */
 void pipeline_set_quiet(struct pipeline *pipeline, bool quiet);
+/** What was told lies ahead of the clock, by `by_ms`: it was told by a clock that is right now. */
+void pipeline_clock_back(struct pipeline *pipeline, int64_t by_ms, int64_t now_ms);
 /** The instant from which retention counts; TIMESTAMP_NONE: nothing is deleted now. */
 int64_t pipeline_keep_from_ms(const struct pipeline *pipeline, int64_t now_ms);
 

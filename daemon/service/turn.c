@@ -95,6 +95,7 @@ static void follow_clock(struct service *service) {
     int64_t moved_ms = service->offset_ms - before_ms;
     log_line(LOG_LEVEL_WARNING, "clock", "moved by %.0f s", (double)moved_ms / 1000.0);
     pipeline_clock_moved(service->pipeline, moved_ms, service->now_ms);
+    dispatch_clock_moved(service->dispatch, moved_ms);
     service->next_tick_ms = service->next_dispatch_ms = service->next_upkeep_ms = 0;
 }
 

@@ -64,6 +64,9 @@ void announce_close(struct announce *announce);
 void announce_take_over(struct announce *announce, struct announce *former,
                         const struct fleet_change *change);
 
+/** The clock on the wall was set back by `by_ms`: what was said by it lies no longer ahead. */
+void announce_clock_back(struct announce *announce, int64_t by_ms, int64_t now_ms);
+
 /** Writes a row for every contact that hears of this. The failure is also kept in `failed`. */
 enum store_status announce_alarm(struct announce *announce, const struct alarm *alarm,
                                  enum wording_kind kind, int64_t now_ms);

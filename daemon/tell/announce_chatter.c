@@ -158,3 +158,19 @@ int64_t announce_calm(struct announce *announce, int64_t now_ms,
     announce->failed = status;
     return next_ms;
 }
+
+/* ---- a clock that was ahead ---- */
+
+static void bring_back(int64_t *time_ms, int64_t by_ms, int64_t now_ms) {
+    if (*time_ms > now_ms)
+        *time_ms = *time_ms - by_ms < now_ms ? *time_ms - by_ms : now_ms;
+}
+
+void announce_clock_back(struct announce *announce, int64_t by_ms, int64_t now_ms) {
+    for (size_t c = 0; c < announce->fleet->settings->contact_count; c++)
+        for (size_t i = 0; i < 2 * ANNOUNCE_SINGLES; i++)
+            bring_back(&announce->contacts[c].recent_ms[i / ANNOUNCE_SINGLES][i % ANNOUNCE_SINGLES],
+                       by_ms, now_ms);
+    for (size_t i = 0; i < announce->place_count; i++)
+        bring_back(&announce->places[i].last_ms, by_ms, now_ms);
+}

@@ -299,6 +299,12 @@ enum dispatch_health dispatch_health(const struct dispatch *dispatch, size_t con
     return secrets->works ? DISPATCH_WORKS : DISPATCH_UNTRIED;
 }
 
+void dispatch_clock_moved(struct dispatch *dispatch, int64_t by_ms) {
+    for (size_t i = 0; i < dispatch->fleet->settings->contact_count; i++)
+        if (dispatch->secrets[i].not_before_ms > 0)
+            dispatch->secrets[i].not_before_ms += by_ms;
+}
+
 /* When `at_most_every` lets the next message of a contact go. */
 static int64_t rests_until(const struct dispatch *dispatch, size_t contact) {
     int64_t posted_ms = dispatch->secrets[contact].posted_ms;

@@ -36,6 +36,9 @@ void dispatch_close(struct dispatch *dispatch);
 /** For the wait of the loop. */
 struct delivery *dispatch_delivery(struct dispatch *dispatch);
 
+/** The clock on the wall was moved: pauses that endpoints asked for follow it. */
+void dispatch_clock_moved(struct dispatch *dispatch, int64_t by_ms);
+
 /** Posts what is due. Returns when to call again at the latest (wall clock). */
 int64_t dispatch_start(struct dispatch *dispatch, struct store *store, int64_t now_ms);
 /**

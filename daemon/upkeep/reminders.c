@@ -13,6 +13,7 @@
 
 enum { ALARMS_A_STEP = 200, QUEUE_MOST = 500, THIN_A_STEP = 200 };
 static const int64_t every_ms = DURATION_MINUTE_MS; /* at most, between two steps */
+static const int64_t ahead_least_ms = 5 * DURATION_MINUTE_MS;
 static const int64_t outdated_ms = 90 * DURATION_DAY_MS;
 
 struct step {
@@ -194,9 +195,11 @@ static void step_digest(struct step *step, const struct settings_contact *contac
         return;
     }
     bool weekly = strcmp(contact->digest, "weekly") == 0;
-    if (status == STORE_OK) {
-        int64_t due_ms = reminder_digest_at(announce_contact_zone(step->fleet, contact), weekly,
-                                            strtoll(text, NULL, 10));
+    int64_t last_ms = status == STORE_OK ? strtoll(text, NULL, 10) : INT64_MAX;
+    /* A clock that was ahead has told it, or it never was: the next one is that after now. */
+    if (last_ms <= step->now_ms) {
+        int64_t due_ms =
+            reminder_digest_at(announce_contact_zone(step->fleet, contact), weekly, last_ms);
         if (due_ms > step->now_ms ||
             !note(step, digest_write(step->pipeline, contact, weekly, step->now_ms)))
             return;
@@ -238,6 +241,17 @@ static enum store_status tell_calm(void *context, const char *name) {
     return announce_again(step->announce, newest, step->now_ms);
 }
 
+/* ---- a clock that was set right while we were away ---- */
+
+static void put_back(struct step *step) {
+    int64_t newest_ms = 0;
+    enum store_status status = outbox_newest(step->store, &newest_ms);
+    if (status == STORE_OK && newest_ms > step->now_ms + ahead_least_ms)
+        pipeline_clock_back(step->pipeline, newest_ms - step->now_ms, step->now_ms);
+    else if (status != STORE_NOT_FOUND)
+        note(step, status);
+}
+
 /* ---- a step ---- */
 
 int64_t reminders_step(struct reminders *reminders, struct pipeline *pipeline, int64_t now_ms) {
@@ -256,6 +270,7 @@ int64_t reminders_step(struct reminders *reminders, struct pipeline *pipeline, i
         .now_ms = now_ms,
         .status = STORE_OK,
     };
+    put_back(&step);
     bool all = step_alarms(&step, reminders);
     if (all) {
         const struct settings *settings = step.fleet->settings;

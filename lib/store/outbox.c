@@ -232,20 +232,6 @@ enum store_status outbox_hasten(struct store *store, const char *contact, const 
     return store_run(store, hasten);
 }
 
-enum store_status outbox_clock_moved(struct store *store, int64_t by_ms, int64_t now_ms) {
-    sqlite3_stmt *move;
-    enum store_status status = store_statement(
-        store, STATEMENT_OUTBOX_CLOCK_MOVED,
-        "UPDATE outbox SET not_before_ms = max(?2, not_before_ms + ?1) WHERE state = 0 AND "
-        "not_before_ms > ?2",
-        &move);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(move, 1, by_ms);
-    sqlite3_bind_int64(move, 2, now_ms);
-    return store_run(store, move);
-}
-
 static enum store_status again_row(struct store *store, int64_t row, int64_t now_ms) {
     sqlite3_stmt *again;
     enum store_status status = store_statement(

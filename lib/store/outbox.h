@@ -41,10 +41,6 @@ enum store_status outbox_due(struct store *store, int64_t now_ms, const char *co
                              size_t *count);
 void outbox_message_free(struct outbox_message *message);
 
-/** The clock was set back by `-by_ms` and says `now_ms`: what waits for a time that it had reckoned
-    by the former one goes so much sooner. */
-enum store_status outbox_clock_moved(struct store *store, int64_t by_ms, int64_t now_ms);
-
 /**
  * Earliest not_before of the waiting rows that may go next, the first of each contact and system;
  * INT64_MAX when none waits. (What stands behind another row cannot go before it.) A row whose
@@ -88,6 +84,14 @@ enum store_status outbox_counts(struct store *store, int64_t counts[3]);
 /** Waiting rows of one contact, and the time the oldest has waited since (0: none). */
 enum store_status outbox_waiting(struct store *store, const char *contact, int64_t *rows,
                                  int64_t *oldest_ms);
+
+/** When the newest row was written; STORE_NOT_FOUND: there is none. */
+enum store_status outbox_newest(struct store *store, int64_t *created_ms);
+/**
+ * The clock that the newest rows were written by was ahead, by `ahead_ms`, and is right now: they
+ * are put back, and so are tries that it put off. Quiet hours stay what they were.
+ */
+enum store_status outbox_clock_back(struct store *store, int64_t now_ms, int64_t ahead_ms);
 
 /** Forgets rows sent or failed before an instant, at most `most`. */
 enum store_status outbox_expire(struct store *store, int64_t before_ms, int most, int *deleted);
