@@ -10,7 +10,7 @@ scatter (the twin's daily means about their running 61-day mean, the instrument'
 resolution) and by twice the floor; a 7-day mean by 3 times and the floor. Floors: 5 % of suction, flow,
 power; 30 % and 0.4 Pa of a field; half and 40 Bq/m3 of radon; 5 cm of water. Faults of instruments
 have rules of their own below. A fault that never gets there before it is mended, or with less time
-left than WORTH_D, is not noticeable and is left out of the shares.
+left than worth_d(), is not noticeable and is left out of the shares.
 """
 
 from types import SimpleNamespace
@@ -332,16 +332,17 @@ def expert_of_point(point, house, twin, real, times_s, fault):
 
 
 def moved_points(fault, house, points, twin, real, times_s):
-    """{point: Unix time from which a physical fault has moved it by a third of its floor}: only messages
-    about these can be about the fault."""
-    moved = {}
+    """({point: Unix time from which a physical fault has moved it by a third of its floor}, strength: the
+    largest weekly mean of all points in floors). Only messages about these points can be about the fault."""
+    moved, strength = {}, 0.0
     for point in points:
         if point.quantity in FLOOR or point.quantity in ("field", "radon", "water-level"):
-            effect, _, floor, start = effect_on_point(point, house, twin, real, times_s)
+            effect, scatter, floor, start = effect_on_point(point, house, twin, real, times_s)
             days = np.flatnonzero(effect >= floor / 3)
+            strength = max(strength, float(np.max(weekly(effect))) / max(floor, 3 * scatter))
             if days.size:
                 moved[point.id] = max(int(start + days[0] * 86400), fault.onset_s)
-    return moved
+    return moved, strength
 
 
 def expert_of_instrument(fault, points, twin, house, times_s):

@@ -206,9 +206,9 @@ def simulate(seed, i, house):
 
 def judge_fault(house, fault, twin, real, times_s):
     expert = faults.expert_day(fault, house, house.points, twin, real, times_s)
-    fault.moved = {}
+    fault.moved, fault.strength = {}, None
     if fault.kind in faults.PHYSICAL:
-        fault.moved = faults.moved_points(fault, house, house.points, twin, real, times_s)
+        fault.moved, fault.strength = faults.moved_points(fault, house, house.points, twin, real, times_s)
     last = fault.repaired_s or house.end_s
     fault.expert_s = None if expert is None else int(max(expert, fault.onset_s))
     fault.noticeable = expert is not None and fault.expert_s + faults.worth_d(fault.kind) * DAY <= last
@@ -297,7 +297,7 @@ def truth_of(house):
     told = None
     if fault:
         names = ("kind", "onset_s", "grow_s", "repaired_s", "new_baseline", "branch", "point", "size",
-                 "detail", "expert_s", "noticeable", "moved")  # fmt: skip
+                 "detail", "expert_s", "noticeable", "moved", "strength")  # fmt: skip
         told = {name: getattr(fault, name) for name in names}
     return {
         "id": house.id,

@@ -76,7 +76,8 @@ NAMES_ITSELF = {
     "bearing": ("power-high",),
     "reversal": ("field-reversed",),
 }
-SIZES = ("mild", "middling", "severe")
+# of faults of the system: the largest weekly effect on any point, in floors (faults.py)
+STRENGTHS = {"slight": "1 to 2 floors", "clear": "2 to 4 floors", "plain": "4 floors and more"}
 NO_CLAIM = {"", "none", "unknown", "null", "cannot-tell", "undecided"}
 
 
@@ -245,7 +246,7 @@ def score(truth, houses):
         "kinds": collections.defaultdict(lambda: [0, 0]),
         "verdicts": collections.defaultdict(collections.Counter),
         "verdicts_by_kind": collections.defaultdict(collections.Counter),
-        "sizes": collections.defaultdict(lambda: [0, 0]),
+        "strengths": collections.defaultdict(lambda: [0, 0]),
         "wrong_claims": 0,
         "bad_gateways": [0, 0.0],
         "wear": [],
@@ -281,8 +282,11 @@ def score_fault(result, house, fault):
         score_wear(result, house, fault)
     if not fault["noticeable"]:
         return
-    size = SIZES[min(int(3 * fault["size"]), 2)]
-    for counts in (result["kinds"][kind], *([result["sizes"][size]] if kind in faults.PHYSICAL else [])):
+    counters = [result["kinds"][kind]]
+    if kind in faults.PHYSICAL:
+        strength = fault["strength"]
+        counters.append(result["strengths"]["slight" if strength < 2 else "clear" if strength < 4 else "plain"])
+    for counts in counters:
         counts[0] += found
         counts[1] += 1
     if not found:
@@ -333,7 +337,7 @@ def merge(results):
             total[name].update(result[name])
         for name in ("wear", "falling", "stopped_min", "lost_min", "list"):
             total[name] += result[name]
-        for name in ("kinds", "sizes"):
+        for name in ("kinds", "strengths"):
             for key, (found, all_of) in result[name].items():
                 total[name][key][0] += found
                 total[name][key][1] += all_of
@@ -380,8 +384,8 @@ def table(columns):
     for pair in pairs:
         add(f"  {pair[0]}, {pair[1]}", lambda c, p=pair: rate(c["conditions"][p], c["years"]))
     add("noticeable faults found", lambda c: of(*np.sum(list(c["kinds"].values()) or [[0, 0]], axis=0)))
-    for size in SIZES:
-        add(f"  {size} ones of the system", lambda c, s=size: of(*c["sizes"].get(s, (0, 0))))
+    for name, text in STRENGTHS.items():
+        add(f"  of the system, {name} ({text})", lambda c, n=name: of(*c["strengths"].get(n, (0, 0))))
     for kind in faults.KINDS:
         add(f"  {kind}: found; right wrong not-told", lambda c, k=kind: kind_text(c, k))
     for name in ("suction, flow, power", "suction, power", "suction without", "radon alone"):

@@ -62,7 +62,7 @@ def message(condition, day, point="", diagnosis="", returned_day=None):
 def fault_of(kind, day, **changes):
     moved = dict.fromkeys(("suction", "power", "hole-1"), START + day * DAY)
     fault = {"kind": kind, "onset_s": START + day * DAY, "grow_s": 0, "repaired_s": None, "point": None,
-             "size": 0.5, "detail": {}, "moved": moved, "expert_s": START + day * DAY + 1800, "noticeable": True}  # fmt: skip
+             "size": 0.5, "strength": 3.0, "detail": {}, "moved": moved, "expert_s": START + day * DAY + 1800, "noticeable": True}  # fmt: skip
     fault.update(changes)
     return fault
 
@@ -146,7 +146,7 @@ def test_counts():
     result = score.score({"seed": 1}, {"h": house})
     assert abs(result["years"] - 0.5) < 1e-6
     assert result["behind"] == {"nothing": 1, "outage": 1}
-    assert result["kinds"] == {"stopped-fan": [1, 1]} and result["sizes"] == {"middling": [1, 1]}
+    assert result["kinds"] == {"stopped-fan": [1, 1]} and result["strengths"] == {"clear": [1, 1]}
     both = score.merge([result, result])
     assert abs(both["years"] - 1) < 1e-6 and both["kinds"]["stopped-fan"] == [2, 2]
     cells = dict(score.table([both]))
