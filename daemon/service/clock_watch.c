@@ -74,8 +74,10 @@ void clock_watch_close(struct clock_watch *watch) {
 }
 
 bool clock_watch_fleet(struct clock_watch *watch, const struct fleet *fleet) {
-    clock_sensors_close(&watch->sensors);
     watch->seen = 0;
+    if (watch->sensors.points > 0 && watch->sensors.points == fleet->point_count)
+        return true; /* the same points, nearly always: what they said still holds */
+    clock_sensors_close(&watch->sensors);
     watch->unheard = true;
     return clock_sensors_open(&watch->sensors, fleet->point_count);
 }

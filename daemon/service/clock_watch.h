@@ -37,7 +37,7 @@ struct clock_watch {
 bool clock_watch_open(struct clock_watch *watch, struct pipeline *pipeline, int64_t now_ms,
                       int64_t monotonic_ms);
 void clock_watch_close(struct clock_watch *watch);
-/** The fleet was read again: words of its points begin anew. */
+/** The fleet was read again: words of its points begin anew, if there are more or fewer. */
 bool clock_watch_fleet(struct clock_watch *watch, const struct fleet *fleet);
 
 static inline bool clock_watch_trusts(const struct clock_watch *watch) {

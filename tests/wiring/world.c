@@ -13,6 +13,7 @@
 #include "world_receivers.h"
 
 #include <malloc.h>
+#include <poll.h>
 #include <setjmp.h>
 #include <signal.h>
 #include <stdarg.h>
@@ -194,9 +195,8 @@ static void begin_fault(const struct world_fault *fault) {
         run.down_until_ms = fault->to_ms;
         break;
     case WORLD_RETUNED:
-        world_script_write(world.script, true);
-        if (world.plant != WORLD_PLANT_DEAF_RELOAD)
-            send_signal(SIGHUP);
+        world_script_write(world.script, world.plant != WORLD_PLANT_OLD_SETTINGS);
+        send_signal(SIGHUP);
         break;
     case WORLD_RELOADED:
         send_signal(SIGHUP);
@@ -241,6 +241,12 @@ static int64_t next_event_ms(void) {
     return world.now_ms < script->end_ms ? sooner(next_ms, script->end_ms) : next_ms;
 }
 
+/* Settings are read by a real thread: the world waits for it, so that a seed stays one world. */
+static bool settings_are_read(const struct service *service) {
+    struct pollfd reading = {.fd = reload_descriptor(&service->reload), .events = POLLIN};
+    return reading.fd >= 0 && poll(&reading, 1, -1) == 1;
+}
+
 /*
  * A loop that waits as long as it may has nothing to do but to look around each second: it sleeps
  * through some such turns, as on a machine under load, so that weeks do not take a million turns.
@@ -248,6 +254,8 @@ static int64_t next_event_ms(void) {
 static int64_t wait_until_ms(int timeout_ms) {
     const struct service *service = world.service;
     int64_t until_ms = world.now_ms + timeout_ms;
+    if (service && settings_are_read(service))
+        return world.now_ms;
     if (!service || timeout_ms < LOOP_WAIT_MS)
         return until_ms;
     if (!service->store)

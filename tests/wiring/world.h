@@ -37,7 +37,7 @@ enum world_plant {
     WORLD_PLANT_JUNK_LOST,     /* a message that is no reading vanishes on the way */
     WORLD_PLANT_PLAIN_TWICE,   /* a bare number comes twice at once */
     WORLD_PLANT_FALSE_TIME,    /* the time service calls every clock right */
-    WORLD_PLANT_DEAF_RELOAD,   /* the signal to read changed settings is lost */
+    WORLD_PLANT_OLD_SETTINGS,  /* changed settings are never written */
     WORLD_PLANT_KINDS
 };
 

@@ -260,8 +260,20 @@ static const struct world_fault *retuned(const struct world_script *script) {
     return NULL;
 }
 
+/* system, point, raised */
+static void on_unwatched(void *context, sqlite3_stmt *columns) {
+    const struct world_script *script = context;
+    for (size_t i = 0; i < script->sensor_count; i++) {
+        const struct world_sensor *sensor = &script->sensors[i];
+        if (sensor->plain && has_clock_steps(script) &&
+            strcmp(sensor->system, text_of(columns, 0)) == 0)
+            return; /* its times are those of a clock that was wrong */
+    }
+    on_wrong_row((void *)"nobody watches for " WORLD_UNWATCHED " and it is told", columns);
+}
+
 /* Soon after, nothing of it begins, and in the end nothing of it stands. */
-static void judge_unwatched(sqlite3 *db, const struct world_script *script) {
+static void judge_unwatched(sqlite3 *db, struct world_script *script) {
     const struct world_fault *fault = retuned(script);
     char sql[240];
     if (!fault)
@@ -270,7 +282,7 @@ static void judge_unwatched(sqlite3 *db, const struct world_script *script) {
              "SELECT system, point, raised_ms FROM alarms WHERE condition = '" WORLD_UNWATCHED
              "' AND (returned_ms IS NULL OR raised_ms > %lld)",
              (long long)(fault->from_ms + UNWATCHED_AFTER_MS));
-    ask(db, sql, on_wrong_row, "nobody watches for " WORLD_UNWATCHED " and it is told");
+    ask(db, sql, on_unwatched, script);
 }
 
 /* ---- junk ---- */
