@@ -268,8 +268,9 @@ def score(truth, houses):
                 reason = behind(house, row)
                 result["behind"][reason] += 1
                 result["conditions"][(row["condition"], reason)] += 1
-                if reason in ("nothing", "packets"):
-                    result["list"].append((house["id"], house["foundation"], row))
+                if reason == "nothing":
+                    words = [row[name] for name in ("condition", "point", "raised", "returned", "diagnosis")]
+                    result["list"].append((house["id"], house["foundation"], *words))
         if fault:
             score_fault(result, house, fault)
     return result
@@ -458,7 +459,7 @@ def parse():
     parser.add_argument("--houses", type=int, default=60)
     parser.add_argument("--years", type=float, default=2.0)
     parser.add_argument("--keep", help="folder that keeps what was made")
-    parser.add_argument("--list", action="store_true", help="messages without a cause, faults missed or misread")
+    parser.add_argument("--list", action="store_true", help="messages with nothing behind, faults missed or misread")
     parser.add_argument("--year-claims", help="JSON of claims, see above")
     parser.add_argument("--open-sealed", action="store_true")
     arguments = parser.parse_args()

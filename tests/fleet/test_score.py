@@ -56,7 +56,7 @@ def house_of(fault=None, **changes):
 def message(condition, day, point="", diagnosis="", returned_day=None):
     returned = None if returned_day is None else START + returned_day * DAY
     return {"system": "h", "condition": condition, "point": point, "diagnosis": diagnosis,
-            "raised_s": START + day * DAY, "returned_s": returned}  # fmt: skip
+            "raised": "", "returned": "", "raised_s": START + day * DAY, "returned_s": returned}  # fmt: skip
 
 
 def fault_of(kind, day, **changes):
