@@ -1,8 +1,8 @@
 /*
  * subslabctl: the operator's tool. Options, then one command of the table.
  */
-#include "tool/client.h"
 #include "tool/ctl.h"
+#include "tool/ctl_client.h"
 
 #include <stdio.h>
 #include <string.h>

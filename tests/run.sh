@@ -165,7 +165,7 @@ fi
     wants wiring && jobs_of_programs wiring
     true
 } | run_jobs 2
-wants check && jobs_of_scripts tests/unit/check_*.sh | run_jobs 1
+wants check && jobs_of_scripts tests/unit/check_*.sh tests/unit/check_*.py | run_jobs 1
 wants scenario && jobs_of_scripts tests/scenario/run*.sh tests/scenario/run*.py | run_jobs 1
 wants service && jobs_of_scripts tests/service/test_*.py tests/service/check_*.mjs \
     tests/service/test_*.sh | run_jobs 1

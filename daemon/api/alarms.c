@@ -1,7 +1,7 @@
 /*
  * What people do with alarms.
  */
-#include "api/api_private.h"
+#include "api/routes.h"
 #include "measure/duration.h"
 
 #include <math.h>

@@ -1,7 +1,7 @@
 /*
  * Health for a watcher, and metrics in OpenMetrics 1.0 text.
  */
-#include "api/api_private.h"
+#include "api/routes.h"
 #include "measure/duration.h"
 
 #include <stdarg.h>

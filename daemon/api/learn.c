@@ -4,7 +4,7 @@
  * an ailing system must not become its own yardstick.
  */
 #include "analysis/baseline.h"
-#include "api/api_private.h"
+#include "api/routes.h"
 #include "api/show.h"
 #include "pipeline/history_store.h"
 

@@ -6,7 +6,7 @@
 #ifndef DAEMON_API_LIST_H
 #define DAEMON_API_LIST_H
 
-#include "api/api_private.h"
+#include "api/routes.h"
 
 struct api_list;
 

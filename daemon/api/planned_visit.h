@@ -4,7 +4,7 @@
 #ifndef DAEMON_API_PLANNED_VISIT_H
 #define DAEMON_API_PLANNED_VISIT_H
 
-#include "api/api.h"
+#include "api/context.h"
 #include "words/visit.h"
 
 struct planned_visit;

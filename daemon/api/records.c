@@ -1,7 +1,7 @@
 /*
  * What people write down: commissioning records, readings by hand, visits.
  */
-#include "api/api_private.h"
+#include "api/routes.h"
 #include "api/show.h"
 
 #include <math.h>

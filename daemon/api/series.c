@@ -1,7 +1,7 @@
 /*
  * Readings in bulk: import of CSV, and pages of readings for export and charts.
  */
-#include "api/api_private.h"
+#include "api/routes.h"
 #include "host/reading_rows.h"
 #include "measure/payload.h"
 

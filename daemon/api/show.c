@@ -1,7 +1,7 @@
 #include "api/show.h"
 
 #include "analysis/wear.h"
-#include "api/api_private.h"
+#include "api/routes.h"
 #include "api/visits.h"
 #include "monitor/assessment.h"
 #include "monitor/system_assessment.h"

@@ -4,7 +4,7 @@
 #ifndef DAEMON_API_SHOW_H
 #define DAEMON_API_SHOW_H
 
-#include "api/api.h"
+#include "api/context.h"
 
 #include <jansson.h>
 

@@ -4,8 +4,8 @@
 #ifndef DAEMON_API_VISITS_H
 #define DAEMON_API_VISITS_H
 
-#include "api/api_private.h"
 #include "api/planned_visit.h"
+#include "api/routes.h"
 
 /** All visits that call for planning, most urgent first; `limit` and `before` (a visit's id) choose
  * a page of them. */

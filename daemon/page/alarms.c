@@ -2,7 +2,7 @@
  * All alarms: the open ones with what can be done about them, or the history.
  */
 #include "page/alarm_items.h"
-#include "page/text.h"
+#include "page/view_text.h"
 
 #include <stdio.h>
 #include <stdlib.h>

@@ -6,7 +6,7 @@
 #ifndef DAEMON_PAGE_CACHE_H
 #define DAEMON_PAGE_CACHE_H
 
-#include "api/api.h"
+#include "api/context.h"
 
 #include <jansson.h>
 

@@ -2,7 +2,7 @@
 
 #include "measure/duration.h"
 #include "page/axis.h"
-#include "page/text.h"
+#include "page/view_text.h"
 
 #include <math.h>
 #include <stdlib.h>

@@ -1,6 +1,6 @@
 #include "page/drawing.h"
 
-#include "page/text.h"
+#include "page/view_text.h"
 
 #include <math.h>
 #include <stdio.h>

@@ -2,7 +2,7 @@
  * The fleet: which systems need somebody, worst first, one screen at a time.
  */
 #include "page/chart.h"
-#include "page/text.h"
+#include "page/view_text.h"
 
 #include <math.h>
 #include <stdio.h>

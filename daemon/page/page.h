@@ -9,7 +9,7 @@
 #ifndef DAEMON_PAGE_PAGE_H
 #define DAEMON_PAGE_PAGE_H
 
-#include "api/api.h"
+#include "api/context.h"
 
 struct page;
 

@@ -5,7 +5,7 @@
  */
 #include "page/alarm_items.h"
 #include "page/facts.h"
-#include "page/text.h"
+#include "page/view_text.h"
 
 #include <math.h>
 #include <stdio.h>

@@ -5,7 +5,7 @@
 #ifndef DAEMON_PAGE_SERIES_H
 #define DAEMON_PAGE_SERIES_H
 
-#include "api/api.h"
+#include "api/context.h"
 
 #include <stdbool.h>
 #include <stddef.h>

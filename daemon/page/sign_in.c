@@ -1,7 +1,7 @@
 /*
  * The form to sign in.
  */
-#include "page/text.h"
+#include "page/view_text.h"
 
 #include <string.h>
 

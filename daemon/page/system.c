@@ -8,7 +8,7 @@
 #include "page/drawing.h"
 #include "page/facts.h"
 #include "page/share.h"
-#include "page/text.h"
+#include "page/view_text.h"
 
 #include <math.h>
 #include <stdio.h>

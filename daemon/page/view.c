@@ -4,7 +4,7 @@
  */
 #include "page/view.h"
 
-#include "page/text.h"
+#include "page/view_text.h"
 
 #include <stdio.h>
 #include <stdlib.h>

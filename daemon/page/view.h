@@ -5,9 +5,8 @@
 #ifndef DAEMON_PAGE_VIEW_H
 #define DAEMON_PAGE_VIEW_H
 
-#include "api/api_private.h"
+#include "api/routes.h"
 #include "page/html.h"
-#include "page/page.h"
 #include "page/session.h"
 
 /** What a page is called, and where it stands. */

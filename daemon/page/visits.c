@@ -4,7 +4,7 @@
 #include "api/visits.h"
 #include "api/list.h"
 #include "api/visit_queue.h"
-#include "page/text.h"
+#include "page/view_text.h"
 
 #include <math.h>
 #include <stdlib.h>

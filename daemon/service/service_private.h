@@ -11,7 +11,7 @@
 #include "pipeline/pipeline.h"
 #include "service/backlog.h"
 #include "service/clock_watch.h"
-#include "service/reload.h"
+#include "service/service_reload.h"
 #include "tell/dispatch.h"
 
 #include <stdbool.h>

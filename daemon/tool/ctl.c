@@ -3,7 +3,7 @@
 #include "host/fleet_files.h"
 #include "measure/duration.h"
 #include "measure/timestamp.h"
-#include "tool/client.h"
+#include "tool/ctl_client.h"
 #include "tool/text.h"
 
 #include <errno.h>

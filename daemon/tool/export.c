@@ -1,7 +1,7 @@
 #include "tool/export.h"
 
 #include "measure/timestamp.h"
-#include "tool/client.h"
+#include "tool/ctl_client.h"
 #include "tool/values.h"
 
 #include <stdio.h>

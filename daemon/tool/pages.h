@@ -5,7 +5,7 @@
 #ifndef DAEMON_TOOL_PAGES_H
 #define DAEMON_TOOL_PAGES_H
 
-#include "tool/client.h"
+#include "tool/ctl_client.h"
 
 /** What of a list is wanted, as given on the command line; NULL: not given. */
 struct ctl_pages {

@@ -3,7 +3,7 @@
  * by hand.
  */
 #include "host/fleet_files.h"
-#include "tool/client.h"
+#include "tool/ctl_client.h"
 #include "tool/table.h"
 #include "tool/values.h"
 

@@ -4,7 +4,7 @@
  * that the daemon's errors name the right lines.
  */
 #include "host/csv_reader.h"
-#include "tool/client.h"
+#include "tool/ctl_client.h"
 #include "tool/export.h"
 #include "tool/text.h"
 

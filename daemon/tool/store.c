@@ -2,6 +2,7 @@
  * The store file itself, opened for reading beside a running daemon, or without one.
  */
 #include "store/store.h"
+#include "store/verify.h"
 #include "tool/ctl.h"
 #include "tool/text.h"
 

@@ -5,7 +5,7 @@
 #include "measure/duration.h"
 #include "measure/timestamp.h"
 #include "monitor/monitor.h"
-#include "tool/client.h"
+#include "tool/ctl_client.h"
 #include "tool/show.h"
 #include "tool/table.h"
 #include "tool/text.h"

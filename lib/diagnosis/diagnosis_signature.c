@@ -1,7 +1,7 @@
 #include "diagnosis/diagnosis_signature.h"
 
 #include "analysis/response.h"
-#include "diagnosis/signature_table.h"
+#include "diagnosis/diagnosis_table.h"
 
 #include <assert.h>
 #include <math.h>

@@ -10,7 +10,7 @@
 #include "link/web_server.h"
 
 #include "link/web_checks.h"
-#include "link/web_response.h"
+#include "link/web_server_response.h"
 #include "link/web_socket.h"
 #include "link/web_visitors.h"
 

@@ -1,4 +1,5 @@
 #include "monitor/monitor_private.h"
+#include "monitor/rests.h"
 
 #include "measure/duration.h"
 
@@ -211,6 +212,11 @@ const struct point_state *monitor_point(const struct monitor *monitor, size_t po
 static void note_newest(struct monitor *monitor, int64_t time_ms) {
     if (time_ms > monitor->newest_ms)
         monitor->newest_ms = time_ms;
+}
+
+void monitor_load_rests(struct monitor *monitor, size_t point, const struct rollup_hour *hours,
+                        size_t count) {
+    rests_learn_hours(&monitor->points[point], hours, count);
 }
 
 void monitor_load_newest(struct monitor *monitor, size_t point, const struct reading *newest,

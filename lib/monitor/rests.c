@@ -1,7 +1,6 @@
 #include "monitor/rests.h"
 
 #include "measure/timestamp.h"
-#include "monitor/monitor_private.h"
 
 #include <math.h>
 
@@ -61,9 +60,4 @@ void rests_learn_hours(struct point_state *state, const struct rollup_hour *hour
             since_ms = hour->hour_ms + ROLLUP_HOUR_MS;
         last = hour;
     }
-}
-
-void monitor_load_rests(struct monitor *monitor, size_t point, const struct rollup_hour *hours,
-                        size_t count) {
-    rests_learn_hours(&monitor->points[point], hours, count);
 }

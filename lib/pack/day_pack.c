@@ -2,7 +2,7 @@
  */
 #include "pack/day_pack.h"
 
-#include "pack/byte_code.h"
+#include "pack/day_pack_bytes.h"
 #include "pack/day_pack_track.h"
 
 #include <assert.h>

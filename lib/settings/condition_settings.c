@@ -147,8 +147,11 @@ static void read_condition(struct key_reader *reader, const struct key_path *pat
                            const struct yaml_tree_entry *entry, enum condition condition,
                            const struct condition_settings *settings, struct condition_list *list) {
     const struct condition_info *info = condition_info(condition);
-    struct setpoint_text context = {
-        .settings = settings, .info = info, .form = setpoint_text_form(info)};
+    struct setpoint_text context = {.of_point = settings->level == LEVEL_POINT,
+                                    .quantity = settings->quantity,
+                                    .dimension = settings->dimension,
+                                    .info = info,
+                                    .form = setpoint_text_form(info)};
     const void *outer = reader->context;
     size_t errors = reader->error_count;
     struct condition_override read = {.condition = condition};
@@ -262,8 +265,11 @@ static void read_limit(struct key_reader *reader, const struct key_path *path,
                        const struct yaml_tree_entry *entry, const struct limit *limit,
                        const struct condition_settings *settings, struct condition_list *list) {
     const struct condition_info *info = condition_info(limit->condition);
-    struct setpoint_text context = {
-        .settings = settings, .info = info, .form = setpoint_text_form(info)};
+    struct setpoint_text context = {.of_point = settings->level == LEVEL_POINT,
+                                    .quantity = settings->quantity,
+                                    .dimension = settings->dimension,
+                                    .info = info,
+                                    .form = setpoint_text_form(info)};
     const void *outer = reader->context;
     struct condition_override read = {.condition = limit->condition};
     reader->context = &context;

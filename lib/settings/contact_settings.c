@@ -382,17 +382,17 @@ static void refuse_escalation(struct key_reader *reader, const struct key_path *
  * Marks keep the walks together linear: 1 on the present walk, 2 known to end.
  */
 static void check_rings(struct key_reader *reader, const struct key_path *path,
-                        const struct yaml_tree_node *list, const struct settings *settings,
+                        const struct yaml_tree_node *list, const struct contact_list *all,
                         const size_t *next) {
-    unsigned char *mark = key_allocate(reader, settings->contact_count, 1);
-    for (size_t start = 0; mark && start < settings->contact_count; start++) {
+    unsigned char *mark = key_allocate(reader, all->count, 1);
+    for (size_t start = 0; mark && start < all->count; start++) {
         size_t at = start;
         while (at != NAME_INDEX_NONE && mark[at] == 0) {
             mark[at] = 1;
             at = next[at];
         }
         if (at != NAME_INDEX_NONE && mark[at] == 1)
-            refuse_escalation(reader, path, list, &settings->contacts[at], at,
+            refuse_escalation(reader, path, list, &all->contacts[at], at,
                               "leads back to the contact itself; allowed: a chain that ends");
         for (at = start; at != NAME_INDEX_NONE && mark[at] == 1; at = next[at])
             mark[at] = 2;
@@ -401,11 +401,11 @@ static void check_rings(struct key_reader *reader, const struct key_path *path,
 }
 
 static void check_escalations(struct key_reader *reader, const struct key_path *path,
-                              const struct yaml_tree_node *list, const struct settings *settings,
+                              const struct yaml_tree_node *list, const struct contact_list *all,
                               const struct name_index *index) {
-    size_t *next = key_allocate(reader, settings->contact_count, sizeof *next);
-    for (size_t i = 0; next && i < settings->contact_count; i++) {
-        const struct settings_contact *contact = &settings->contacts[i];
+    size_t *next = key_allocate(reader, all->count, sizeof *next);
+    for (size_t i = 0; next && i < all->count; i++) {
+        const struct settings_contact *contact = &all->contacts[i];
         next[i] = NAME_INDEX_NONE;
         if (!contact->escalate_to)
             continue;
@@ -420,44 +420,48 @@ static void check_escalations(struct key_reader *reader, const struct key_path *
             next[i] = found;
     }
     if (next)
-        check_rings(reader, path, list, settings, next);
+        check_rings(reader, path, list, all, next);
     free(next);
 }
 
 static void check_together(struct key_reader *reader, const struct key_path *path,
-                           const struct yaml_tree_node *list, const struct settings *settings) {
+                           const struct yaml_tree_node *list, const struct contact_list *all) {
     struct name_index index = {0};
-    if (!name_index_build(&index, &settings->contacts[0].id, sizeof *settings->contacts,
-                          settings->contact_count)) {
+    if (!name_index_build(&index, &all->contacts[0].id, sizeof *all->contacts, all->count)) {
         key_error(reader, NULL, 0, "out of memory");
         return;
     }
-    for (size_t i = 0; i < settings->contact_count; i++) {
-        size_t first =
-            settings->contacts[i].id ? name_index_find(&index, settings->contacts[i].id) : i;
+    for (size_t i = 0; i < all->count; i++) {
+        size_t first = all->contacts[i].id ? name_index_find(&index, all->contacts[i].id) : i;
         struct key_path here = {.up = path, .in_brackets = true, .index = i};
         struct key_path id = {.up = &here, .name = "id"};
         if (first != i && first != NAME_INDEX_NONE)
             key_error(reader, &id, line_of(&list->entries[i].value, "id"),
                       "\"%s\" is taken by the contact in line %d; allowed: an id of its own",
-                      settings->contacts[i].id, settings->contacts[first].line);
+                      all->contacts[i].id, all->contacts[first].line);
     }
-    check_escalations(reader, path, list, settings, &index);
+    check_escalations(reader, path, list, all, &index);
     name_index_free(&index);
 }
 
-void contact_settings_read(struct key_reader *reader, const struct key_path *path,
-                           const struct yaml_tree_node *node, void *target) {
-    struct settings *settings = target;
+struct contact_list contact_settings_read(struct key_reader *reader, const struct key_path *path,
+                                          const struct yaml_tree_node *node) {
+    struct contact_list all = {0};
     if (!key_is(reader, path, node, YAML_TREE_LIST, "a list of contacts") || node->count == 0)
-        return;
-    settings->contacts = key_allocate(reader, node->count, sizeof *settings->contacts);
-    if (!settings->contacts)
-        return;
-    settings->contact_count = node->count;
+        return all;
+    all.contacts = key_allocate(reader, node->count, sizeof *all.contacts);
+    if (!all.contacts)
+        return all;
+    all.count = node->count;
     for (size_t i = 0; i < node->count; i++)
-        read_contact(reader, path, &node->entries[i].value, i, &settings->contacts[i]);
-    check_together(reader, path, node, settings);
+        read_contact(reader, path, &node->entries[i].value, i, &all.contacts[i]);
+    check_together(reader, path, node, &all);
+    return all;
+}
+
+const char *settings_role_word(enum settings_role role) {
+    static const char *const words[] = {"contractor", "homeowner", "technician"};
+    return words[role];
 }
 
 void contact_settings_clear(struct settings_contact *contact) {

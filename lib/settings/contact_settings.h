@@ -4,12 +4,60 @@
 #ifndef SETTINGS_CONTACT_SETTINGS_H
 #define SETTINGS_CONTACT_SETTINGS_H
 
+#include "measure/unit.h"
 #include "settings/key_table.h"
 
-/** Reads the list into settings->contacts and checks it as a whole: ids, escalations. */
-key_read_function contact_settings_read;
+#include <stdbool.h>
+#include <stdint.h>
+
+enum settings_role { ROLE_CONTRACTOR, ROLE_HOMEOWNER, ROLE_TECHNICIAN };
+enum settings_body { BODY_CLOUDEVENTS, BODY_TEXT, BODY_TEMPLATE };
+
+struct settings_header {
+    char *name;
+    char *value;      /* literal, or NULL */
+    char *value_file; /* "file:NAME", or NULL */
+};
+
+struct settings_contact {
+    char *id;
+    enum settings_role role;
+    char *url;
+    enum settings_body body;
+    char *template_text;
+    char *signing_secret_file;
+    struct settings_header *headers;
+    size_t header_count;
+    bool has_quiet_hours;
+    int quiet_from_minute, quiet_to_minute; /* minutes since local midnight */
+    char *time_zone;                        /* NULL: the system's */
+    bool has_units;
+    enum unit_system units;
+    char *language;          /* "en" default */
+    int64_t remind_every_ms; /* 0: never */
+    char *escalate_to;       /* contact id, or NULL */
+    int64_t escalate_after_ms;
+    char *digest;               /* NULL, "daily" or "weekly" */
+    bool allow_private_address; /* `allow_private: true`: a webhook inside a private network */
+    char *tls_ca_file;          /* extra CA for this webhook, or NULL */
+    int64_t least_interval_ms;  /* `at_most_every`: rate limit; 0: none */
+    uint64_t hears, hears_not;  /* `hears`: bit per enum condition, before what the role says */
+    unsigned hears_priorities, hears_not_priorities; /* the same: bit per enum priority */
+    int line;
+};
+
+struct contact_list {
+    struct settings_contact *contacts;
+    size_t count;
+};
+
+/** Reads the list (empty on a failure) and checks it as a whole: ids, escalations. */
+struct contact_list contact_settings_read(struct key_reader *reader, const struct key_path *path,
+                                          const struct yaml_tree_node *node);
 
 /** Frees what the contact holds. */
 void contact_settings_clear(struct settings_contact *contact);
+
+const char *settings_role_word(enum settings_role role);
 
 #endif

@@ -11,7 +11,7 @@
 #define SETTINGS_KEY_TABLE_H
 
 #include "measure/unit.h"
-#include "settings/settings.h"
+#include "settings/error_list.h"
 #include "settings/yaml_tree.h"
 
 #include <stdbool.h>

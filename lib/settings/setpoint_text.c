@@ -1,5 +1,7 @@
 #include "settings/setpoint_text.h"
 
+#include "settings/key_table.h"
+
 #include "measure/duration.h"
 
 #include <math.h>
@@ -34,8 +36,8 @@ enum setpoint_form setpoint_text_form(const struct condition_info *info) {
  * battery may be in % or in V: above its point a value is in %, see condition_settings_finish.
  */
 static bool value_dimension(const struct setpoint_text *context, enum dimension *dimension) {
-    if (context->settings->level == LEVEL_POINT) {
-        *dimension = context->settings->dimension;
+    if (context->of_point) {
+        *dimension = context->dimension;
         return true;
     }
     bool found = false;
@@ -86,9 +88,8 @@ const char *setpoint_text_allowed(const struct setpoint_text *context, char *tex
 static bool is_quantity_plausible(const struct setpoint_text *context, enum dimension dimension,
                                   double si) {
     for (int q = 0; q < QUANTITY_COUNT; q++) {
-        bool judged = context->settings->level == LEVEL_POINT
-                          ? (enum quantity)q == context->settings->quantity
-                          : (context->info->quantities & (UINT32_C(1) << q)) != 0;
+        bool judged = context->of_point ? (enum quantity)q == context->quantity
+                                        : (context->info->quantities & (UINT32_C(1) << q)) != 0;
         if (judged && quantity_plausible((enum quantity)q, dimension, si))
             return true;
     }

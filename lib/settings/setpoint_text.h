@@ -5,7 +5,10 @@
 #ifndef SETTINGS_SETPOINT_TEXT_H
 #define SETTINGS_SETPOINT_TEXT_H
 
-#include "settings/condition_settings.h"
+#include "alarm/condition.h"
+
+#include <stdbool.h>
+#include <stddef.h>
 
 /* How a setpoint may be written. */
 enum setpoint_form {
@@ -19,7 +22,9 @@ enum setpoint_form {
 
 /** What a text is read for. */
 struct setpoint_text {
-    const struct condition_settings *settings;
+    bool of_point; /* then of one quantity and dimension */
+    enum quantity quantity;
+    enum dimension dimension;
     const struct condition_info *info;
     enum setpoint_form form;
 };

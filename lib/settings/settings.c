@@ -257,6 +257,14 @@ static void read_conditions(struct key_reader *reader, const struct key_path *pa
     settings->condition_count = list.count;
 }
 
+static void read_contacts(struct key_reader *reader, const struct key_path *path,
+                          const struct yaml_tree_node *node, void *target) {
+    struct settings *settings = target;
+    const struct contact_list list = contact_settings_read(reader, path, node);
+    settings->contacts = list.contacts;
+    settings->contact_count = list.count;
+}
+
 static const struct key_row settings_rows[] = {
     {.key = "broker", .kind = KEY_PART, .otherwise = "", .read = read_broker},
     {.key = "store", .kind = KEY_PART, .otherwise = "", .read = read_store},
@@ -290,7 +298,7 @@ static const struct key_row settings_rows[] = {
      .allowed = "none, or to 10 y",
      .highest = 10.0 * (double)DURATION_YEAR_MS},
     {.key = "systems", .kind = KEY_PART, .otherwise = "", .read = read_systems},
-    {.key = "contacts", .kind = KEY_PART, .read = contact_settings_read},
+    {.key = "contacts", .kind = KEY_PART, .read = read_contacts},
     {.key = "conditions", .kind = KEY_PART, .read = read_conditions},
 };
 
@@ -360,9 +368,4 @@ char *settings_path(const struct settings *settings, const char *name) {
     memcpy(path, settings->file, folder);
     memcpy(path + folder, name, length);
     return path;
-}
-
-const char *settings_role_word(enum settings_role role) {
-    static const char *const words[] = {"contractor", "homeowner", "technician"};
-    return words[role];
 }

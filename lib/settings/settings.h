@@ -8,24 +8,12 @@
 
 #include "alarm/condition.h"
 #include "measure/unit.h"
+#include "settings/contact_settings.h"
+#include "settings/error_list.h"
 
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
-
-/** Errors found in one or more files, in order; each "FILE:LINE: key: what, and what is allowed".
- */
-struct settings_errors {
-    char **lines;
-    size_t count;
-};
-/** printf-style; allocates the line. */
-void settings_errors_add(struct settings_errors *errors, const char *format, ...)
-    __attribute__((format(printf, 2, 3)));
-void settings_errors_free(struct settings_errors *errors);
-
-enum settings_role { ROLE_CONTRACTOR, ROLE_HOMEOWNER, ROLE_TECHNICIAN };
-enum settings_body { BODY_CLOUDEVENTS, BODY_TEXT, BODY_TEMPLATE };
 
 struct settings_broker {
     char *host;
@@ -40,39 +28,6 @@ struct settings_broker {
     int keepalive_s;         /* `keepalive`, default 30 s */
     int receive_maximum;     /* `receive_maximum`, default 2000, 1..65535 */
     uint32_t maximum_packet; /* `maximum_packet`, bytes, default 131072 */
-};
-
-struct settings_header {
-    char *name;
-    char *value;      /* literal, or NULL */
-    char *value_file; /* "file:NAME", or NULL */
-};
-
-struct settings_contact {
-    char *id;
-    enum settings_role role;
-    char *url;
-    enum settings_body body;
-    char *template_text;
-    char *signing_secret_file;
-    struct settings_header *headers;
-    size_t header_count;
-    bool has_quiet_hours;
-    int quiet_from_minute, quiet_to_minute; /* minutes since local midnight */
-    char *time_zone;                        /* NULL: the system's */
-    bool has_units;
-    enum unit_system units;
-    char *language;          /* "en" default */
-    int64_t remind_every_ms; /* 0: never */
-    char *escalate_to;       /* contact id, or NULL */
-    int64_t escalate_after_ms;
-    char *digest;               /* NULL, "daily" or "weekly" */
-    bool allow_private_address; /* `allow_private: true`: a webhook inside a private network */
-    char *tls_ca_file;          /* extra CA for this webhook, or NULL */
-    int64_t least_interval_ms;  /* `at_most_every`: rate limit; 0: none */
-    uint64_t hears, hears_not;  /* `hears`: bit per enum condition, before what the role says */
-    unsigned hears_priorities, hears_not_priorities; /* the same: bit per enum priority */
-    int line;
 };
 
 struct settings {
@@ -112,7 +67,5 @@ void settings_free(struct settings *settings); /* NULL does nothing */
 
 /** The name of a file relative to the folder of the settings file; the caller frees. */
 char *settings_path(const struct settings *settings, const char *name);
-
-const char *settings_role_word(enum settings_role role);
 
 #endif

@@ -4,7 +4,7 @@
 #include "settings/checked_text.h"
 #include "settings/condition_settings.h"
 #include "settings/key_table.h"
-#include "settings/point_settings.h"
+#include "settings/system_description_point.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -188,7 +188,8 @@ static void read_points(struct key_reader *reader, const struct key_path *path,
         return;
     system->point_count = node->count;
     for (size_t i = 0; i < node->count; i++)
-        point_settings_read(reader, path, &node->entries[i].value, i, system, &system->points[i]);
+        system_description_read_point(reader, path, &node->entries[i].value, i, system,
+                                      &system->points[i]);
     refuse_taken_ids(reader, path, system);
 }
 
@@ -274,7 +275,7 @@ void system_description_free(struct system_description *system) {
     if (!system)
         return;
     for (size_t i = 0; i < system->point_count; i++)
-        point_settings_clear(&system->points[i]);
+        system_description_clear_point(&system->points[i]);
     for (size_t i = 0; i < system->contact_count; i++)
         free(system->contacts[i]);
     free(system->points);

@@ -5,7 +5,7 @@
  */
 #include "settings/yaml_tree.h"
 
-#include "settings/settings.h"
+#include "settings/error_list.h"
 
 #include <stdlib.h>
 #include <string.h>

@@ -1,6 +1,6 @@
 #include "store/series_hours.h"
 
-#include "store/hour_rollup.h"
+#include "store/series_hour_rollup.h"
 #include "store/series_packed.h"
 
 #include <math.h>

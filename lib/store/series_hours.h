@@ -8,7 +8,7 @@
 #ifndef STORE_SERIES_HOURS_H
 #define STORE_SERIES_HOURS_H
 
-#include "store/day_hours.h"
+#include "store/series_day_hours.h"
 #include "store/store_sqlite.h"
 
 /* Hours of one point with from <= hour < to. One at a time in a store. */

@@ -60,7 +60,7 @@ static void drop(struct series_unpacked *day) {
     *day = (struct series_unpacked){.size = 0};
 }
 
-void series_unpacked_free(struct store *store) {
+static void free_unpacked(struct store *store) {
     for (size_t i = 0; i < UNPACKED_USE_COUNT; i++) {
         if (store->unpacked[i])
             drop(store->unpacked[i]);
@@ -106,6 +106,7 @@ enum store_status series_unpack(struct store *store, enum store_unpacked_use use
     size_t size = (size_t)sqlite3_column_bytes(row, column);
     if (!store->unpacked[use])
         store->unpacked[use] = calloc(1, sizeof *store->unpacked[use]);
+    store->free_unpacked = free_unpacked;
     struct series_unpacked *kept = store->unpacked[use];
     *day = kept;
     if (!kept || (!bytes && sqlite3_errcode(store->db) == SQLITE_NOMEM)) {

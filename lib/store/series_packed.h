@@ -33,7 +33,6 @@ void series_packed_note_damage(struct store *store, const struct day_pack_label 
 enum store_status series_unpack(struct store *store, enum store_unpacked_use use,
                                 const struct day_pack_label *label, sqlite3_stmt *row, int column,
                                 const struct series_unpacked **day);
-void series_unpacked_free(struct store *store);
 
 /** Index of the first reading at or after an instant. */
 size_t series_unpacked_find(const struct series_unpacked *day, int64_t time_ms);

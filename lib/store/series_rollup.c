@@ -6,7 +6,7 @@
 #include "store/series_rollup.h"
 
 #include "measure/timestamp.h"
-#include "store/hour_rollup.h"
+#include "store/series_hour_rollup.h"
 #include "store/series_hours.h"
 #include "store/series_packed.h"
 

@@ -83,16 +83,6 @@ void store_checkpoint(struct store *store);
 enum store_status store_probe(struct store *store);
 
 /**
- * Full integrity check: SQLite's own, foreign keys, running totals, and rollups against their
- * readings (points whose interval was told by series_set_interval). Calls `progress` (may be NULL)
- * now and then; each finding is handed to `finding`. STORE_OK when sound, STORE_DAMAGED with
- * findings. Reads one moment of the store, so others may write meanwhile.
- */
-enum store_status store_verify(struct store *store,
-                               void (*finding)(void *context, const char *text),
-                               void (*progress)(void *context, double done), void *context);
-
-/**
  * Online copy of one moment while others write; complete under its name or not there at all.
  * `progress` may be NULL. Refuses to overwrite a file (STORE_FAILING). Not inside a transaction.
  */

@@ -2,12 +2,11 @@
  * store_open: from a path to a connection. First the file's first bytes are read without SQLite,
  * because SQLite would recover, check-point or delete the log of a file that is not ours. Then the
  * lock, then the connection, the upgrade, and a cheap look at every table; the thorough check is
- * store_verify.
+ * verify.
  *
  * A new store is made under the name PATH.creating and renamed when it is complete. So a file under
  * the real name is always a whole store: one that is empty was never ours.
  */
-#include "store/series_packed.h"
 #include "store/store_sqlite.h"
 
 #include <errno.h>
@@ -452,7 +451,8 @@ void store_close(struct store *store) {
     sqlite3_close(store->db);
     if (store->lock_descriptor >= 0)
         close(store->lock_descriptor); /* the lock file stays: removing it would race */
-    series_unpacked_free(store);
+    if (store->free_unpacked)
+        store->free_unpacked(store);
     free(store);
 }
 

@@ -165,7 +165,8 @@ struct store {
     int64_t pack_key;      /* the last point series_pack has done, */
     int64_t pack_from_ms;  /* and from when on it looks at the next */
     int64_t packed_to_day; /* no day after it is packed */
-    struct series_unpacked *unpacked[UNPACKED_USE_COUNT]; /* see series_packed.h */
+    struct series_unpacked *unpacked[UNPACKED_USE_COUNT]; /* see series_packed.h, which sets */
+    void (*free_unpacked)(struct store *store);           /* this with the first of them */
     struct series_damage damage;
     char error[STORE_PATH_MAX + 200];
 };

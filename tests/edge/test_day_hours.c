@@ -1,5 +1,5 @@
 /* Hours of a day as bytes: what goes in comes out to the last bit, and nothing else is taken. */
-#include "store/day_hours.h"
+#include "store/series_day_hours.h"
 #include "store_support.h"
 
 #include <math.h>

@@ -4,6 +4,8 @@
 #include "store_support.h"
 #include "test_support.h"
 
+#include "store/verify.h"
+
 #include <math.h>
 #include <signal.h>
 #include <sqlite3.h>

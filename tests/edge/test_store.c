@@ -3,6 +3,8 @@
 #include "store_support.h"
 #include "test_support.h"
 
+#include "store/verify.h"
+
 #include <dirent.h>
 #include <fcntl.h>
 #include <signal.h>

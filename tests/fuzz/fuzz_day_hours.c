@@ -5,7 +5,7 @@
  * again after encoding, and hours computed from any readings that are in order.
  */
 #include "pack/bit_code.h"
-#include "store/day_hours.h"
+#include "store/series_day_hours.h"
 
 #include <assert.h>
 #include <math.h>

@@ -203,7 +203,7 @@ CHECKS = [
     (unknown_options_in_tables, "README.md", "visits --ics FILE", "visits --ical FILE"),
     (commands_not_told, "README.md", "| `unclaimed`, `refused` |", "| `unclaimed` |"),
     (missing_files, "README.md", "config/demo/run.sh", "config/demo/start.sh"),
-    (missing_files, "DEVELOPERS.md", "tests/unit/check_core_is_pure.sh", "tests/unit/check_pure.sh"),
+    (missing_files, "DEVELOPERS.md", "tests/unit/check_rooms.py", "tests/unit/check_room.py"),
     (quantities_not_told, "README.md", "| `water-level` |", "| `level` |"),
     (quantities_not_told, "daemon/man/subslabd.yaml.5", "humidity", "moisture"),
     (conditions_not_told, "README.md", "| `fan-weak` |", "| `weak` |"),

@@ -13,6 +13,8 @@
 #include "store/records.h"
 #include "store_support.h"
 
+#include "store/verify.h"
+
 #include <inttypes.h>
 #include <math.h>
 #include <sqlite3.h>

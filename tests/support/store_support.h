@@ -8,6 +8,7 @@
 
 #include "store/series.h"
 #include "store/store.h"
+#include "store/verify.h"
 #include "test_support.h"
 
 #include <dirent.h>

@@ -6,6 +6,8 @@
 #include "world_broker.h"
 #include "world_receivers.h"
 
+#include "store/verify.h"
+
 #include <sqlite3.h>
 #include <stdio.h>
 #include <stdlib.h>

@@ -1,4 +1,4 @@
-#include "store/hour_rollup.h"
+#include "store/series_hour_rollup.h"
 
 #include "measure/timestamp.h"
 

@@ -1,4 +1,4 @@
-#include "tool/client.h"
+#include "tool/ctl_client.h"
 
 #include "tool/text.h"
 

@@ -2,8 +2,8 @@
  * page_text: values, times and status as people read them. A number never stands alone: its unit,
  * its age or its coverage stands beside it.
  */
-#ifndef DAEMON_PAGE_TEXT_H
-#define DAEMON_PAGE_TEXT_H
+#ifndef DAEMON_PAGE_VIEW_TEXT_H
+#define DAEMON_PAGE_VIEW_TEXT_H
 
 #include "monitor/monitor.h"
 #include "page/view.h"

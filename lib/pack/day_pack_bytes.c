@@ -1,4 +1,4 @@
-#include "pack/byte_code.h"
+#include "pack/day_pack_bytes.h"
 
 #include "pack/bit_code.h"
 

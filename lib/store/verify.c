@@ -9,10 +9,12 @@
  * A rollup is compared as far as it can be known: hours whose readings have been deleted for age
  * not at all; hours before the point's interval last changed by count, lowest and highest only.
  */
+#include "store/verify.h"
+
 #include "store/store_sqlite.h"
 
 #include "measure/timestamp.h"
-#include "store/hour_rollup.h"
+#include "store/series_hour_rollup.h"
 #include "store/series_hours.h"
 #include "store/series_packed.h"
 #include "store/series_rollup.h"

@@ -1,4 +1,4 @@
-#include "link/web_response.h"
+#include "link/web_server_response.h"
 
 #include <assert.h>
 #include <microhttpd.h>

@@ -1,4 +1,4 @@
-#include "page/text.h"
+#include "page/view_text.h"
 
 #include "diagnosis/diagnosis.h"
 #include "measure/duration.h"

@@ -1,4 +1,4 @@
-#include "settings/point_settings.h"
+#include "settings/system_description_point.h"
 
 #include "measure/duration.h"
 #include "settings/checked_text.h"
@@ -248,9 +248,10 @@ static void check_together(struct key_reader *reader, const struct key_path *pat
     }
 }
 
-void point_settings_read(struct key_reader *reader, const struct key_path *list,
-                         const struct yaml_tree_node *node, size_t index,
-                         const struct system_description *system, struct point_description *point) {
+void system_description_read_point(struct key_reader *reader, const struct key_path *list,
+                                   const struct yaml_tree_node *node, size_t index,
+                                   const struct system_description *system,
+                                   struct point_description *point) {
     const struct yaml_tree_entry *id = yaml_tree_find(node, "id");
     bool named = id && id->value.kind == YAML_TREE_SCALAR && !checked_text_id(id->value.text);
     struct key_path here = {
@@ -273,7 +274,7 @@ void point_settings_read(struct key_reader *reader, const struct key_path *list,
     free(draft.list.places);
 }
 
-void point_settings_clear(struct point_description *point) {
+void system_description_clear_point(struct point_description *point) {
     free(point->id);
     free(point->name);
     free(point->topic);

@@ -1,4 +1,4 @@
-#include "diagnosis/signature_table.h"
+#include "diagnosis/diagnosis_table.h"
 
 /* All designated, so that a row reads as a sentence; what is left out is "usual" or "by the laws".
  */

@@ -5,8 +5,8 @@
  * A reading at t stands for (t - span, t]. Spans never overlap and come in order, so one pass with
  * one open hour is enough: when a reading reaches a later hour, the open one is complete.
  */
-#ifndef STORE_HOUR_ROLLUP_H
-#define STORE_HOUR_ROLLUP_H
+#ifndef STORE_SERIES_HOUR_ROLLUP_H
+#define STORE_SERIES_HOUR_ROLLUP_H
 
 #include "store/series.h"
 

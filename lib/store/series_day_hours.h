@@ -26,8 +26,8 @@
  *
  * A pack of no readings has no bytes.
  */
-#ifndef STORE_DAY_HOURS_H
-#define STORE_DAY_HOURS_H
+#ifndef STORE_SERIES_DAY_HOURS_H
+#define STORE_SERIES_DAY_HOURS_H
 
 #include "pack/day_pack.h"
 #include "store/series.h"

@@ -3,8 +3,8 @@
  * are little-endian groups of seven bits, the eighth says that more follow; folded numbers have
  * their sign in the lowest bit; fixed numbers and doubles are little-endian. Pure.
  */
-#ifndef PACK_BYTE_CODE_H
-#define PACK_BYTE_CODE_H
+#ifndef PACK_DAY_PACK_BYTES_H
+#define PACK_DAY_PACK_BYTES_H
 
 #include "pack/day_pack.h"
 

@@ -8,8 +8,8 @@
  * are wrong. A further SIGHUP meanwhile reads everything once more afterwards. While the store
  * fails a reload waits.
  */
-#ifndef DAEMON_SERVICE_RELOAD_H
-#define DAEMON_SERVICE_RELOAD_H
+#ifndef DAEMON_SERVICE_SERVICE_RELOAD_H
+#define DAEMON_SERVICE_SERVICE_RELOAD_H
 
 #include "monitor/fleet_change.h"
 

@@ -1,8 +1,8 @@
 /*
  * web_response: answers as libmicrohttpd sends them, with the security headers. Under web_server.
  */
-#ifndef LINK_WEB_RESPONSE_H
-#define LINK_WEB_RESPONSE_H
+#ifndef LINK_WEB_SERVER_RESPONSE_H
+#define LINK_WEB_SERVER_RESPONSE_H
 
 #include "link/web_server.h"
 

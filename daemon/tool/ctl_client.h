@@ -2,8 +2,8 @@
  * ctl_client: requests to the daemon over its operator socket (HTTP over a Unix socket, by libcurl,
  * whose types stay in ctl_client.c).
  */
-#ifndef DAEMON_TOOL_CLIENT_H
-#define DAEMON_TOOL_CLIENT_H
+#ifndef DAEMON_TOOL_CTL_CLIENT_H
+#define DAEMON_TOOL_CTL_CLIENT_H
 
 #include "tool/ctl.h"
 

@@ -1,4 +1,4 @@
-#include "settings/settings.h"
+#include "settings/error_list.h"
 
 #include <stdarg.h>
 #include <stdio.h>

@@ -1,8 +1,8 @@
-#include "store/day_hours.h"
+#include "store/series_day_hours.h"
 
-#include "pack/byte_code.h"
+#include "pack/day_pack_bytes.h"
 #include "pack/value_form.h"
-#include "store/hour_rollup.h"
+#include "store/series_hour_rollup.h"
 
 #include <assert.h>
 #include <math.h>

@@ -1,4 +1,4 @@
-#include "service/reload.h"
+#include "service/service_reload.h"
 
 #include "host/clock.h"
 #include "host/log.h"

@@ -2,8 +2,8 @@
  * signature_table: what each cause of trouble does to the measured values, one row for one way in
  * which it can come about. Ranges and shares: reasoning from fan and system curves, no source.
  */
-#ifndef DIAGNOSIS_SIGNATURE_TABLE_H
-#define DIAGNOSIS_SIGNATURE_TABLE_H
+#ifndef DIAGNOSIS_DIAGNOSIS_TABLE_H
+#define DIAGNOSIS_DIAGNOSIS_TABLE_H
 
 #include "diagnosis/diagnosis.h"
 

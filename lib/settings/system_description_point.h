@@ -1,0 +1,22 @@
+/*
+ * system_description_point: one entry of `points:` in a system file. Pure.
+ */
+#ifndef SETTINGS_SYSTEM_DESCRIPTION_POINT_H
+#define SETTINGS_SYSTEM_DESCRIPTION_POINT_H
+
+#include "settings/key_table.h"
+#include "settings/system_description.h"
+
+/**
+ * Reads a point of `system`, whose id and conditions are already read. reader->context is the
+ * struct settings, or NULL.
+ */
+void system_description_read_point(struct key_reader *reader, const struct key_path *list,
+                                   const struct yaml_tree_node *node, size_t index,
+                                   const struct system_description *system,
+                                   struct point_description *point);
+
+/** Frees what the point holds. */
+void system_description_clear_point(struct point_description *point);
+
+#endif
