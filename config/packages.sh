@@ -13,7 +13,8 @@ packages_build="gcc libc6-dev make cmake pkg-config
 # tests/run.sh: a second compiler, fuzzers, format and lint, a broker, independent references.
 packages_test="check clang libclang-rt-dev llvm clang-format clang-tidy cppcheck binutils git
     mosquitto mosquitto-clients sqlite3 openssl locales procps systemd libfaketime
-    Rscript:r-base-core python3 python3-scipy python3-statsmodels python3-paho-mqtt python3-icalendar python3-prometheus-client
+    Rscript:r-base-core python3 pyflakes3 python3-scipy python3-statsmodels python3-paho-mqtt
+    python3-icalendar python3-prometheus-client
     curl jq node:nodejs npm:npm"
 
 # tests/bench/bench_peers.py: what somebody might pick instead; without them it leaves those rows out.

@@ -25,7 +25,7 @@ import paho.mqtt.client as mqtt
 
 import houses
 from mailbox import Mailbox
-from physics import DAY_S, Sensors, Weather
+from physics import Sensors, Weather
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 CHECK_LIMIT_S = 170

@@ -1,11 +1,14 @@
 #!/usr/bin/env python3
 """From the deciding reading, published, to its message at the webhook: 200 live alerts, one by one."""
+import json
 import os
 import sys
+import time
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
-# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
-from harness import *  # noqa: E402,F403
+# pylint: disable=wrong-import-position
+from harness import (LOW_AT_ONCE, SANITIZED, Publisher, Skipped, Suite, check,  # noqa: E402
+                     contact, equal, now_ms, point, system, timed, wait_until)
 
 suite = Suite()
 ALERTS, P99_MS = 200, 100.0

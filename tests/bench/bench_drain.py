@@ -7,11 +7,14 @@ Environment: READINGS (300000).
 """
 import os
 import statistics
+import subprocess
 import sys
+import time
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
-# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
-from harness import *  # noqa: E402,F403
+# pylint: disable=wrong-import-position
+from harness import (SANITIZED, SUPPORT, Skipped, Suite, check, equal, now_ms, point,  # noqa: E402
+                     system)
 
 suite = Suite()
 READINGS = int(os.environ.get("READINGS", "300000"))

@@ -8,13 +8,16 @@ machine that others use too; what is aimed at is TARGET_S.
 Environment: TEST_ONLY (part of a case's name).
 """
 import os
+import signal
 import sqlite3
 import sys
 import threading
+import time
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
-# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
-from harness import *  # noqa: E402,F403
+# pylint: disable=wrong-import-position
+from harness import (SANITIZED, Failure, Skipped, Suite, check, contact, equal,  # noqa: E402
+                     now_ms, point, system, timed, wait_until)
 
 suite = Suite()
 TARGET_S, TURN_S, GROWTH_MIB = 0.25, 1.0, 40.0

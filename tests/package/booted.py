@@ -9,15 +9,21 @@ tried by probe.c three times: without any line, where it must work, with that li
 whole unit, where it must not. Ends with "N passed, N failed".
 """
 import contextlib
+import json
 import os
 import re
+import shutil
+import signal
 import subprocess
 import sys
+import time
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 sys.path.insert(0, os.path.join(HERE, "..", "support"))
-# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
-from harness import *  # noqa: E402,F403
+# pylint: disable=wrong-import-position
+from harness import (LOW_AT_ONCE, Daemon, Failure, Place, Suite, check, contact,  # noqa: E402
+                     equal, notices, now_ms, point, system, timed, wait_until,
+                     write_file)
 
 suite = Suite()
 UNIT, TEMPLATE = "subslabd.service", "subslabd@.service"

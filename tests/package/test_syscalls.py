@@ -9,16 +9,21 @@ force. What the filter means is in systemd.exec(5).
 
 Wants a build without sanitizers, which make system calls of their own.
 """
+import base64
 import os
 import re
+import shutil
+import signal
 import subprocess
 import sys
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 sys.path.insert(0, os.path.join(HERE, "..", "support"))
-# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
+# pylint: disable=wrong-import-position
 import harness  # noqa: E402
-from harness import *  # noqa: E402,F403
+from harness import (BUILD, LOW_AT_ONCE, PATIENCE, SANITIZED, SOURCE, Suite, check,  # noqa: E402
+                     contact, equal, now_ms, point, system, timed, wait_until,
+                     write_file)
 
 suite = Suite()
 UNITS = [os.path.join(SOURCE, "systemd", name) for name in ("subslabd.service", "subslabd@.service")]

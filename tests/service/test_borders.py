@@ -4,11 +4,14 @@ and after a commit, an acknowledgement, a POST, a mark; in packing, retention an
 store. The places are those of tests/support/tool_faulty_daemon.c; what is judged: oracle.py.
 """
 import os
+import signal
+import subprocess
 import sys
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
-# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
-from harness import *  # noqa: E402,F403
+# pylint: disable=wrong-import-position
+from harness import (BUILD, Suite, check, contact, equal, now_ms, point, system,  # noqa: E402
+                     timed, wait_until)
 from oracle import Traffic  # noqa: E402
 
 suite = Suite()

@@ -5,7 +5,8 @@ import sys
 import time
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
-from harness import *  # noqa: E402,F403
+from harness import (LOW_AT_ONCE, Suite, check, contact, equal, now_ms, plain_point,  # noqa: E402
+                     point, stays, system, timed, wait_until, write_file)
 from faked_time import faked_time  # noqa: E402
 
 suite = Suite()

@@ -1,11 +1,17 @@
 #!/usr/bin/env python3
 """Outside contract: messages in. What is a reading, what is refused and why, what is not new."""
+import csv
+import io
+import json
 import os
 import sys
+from datetime import datetime, timezone
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
-# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
-from contract import *  # noqa: E402,F403
+# pylint: disable=wrong-import-position
+from contract import DAY, HOUR, MINUTE, is_time, keys_are, near, tool_of  # noqa: E402
+from harness import (Suite, check, equal, now_ms, plain_point, point, rfc3339, stays,  # noqa: E402
+                     system, timed, wait_until)
 
 suite = Suite()
 

@@ -1,12 +1,21 @@
 #!/usr/bin/env python3
 """Outside contract: conditions with their default delays over a made-up history, judged at event time;
 replay and import must say the same. Delays and setpoints are those of the printed table."""
+import csv
+import io
+import json
 import os
+import random
+import re
 import sys
+import time
+from datetime import datetime, timezone
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
-# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
-from contract import *  # noqa: E402,F403
+# pylint: disable=wrong-import-position
+from contract import DAY, HOUR, MINUTE, NOISE, files, near, series, tool_of, write_csv  # noqa: E402
+from harness import (PATIENCE, Suite, check, contact, equal, events, now_ms,  # noqa: E402
+                     plain_point, rfc3339, system, time_ms_of, wait_until)
 
 suite = Suite()
 
@@ -299,10 +308,9 @@ def bad_lines_are_named_and_do_not_stop_the_rest(place):
 def a_live_alert_waits_for_its_delay_alone_and_returns_after_one(place):
     """The default off-delay is one on-delay when that is shorter than 10 min."""
     broker, hook = place.broker(), place.endpoint()
-    daemon = place.daemon(broker, [system("house", [plain_point("p")])], [contact("office", hook)],
-                          conditions={"suction-low": {"setpoint": "100 Pa", "deadband": "10 Pa",
-                                                      "on_delay": "2 s"},
-                                      "suction-lost": {"enabled": "no"}}).start()
+    place.daemon(broker, [system("house", [plain_point("p")])], [contact("office", hook)],
+                 conditions={"suction-low": {"setpoint": "100 Pa", "deadband": "10 Pa", "on_delay": "2 s"},
+                             "suction-lost": {"enabled": "no"}}).start()
     broker.publish([("subslab/house/p", "200")])
     broker.publish([("subslab/house/p", "50")])
     began = time.time()

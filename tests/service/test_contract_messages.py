@@ -1,12 +1,20 @@
 #!/usr/bin/env python3
 """Outside contract: messages out. Their form, their signature, retries, order, quiet hours, reminders."""
 import email.utils
+import base64
+import json
 import os
+import re
 import sys
+import time
+from datetime import datetime, timezone
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
-# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
-from contract import *  # noqa: E402,F403
+# pylint: disable=wrong-import-position
+from contract import HOUR, MINUTE, is_time, keys_are, tool_of  # noqa: E402
+from harness import (PATIENCE, Suite, check, contact, equal, events, now_ms,  # noqa: E402
+                     plain_point, point, signature_is_good, stays, system, time_ms_of,
+                     timed, wait_until)
 
 suite = Suite()
 
@@ -86,7 +94,7 @@ def a_message_is_a_signed_cloud_event(place):
 def text_and_template_have_their_types_units_and_words(place):
     broker, hook = place.broker(), place.endpoint()
     template = '{"text": {{text}}, "who": {{contact}}}'
-    daemon = place.daemon(broker, [house(contacts=["us", "si", "form", "es"])], [
+    place.daemon(broker, [house(contacts=["us", "si", "form", "es"])], [
         contact("us", hook, body="text", role="homeowner"),
         contact("si", hook, body="text", units="si"),
         contact("form", hook, body="template", template=template),
@@ -224,7 +232,7 @@ def quiet_hours_hold_back_all_but_high_priority(place):
     """In the time zone of the system, unless the contact has one."""
     broker, hook = place.broker(), place.endpoint()
     quiet = quiet_now(-60, 60)
-    daemon = place.daemon(broker, [
+    place.daemon(broker, [
         system("here", [plain_point("suction", unit="inH2O")], time_zone="UTC"),
         system("there", [plain_point("suction", unit="inH2O")], time_zone="Asia/Tokyo"),
         system("grave", [plain_point("suction", unit="inH2O")], time_zone="UTC",

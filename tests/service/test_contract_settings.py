@@ -1,12 +1,17 @@
 #!/usr/bin/env python3
 """Outside contract: the settings and the system file as printed there, and what is refused."""
+import base64
+import json
 import os
 import re
+import shutil
+import subprocess
 import sys
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
-# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
-from contract import *  # noqa: E402,F403
+# pylint: disable=wrong-import-position
+from contract import CTL, DAEMON, Tool, files, near  # noqa: E402
+from harness import Suite, check, equal, now_ms, rfc3339, wait_until, write_file  # noqa: E402
 
 suite = Suite()
 

@@ -1,13 +1,21 @@
 #!/usr/bin/env python3
 """Outside contract: every command of the operator's tool against the real daemon, with and without
 --json; the page's arrays, health and metrics."""
+import csv
+import io
+import json
 import os
+import re
 import sqlite3
 import sys
+from datetime import datetime, timezone
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
-# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
-from contract import *  # noqa: E402,F403
+# pylint: disable=wrong-import-position
+from contract import (DAY, HOUR, files, is_time, keys_are, near, number_or_why,  # noqa: E402
+                      series, tool_of, write_csv)
+from harness import (Suite, check, contact, equal, events, now_ms, plain_point,  # noqa: E402
+                     rfc3339, system, wait_until)
 
 suite = Suite()
 

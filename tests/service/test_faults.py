@@ -2,19 +2,27 @@
 """Further faults with real programs: bad lines, rivals for the client id, sleep, clocks that are not
 set, floods, signals, broken settings. The table of all faults is tests/FAULTS.md."""
 # Limit: 900 s
+import base64
 import glob
 import os
 import random
 import re
+import shutil
+import signal
 import sqlite3
 import socket
 import struct
+import subprocess
 import sys
 import threading
+import time
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
-# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
-from harness import *  # noqa: E402,F403
+# pylint: disable=wrong-import-position
+from harness import (LOW_AT_ONCE, PATIENCE, TURN_LIMIT_S, Publisher, Suite, check,  # noqa: E402
+                     contact, dies_with_us, equal, events, notices, now_ms,
+                     plain_point, point, rfc3339, stays, system, timed, wait_until,
+                     write_file)
 from contract import tool_of  # noqa: E402
 from bad_link import BadLink  # noqa: E402
 from faked_time import faked_time  # noqa: E402

@@ -8,9 +8,10 @@ import sys
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 sys.path[:0] = [os.path.join(HERE, "..", "support"), os.path.join(HERE, "..", "bench")]
-# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
+# pylint: disable=wrong-import-position
 import numpy as np  # noqa: E402
-from contract import *  # noqa: E402,F403
+from contract import DAY, HOUR, files, tool_of, write_csv  # noqa: E402
+from harness import BUILD, Suite, check, now_ms, point, rfc3339, system  # noqa: E402
 import bench_years  # noqa: E402
 
 suite = Suite()

@@ -1,14 +1,18 @@
 #!/usr/bin/env python3
 """From a message at the broker to a message at a person: the whole path, with nothing replaced."""
+import base64
 import json
 import math
 import os
 import random
 import sys
+import time
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
-# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
-from harness import *  # noqa: E402,F403
+# pylint: disable=wrong-import-position
+from harness import (LOW_AT_ONCE, PATIENCE, SANITIZED, Suite, check, contact, equal,  # noqa: E402
+                     events, export_csv, notices, now_ms, plain_point, point, rfc3339,
+                     signature_is_good, stays, system, time_ms_of, timed, wait_until)
 
 suite = Suite()
 SECRET = "whsec_" + base64.b64encode(bytes(range(32))).decode()

@@ -8,10 +8,12 @@ Environment: KILLS (200): how many SIGKILLs the daemon gets in the first test.
 import os
 import random
 import sys
+import time
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
-# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
-from harness import *  # noqa: E402,F403
+# pylint: disable=wrong-import-position
+from harness import (BROKER_SAVES_EACH_CHANGE, Suite, contact, equal, now_ms, point,  # noqa: E402
+                     system, timed, wait_until)
 from oracle import Traffic, unsteady_steps  # noqa: E402
 
 suite = Suite()

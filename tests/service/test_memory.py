@@ -5,13 +5,15 @@ crashes, leaks, or acknowledges what is not stored. See tests/support/tool_fault
 
 Environment: LIVES (40): how many allocations fail in each test.
 """
+import http.client
 import os
 import random
 import sys
+import time
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
-# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
-from harness import *  # noqa: E402,F403
+# pylint: disable=wrong-import-position
+from harness import BUILD, PATIENCE, Suite, check, contact  # noqa: E402
 from oracle import Traffic  # noqa: E402
 
 suite = Suite()

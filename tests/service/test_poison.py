@@ -4,13 +4,18 @@ other systems are stored. Killed, standing still until the service manager ends 
 memory; while the message is taken, and in the work that follows for all messages of its turn.
 """
 import contextlib
+import json
 import os
+import signal
 import sqlite3
+import subprocess
 import sys
+import time
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
-# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
-from harness import *  # noqa: E402,F403
+# pylint: disable=wrong-import-position
+from harness import (BUILD, PATIENCE, Suite, check, equal, now_ms, point, rfc3339,  # noqa: E402
+                     system, timed, wait_until)
 
 suite = Suite()
 SYSTEMS = [system(name, [point("suction")]) for name in ("mill", "creek", "hill")]

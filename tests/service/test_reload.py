@@ -2,12 +2,15 @@
 """SIGHUP while the daemon works: what stays in memory, what ends, what is applied and what waits."""
 import http.client
 import os
+import re
+import signal
 import sqlite3
 import sys
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
-# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
-from harness import *  # noqa: E402,F403
+# pylint: disable=wrong-import-position
+from harness import (LOW_AT_ONCE, MARKERS, Suite, check, contact, equal, events,  # noqa: E402
+                     free_port, now_ms, point, stays, system, timed, wait_until)
 
 suite = Suite()
 MILL = system("mill", [point("suction")])

@@ -1,13 +1,19 @@
 #!/usr/bin/env python3
 """Starting, reading settings again, stopping; what the page answers to whom."""
+import base64
+import json
 import os
 import re
+import signal
 import sqlite3
+import subprocess
 import sys
+import time
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
-# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
-from harness import *  # noqa: E402,F403
+# pylint: disable=wrong-import-position
+from harness import (BUILD, LOW_AT_ONCE, SUPPORT, Suite, check, contact, equal,  # noqa: E402
+                     events, now_ms, point, system, timed, wait_until, write_file)
 
 suite = Suite()
 SECRET = "whsec_" + base64.b64encode(bytes(range(32))).decode()

@@ -2,13 +2,19 @@
 """Four shards on one broker, each as systemd/subslabd@.service starts it: settings, store, socket,
 page, session and topics of its own. tests/package/booted.py runs the same template under systemd.
 """
+import json
 import os
+import shutil
+import signal
 import subprocess
 import sys
+import time
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
-# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
-from harness import *  # noqa: E402,F403
+# pylint: disable=wrong-import-position
+from harness import (BUILD, LOW_AT_ONCE, SANITIZED, SOURCE, Daemon, Suite, check,  # noqa: E402
+                     contact, equal, notices, now_ms, point, rfc3339, system, timed,
+                     wait_until, write_file)
 
 suite = Suite()
 TEMPLATE = os.path.join(SOURCE, "systemd", "subslabd@.service")

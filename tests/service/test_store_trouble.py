@@ -2,13 +2,17 @@
 """Trouble around the store and the process: another process holds it, an old copy is put back, the
 loop stands still, one start follows another."""
 import contextlib
+import json
 import os
+import shutil
 import sqlite3
 import sys
+import time
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
-# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
-from harness import *  # noqa: E402,F403
+# pylint: disable=wrong-import-position
+from harness import (BUILD, LOW_AT_ONCE, Suite, check, contact, equal, events, now_ms,  # noqa: E402
+                     point, stays, system, timed, wait_until, write_file)
 
 suite = Suite()
 MILL = system("mill", [point("suction")])

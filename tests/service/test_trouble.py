@@ -4,11 +4,17 @@
 Rows that need root (mounts, network namespaces) are skipped with a message without it.
 """
 import os
+import signal
+import socket
+import subprocess
 import sys
+import time
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
-# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
-from harness import *  # noqa: E402,F403
+# pylint: disable=wrong-import-position
+from harness import (LOW_AT_ONCE, PATIENCE, TURN_LIMIT_S, Skipped, Suite, check,  # noqa: E402
+                     contact, equal, events, free_port, now_ms, point, stays, system,
+                     timed, wait_until, write_file)
 from faked_time import faked_time  # noqa: E402
 
 suite = Suite()

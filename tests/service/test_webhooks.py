@@ -1,14 +1,17 @@
 #!/usr/bin/env python3
 """Messages out: each is taken once, in order, whatever the endpoints do, and no secret leaks."""
-import json
+import base64
 import os
 import signal
 import sqlite3
 import sys
+import time
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
-# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
-from harness import *  # noqa: E402,F403
+# pylint: disable=wrong-import-position
+from harness import (LOW_AT_ONCE, PATIENCE, Suite, check, contact, equal, events,  # noqa: E402
+                     now_ms, point, signature_is_good, stays, system, timed,
+                     wait_until)
 
 suite = Suite()
 SECRET = "whsec_" + base64.b64encode(bytes(range(32))).decode()

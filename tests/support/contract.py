@@ -1,19 +1,17 @@
 """contract: what the tests of the outside contract share: the tool as a person calls it, files as a
 person writes them, and the form of what comes back.
 
-    from contract import *
-
-Everything of harness is here too.
+    from contract import Tool, series, write_csv
 """
+import json
 import os
 import re
 import subprocess
 import sys
 
 sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
-# pylint: disable=wrong-import-position,wildcard-import,unused-wildcard-import
-from harness import *  # noqa: E402,F403
-from harness import BUILD, PATIENCE, check, equal, json, rfc3339, write_file  # noqa: E402
+# pylint: disable=wrong-import-position
+from harness import BUILD, PATIENCE, check, equal, rfc3339, write_file  # noqa: E402
 
 CTL, DAEMON = (os.path.join(BUILD, name) for name in ("subslabctl", "subslabd"))
 MINUTE, HOUR, DAY = 60_000, 3_600_000, 86_400_000

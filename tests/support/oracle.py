@@ -16,13 +16,12 @@ Every published reading is in the store exactly once, or is counted as refused w
 alarm that was due exists once, with the times of the readings that caused it, and its messages
 reached the endpoint at least once, always with the same id and the same bytes.
 """
-import json
 import random
 import sqlite3
 import threading
 import time
 
-from harness import (LOW_AT_ONCE, SANITIZED, Publisher, check, equal, events, now_ms, point,
+from harness import (LOW_AT_ONCE, Publisher, check, equal, events, now_ms, point,
                      system, timed, wait_until)
 
 STEADY_SYSTEMS, STEADY_POINTS = 10, 10
