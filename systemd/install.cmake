@@ -26,8 +26,10 @@ install(FILES ${CMAKE_CURRENT_LIST_DIR}/subslabd.sysusers.conf
 install(FILES ${CMAKE_CURRENT_LIST_DIR}/subslabd.tmpfiles.conf
         DESTINATION lib/tmpfiles.d RENAME subslabd.conf)
 
-install(FILES ${CMAKE_SOURCE_DIR}/README.md ${CMAKE_CURRENT_LIST_DIR}/SCALE.md ${CMAKE_SOURCE_DIR}/CHANGELOG.md
-        ${CMAKE_SOURCE_DIR}/LICENSE DESTINATION ${CMAKE_INSTALL_DATAROOTDIR}/doc/subslabd)
+install(FILES ${CMAKE_SOURCE_DIR}/README.md ${CMAKE_CURRENT_LIST_DIR}/BROKER.md
+        ${CMAKE_CURRENT_LIST_DIR}/SCALE.md ${CMAKE_SOURCE_DIR}/tests/bench/FIGURES.md
+        ${CMAKE_SOURCE_DIR}/CHANGELOG.md ${CMAKE_SOURCE_DIR}/LICENSE
+        DESTINATION ${CMAKE_INSTALL_DATAROOTDIR}/doc/subslabd)
 install(FILES ${CMAKE_SOURCE_DIR}/config/subslabd.yaml
         ${CMAKE_SOURCE_DIR}/config/commissioning-example.yaml
         DESTINATION ${CMAKE_INSTALL_DATAROOTDIR}/doc/subslabd/examples)

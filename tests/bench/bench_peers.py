@@ -2,8 +2,8 @@
 """subslabd against what somebody would otherwise pick, in one run: one table in Markdown.
 
     bench_peers.py            a short run, with generous limits on a few ratios (under a minute)
-    bench_peers.py --full     the table as it stands in README.md (under ten minutes)
-    bench_peers.py --readme   the same, and puts it into README.md between its two marks; best done
+    bench_peers.py --full     the table as it stands in FIGURES.md (under ten minutes)
+    bench_peers.py --figures  the same, and puts it into FIGURES.md between its two marks; best done
                               when the machine has nothing else to do
 
 Needs a release build (cmake --preset release) and the Debian packages of the groups build, test and
@@ -48,7 +48,7 @@ from compare_programs import (BATCH, COLLECTD, INTERVAL_S, NEVER, POINTS, SYSTEM
                               as_json)
 from harness import SANITIZED, SOURCE, Skipped, Suite, check, equal  # noqa: E402
 
-FULL = "--full" in sys.argv or "--readme" in sys.argv
+FULL = "--full" in sys.argv or "--figures" in sys.argv
 ROUNDS = int(os.environ.get("ROUNDS", "3" if FULL else "1"))
 DAYS, SLOW_READINGS = (7, 2000) if FULL else (2, 300)
 BURSTS, BURST = (5, 3000) if FULL else (2, 300)
@@ -382,13 +382,13 @@ def table(results, readings, folder):
     return "\n".join(lines) + "\n\n" + below + "\n"
 
 
-def write_readme(text):
-    name = os.path.join(SOURCE, "README.md")
+def write_figures(text):
+    name = os.path.join(SOURCE, "tests", "bench", "FIGURES.md")
     with open(name, encoding="utf-8") as file:
-        readme = file.read()
-    begin, end = (readme.index(mark) for mark in MARKS)
+        page = file.read()
+    begin, end = (page.index(mark) for mark in MARKS)
     with open(name, "w", encoding="utf-8") as file:
-        file.write(readme[:begin + len(MARKS[0])] + text + readme[end:])
+        file.write(page[:begin + len(MARKS[0])] + text + page[end:])
 
 
 def judge(results):
@@ -425,8 +425,8 @@ def what_somebody_would_otherwise_pick(place):
     text = table(results, readings, place.folder)
     print(text, flush=True)
     judge(results)
-    if "--readme" in sys.argv:
-        write_readme(text)
+    if "--figures" in sys.argv:
+        write_figures(text)
 
 
 if __name__ == "__main__":

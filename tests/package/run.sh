@@ -75,7 +75,9 @@ drwxr-xr-x /etc/subslabd/systems/
 -rw-r--r-- /usr/share/doc/subslabd/changelog.gz
 -rw-r--r-- /usr/share/doc/subslabd/copyright
 -rw-r--r-- /usr/share/doc/subslabd/README.md
+-rw-r--r-- /usr/share/doc/subslabd/BROKER.md
 -rw-r--r-- /usr/share/doc/subslabd/SCALE.md
+-rw-r--r-- /usr/share/doc/subslabd/FIGURES.md
 -rw-r--r-- /usr/share/doc/subslabd/examples/commissioning-example.yaml
 -rw-r--r-- /usr/share/doc/subslabd/examples/systems/example.yaml
 TABLE
@@ -141,7 +143,7 @@ page_is_quiet() { # groff has nothing to say, and the page is not empty
     cat "$scratch/said"
     [ ! -s "$scratch/said" ] && [ "$(grep -c . "$scratch/page")" -gt 40 ]
 }
-for page in man/*.[1578]; do
+for page in daemon/man/*.[1578]; do
     check "$page has no warnings" page_is_quiet "$page"
 done
 

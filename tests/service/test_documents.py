@@ -1,18 +1,27 @@
 #!/usr/bin/env python3
-"""What README, DEVELOPERS, the manual pages and the examples say, against what the programs take:
-every command, option, file, setting, quantity and condition that a document names exists, and each
-that exists is named where people look for it. The lists come from the programs' own messages. Each
-check is tried on a copy with a fault in it first. Environment: SUBSLAB_BUILD."""
+"""What README and the pages beside it, DEVELOPERS, the manual pages and the examples say, against what
+the programs take: every command, option, file, setting, quantity and condition that a document names
+exists, and each that exists is named where people look for it. README is short and cautions come early;
+each measured figure has the command that writes it. The lists come from the programs' own messages. Each
+check is tried on a copy with a fault in it. Environment: SUBSLAB_BUILD."""
+import base64
 import glob
+import hashlib
+import hmac
 import os
 import re
 import subprocess
 import sys
 import tempfile
+import time
 
 TOOL = os.path.join(os.environ.get("SUBSLAB_BUILD", "build-check"), "subslabctl")
-FILES = ["README.md", "DEVELOPERS.md", "daemon/man/subslabctl.1", "daemon/man/subslabd.8", "daemon/man/subslabd.yaml.5",
+FIGURES, SETTINGS_PAGE = "tests/bench/FIGURES.md", "daemon/man/subslabd.yaml.5"
+MARKDOWN = ["README.md", "DEVELOPERS.md", "systemd/INSTALL.md", "systemd/BROKER.md", "systemd/SCALE.md", FIGURES]
+FILES = [*MARKDOWN, "daemon/man/subslabctl.1", "daemon/man/subslabd.8", SETTINGS_PAGE,
          "config/subslabd.yaml", "config/systems/example.yaml", "config/commissioning-example.yaml"]
+README_LINES, CAUTIONS_BY_LINE = 300, 50
+CAUTIONS = ["Local codes", "back-draft test", "licensed electrician", "outlets", "long-term risk", "not an emergency"]
 
 
 def tool(*arguments):
@@ -75,7 +84,7 @@ def code_of(text):
 # ---- checks: each yields what is wrong ----
 
 def unknown_commands(texts, program):
-    for name in ("README.md", "DEVELOPERS.md"):
+    for name in MARKDOWN:
         for _, code in code_of(texts[name]):
             for line in code.splitlines():
                 for found in re.finditer(r"subslabctl((?: --settings \S+| --json)*) ([a-z][a-z-]*)(.*)",
@@ -107,7 +116,7 @@ def commands_not_told(texts, program):
 
 def missing_files(texts, program):
     del program
-    for name in ("README.md", "DEVELOPERS.md"):
+    for name in MARKDOWN:
         for _, code in code_of(texts[name]):
             for path in re.findall(r"(?<![\w/.-])((?:config|tests|lib|daemon|systemd)"
                                    r"/[\w./*-]*[\w*])", code):
@@ -125,7 +134,7 @@ def words_missing(texts, words, places, what):
 
 def quantities_not_told(texts, program):
     yield from words_missing(texts, program.quantities, ["README.md", "config/systems/example.yaml",
-                                                         "daemon/man/subslabd.yaml.5"], "quantity")
+                                                         SETTINGS_PAGE], "quantity")
 
 
 def conditions_not_told(texts, program):
@@ -136,36 +145,38 @@ def settings_not_told(texts, program):
     for words, place in ((program.settings + program.contact + program.broker,
                           "config/subslabd.yaml"),
                          (program.point + program.system, "config/systems/example.yaml")):
-        yield from words_missing(texts, words, [place, "daemon/man/subslabd.yaml.5"], "setting")
+        yield from words_missing(texts, words, [place, SETTINGS_PAGE], "setting")
 
 
 def blocks_refused(texts, program):
-    """YAML blocks of README: a system file is checked as one, all else as settings."""
+    """YAML blocks of README and of the broker's page: a system file is checked as one, all else as settings."""
     del program
     with tempfile.TemporaryDirectory() as folder:
         os.mkdir(folder + "/systems")
-        with open(folder + "/office-secret", "w") as file:
-            file.write("whsec_" + "QUJD" * 10 + "\n")
-        os.chmod(folder + "/office-secret", 0o600)
+        for secret in ("office-secret", "broker-password"):
+            with open(f"{folder}/{secret}", "w") as file:
+                file.write("whsec_" + "QUJD" * 10 + "\n")
+            os.chmod(f"{folder}/{secret}", 0o600)
         with open(folder + "/s.yaml", "w") as file:
             file.write("units: us\n")
-        blocks = [block for language, block in code_of(texts["README.md"]) if language == "yaml"]
-        if len(blocks) < 2:
-            yield "README.md: its YAML blocks are gone"
-        for block in blocks:
-            path = folder + ("/systems/a.yaml" if block.startswith("id:") else "/s.yaml")
-            with open(path, "w") as file:
-                file.write(block)
-            done = subprocess.run([TOOL, "--settings", folder + "/s.yaml", "check"], text=True,
-                                  capture_output=True, timeout=60)
-            if done.returncode != 0:
-                yield "README.md: " + done.stderr.strip()
+        for name, least in (("README.md", 2), ("systemd/BROKER.md", 1)):
+            blocks = [block for language, block in code_of(texts[name]) if language == "yaml"]
+            if len(blocks) < least:
+                yield f"{name}: its YAML blocks are gone"
+            for block in blocks:
+                path = folder + ("/systems/a.yaml" if block.startswith("id:") else "/s.yaml")
+                with open(path, "w") as file:
+                    file.write(block)
+                done = subprocess.run([TOOL, "--settings", folder + "/s.yaml", "check"], text=True,
+                                      capture_output=True, timeout=60)
+                if done.returncode != 0:
+                    yield f"{name}: {done.stderr.strip()}"
 
 
 def broken_shell(texts, program):
     """Every shell block is at least shell."""
     del program
-    for name in ("README.md", "DEVELOPERS.md"):
+    for name in MARKDOWN:
         for language, block in code_of(texts[name]):
             if language == "sh":
                 done = subprocess.run(["sh", "-n"], input=block, text=True, capture_output=True)
@@ -195,6 +206,67 @@ def signing_secret_of_the_readme(texts, program):
             yield "README.md: the secret it makes is refused: " + said.stderr.strip()
 
 
+def verifier_of_the_manual(texts, program):
+    """The Python of the manual page knows a genuine message from others; signed here by the rules."""
+    del program
+    code = re.search(r"^\.nf\n(import base64.*?)^\.fi", texts[SETTINGS_PAGE], re.M | re.S)
+    names = {}
+    exec(code.group(1) if code else "", names)  # pylint: disable=exec-used
+    key, body = bytes(range(32)), b'{"a": 1}'
+    secret = "whsec_" + base64.b64encode(key).decode()
+
+    def accepted(at, sent=body):
+        stamp = str(int(at))
+        mac = hmac.new(key, b"msg_1." + stamp.encode() + b"." + body, hashlib.sha256).digest()
+        headers = {"webhook-id": "msg_1", "webhook-timestamp": stamp,
+                   "webhook-signature": "v1,AAAA v1," + base64.b64encode(mac).decode()}
+        return names["is_genuine"](secret + "\n", headers, sent)
+
+    if "is_genuine" not in names:
+        yield f"{SETTINGS_PAGE}: its verifier is gone"
+        return
+    for what, said, right in (("a genuine one", accepted(time.time()), True),
+                              ("another body", accepted(time.time(), b'{"a": 2}'), False),
+                              ("one of last year", accepted(time.time() - 3e7), False)):
+        if said is not right:
+            yield f"{SETTINGS_PAGE}: the verifier says {said} of {what}"
+
+
+def dead_links(texts, program):
+    del program
+    for name in MARKDOWN:
+        for target in re.findall(r"\]\(([^)#:]+)\)", texts[name]):
+            if not os.path.exists(os.path.join(os.path.dirname(name), target)):
+                yield f"{name}: no file {target}"
+
+
+def readme_is_long(texts, program):
+    del program
+    lines = texts["README.md"].count("\n")
+    if lines > README_LINES:
+        yield f"README.md has {lines} lines, {README_LINES} at most"
+
+
+def cautions_come_late(texts, program):
+    del program
+    early = " ".join("\n".join(texts["README.md"].splitlines()[:CAUTIONS_BY_LINE]).split())
+    for caution in CAUTIONS:
+        if caution not in early:
+            yield f"README.md: {caution!r} is not in its first {CAUTIONS_BY_LINE} lines"
+
+
+def figures_without_command(texts, program):
+    """The last cell of a row names a program of tests/bench or tests/fleet; a judgement says on whose data."""
+    del program
+    for table in re.findall(r"^\| what \|.*\n\|[-|]+\n((?:\|.*\n)+)", texts[FIGURES], re.M):
+        for row in table.splitlines():
+            command = re.findall(r"`([^`]+)`", row.rsplit(" | ", 1)[1])
+            programs = re.findall(r"(?:bench_\w+|score)(?=\.py|\b)", " ".join(command))
+            if not programs or not all(glob.glob(f"tests/bench/{one}.*") or glob.glob(f"tests/fleet/{one}.py")
+                                       for one in programs):
+                yield f"{FIGURES}: no command that writes it: {row[:60]}"
+
+
 # check, and a fault that it must find: file, text there, text put in its place
 CHECKS = [
     (unknown_commands, "README.md", "subslabctl test-alert office", "subslabctl tell office"),
@@ -213,6 +285,21 @@ CHECKS = [
     (blocks_refused, "README.md", "remind_every: 24 h", "remind_every: often"),
     (broken_shell, "README.md", 'echo "whsec_', "echo 'whsec_"),
     (signing_secret_of_the_readme, "README.md", "rand -base64 32", "rand -base64 8"),
+    (unknown_commands, "systemd/SCALE.md", "out-of-service SYSTEM --until", "out-of-service SYSTEM --up-to"),
+    (unknown_commands, "systemd/INSTALL.md", "subslabctl systems", "subslabctl houses"),
+    (missing_files, FIGURES, "tests/bench/bench_peers.py", "tests/bench/bench_others.py"),
+    (blocks_refused, "systemd/BROKER.md", "password_file: broker-password", "password: broker-password"),
+    (broken_shell, "systemd/BROKER.md", "-P 'its password'", "-P 'its password"),
+    (verifier_of_the_manual, SETTINGS_PAGE, "hashlib.sha256", "hashlib.sha512"),
+    (verifier_of_the_manual, SETTINGS_PAGE, "> tolerance_s", "< 0"),
+    (verifier_of_the_manual, SETTINGS_PAGE, "def is_genuine", "def is_real"),
+    (dead_links, "README.md", "(systemd/BROKER.md)", "(systemd/BROKERS.md)"),
+    (dead_links, FIGURES, "(../../systemd/SCALE.md)", "(../systemd/SCALE.md)"),
+    (readme_is_long, "README.md", "## Licence", "\n" * README_LINES),
+    (cautions_come_late, "README.md", "licensed electrician", "expert"),
+    (cautions_come_late, "README.md", "## Cautions", "\n" * CAUTIONS_BY_LINE),
+    (figures_without_command, FIGURES, "| `bench_alerts.py` |", "| |"),
+    (figures_without_command, FIGURES, "| `bench_fleet.py` |", "| `bench_house.py` |"),
 ]
 
 
