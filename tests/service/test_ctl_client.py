@@ -13,7 +13,7 @@ import urllib.parse
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 sys.path.insert(0, HERE)
-from test_ctl_offline import TOOL, expect  # noqa: E402
+from test_ctl_offline import TOOL, expect, run_tests  # noqa: E402
 
 SYSTEMS = [
     {"id": "birch-lane-12", "name": "12 Birch Lane", "status": "out of spec",
@@ -422,20 +422,5 @@ def test_broken_daemon():
     daemon.close()
 
 
-def main():
-    failed = passed = 0
-    for name, test in sorted(globals().items()):
-        if not name.startswith("test_"):
-            continue
-        try:
-            test()
-            passed += 1
-        except Exception as error:  # pylint: disable=broad-except
-            failed += 1
-            print(f"{name}: {error!r}".replace("\\n", "\n"))
-    print(f"{passed} passed, {failed} failed")
-    sys.exit(failed > 0)
-
-
 if __name__ == "__main__":
-    main()
+    run_tests(globals())

@@ -84,21 +84,28 @@ def test_help_and_version():
     expect(folder.run("--version", settings=None), 0, out=r"^subslabctl \d+\.\d+\.\d+$")
 
 
+# arguments, and what the refusal says
+WRONG_USE = [
+    ([], "no command"),
+    (["acknowlege"], "unknown command acknowlege; did you mean acknowledge"),
+    (["--colour"], "unknown option --colour"),
+    (["alarms", "--sytem", "x"], "unknown option --sytem"),
+    (["acknowledge", "1"], "--by NAME is missing"),
+    (["acknowledge", "--by", "Ann"], "too few arguments"),
+    (["acknowledge", "one", "--by", "Ann"], "ALARM is a number"),
+    (["show"], "too few"),
+    (["show", "a", "b"], "too many"),
+    (["shelve", "1", "--until", "2 h", "--by", "Ann"], "--why TEXT"),
+    (["alarms", "--since"], "--since needs a value"),
+    (["export", "x", "--as", "xml"], "allowed: csv, senml"),
+    (["commission", "x", "--learn", "a", "b"], "usage"),
+]
+
+
 def test_wrong_use():
     folder = Folder()
-    expect(folder.run(), 2, err="no command")
-    expect(folder.run("acknowlege"), 2, err="unknown command acknowlege; did you mean acknowledge")
-    expect(folder.run("--colour"), 2, err="unknown option --colour")
-    expect(folder.run("alarms", "--sytem", "x"), 2, err="unknown option --sytem")
-    expect(folder.run("acknowledge", "1"), 2, err="--by NAME is missing")
-    expect(folder.run("acknowledge", "--by", "Ann"), 2, err="too few arguments")
-    expect(folder.run("acknowledge", "one", "--by", "Ann"), 2, err="ALARM is a number")
-    expect(folder.run("show"), 2, err="too few")
-    expect(folder.run("show", "a", "b"), 2, err="too many")
-    expect(folder.run("shelve", "1", "--until", "2 h", "--by", "Ann"), 2, err="--why TEXT")
-    expect(folder.run("alarms", "--since"), 2, err="--since needs a value")
-    expect(folder.run("export", "x", "--as", "xml"), 2, err="allowed: csv, senml")
-    expect(folder.run("commission", "x", "--learn", "a", "b"), 2, err="usage")
+    for arguments, said in WRONG_USE:
+        expect(folder.run(*arguments), 2, err=said)
     expect(folder.run("systems", settings="absent.yaml"), 2, err="absent.yaml: No such file")
 
 
@@ -147,16 +154,20 @@ def test_check_names_files_beside_the_settings():
     expect(folder.run("check", settings="etc/s.yaml"), 2, err="password_file: etc/password: No such")
 
 
+# what is written in place of what in the system's file, and what is said of it
+BAD_SYSTEMS = [
+    ("unit: inH2O", "unit: bananas", r"^systems/birch\.yaml:5: .*unit.*bananas"),
+    ("name:", "nmae:", r"^systems/birch\.yaml:2: nmae: .*name"),
+    ("Denver", "Nowhere", r"^systems/birch\.yaml:\d+: time_zone"),
+]
+
+
 def test_check_bad():
     folder = Folder()
-    folder.write("systems/birch.yaml", SYSTEM.replace("unit: inH2O", "unit: bananas"))
-    expect(folder.run("check"), 2, err=r"^systems/birch\.yaml:5: .*unit.*bananas")
-    expect(folder.run("check", "systems/birch.yaml"), 2, err=r"^systems/birch\.yaml:5: ")
-    folder.write("systems/birch.yaml", SYSTEM.replace("name:", "nmae:"))
-    expect(folder.run("check"), 2, err=r"^systems/birch\.yaml:2: nmae: .*name")
-    folder.write("systems/birch.yaml", SYSTEM.replace("Denver", "Nowhere"))
-    for arguments in ([], ["systems/birch.yaml"]):
-        expect(folder.run("check", *arguments), 2, err=r"^systems/birch\.yaml:\d+: time_zone")
+    for there, fault, said in BAD_SYSTEMS:
+        folder.write("systems/birch.yaml", SYSTEM.replace(there, fault))
+        for arguments in ([], ["systems/birch.yaml"]):
+            expect(folder.run("check", *arguments), 2, err=said)
     folder.write("systems/birch.yaml", SYSTEM)
     expect(folder.run("check", "absent.yaml"), 2, err=r"^absent\.yaml:1: ")
     expect(folder.run("check", settings="absent.yaml"), 2, err=r"^absent\.yaml:1: ")
@@ -283,9 +294,10 @@ def test_replay_bad():
     expect(folder.run("replay", "r.csv", "--commission", "records"), 2)
 
 
-def main():
+def run_tests(names):
+    """Runs every test_… of names, a module's globals(), and ends the program with the sum."""
     failed = passed = 0
-    for name, test in sorted(globals().items()):
+    for name, test in sorted(names.items()):
         if not name.startswith("test_"):
             continue
         try:
@@ -299,4 +311,4 @@ def main():
 
 
 if __name__ == "__main__":
-    main()
+    run_tests(globals())
