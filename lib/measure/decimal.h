@@ -1,8 +1,8 @@
 /*
  * decimal: decimal text to double and back, with '.' as the decimal mark whatever the locale.
  * Pure: no allocation, no locale, no global state. Reading is correctly rounded (to nearest, ties
- * to even, as IEEE 754-2019 section 5.12 asks), so that a value written by one program with 17
- * digits is the same bits here.
+ * to even, as IEEE 754-2019 section 5.12 asks, and as strtod does), so that a value written by one
+ * program with 17 digits is the same bits here.
  */
 #ifndef MEASURE_DECIMAL_H
 #define MEASURE_DECIMAL_H

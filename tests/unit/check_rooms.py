@@ -77,7 +77,7 @@ memchr memcmp memcpy memmem memmove memrchr memset mempcpy stpcpy strcasecmp str
 strcpy strcspn strdup strlen strncasecmp strncat strncmp strncpy strndup strnlen strpbrk strrchr
 strspn strstr strtok_r __ctype_b_loc __ctype_tolower_loc __ctype_toupper_loc tolower toupper
 snprintf vsnprintf asprintf vasprintf __snprintf_chk __vsnprintf_chk __asprintf_chk __vasprintf_chk
-strtol strtoll strtoul strtoull
+strtod strtol strtoll strtoul strtoull
 __isoc23_strtol __isoc23_strtoll __isoc23_strtoul __isoc23_strtoull
 abs llabs acos asin atan atan2 cbrt ceil copysign cos cosh erf erfc exp exp2 expm1 fabs fdim floor
 fma fmax fmin fmod frexp hypot ldexp lgamma llrint llround log log10 log1p log2 logb lrint lround
@@ -272,7 +272,7 @@ def plant_include(sources, file, line, check):
 
 
 CALLS = """open read write socket connect time clock_gettime gettimeofday localtime_r getenv fopen
-fprintf printf puts syslog setlocale strtod rand random getrandom json_load_file json_dumpfd
+fprintf printf puts syslog setlocale rand random getrandom json_load_file json_dumpfd
 yaml_parser_set_input_file""".split()
 
 
