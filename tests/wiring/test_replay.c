@@ -6,7 +6,6 @@
 #include "measure/timestamp.h"
 #include "test_support.h"
 #include "tool/replay.h"
-#include "tool/replay_order.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -239,24 +238,27 @@ END_TEST
 START_TEST(order_of_lines_does_not_matter) {
     struct test_random random = {test_seed()};
     enum { COUNT = 2000 };
-    static struct replay_entry entries[COUNT];
+    static struct {
+        int64_t time_ms;
+        double value;
+    } lines[COUNT], held;
     struct heard heard = {0};
     struct fleet *fleet = make_fleet(1);
     struct replay *replays[2] = {make_replay(fleet, &heard), make_replay(fleet, &heard)};
     for (size_t i = 0; i < COUNT; i++) {
         double value = i / 200 % 3 == 1 ? 100.0 : 200.0;
-        entries[i] = (struct replay_entry){START + (int64_t)i * 10 * MINUTE,
-                                           value + wobble((int64_t)i * 10), 0, (uint32_t)i};
-        replay_add(replays[0], 0, entries[i].time_ms, entries[i].value, (int64_t)i);
+        lines[i].time_ms = START + (int64_t)i * 10 * MINUTE;
+        lines[i].value = value + wobble((int64_t)i * 10);
+        replay_add(replays[0], 0, lines[i].time_ms, lines[i].value, (int64_t)i);
     }
     for (size_t i = COUNT; i > 1; i--) {
         size_t other = test_random_next(&random) % i;
-        struct replay_entry held = entries[i - 1];
-        entries[i - 1] = entries[other];
-        entries[other] = held;
+        held = lines[i - 1];
+        lines[i - 1] = lines[other];
+        lines[other] = held;
     }
     for (size_t i = 0; i < COUNT; i++)
-        replay_add(replays[1], 0, entries[i].time_ms, entries[i].value, (int64_t)i);
+        replay_add(replays[1], 0, lines[i].time_ms, lines[i].value, (int64_t)i);
     ck_assert(replay_run(replays[0]) && replay_run(replays[1]));
     size_t count[2] = {0};
     const struct replay_row *rows[2] = {replay_rows(replays[0], &count[0]),
@@ -271,39 +273,6 @@ START_TEST(order_of_lines_does_not_matter) {
     replay_destroy(replays[0]);
     replay_destroy(replays[1]);
     fleet_destroy(fleet);
-}
-END_TEST
-
-static int by_order(const void *a, const void *b) {
-    const struct replay_entry *x = a, *y = b;
-    if (x->time_ms != y->time_ms)
-        return x->time_ms < y->time_ms ? -1 : 1;
-    return (x->line > y->line) - (x->line < y->line);
-}
-
-/* Against the C library's sort, on shapes that are bad for a quicksort too. */
-START_TEST(sorting_agrees_with_the_c_library) {
-    struct test_random random = {test_seed()};
-    enum { MOST = 5000 };
-    struct replay_entry *ours = calloc(MOST, sizeof *ours), *theirs = calloc(MOST, sizeof *theirs);
-    for (int round = 0; round < 60; round++) {
-        size_t count = test_random_next(&random) % MOST;
-        for (size_t i = 0; i < count; i++) {
-            int64_t shapes[] = {(int64_t)i,
-                                -(int64_t)i,
-                                (int64_t)(i % 7),
-                                (int64_t)(test_random_next(&random) % 1000),
-                                (int64_t)(i < count / 2 ? i : count - i),
-                                5};
-            ours[i] = (struct replay_entry){shapes[round % 6], 0.0, 0, (uint32_t)i};
-        }
-        memcpy(theirs, ours, count * sizeof *ours);
-        qsort(theirs, count, sizeof *theirs, by_order);
-        replay_order_sort(ours, count);
-        ck_assert_int_eq(memcmp(ours, theirs, count * sizeof *ours), 0);
-    }
-    free(ours);
-    free(theirs);
 }
 END_TEST
 
@@ -549,7 +518,6 @@ int main(void) {
     tcase_add_test(tcase, what_a_cause_explains_is_left_out);
     tcase_add_test(tcase, a_silence_shorter_than_a_minute_is_told);
     tcase_add_test(tcase, order_of_lines_does_not_matter);
-    tcase_add_test(tcase, sorting_agrees_with_the_c_library);
     tcase_add_test(tcase, a_fleet_going_silent_is_one_fact);
     tcase_add_test(tcase, days_end_before_the_next_begins);
     tcase_add_test(tcase, a_long_gap_is_one_silence);
