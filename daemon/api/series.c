@@ -3,6 +3,7 @@
  */
 #include "api/routes.h"
 #include "host/reading_rows.h"
+#include "measure/array.h"
 #include "measure/payload.h"
 
 #include <stdio.h>
@@ -20,7 +21,7 @@ struct import_row {
 
 struct imported {
     struct import_row *rows;
-    size_t count, capacity;
+    size_t count;
 };
 
 struct import_count {
@@ -35,15 +36,11 @@ static void add_error(struct import_count *count, const char *text) {
 }
 
 static bool keep_row(struct imported *imported, const struct import_row *row) {
-    if (imported->count == imported->capacity) {
-        size_t capacity = imported->capacity ? 2 * imported->capacity : 4096;
-        struct import_row *grown = realloc(imported->rows, capacity * sizeof *grown);
-        if (!grown)
-            return false;
-        imported->rows = grown;
-        imported->capacity = capacity;
-    }
-    imported->rows[imported->count++] = *row;
+    struct import_row *rows = array_room(imported->rows, imported->count, sizeof *rows);
+    if (!rows)
+        return false;
+    imported->rows = rows;
+    rows[imported->count++] = *row;
     return true;
 }
 

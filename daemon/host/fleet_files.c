@@ -1,6 +1,7 @@
 #include "host/fleet_files.h"
 
 #include "link/service_manager.h"
+#include "measure/array.h"
 
 #include <dirent.h>
 #include <errno.h>
@@ -127,23 +128,19 @@ static struct time_zone *zone_from_disk(void *context, const char *name) {
 
 struct names {
     char **items;
-    size_t count, capacity;
+    size_t count;
 };
 
 static bool names_add(struct names *names, char *name) {
     if (!name)
         return false;
-    if (names->count == names->capacity) {
-        size_t capacity = names->capacity ? names->capacity * 2 : 64;
-        char **grown = realloc(names->items, capacity * sizeof(char *));
-        if (!grown) {
-            free(name);
-            return false;
-        }
-        names->items = grown;
-        names->capacity = capacity;
+    char **items = array_room(names->items, names->count, sizeof(char *));
+    if (!items) {
+        free(name);
+        return false;
     }
-    names->items[names->count++] = name;
+    names->items = items;
+    items[names->count++] = name;
     return true;
 }
 

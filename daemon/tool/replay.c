@@ -10,6 +10,7 @@
 
 #include "host/csv_reader.h"
 #include "host/reading_rows.h"
+#include "measure/array.h"
 #include "measure/duration.h"
 #include "monitor/daily.h"
 #include "monitor/history_memory.h"
@@ -47,7 +48,7 @@ struct replay {
     struct history history;
     struct judge deadlines; /* only to ask when delays end */
     struct replay_entry *entries;
-    size_t count, capacity;
+    size_t count;
     bool sorted;
     struct replay_rows rows;
     struct replay_counts counts;
@@ -144,16 +145,12 @@ bool replay_commission(struct replay *replay, size_t system, const struct commis
 }
 
 bool replay_add(struct replay *replay, size_t point, int64_t time_ms, double value, int64_t line) {
-    if (replay->count == replay->capacity) {
-        size_t capacity = replay->capacity ? replay->capacity * 2 : 4096;
-        struct replay_entry *grown = realloc(replay->entries, capacity * sizeof *grown);
-        if (!grown)
-            return false;
-        replay->entries = grown;
-        replay->capacity = capacity;
-    }
-    replay->sorted &= replay->count == 0 || replay->entries[replay->count - 1].time_ms <= time_ms;
-    replay->entries[replay->count++] =
+    struct replay_entry *entries = array_room(replay->entries, replay->count, sizeof *entries);
+    if (!entries)
+        return false;
+    replay->entries = entries;
+    replay->sorted &= replay->count == 0 || entries[replay->count - 1].time_ms <= time_ms;
+    entries[replay->count++] =
         (struct replay_entry){time_ms, value, (uint32_t)point, (uint32_t)line};
     return true;
 }

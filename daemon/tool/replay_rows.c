@@ -1,19 +1,16 @@
 #include "tool/replay_rows.h"
 
+#include "measure/array.h"
+
 #include <jansson.h>
 #include <stdlib.h>
 #include <string.h>
 
 static bool reserve_row(struct replay_rows *list) {
-    if (list->count < list->capacity)
-        return true;
-    size_t capacity = list->capacity ? list->capacity * 2 : 64;
-    struct replay_row *grown = realloc(list->rows, capacity * sizeof *grown);
-    if (!grown)
-        return false;
-    list->rows = grown;
-    list->capacity = capacity;
-    return true;
+    struct replay_row *rows = array_room(list->rows, list->count, sizeof *rows);
+    if (rows)
+        list->rows = rows;
+    return rows != NULL;
 }
 
 static bool reserve_number(struct replay_rows *list, size_t number) {

@@ -1,5 +1,6 @@
 #include "tool/table.h"
 
+#include "measure/array.h"
 #include "tool/text.h"
 
 #include <stdlib.h>
@@ -11,7 +12,7 @@ struct ctl_table {
     const struct ctl_column *columns;
     size_t column_count;
     char **cells;
-    size_t count, capacity;
+    size_t count;
 };
 
 struct ctl_table *ctl_table_create(const struct ctl_column *columns, size_t count) {
@@ -33,18 +34,14 @@ void ctl_table_destroy(struct ctl_table *table) {
 }
 
 bool ctl_table_add(struct ctl_table *table, const char *text) {
-    if (table->count == table->capacity) {
-        size_t capacity = table->capacity ? table->capacity * 2 : 64;
-        char **grown = realloc(table->cells, capacity * sizeof(char *));
-        if (!grown)
-            return false;
-        table->cells = grown;
-        table->capacity = capacity;
-    }
+    char **cells = array_room(table->cells, table->count, sizeof(char *));
+    if (!cells)
+        return false;
+    table->cells = cells;
     char *clean = ctl_text_clean(text ? text : "");
     if (!clean)
         return false;
-    table->cells[table->count++] = clean;
+    cells[table->count++] = clean;
     return true;
 }
 

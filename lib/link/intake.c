@@ -20,6 +20,7 @@
 #include "link/broker_tls.h"
 #include "link/name_lookup.h"
 #include "link/reconnect.h"
+#include "measure/array.h"
 
 #include <assert.h>
 #include <mosquitto.h>
@@ -652,7 +653,7 @@ struct intake *intake_create(const struct settings *settings, const char *passwo
 }
 
 void intake_leave(struct intake *intake, const char *filter) {
-    char **longer = realloc(intake->former, (intake->former_count + 1) * sizeof(*intake->former));
+    char **longer = array_room(intake->former, intake->former_count, sizeof(*intake->former));
     char *copied = longer ? strdup(filter) : NULL;
     if (longer)
         intake->former = longer;

@@ -1,5 +1,6 @@
 #include "monitor/alarm_book.h"
 
+#include "measure/array.h"
 #include "measure/duration.h"
 
 #include <assert.h>
@@ -14,7 +15,7 @@ struct alarm_book {
     const struct fleet *fleet;
     struct alarm **alarms;
     struct alarm **heads;
-    size_t count, capacity;
+    size_t count;
     int64_t highest_id;
     bool changed;
 };
@@ -64,14 +65,10 @@ static size_t place_of(const struct alarm_book *book, int64_t id) {
 }
 
 static struct alarm *add(struct alarm_book *book, const struct alarm *facts) {
-    if (book->count == book->capacity) {
-        size_t capacity = book->capacity ? book->capacity * 2 : 16;
-        struct alarm **grown = realloc(book->alarms, capacity * sizeof(struct alarm *));
-        if (!grown)
-            return NULL;
-        book->alarms = grown;
-        book->capacity = capacity;
-    }
+    struct alarm **alarms = array_room(book->alarms, book->count, sizeof(struct alarm *));
+    if (!alarms)
+        return NULL;
+    book->alarms = alarms;
     struct alarm *alarm = malloc(sizeof *alarm);
     if (!alarm)
         return NULL;
@@ -306,7 +303,7 @@ void alarm_book_take_over(struct alarm_book *book, struct alarm_book *former,
         *head_of(book, alarm->system) = alarm;
     }
     former->alarms = NULL;
-    former->count = former->capacity = 0;
+    former->count = 0;
 }
 
 struct alarm *alarm_book_find(const struct alarm_book *book, int64_t id) {

@@ -1,5 +1,7 @@
 #include "monitor/fleet.h"
 
+#include "measure/array.h"
+
 #include <assert.h>
 #include <stdlib.h>
 #include <string.h>
@@ -123,7 +125,7 @@ static const struct time_zone *zone_of(struct fleet *fleet, const char *name,
     if (!zone)
         return NULL;
     struct time_zone **zones =
-        realloc(fleet->zones, (fleet->zone_count + 1) * sizeof(struct time_zone *));
+        array_room(fleet->zones, fleet->zone_count, sizeof(struct time_zone *));
     if (!zones) {
         time_zone_destroy(zone);
         return NULL;

@@ -6,6 +6,7 @@
 #include "monitor/history_memory.h"
 
 #include "analysis/statistics.h"
+#include "measure/array.h"
 #include "measure/timestamp.h"
 
 #include <math.h>
@@ -25,7 +26,7 @@ struct day_sum {
     double value_ms;
     int64_t covered_ms;
     double *values;
-    size_t count, capacity;
+    size_t count;
 };
 
 struct point_memory {
@@ -33,7 +34,7 @@ struct point_memory {
     struct hour_sum *hours;
     struct day_sum today;
     struct history_day *days;
-    size_t day_count, day_capacity;
+    size_t day_count;
 };
 
 struct system_memory {
@@ -132,15 +133,11 @@ static bool close_day(struct point_memory *point) {
     struct history_day row;
     if (!day_row(&point->today, &row))
         return true;
-    if (point->day_count == point->day_capacity) {
-        size_t capacity = point->day_capacity ? 2 * point->day_capacity : 64;
-        struct history_day *grown = realloc(point->days, capacity * sizeof *grown);
-        if (!grown)
-            return false;
-        point->days = grown;
-        point->day_capacity = capacity;
-    }
-    point->days[point->day_count++] = row;
+    struct history_day *days = array_room(point->days, point->day_count, sizeof *days);
+    if (!days)
+        return false;
+    point->days = days;
+    days[point->day_count++] = row;
     return true;
 }
 
@@ -165,15 +162,11 @@ static void add_span(struct day_sum *day, int64_t from_ms, int64_t to_ms, double
 }
 
 static bool add_value(struct day_sum *day, double value) {
-    if (day->count == day->capacity) {
-        size_t capacity = day->capacity ? 2 * day->capacity : 64;
-        double *grown = realloc(day->values, capacity * sizeof *grown);
-        if (!grown)
-            return false;
-        day->values = grown;
-        day->capacity = capacity;
-    }
-    day->values[day->count++] = value;
+    double *values = array_room(day->values, day->count, sizeof *values);
+    if (!values)
+        return false;
+    day->values = values;
+    values[day->count++] = value;
     return true;
 }
 

@@ -1,6 +1,7 @@
 #include "monitor/monitor_private.h"
 #include "monitor/rests.h"
 
+#include "measure/array.h"
 #include "measure/duration.h"
 
 #include <math.h>
@@ -16,17 +17,13 @@ static const int64_t dates_every_ms = DURATION_MINUTE_MS;
 /* ---- lists and small helpers ---- */
 
 void monitor_list_add(struct monitor *monitor, struct list *list, const void *item, size_t size) {
-    if (list->count == list->capacity) {
-        size_t capacity = list->capacity ? list->capacity * 2 : 64;
-        void *grown = realloc(list->items, capacity * size);
-        if (!grown) {
-            monitor->out_of_memory = true;
-            return;
-        }
-        list->items = grown;
-        list->capacity = capacity;
+    void *items = array_room(list->items, list->count, size);
+    if (!items) {
+        monitor->out_of_memory = true;
+        return;
     }
-    memcpy((char *)list->items + list->count++ * size, item, size);
+    list->items = items;
+    memcpy((char *)items + list->count++ * size, item, size);
 }
 
 void monitor_moved_other(struct monitor *monitor, size_t system, enum condition condition,

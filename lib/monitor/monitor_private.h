@@ -37,7 +37,7 @@ struct closed_hour {
 /* A growing array; used for everything that waits for the next flush. */
 struct list {
     void *items;
-    size_t count, capacity;
+    size_t count;
 };
 
 struct monitor {

@@ -1,5 +1,6 @@
 #include "monitor/point_state.h"
 
+#include "measure/array.h"
 #include "measure/timestamp.h"
 
 #include <math.h>
@@ -33,7 +34,7 @@ bool point_state_add_baseline(struct point_state *state, int64_t from_ms, double
         free(state->baselines[place].by);
     } else {
         struct point_baseline *grown =
-            realloc(state->baselines, (state->baseline_count + 1) * sizeof *grown);
+            array_room(state->baselines, state->baseline_count, sizeof *grown);
         if (!grown) {
             free(name);
             return false;

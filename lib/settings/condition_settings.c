@@ -1,5 +1,6 @@
 #include "settings/condition_settings.h"
 
+#include "measure/array.h"
 #include "measure/duration.h"
 #include "settings/setpoint_text.h"
 
@@ -16,10 +17,10 @@ static struct condition_override *provide(struct key_reader *reader, struct cond
         if (list->overrides[i].condition == condition)
             return &list->overrides[i];
     struct condition_override *overrides =
-        realloc(list->overrides, (list->count + 1) * sizeof *overrides);
+        array_room(list->overrides, list->count, sizeof *overrides);
     if (overrides)
         list->overrides = overrides;
-    struct condition_place *places = realloc(list->places, (list->count + 1) * sizeof *places);
+    struct condition_place *places = array_room(list->places, list->count, sizeof *places);
     if (places)
         list->places = places;
     if (!overrides || !places) {

@@ -1,5 +1,7 @@
 #include "settings/error_list.h"
 
+#include "measure/array.h"
+
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -13,7 +15,7 @@ void settings_errors_add(struct settings_errors *errors, const char *format, ...
     va_end(arguments);
     if (length < 0)
         return;
-    char **lines = realloc(errors->lines, (errors->count + 1) * sizeof *lines);
+    char **lines = array_room(errors->lines, errors->count, sizeof *lines);
     if (!lines) {
         free(line);
         return;

@@ -3,6 +3,8 @@
  */
 #include "settings/key_table.h"
 
+#include "measure/array.h"
+
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -31,7 +33,7 @@ static size_t print_path(const struct key_path *path, char *text, size_t size) {
 }
 
 static void keep(struct key_reader *reader, int line, char *text) {
-    struct key_error_line *lines = realloc(reader->lines, (reader->line_count + 1) * sizeof *lines);
+    struct key_error_line *lines = array_room(reader->lines, reader->line_count, sizeof *lines);
     if (!lines) {
         free(text);
         return;

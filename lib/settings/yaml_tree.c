@@ -5,6 +5,7 @@
  */
 #include "settings/yaml_tree.h"
 
+#include "measure/array.h"
 #include "settings/error_list.h"
 
 #include <stdlib.h>
@@ -13,7 +14,6 @@
 
 struct frame {
     struct yaml_tree_node node;
-    size_t capacity;
     char *key; /* of a map: read, its value still to come */
     int key_line;
 };
@@ -77,18 +77,15 @@ static bool place(struct builder *builder, struct yaml_tree_node node) {
         return true;
     }
     struct frame *frame = &builder->frames[builder->depth - 1];
-    if (frame->node.count == frame->capacity) {
-        size_t capacity = frame->capacity ? frame->capacity * 2 : 8;
-        struct yaml_tree_entry *entries = realloc(frame->node.entries, capacity * sizeof *entries);
-        if (!entries) {
-            free_content(&node);
-            return refuse(builder, node.line, "out of memory");
-        }
-        frame->node.entries = entries;
-        frame->capacity = capacity;
+    struct yaml_tree_entry *entries =
+        array_room(frame->node.entries, frame->node.count, sizeof *entries);
+    if (!entries) {
+        free_content(&node);
+        return refuse(builder, node.line, "out of memory");
     }
+    frame->node.entries = entries;
     bool in_map = frame->node.kind == YAML_TREE_MAP;
-    frame->node.entries[frame->node.count++] = (struct yaml_tree_entry){
+    entries[frame->node.count++] = (struct yaml_tree_entry){
         .key = frame->key, .line = in_map ? frame->key_line : node.line, .value = node};
     frame->key = NULL;
     return true;

@@ -1,0 +1,56 @@
+/*
+ * array_room: what was put in stays, and there is always room for one more (the sanitizers of the
+ * check build watch the writes).
+ */
+#include "measure/array.h"
+
+#include "test_support.h"
+
+#include <stdbool.h>
+#include <stdlib.h>
+
+START_TEST(what_was_added_stays_and_taking_away_is_free) {
+    struct test_random random = {test_seed()};
+    enum { STEPS = 20000 };
+    static size_t expected[STEPS];
+    size_t *items = NULL, count = 0;
+    for (size_t step = 0; step < STEPS; step++) {
+        bool growing = step / 1000 % 2 == 0;
+        if (count > 0 && test_random_next(&random) % 10 < (growing ? 2 : 8)) {
+            count -= 1 + test_random_next(&random) % count % 40;
+        } else {
+            items = array_room(items, count, sizeof *items);
+            ck_assert_ptr_nonnull(items);
+            items[count] = expected[count] = step;
+            count++;
+        }
+        for (size_t i = step % 97; i < count; i += 97)
+            ck_assert_uint_eq(items[i], expected[i]);
+    }
+    free(items);
+}
+END_TEST
+
+START_TEST(an_array_moves_seldom) {
+    char *items = NULL;
+    size_t grown = 0;
+    for (size_t count = 0; count < (size_t)1 << 16; count++) {
+        char *former = items;
+        bool full = count == 0 || (count & (count - 1)) == 0;
+        items = array_room(items, count, 3);
+        if (!full)
+            ck_assert_ptr_eq(items, former);
+        grown += full;
+        items[3 * count] = items[3 * count + 2] = 1;
+    }
+    ck_assert_uint_le(grown, 17);
+    free(items);
+}
+END_TEST
+
+int main(void) {
+    TCase *tcase = tcase_create("array");
+    tcase_add_test(tcase, what_was_added_stays_and_taking_away_is_free);
+    tcase_add_test(tcase, an_array_moves_seldom);
+    return run_test_case(tcase);
+}
