@@ -256,7 +256,7 @@ def cautions_come_late(texts, program):
 
 
 def figures_without_command(texts, program):
-    """The last cell of a row names a program of tests/bench or tests/fleet; a judgement says on whose data."""
+    """The last cell of a row names a program of tests/bench or tests/fleet."""
     del program
     for table in re.findall(r"^\| what \|.*\n\|[-|]+\n((?:\|.*\n)+)", texts[FIGURES], re.M):
         for row in table.splitlines():
@@ -265,6 +265,18 @@ def figures_without_command(texts, program):
             if not programs or not all(glob.glob(f"tests/bench/{one}.*") or glob.glob(f"tests/fleet/{one}.py")
                                        for one in programs):
                 yield f"{FIGURES}: no command that writes it: {row[:60]}"
+
+
+def figures_of_the_readme_elsewhere(texts, program):
+    """Each number in README's section of figures stands on the page of figures too."""
+    del program
+    section = re.search(r"^## How good it is\n(.*?)^## ", texts["README.md"], re.M | re.S)
+    numbers = set(re.findall(r"\d+(?: \d{3})*(?:\.\d+)?", section.group(1) if section else ""))
+    if len(numbers) < 15:
+        yield f"README.md: figures are gone: {sorted(numbers)}"
+    for number in numbers:
+        if not re.search(rf"(?<![\d.]){re.escape(number)}(?!\.?\d)", texts[FIGURES]):
+            yield f"README.md says {number}, which {FIGURES} does not have"
 
 
 # check, and a fault that it must find: file, text there, text put in its place
@@ -298,6 +310,8 @@ CHECKS = [
     (readme_is_long, "README.md", "## Licence", "\n" * README_LINES),
     (cautions_come_late, "README.md", "licensed electrician", "expert"),
     (cautions_come_late, "README.md", "## Cautions", "\n" * CAUTIONS_BY_LINE),
+    (figures_of_the_readme_elsewhere, "README.md", "35 of 36", "36 of 36 and 37"),
+    (figures_of_the_readme_elsewhere, FIGURES, "5.60", "5.40"),
     (figures_without_command, FIGURES, "| `bench_alerts.py` |", "| |"),
     (figures_without_command, FIGURES, "| `bench_fleet.py` |", "| `bench_house.py` |"),
 ]
