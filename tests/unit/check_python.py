@@ -56,10 +56,9 @@ def main():
     problems = [f"planted, and not found: {sentence}" for sentence in
                 not_found(PLANTED, MUST_SAY) + not_found(without_star, MUST_SAY_WITHOUT_STAR)]
     passed = len(MUST_SAY) + len(MUST_SAY_WITHOUT_STAR) - len(problems)
-    for name in python_files():
-        said = said_of([name])
-        passed += not said
-        problems += ["; ".join(said)] if said else []
+    files, said = list(python_files()), said_of(python_files())
+    passed += len(files) - len({line.split(":")[0] for line in said})
+    problems += said
     for problem in problems:
         print(f"FAILED {problem}")
     print(f"{passed} passed, {len(problems)} failed")
