@@ -9,6 +9,7 @@
 #define STORE_SERIES_H
 
 #include "measure/reading.h"
+#include "pack/hour_rollup.h"
 #include "store/store.h"
 
 /** Row number of a point: made on first use, stable for good. */
@@ -67,14 +68,6 @@ enum store_status series_read(struct store *store, int64_t key, int64_t from_ms,
 bool series_damage_next(struct store *store, int64_t *key, int64_t *day_ms);
 /** How often readers came upon damaged days: grew it while you read, then what you got has gaps. */
 uint64_t series_damage_met(const struct store *store);
-
-struct series_hour {
-    int64_t hour_ms; /* start of the UTC hour */
-    int64_t count;   /* readings whose time lies in the hour */
-    double value_ms; /* sum of value x time it stands for, within the hour */
-    int64_t covered_ms;
-    double lowest, highest; /* of the readings that count; NaN when count is 0 */
-};
 
 /** Writes (inserts or replaces) one rollup; one without readings and cover says there is none. */
 enum store_status series_hour_put(struct store *store, int64_t key, const struct series_hour *hour);

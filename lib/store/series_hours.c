@@ -1,6 +1,6 @@
 #include "store/series_hours.h"
 
-#include "store/series_hour_rollup.h"
+#include "pack/hour_rollup.h"
 #include "store/series_packed.h"
 
 #include <math.h>
@@ -139,7 +139,7 @@ enum store_status series_hours_read_kept(struct store *store, const struct day_p
 
 static enum store_status fill(struct series_hours_cursor *cursor) {
     struct store *store = cursor->store;
-    struct day_hours kept = {.is_computed = false};
+    struct day_hours kept;
     const struct series_unpacked *day = NULL;
     enum store_status status = series_hours_read_kept(store, &cursor->day, cursor->days, &kept);
     if (status == STORE_OK && kept.is_computed)
@@ -243,42 +243,4 @@ enum store_status series_hours_of_day(struct store *store, const struct day_pack
         seen->present |= 1U << i;
     }
     return status == STORE_NOT_FOUND ? STORE_OK : status;
-}
-
-/* ---- deleting ---- */
-
-/* Rows that say "none" over the hours kept of a day. */
-static enum store_status hide_day(struct store *store, const struct series_hours_cursor *cursor) {
-    enum store_status status = STORE_OK;
-    for (unsigned i = 0; status == STORE_OK && i < DAY_HOURS_COUNT; i++) {
-        const struct series_hour none = {.hour_ms = cursor->table.hours[i].hour_ms,
-                                         .lowest = (double)NAN,
-                                         .highest = (double)NAN};
-        if (cursor->table.present >> i & 1 && none.hour_ms >= cursor->from_ms &&
-            none.hour_ms < cursor->to_ms)
-            status = series_hour_put(store, cursor->key, &none);
-    }
-    return status;
-}
-
-enum store_status series_hours_delete(struct store *store, int64_t key, int64_t from_hour_ms,
-                                      int64_t to_hour_ms) {
-    int rows;
-    struct series_hours_cursor cursor = {
-        .store = store, .key = key, .from_ms = from_hour_ms, .to_ms = to_hour_ms + 1};
-    enum store_status status =
-        series_hours_delete_rows(store, key, from_hour_ms, to_hour_ms, &rows);
-    if (status == STORE_OK)
-        status = open_days(&cursor);
-    while (status == STORE_OK && cursor.days) {
-        status = fill(&cursor);
-        if (status == STORE_OK)
-            status = hide_day(store, &cursor);
-        else if (status == STORE_DAMAGED)
-            status = store->broken;
-        if (status == STORE_OK)
-            status = next_day(&cursor);
-    }
-    series_hours_close(&cursor);
-    return status;
 }

@@ -1,14 +1,13 @@
 /*
- * series_hours: hours of a point in order, whether they lie as rows, are given in day_hours or are
- * computed from packed readings. Private to lib/store.
+ * series_hours: hours of a point in order, whether they lie as rows, are written down in day_hours
+ * or are computed from packed readings. Private to lib/store.
  *
- * Rows count before what is kept of a day. Packing a day's hours never changes what readers see: it
- * compares, and gives those hours as they are that would come out otherwise.
+ * Rows count before what is kept of a day, until they go into it.
  */
 #ifndef STORE_SERIES_HOURS_H
 #define STORE_SERIES_HOURS_H
 
-#include "store/series_day_hours.h"
+#include "pack/day_hours.h"
 #include "store/store_sqlite.h"
 
 /* Hours of one point with from <= hour < to. One at a time in a store. */
@@ -45,18 +44,14 @@ enum store_status series_hours_delete_rows(struct store *store, int64_t key, int
                                            int64_t to_hour_ms, int *rows);
 
 /**
- * Keeps the hours of a day, which are `seen`, beside the pack it has or without one. Not `is_whole`
- * (rows of its readings are left): only when they were computed from an older pack. *rows is how
- * many rows went.
+ * Keeps the hours of a day: computed from the one pack that holds it, else written down as `seen`.
+ * Not `is_whole` (rows of its readings are left): they are not computed yet. *rows is how many rows
+ * of hours went.
  */
 enum store_status series_hours_pack(struct store *store, const struct day_pack_label *label,
                                     const struct day_hours_table *seen, bool is_whole, int *rows);
 
 /** The day's pack is about to go for its age: keeps its hours without it. */
 enum store_status series_hours_keep(struct store *store, const struct day_pack_label *label);
-
-/** Deletes the hours from … to (starts of hours), wherever they are kept. */
-enum store_status series_hours_delete(struct store *store, int64_t key, int64_t from_hour_ms,
-                                      int64_t to_hour_ms);
 
 #endif

@@ -6,7 +6,7 @@
 #include "store/series_rollup.h"
 
 #include "measure/timestamp.h"
-#include "store/series_hour_rollup.h"
+#include "pack/hour_rollup.h"
 #include "store/series_hours.h"
 #include "store/series_packed.h"
 
@@ -18,24 +18,39 @@ static int64_t readings_end(int64_t interval_ms, int64_t to_hour_ms) {
     return end_ms > INT64_MAX - interval_ms ? INT64_MAX : end_ms + interval_ms;
 }
 
+/* Who gets the hours, and what came of it. */
+struct taking {
+    enum store_status (*take)(void *context, const struct series_hour *hour);
+    void *context;
+    enum store_status status;
+};
+
+static bool take_hour(void *context, const struct series_hour *hour) {
+    struct taking *taking = context;
+    taking->status = taking->take(taking->context, hour);
+    return taking->status == STORE_OK;
+}
+
 static enum store_status scan(struct series_cursor *cursor, int64_t interval_ms,
                               int64_t previous_ms, struct hour_rollup *rollup) {
     struct reading reading;
-    enum store_status status;
-    while ((status = series_cursor_next(cursor, &reading)) == STORE_OK) {
+    enum store_status status = STORE_OK;
+    bool goes_on = true;
+    while (goes_on && (status = series_cursor_next(cursor, &reading)) == STORE_OK) {
         int64_t span = interval_ms;
         if (previous_ms != TIMESTAMP_NONE && reading.time_ms - previous_ms < span)
             span = reading.time_ms - previous_ms;
         previous_ms = reading.time_ms;
-        status = hour_rollup_add(rollup, &reading, span);
-        if (status != STORE_OK ||
-            reading.time_ms - span >= rollup->to_hour_ms + HOUR_ROLLUP_HOUR_MS)
+        goes_on = hour_rollup_add(rollup, &reading, span);
+        if (reading.time_ms - span >= rollup->to_hour_ms + HOUR_ROLLUP_HOUR_MS)
             break;
     }
-    if (status == STORE_NOT_FOUND)
-        status = STORE_OK;
     series_cursor_close(cursor);
-    return status == STORE_OK ? hour_rollup_end(rollup) : status;
+    if (status != STORE_OK && status != STORE_NOT_FOUND)
+        return status;
+    if (goes_on)
+        hour_rollup_end(rollup);
+    return STORE_OK;
 }
 
 enum store_status series_rollup_run(struct store *store, int64_t key, int64_t interval_ms,
@@ -43,19 +58,20 @@ enum store_status series_rollup_run(struct store *store, int64_t key, int64_t in
                                     enum store_status (*take)(void *context,
                                                               const struct series_hour *hour),
                                     void *context) {
-    struct reading before;
+    struct reading before = {expired_ms, 0};
     enum store_status status = series_before(store, key, from_hour_ms, &before);
     if (status != STORE_OK && status != STORE_NOT_FOUND)
         return status;
-    int64_t previous_ms = status == STORE_OK ? before.time_ms : expired_ms;
     struct series_cursor cursor;
     status = series_cursor_open(&cursor, store, key, from_hour_ms,
                                 readings_end(interval_ms, to_hour_ms));
     if (status != STORE_OK)
         return status;
+    struct taking taking = {take, context, STORE_OK};
     struct hour_rollup rollup;
-    hour_rollup_begin(&rollup, from_hour_ms, to_hour_ms, take, context);
-    return scan(&cursor, interval_ms, previous_ms, &rollup);
+    hour_rollup_begin(&rollup, from_hour_ms, to_hour_ms, take_hour, &taking);
+    status = scan(&cursor, interval_ms, before.time_ms, &rollup);
+    return status == STORE_OK ? taking.status : status;
 }
 
 /* ---- hours ---- */
@@ -82,6 +98,7 @@ static enum store_status rebuild(struct store *store, int64_t key, int64_t inter
         return STORE_OK;
     /* Hours that cannot be computed any more are better kept than lost. */
     struct reading before;
+    int rows;
     uint64_t met = series_damage_met(store);
     status = series_before(store, key, from_hour_ms, &before);
     if (status == STORE_OK || status == STORE_NOT_FOUND)
@@ -91,7 +108,7 @@ static enum store_status rebuild(struct store *store, int64_t key, int64_t inter
         return store->broken;
     if (status != STORE_OK)
         return status;
-    status = series_hours_delete(store, key, from_hour_ms, to_hour_ms);
+    status = series_hours_delete_rows(store, key, from_hour_ms, to_hour_ms, &rows);
     if (status != STORE_OK)
         return status;
     struct putting putting = {store, key};

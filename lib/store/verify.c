@@ -14,7 +14,7 @@
 #include "store/store_sqlite.h"
 
 #include "measure/timestamp.h"
-#include "store/series_hour_rollup.h"
+#include "pack/hour_rollup.h"
 #include "store/series_hours.h"
 #include "store/series_packed.h"
 #include "store/series_rollup.h"

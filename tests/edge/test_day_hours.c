@@ -1,5 +1,5 @@
 /* Hours of a day as bytes: what goes in comes out to the last bit, and nothing else is taken. */
-#include "store/series_day_hours.h"
+#include "pack/day_hours.h"
 #include "store_support.h"
 
 #include <math.h>
@@ -11,8 +11,8 @@ static const struct day_pack_label label = {7, 20000};
 static const int64_t start_ms = 20000 * DAY_PACK_DAY_MS;
 
 /* A day of hours as readings every ten minutes make them, some of them odd. */
-static struct day_hours make_given(struct test_random *random, double odd) {
-    struct day_hours day = {.given = 0};
+static struct day_hours make_written(struct test_random *random, double odd) {
+    struct day_hours day = {.written = 0};
     for (unsigned i = 0; i < DAY_HOURS_COUNT; i++) {
         struct series_hour *hour = &day.table.hours[i];
         if (test_random_unit(random) < odd)
@@ -29,7 +29,7 @@ static struct day_hours make_given(struct test_random *random, double odd) {
             hour->lowest = hour->highest = (double)NAN;
         day.table.present |= 1U << i;
     }
-    day.given = day.table.present | (odd > 0 ? 1U << test_random_next(random) % 24 : 0);
+    day.written = day.table.present | (odd > 0 ? 1U << test_random_next(random) % 24 : 0);
     return day;
 }
 
@@ -43,9 +43,9 @@ static void expect_back(const struct day_hours *day, size_t *size) {
     ck_assert_int_eq(back.first_span_ms, day->first_span_ms);
     ck_assert_int_eq(back.reach_ms, day->reach_ms);
     ck_assert_double_eq(back.after_value, day->reach_ms > 0 ? day->after_value : 0.0);
-    ck_assert_uint_eq(back.given, day->given);
+    ck_assert_uint_eq(back.written, day->written);
     for (unsigned i = 0; i < DAY_HOURS_COUNT; i++)
-        if (day->given >> i & 1)
+        if (day->written >> i & 1)
             ck_assert_msg(day_hours_equal(&back.table, &day->table, i), "hour %u differs", i);
     /* Any changed bit is noticed, and so is another place. */
     struct test_random random = {test_seed() + *size};
@@ -61,9 +61,9 @@ static void expect_back(const struct day_hours *day, size_t *size) {
         ck_assert_int_eq(day_hours_decode(&label, bytes, length, &back), DAY_PACK_DAMAGED);
 }
 
-START_TEST(given_hours_come_back) {
+START_TEST(written_hours_come_back) {
     struct test_random random = {test_seed() + (uint64_t)_i};
-    struct day_hours day = make_given(&random, _i % 4 == 0 ? 0.0 : 0.3 * (_i % 4));
+    struct day_hours day = make_written(&random, _i % 4 == 0 ? 0.0 : 0.3 * (_i % 4));
     size_t size;
     if (_i % 2) {
         day.is_computed = true;
@@ -86,9 +86,9 @@ START_TEST(a_usual_day_is_small) {
                             .after_value = 150.0};
     expect_back(&day, &size);
     ck_assert_uint_le(size, 24);
-    day = make_given(&random, 0.0);
+    day = make_written(&random, 0.0);
     expect_back(&day, &size);
-    printf("24 hours given: %zu bytes\n", size);
+    printf("24 hours written: %zu bytes\n", size);
     ck_assert_uint_le(size, 24 * 16);
 }
 END_TEST
@@ -168,7 +168,7 @@ END_TEST
 int main(void) {
     test_seed();
     TCase *tcase = tcase_create("day_hours");
-    tcase_add_loop_test(tcase, given_hours_come_back, 0, 60);
+    tcase_add_loop_test(tcase, written_hours_come_back, 0, 60);
     tcase_add_test(tcase, a_usual_day_is_small);
     tcase_add_test(tcase, a_newer_version_is_told);
     tcase_add_loop_test(tcase, computed_hours_follow_the_definition, 0, 40);

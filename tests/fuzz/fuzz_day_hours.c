@@ -1,11 +1,11 @@
 /*
  * Fuzzer of day_hours_decode. The bytes are hours of point 7, day 20000. The check sum is put right
  * first, also those of the packs inside when the first byte is odd, so that what lies behind them
- * is reached: no crash, given hours of that day that the format can hold, the same bytes' meaning
+ * is reached: no crash, written hours of that day that the format can hold, the same bytes' meaning
  * again after encoding, and hours computed from any readings that are in order.
  */
 #include "pack/bit_code.h"
-#include "store/series_day_hours.h"
+#include "pack/day_hours.h"
 
 #include <assert.h>
 #include <math.h>
@@ -36,7 +36,7 @@ static void put_inner_check_sum(unsigned char *bytes, size_t size) {
 static void check(const struct day_hours *day) {
     assert(day->interval_ms >= day->first_span_ms && day->first_span_ms >= 0);
     assert(day->reach_ms >= 0 && day->reach_ms <= DAY_PACK_DAY_MS && isfinite(day->after_value));
-    assert(day->given >> DAY_HOURS_COUNT == 0 && (day->table.present & ~day->given) == 0);
+    assert(day->written >> DAY_HOURS_COUNT == 0 && (day->table.present & ~day->written) == 0);
     for (unsigned i = 0; i < DAY_HOURS_COUNT; i++)
         assert(!(day->table.present >> i & 1) || day_hours_can_hold(&label, &day->table.hours[i]));
 }
@@ -49,9 +49,9 @@ static void encode_again(const struct day_hours *day) {
     assert(day_hours_decode(&label, bytes, size, &again) == DAY_PACK_OK);
     assert(again.is_computed == day->is_computed && again.interval_ms == day->interval_ms);
     assert(again.first_span_ms == day->first_span_ms && again.reach_ms == day->reach_ms);
-    assert(again.given == day->given && again.table.present == day->table.present);
+    assert(again.written == day->written && again.table.present == day->table.present);
     for (unsigned i = 0; i < DAY_HOURS_COUNT; i++)
-        assert(!(day->given >> i & 1) || day_hours_equal(&again.table, &day->table, i));
+        assert(!(day->written >> i & 1) || day_hours_equal(&again.table, &day->table, i));
 }
 
 static void compute(const struct day_hours *day, const uint8_t *data, size_t size) {

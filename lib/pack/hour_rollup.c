@@ -1,4 +1,4 @@
-#include "store/series_hour_rollup.h"
+#include "pack/hour_rollup.h"
 
 #include "measure/timestamp.h"
 
@@ -16,26 +16,25 @@ bool hour_rollup_is_empty(const struct series_hour *hour) {
 }
 
 void hour_rollup_begin(struct hour_rollup *rollup, int64_t from_hour_ms, int64_t to_hour_ms,
-                       enum store_status (*take)(void *context, const struct series_hour *hour),
-                       void *context) {
+                       bool (*take)(void *context, const struct series_hour *hour), void *context) {
     *rollup =
         (struct hour_rollup){from_hour_ms, to_hour_ms, {.hour_ms = TIMESTAMP_NONE}, take, context};
 }
 
-enum store_status hour_rollup_end(struct hour_rollup *rollup) {
+bool hour_rollup_end(struct hour_rollup *rollup) {
     const struct series_hour *hour = &rollup->hour;
     if (hour->hour_ms == TIMESTAMP_NONE || hour_rollup_is_empty(hour) ||
         hour->hour_ms < rollup->from_hour_ms || hour->hour_ms > rollup->to_hour_ms)
-        return STORE_OK;
+        return true;
     return rollup->take(rollup->context, hour);
 }
 
-static enum store_status open_hour(struct hour_rollup *rollup, int64_t hour_ms) {
+static bool open_hour(struct hour_rollup *rollup, int64_t hour_ms) {
     if (rollup->hour.hour_ms == hour_ms)
-        return STORE_OK;
-    enum store_status status = hour_rollup_end(rollup);
+        return true;
+    bool goes_on = hour_rollup_end(rollup);
     rollup->hour = (struct series_hour){hour_ms, 0, 0.0, 0, (double)NAN, (double)NAN};
-    return status;
+    return goes_on;
 }
 
 static void count_reading(struct series_hour *hour, double value) {
@@ -44,23 +43,22 @@ static void count_reading(struct series_hour *hour, double value) {
     hour->count++;
 }
 
-enum store_status hour_rollup_add(struct hour_rollup *rollup, const struct reading *reading,
-                                  int64_t span_ms) {
+bool hour_rollup_add(struct hour_rollup *rollup, const struct reading *reading, int64_t span_ms) {
     int64_t at = reading->time_ms - span_ms;
     if (at < rollup->from_hour_ms) /* what lies before is another run's */
         at = rollup->from_hour_ms;
-    enum store_status status = STORE_OK;
-    while (status == STORE_OK && at < reading->time_ms) {
+    bool goes_on = true;
+    while (goes_on && at < reading->time_ms) {
         int64_t hour_ms = hour_rollup_start(at), end = hour_ms + HOUR_ROLLUP_HOUR_MS;
         int64_t part = (reading->time_ms < end ? reading->time_ms : end) - at;
-        status = open_hour(rollup, hour_ms);
+        goes_on = open_hour(rollup, hour_ms);
         rollup->hour.value_ms += reading->value * (double)part;
         rollup->hour.covered_ms += part;
         at += part;
     }
-    if (status == STORE_OK)
-        status = open_hour(rollup, hour_rollup_start(reading->time_ms));
-    if (status == STORE_OK)
+    if (goes_on)
+        goes_on = open_hour(rollup, hour_rollup_start(reading->time_ms));
+    if (goes_on)
         count_reading(&rollup->hour, reading->value);
-    return status;
+    return goes_on;
 }

@@ -1,8 +1,8 @@
-#include "store/series_day_hours.h"
+#include "pack/day_hours.h"
 
 #include "pack/day_pack_bytes.h"
+#include "pack/hour_rollup.h"
 #include "pack/value_form.h"
-#include "store/series_hour_rollup.h"
 
 #include <assert.h>
 #include <math.h>
@@ -12,9 +12,9 @@
 #define MAGIC_MASK 0xF0
 #define COMPUTED 1U
 #define REACHED 2U
-#define GIVEN 4U
-#define ALL_FLAGS (COMPUTED | REACHED | GIVEN)
-#define GIVEN_BYTES 3
+#define WRITTEN 4U
+#define ALL_FLAGS (COMPUTED | REACHED | WRITTEN)
+#define WRITTEN_BYTES 3
 #define COUNT_MAX (INT64_C(1) << 40)
 
 static bool is_set(uint32_t bits, unsigned i) {
@@ -63,19 +63,19 @@ static enum day_pack_status put_values(const struct day_pack_label *label, const
     return day_pack_encode(label, readings, origins, count, bytes, size);
 }
 
-static enum day_pack_status put_given(struct byte_writer *writer,
-                                      const struct day_pack_label *label,
-                                      const struct day_hours *day) {
+static enum day_pack_status put_written(struct byte_writer *writer,
+                                        const struct day_pack_label *label,
+                                        const struct day_hours *day) {
     double sums[DAY_HOURS_COUNT], extremes[2 * DAY_HOURS_COUNT];
     size_t sum_count = 0, extreme_count = 0, size;
     unsigned char pack[DAY_HOURS_BYTES_MAX];
     struct series_hour before = {.count = 0, .covered_ms = HOUR_ROLLUP_HOUR_MS};
-    byte_put_fixed(writer, day->given, GIVEN_BYTES);
+    byte_put_fixed(writer, day->written, WRITTEN_BYTES);
     for (unsigned i = 0; i < DAY_HOURS_COUNT; i++) {
         const struct series_hour none = {.count = 0};
         const struct series_hour *hour =
             is_set(day->table.present, i) ? &day->table.hours[i] : &none;
-        if (!is_set(day->given, i))
+        if (!is_set(day->written, i))
             continue;
         byte_put_folded(writer, hour->count - before.count);
         byte_put_folded(writer, hour->covered_ms - before.covered_ms);
@@ -98,7 +98,7 @@ static enum day_pack_status put_given(struct byte_writer *writer,
     return status;
 }
 
-/* Twelve varints and what bounds it: given hours, each with two varints and three doubles. */
+/* Twelve varints and what bounds it: written hours, each with two varints and three doubles. */
 _Static_assert(DAY_HOURS_BYTES_MAX > 3 * (128 + DAY_HOURS_COUNT * 40),
                "two packs with their bounds and the rest fit");
 
@@ -110,7 +110,7 @@ enum day_pack_status day_hours_encode(const struct day_pack_label *label,
     enum day_pack_status status = DAY_PACK_OK;
     byte_put(&writer, MAGIC_AND_VERSION);
     byte_put(&writer, (day->is_computed ? COMPUTED : 0) | (reached ? REACHED : 0) |
-                          (day->given ? GIVEN : 0));
+                          (day->written ? WRITTEN : 0));
     if (day->is_computed) {
         assert(day->interval_ms >= 0 && day->interval_ms <= DAY_HOURS_INTERVAL_MAX);
         assert(day->first_span_ms >= 0 && day->first_span_ms <= day->interval_ms);
@@ -122,8 +122,8 @@ enum day_pack_status day_hours_encode(const struct day_pack_label *label,
         byte_put_varint(&writer, (uint64_t)day->reach_ms);
         byte_put_double(&writer, day->after_value);
     }
-    if (day->given)
-        status = put_given(&writer, label, day);
+    if (day->written)
+        status = put_written(&writer, label, day);
     byte_put_check(&writer, label);
     assert(writer.size <= DAY_HOURS_BYTES_MAX);
     *size = writer.size;
@@ -149,12 +149,12 @@ static enum day_pack_status get_values(const struct day_pack_label *label,
     return status;
 }
 
-/* Counts and spans of the hours given; hours that are not there stay absent. */
+/* Counts and spans of the hours written; hours that are not there stay absent. */
 static void get_counts(struct byte_reader *reader, int64_t start_ms, struct day_hours *day) {
     int64_t count = 0, covered_ms = HOUR_ROLLUP_HOUR_MS;
-    day->given = (uint32_t)byte_get_fixed(reader, GIVEN_BYTES);
+    day->written = (uint32_t)byte_get_fixed(reader, WRITTEN_BYTES);
     for (unsigned i = 0; i < DAY_HOURS_COUNT; i++) {
-        if (!is_set(day->given, i))
+        if (!is_set(day->written, i))
             continue;
         count += byte_get_folded(reader, COUNT_MAX);
         covered_ms += byte_get_folded(reader, HOUR_ROLLUP_HOUR_MS);
@@ -172,13 +172,13 @@ static void get_counts(struct byte_reader *reader, int64_t start_ms, struct day_
     }
 }
 
-static enum day_pack_status get_given(struct byte_reader *reader,
-                                      const struct day_pack_label *label, struct day_hours *day) {
+static enum day_pack_status get_written(struct byte_reader *reader,
+                                        const struct day_pack_label *label, struct day_hours *day) {
     double sums[DAY_HOURS_COUNT], extremes[2 * DAY_HOURS_COUNT];
     size_t sum_count = 0, extreme_count = 0;
     get_counts(reader, start_of(label), day);
     size_t sums_size = (size_t)byte_get_varint(reader, reader->size);
-    if (reader->is_bad || sums_size > reader->size - reader->at || day->given == 0)
+    if (reader->is_bad || sums_size > reader->size - reader->at || day->written == 0)
         return DAY_PACK_DAMAGED;
     for (unsigned i = 0; i < DAY_HOURS_COUNT; i++) {
         sum_count += is_set(day->table.present, i);
@@ -234,20 +234,20 @@ enum day_pack_status day_hours_decode(const struct day_pack_label *label,
         return DAY_PACK_DAMAGED;
     if (flags & COMPUTED)
         get_computing(&reader, flags & REACHED, day);
-    if (!reader.is_bad && flags & GIVEN)
-        status = get_given(&reader, label, day);
+    if (!reader.is_bad && flags & WRITTEN)
+        status = get_written(&reader, label, day);
     return reader.is_bad || reader.at != reader.size ? DAY_PACK_DAMAGED : status;
 }
 
 /* ---- computing ---- */
 
-static enum store_status keep_hour(void *context, const struct series_hour *hour) {
+static bool keep_hour(void *context, const struct series_hour *hour) {
     struct day_hours_table *table = context;
     int64_t since_ms = hour->hour_ms - day_pack_day(hour->hour_ms) * DAY_PACK_DAY_MS;
     unsigned i = (unsigned)(since_ms / HOUR_ROLLUP_HOUR_MS);
     table->hours[i] = *hour;
     table->present |= 1U << i;
-    return STORE_OK;
+    return true;
 }
 
 static void compute(const struct day_hours *day, int64_t start_ms, const struct reading *readings,
@@ -274,7 +274,7 @@ void day_hours_fill(const struct day_hours *day, const struct day_pack_label *la
     if (day->is_computed)
         compute(day, start_of(label), readings, count, table);
     for (unsigned i = 0; i < DAY_HOURS_COUNT; i++) {
-        if (!is_set(day->given, i))
+        if (!is_set(day->written, i))
             continue;
         table->hours[i] = day->table.hours[i];
         table->present = (table->present & ~(1U << i)) | (day->table.present & 1U << i);
