@@ -388,7 +388,7 @@ const char *world_fault_name(enum world_fault_kind kind) {
         [WORLD_DISK_FAILS] = "disk fails",
         [WORLD_RECEIVER_FAILS] = "receiver fails",
         [WORLD_CLOCK_STEP] = "clock step",
-        [WORLD_RETUNED] = "reload without " WORLD_UNWATCHED,
+        [WORLD_RETUNED] = ("reload without " WORLD_UNWATCHED),
     };
     return names[kind];
 }
