@@ -1,16 +1,20 @@
 #!/bin/sh
-# Builds everything and runs every test:    sh tests/run.sh [--quick] [GROUP…]
+# Builds and tests:    sh tests/run.sh [--quick | --all] [GROUP…]
 #
-#   GROUP    only these: check unit reference edge wiring scenario service browser package fuzz bench
-#   --quick  without package (the Debian package in a clean Debian), fuzz and bench
-#   --list   prints what would run
+#   (nothing) check unit reference edge wiring scenario service browser
+#   --quick   unit reference edge wiring: what needs no daemon and no browser
+#   --all     also what takes long and seldom breaks: tidy (clang-tidy), package (the Debian package in
+#             a clean Debian), fuzz, bench
+#   GROUP     only these
+#   --list    prints what would run
 #
 # Needs root or sudo only to install Debian packages that are missing. Each program's output goes to
 # build-check/log; the terminal gets one line a program and the whole log of one that failed. The
 # last line is the sum, "N passed, N failed"; exit status 1 when anything failed.
 #
 # Environment: FUZZ_SECONDS (60): fuzzing in all. TEST_LIMIT (300): seconds for one program.
-# TEST_SEED: repeats the random tests. JOBS: compilers at a time.
+# TEST_SEED: repeats the random tests. JOBS: compilers at a time. SIDE_BY_SIDE (twice the processors):
+# test programs at a time.
 #
 # What a test program finds in its environment (the current folder is the top of the source tree):
 #   SUBSLAB_BUILD      folder with the built subslabd and subslabctl, and tests/tool_*
@@ -23,11 +27,14 @@ cd "$(dirname "$0")/.." || exit 2
 PATH=/usr/bin:/bin:$PATH
 export PATH
 
-all_groups="check unit reference edge wiring scenario service browser package fuzz bench"
-groups="" quick=no list=no
+quick_groups="unit reference edge wiring"
+usual_groups="check $quick_groups scenario service browser"
+all_groups="$usual_groups tidy package fuzz bench"
+groups="" chosen=$usual_groups list=no
 for argument; do
     case $argument in
-    --quick) quick=yes ;;
+    --quick) chosen=$quick_groups ;;
+    --all) chosen=$all_groups ;;
     --list) list=yes ;;
     -h | --help)
         sed -n '2,/^set/{/^set/d;s/^# \{0,1\}//;p;}' tests/run.sh
@@ -44,17 +51,12 @@ for argument; do
         ;;
     esac
 done
-whole=no
-[ -n "$groups" ] || { groups=$all_groups whole=yes; }
-if [ "$quick" = yes ]; then
-    groups=$(for group in $groups; do
-        case $group in package | fuzz | bench) ;; *) echo "$group" ;; esac
-    done)
-fi
+groups=${groups:-$chosen}
 
 FUZZ_SECONDS=${FUZZ_SECONDS:-60}
 TEST_LIMIT=${TEST_LIMIT:-300}
 JOBS=${JOBS:-$(nproc)}
+SIDE_BY_SIDE=${SIDE_BY_SIDE:-$((2 * $(nproc)))}
 RUN_FOLDER=build-check/log
 SUBSLAB_BUILD=$PWD/build-check
 VALIDATORS_FOLDER=$PWD/build-npm
@@ -85,6 +87,15 @@ run_jobs() {
     fi
 }
 
+# What tests write is soon gone again: in memory, where there is room for it, a sync costs nothing.
+if [ "$(df -Pm /dev/shm 2>/dev/null | awk 'NR == 2 { print $4 }')" -gt 4000 ] 2>/dev/null; then
+    TMPDIR=$(mktemp -d /dev/shm/subslab-tests.XXXXXX) || exit 2
+else
+    TMPDIR=$(mktemp -d) || exit 2
+fi
+export TMPDIR
+scratch_jobs=$TMPDIR/jobs
+trap 'rm -rf "$TMPDIR"' EXIT
 trap 'exit 143' HUP INT TERM
 
 # --- what to run: one function a group, printing jobs --------------------------------------------
@@ -117,6 +128,19 @@ jobs_of_scripts() { # FILE…: sh, Python and JavaScript by their ending
     done
 }
 
+# Programs that take a minute or more, the longest first; then the others as they come.
+long_programs="service/test_faults service/test_kill wiring/test_scenarios service/test_borders \
+edge/test_store_upgrade wiring/test_world browser/run edge/test_intake_broker"
+
+longest_first() {
+    cat >"$scratch_jobs"
+    for name in $long_programs; do
+        grep "^$name[. ]" "$scratch_jobs"
+    done
+    names=$(echo "$long_programs" | tr -s ' ' '|')
+    grep -vE "^($names)[. ]" "$scratch_jobs"
+}
+
 jobs_of_fuzzers() {
     set -- tests/fuzz/fuzz_*.c
     seconds=$((FUZZ_SECONDS / $#))
@@ -144,8 +168,8 @@ if [ "$list" = no ]; then
 fi
 
 builds=check
-{ [ "$whole" = yes ] || wants check; } && builds="$builds clang"
-{ [ "$whole" = yes ] || wants check || wants bench; } && builds="$builds release"
+{ wants check || wants tidy; } && builds="$builds clang"
+wants bench && builds="$builds release"
 wants fuzz && builds="$builds fuzz"
 wants package && builds="$builds package"
 for preset in $builds; do
@@ -156,28 +180,32 @@ if wants service || wants browser; then
         run_jobs 1
 fi
 
+# Most of these wait for a daemon, a browser or a disk: several at a time share two cores well. The
+# longest come first, so that none is left alone at the end.
 {
+    wants service && jobs_of_scripts tests/service/test_*.py tests/service/check_*.mjs
+    wants browser && jobs_of_scripts tests/browser/run.sh
+    wants scenario && jobs_of_scripts tests/scenario/run*.sh tests/scenario/run*.py
+    wants wiring && jobs_of_programs wiring
+    wants edge && jobs_of_programs edge
     wants unit && jobs_of_programs unit
     wants reference && jobs_of_programs reference
-    wants reference && jobs_of_scripts tests/reference/check_*.py tests/reference/test_*.py
-    # The rest may start brokers and endpoints, each on ports of its own.
-    wants edge && jobs_of_programs edge
-    wants wiring && jobs_of_programs wiring
+    wants reference && jobs_of_scripts tests/reference/check_*.py tests/reference/test_*.py \
+        tests/fleet/test_*.py
+    wants check && jobs_of_scripts tests/unit/check_*.sh tests/unit/check_*.py | grep -v check_tidy
     true
-} | run_jobs 2
-wants check && jobs_of_scripts tests/unit/check_*.sh tests/unit/check_*.py | run_jobs 1
-wants scenario && jobs_of_scripts tests/scenario/run*.sh tests/scenario/run*.py | run_jobs 1
-wants service && jobs_of_scripts tests/service/test_*.py tests/service/check_*.mjs \
-    tests/service/test_*.sh | run_jobs 1
-wants browser && jobs_of_scripts tests/browser/run.sh | run_jobs 1
+} | longest_first | run_jobs "$SIDE_BY_SIDE"
+wants tidy && jobs_of_scripts tests/unit/check_tidy.sh | run_jobs 1
 if wants package; then
     jobs_of_scripts tests/package/run.sh tests/package/test_*.py |
         SUBSLAB_BUILD=$PWD/build-package run_jobs 1
 fi
 wants fuzz && jobs_of_fuzzers | run_jobs 2
-if wants bench; then
+if wants bench; then # on the disk
     SUBSLAB_BUILD=$PWD/build
     export SUBSLAB_BUILD
+    rm -rf "$TMPDIR"
+    TMPDIR=$(mktemp -d) || exit 2
     jobs_of_scripts tests/bench/bench_*.py tests/bench/bench_*.sh | run_jobs 1
 fi
 

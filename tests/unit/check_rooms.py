@@ -331,6 +331,18 @@ def judge_objects(total, build):
     total.judge("direction of calls", wrong_calls(objects))
 
 
+# Libraries of the daemon that the operator's tool has no use for.
+NOT_OF_TOOL = ["libmosquitto", "libmicrohttpd", "libssl", "libsystemd", "libcrypt."]
+
+
+def wrong_libraries(program, unwanted):
+    text = subprocess.run(["readelf", "-d", program], capture_output=True, text=True,
+                          check=True).stdout
+    for name in re.findall(r"NEEDED.*\[(.*)\]", text):
+        if name.startswith(tuple(unwanted)):
+            yield f"{os.path.basename(program)} is linked with {name}"
+
+
 def main():
     sources, total = read_sources(), Sum()
     for plan in (planted_directions, planted_headers, planted_circles):
@@ -341,7 +353,12 @@ def main():
     total.judge("circles", circles(sources))
     builds = sys.argv[1:] or [build for build in ("build", "build-clang")
                               if os.path.isdir(os.path.join(TOP, build, "CMakeFiles"))]
-    judge_objects(total, os.path.join(TOP, builds[0] if builds else "build"))
+    build = os.path.join(TOP, builds[0] if builds else "build")
+    judge_objects(total, build)
+    total.expect(list(wrong_libraries(os.path.join(build, "subslabd"), NOT_OF_TOOL)),
+                 "the daemon's libraries")
+    total.judge("libraries of the tool",
+                wrong_libraries(os.path.join(build, "subslabctl"), NOT_OF_TOOL))
     print(f"{total.passed} passed, {total.failed} failed")
     sys.exit(total.failed > 0)
 
