@@ -195,17 +195,18 @@ fi
     wants check && jobs_of_scripts tests/unit/check_*.sh tests/unit/check_*.py | grep -v check_tidy
     true
 } | longest_first | run_jobs "$SIDE_BY_SIDE"
+# The rest is large, or is about a real disk.
+rm -rf "$TMPDIR"
+TMPDIR=$(env -u TMPDIR mktemp -d) || exit 2
 wants tidy && jobs_of_scripts tests/unit/check_tidy.sh | run_jobs 1
 if wants package; then
     jobs_of_scripts tests/package/run.sh tests/package/test_*.py |
         SUBSLAB_BUILD=$PWD/build-package run_jobs 1
 fi
 wants fuzz && jobs_of_fuzzers | run_jobs 2
-if wants bench; then # on the disk
+if wants bench; then
     SUBSLAB_BUILD=$PWD/build
     export SUBSLAB_BUILD
-    rm -rf "$TMPDIR"
-    TMPDIR=$(mktemp -d) || exit 2
     jobs_of_scripts tests/bench/bench_*.py tests/bench/bench_*.sh | run_jobs 1
 fi
 

@@ -630,7 +630,7 @@ class Place:
 
     def __init__(self):
         # Short, because a Unix socket's name is limited.
-        self.folder = tempfile.mkdtemp(prefix="svc-", dir="/tmp")
+        self.folder = tempfile.mkdtemp(prefix="svc-")
         self.brokers, self.daemons, self.endpoints, self.cleanups = [], [], [], []
 
     def new_folder(self, name):
