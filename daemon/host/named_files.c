@@ -2,6 +2,7 @@
 
 #include "host/fleet_files.h"
 #include "link/signing.h"
+#include "measure/hash.h"
 #include "settings/yaml_tree.h"
 #include "words/template.h"
 
@@ -172,9 +173,8 @@ void named_files_check(const struct settings *settings, struct settings_errors *
 /* ---- renewed under the same name ---- */
 
 static void mix(uint64_t *sum, const char *bytes, size_t length) {
-    for (size_t i = 0; i < length; i++) /* FNV-1a */
-        *sum = (*sum ^ (unsigned char)bytes[i]) * UINT64_C(1099511628211);
-    *sum = (*sum ^ length) * UINT64_C(1099511628211); /* where one ends and the next begins */
+    *sum = hash_bytes(*sum, bytes, length);
+    *sum = hash_bytes(*sum, &length, sizeof length); /* where one ends and the next begins */
 }
 
 static void mix_file(uint64_t *sum, const char *path) {
@@ -187,7 +187,7 @@ static void mix_file(uint64_t *sum, const char *path) {
 }
 
 uint64_t named_files_of_broker(const struct settings_broker *broker) {
-    uint64_t sum = UINT64_C(14695981039346656037);
+    uint64_t sum = HASH_START;
     char why[512];
     char *password =
         broker->password_file ? fleet_files_secret(broker->password_file, why, sizeof why) : NULL;

@@ -1,6 +1,7 @@
 #include "host/reading_rows.h"
 
 #include "host/csv_reader.h"
+#include "measure/hash.h"
 #include "measure/timestamp.h"
 
 #include <math.h>
@@ -31,15 +32,9 @@ struct reading_rows {
 
 /* ---- points by the text of a row ---- */
 
-static uint64_t hash_more(uint64_t hash, const char *text, size_t length) {
-    for (size_t i = 0; i < length; i++)
-        hash = (hash ^ (unsigned char)text[i]) * UINT64_C(1099511628211); /* FNV-1a */
-    return hash;
-}
-
 static uint64_t hash_of(struct csv_field system, struct csv_field point) {
-    uint64_t hash = hash_more(UINT64_C(1469598103934665603), system.text, system.length);
-    hash = hash_more(hash * 31, point.text, point.length);
+    uint64_t hash = hash_bytes(HASH_START, system.text, system.length);
+    hash = hash_bytes(hash * 31, point.text, point.length);
     return hash ^ hash >> 29;
 }
 

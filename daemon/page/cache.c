@@ -3,6 +3,7 @@
 #include "api/show.h"
 #include "host/clock.h"
 #include "measure/duration.h"
+#include "measure/hash.h"
 
 #include <string.h>
 
@@ -10,17 +11,14 @@ static const int64_t good_for_ms = 15 * DURATION_SECOND_MS;
 static const double most_of_ms = 800.0;
 
 static void mix(uint64_t *hash, uint64_t value) {
-    for (int i = 0; i < 8; i++) { /* FNV-1a */
-        *hash ^= (value >> (8 * i)) & 0xff;
-        *hash *= UINT64_C(1099511628211);
-    }
+    *hash = hash_bytes(*hash, &value, sizeof value);
 }
 
 static uint64_t fingerprint_of(const struct api *api, size_t system) {
     struct monitor *monitor = pipeline_monitor(api->pipeline);
     const struct fleet_system *owner = &api->fleet->systems[system];
     const struct monitor_dates *dates = monitor_dates(monitor, system);
-    uint64_t hash = UINT64_C(14695981039346656037);
+    uint64_t hash = HASH_START;
     mix(&hash, api->reloads);
     mix(&hash, pipeline_store(api->pipeline) != NULL);
     mix(&hash, (uint64_t)monitor_out_of_service_until(monitor, system));

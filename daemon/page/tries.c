@@ -1,9 +1,11 @@
 #include "page/tries.h"
 
 #include "measure/duration.h"
+#include "measure/hash.h"
 
 #include <math.h>
 #include <stddef.h>
+#include <string.h>
 
 /* An address is a guesser's for this long after a wrong try. */
 static const int64_t guesser_ms = 10 * DURATION_MINUTE_MS;
@@ -17,10 +19,7 @@ static const struct rate guesser_rate = {10.0, DURATION_SECOND_MS / 2.0};
 static const struct rate other_rate = {10.0, DURATION_SECOND_MS / 10.0};
 
 static uint64_t hash_of(const char *text) {
-    uint64_t hash = UINT64_C(14695981039346656037); /* FNV-1a */
-    for (; *text; text++)
-        hash = (hash ^ (unsigned char)*text) * UINT64_C(1099511628211);
-    return hash;
+    return hash_bytes(HASH_START, text, strlen(text));
 }
 
 static bool any_left(struct page_tries_bucket *bucket, const struct rate *rate, int64_t now_ms) {

@@ -1,12 +1,13 @@
 #include "monitor/fleet.h"
 
 #include "measure/array.h"
+#include "measure/hash.h"
 
 #include <assert.h>
 #include <stdlib.h>
 #include <string.h>
 
-/* Open addressing, power of two, at most half full; FNV-1a over the text. */
+/* Open addressing, power of two, at most half full. */
 struct fleet_index {
     size_t *slots; /* index + 1, 0: empty */
     size_t mask;
@@ -21,9 +22,7 @@ struct fleet_rule_set {
 };
 
 static uint64_t text_hash(const char *text) {
-    uint64_t hash = UINT64_C(1469598103934665603);
-    for (; *text; text++)
-        hash = (hash ^ (unsigned char)*text) * UINT64_C(1099511628211);
+    uint64_t hash = hash_bytes(HASH_START, text, strlen(text));
     return hash ^ (hash >> 29);
 }
 
