@@ -3,6 +3,7 @@
 #include "host/fleet_files.h"
 #include "measure/duration.h"
 #include "measure/timestamp.h"
+#include "settings/key_table.h"
 #include "tool/ctl_client.h"
 #include "tool/text.h"
 
@@ -62,32 +63,12 @@ static void print_command_help(const struct ctl_command *command) {
     }
 }
 
-/* Edit distance by single letters (Levenshtein), for short names. */
-static size_t distance(const char *a, const char *b) {
-    size_t row[32], length = strlen(b);
-    if (length >= 32)
-        return length;
-    for (size_t j = 0; j <= length; j++)
-        row[j] = j;
-    for (size_t i = 1; a[i - 1]; i++) {
-        size_t diagonal = row[0];
-        row[0] = i;
-        for (size_t j = 1; j <= length; j++) {
-            size_t change = diagonal + (a[i - 1] != b[j - 1]);
-            diagonal = row[j];
-            size_t other = (row[j] < row[j - 1] ? row[j] : row[j - 1]) + 1;
-            row[j] = change < other ? change : other;
-        }
-    }
-    return row[length];
-}
-
 const char *ctl_nearest(const char *name) {
     const char *nearest = NULL;
     size_t least = strlen(name) > 4 ? 4 : 3;
     for (size_t g = 0; g < GROUPS; g++) {
         for (const struct ctl_command *command = groups[g]; command->name; command++) {
-            size_t away = distance(name, command->name);
+            size_t away = key_distance(name, command->name);
             if (away < least) {
                 least = away;
                 nearest = command->name;

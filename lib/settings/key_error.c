@@ -86,23 +86,24 @@ bool key_reader_finish(struct key_reader *reader) {
     return good;
 }
 
-/* Levenshtein distance with two rows; Wagner and Fischer (1974). */
-static size_t distance(const char *a, const char *b) {
-    size_t above[WORD_BYTES + 1], here[WORD_BYTES + 1] = {0};
-    size_t length_a = strlen(a), length_b = strlen(b);
-    for (size_t j = 0; j <= length_b; j++)
-        above[j] = j;
-    for (size_t i = 1; i <= length_a; i++) {
-        here[0] = i;
-        for (size_t j = 1; j <= length_b; j++) {
-            size_t change = above[j - 1] + (a[i - 1] != b[j - 1]);
-            size_t drop = above[j] + 1, insert = here[j - 1] + 1;
-            size_t least = change < drop ? change : drop;
-            here[j] = least < insert ? least : insert;
+/* Wagner and Fischer (1974), with one row. */
+size_t key_distance(const char *wrong, const char *word) {
+    size_t row[WORD_BYTES + 1], length = strlen(word);
+    if (length > WORD_BYTES)
+        return length;
+    for (size_t j = 0; j <= length; j++)
+        row[j] = j;
+    for (size_t i = 1; wrong[i - 1]; i++) {
+        size_t diagonal = row[0];
+        row[0] = i;
+        for (size_t j = 1; j <= length; j++) {
+            size_t change = diagonal + (wrong[i - 1] != word[j - 1]);
+            diagonal = row[j];
+            size_t other = (row[j] < row[j - 1] ? row[j] : row[j - 1]) + 1;
+            row[j] = change < other ? change : other;
         }
-        memcpy(above, here, sizeof above);
     }
-    return above[length_b];
+    return row[length];
 }
 
 const char *key_nearest(const char *wrong, const char *const *words, size_t count) {
@@ -113,7 +114,7 @@ const char *key_nearest(const char *wrong, const char *const *words, size_t coun
     for (size_t i = 0; i < count; i++) {
         if (strlen(words[i]) > WORD_BYTES)
             continue;
-        size_t far = distance(wrong, words[i]);
+        size_t far = key_distance(wrong, words[i]);
         /* A short word all of whose letters would change is no hint. */
         if (far < least && far < strlen(words[i])) {
             least = far;

@@ -121,6 +121,8 @@ bool key_percent_parse(const char *text, double *fraction);
 /** A number and nothing else but blanks. */
 bool key_number_parse(const char *text, double *number);
 
+/** How many letters to change, add or drop (Levenshtein distance); a word has at most 64 bytes. */
+size_t key_distance(const char *wrong, const char *word);
 /** The word of `words` nearest to `wrong` (Levenshtein distance), or NULL when none is near. */
 const char *key_nearest(const char *wrong, const char *const *words, size_t count);
 
