@@ -1,5 +1,7 @@
 #include "page/html.h"
 
+#include "words/percent.h"
+
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -159,16 +161,9 @@ static void add_bytes(struct html_address *address, const char *bytes, size_t le
 }
 
 static void add_encoded(struct html_address *address, const char *text) {
-    static const char unreserved[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz"
-                                     "0123456789-._~";
     for (; *text; text++) {
-        char code[4];
-        if (strchr(unreserved, *text)) {
-            add_bytes(address, text, 1);
-        } else {
-            snprintf(code, sizeof code, "%%%02X", (unsigned)(unsigned char)*text);
-            add_bytes(address, code, 3);
-        }
+        struct percent_code code = percent_encode(*text);
+        add_bytes(address, code.text, code.length);
     }
 }
 

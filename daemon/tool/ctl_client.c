@@ -1,6 +1,7 @@
 #include "tool/ctl_client.h"
 
 #include "tool/text.h"
+#include "words/percent.h"
 
 #include <curl/curl.h>
 #include <errno.h>
@@ -164,18 +165,9 @@ void ctl_path_add(struct ctl_path *path, const char *text) {
     path->text[path->length] = '\0';
 }
 
-static bool is_unreserved(char c) {
-    return (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') ||
-           strchr("-._~", c) != NULL;
-}
-
 void ctl_path_encode(struct ctl_path *path, const char *text) {
-    for (; *text; text++) {
-        char part[4] = {*text};
-        if (!is_unreserved(*text))
-            snprintf(part, sizeof part, "%%%02X", (unsigned char)*text);
-        ctl_path_add(path, part);
-    }
+    for (; *text; text++)
+        ctl_path_add(path, percent_encode(*text).text);
 }
 
 void ctl_path_query(struct ctl_path *path, const char *name, const char *value) {

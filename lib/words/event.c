@@ -1,5 +1,6 @@
 #include "words/event.h"
 
+#include "words/percent.h"
 #include "words/text_repair.h"
 
 #include <jansson.h>
@@ -133,24 +134,12 @@ char *event_render(const struct event *event) {
 }
 
 char *event_source(const char *client_id) {
-    static const char prefix[] = "/subslab/", hex[] = "0123456789ABCDEF";
-    static const char unreserved[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz"
-                                     "0123456789-._~";
+    static const char prefix[] = "/subslab/";
     char *source = malloc(sizeof prefix + 3 * strlen(client_id)), *end = source;
     if (!source)
         return NULL;
-    memcpy(end, prefix, sizeof prefix - 1);
-    end += sizeof prefix - 1;
-    for (; *client_id; client_id++) {
-        unsigned char byte = (unsigned char)*client_id;
-        if (strchr(unreserved, byte)) {
-            *end++ = (char)byte;
-        } else {
-            *end++ = '%';
-            *end++ = hex[byte >> 4];
-            *end++ = hex[byte & 15];
-        }
-    }
-    *end = '\0';
+    end = stpcpy(end, prefix);
+    for (; *client_id; client_id++)
+        end = stpcpy(end, percent_encode(*client_id).text);
     return source;
 }
