@@ -36,7 +36,7 @@ static struct page *page_of(struct api *api) {
 
 /* ---- who asks ---- */
 
-struct page_session *page_session_of(struct api *api, const struct web_request *request) {
+static struct page_session *session_of(struct api *api, const struct web_request *request) {
     const char *file = api->fleet->settings->page_access_file;
     const char *key = web_cookie(request, cookie_name);
     struct page *page = file && key ? page_of(api) : NULL;
@@ -112,7 +112,7 @@ static bool origin_is_ours(const struct web_request *request) {
 }
 
 bool page_may_change(struct api *api, const struct web_request *request) {
-    const struct page_session *session = page_session_of(api, request);
+    const struct page_session *session = session_of(api, request);
     const char *token = web_header(request, "X-Same-Site-Token");
     const char *type = request->content_type;
     return session && token && page_secret_same(session->token, token) && origin_is_ours(request) &&
@@ -314,7 +314,7 @@ static bool belongs_to_api(const char *path) {
 bool page_handle(struct api *api, const struct web_request *request, struct web_answer *answer) {
     if (request->from_operator || !page_of(api))
         return false;
-    struct page_session *session = page_session_of(api, request);
+    struct page_session *session = session_of(api, request);
     if (belongs_to_api(request->path)) {
         if (may_read(api, request, session))
             return false;

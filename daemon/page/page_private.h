@@ -19,9 +19,6 @@ struct page {
     struct page_tries tries;
 };
 
-/** The session of a request whose account still has the password it signed in with; or NULL. */
-struct page_session *page_session_of(struct api *api, const struct web_request *request);
-
 /** page_changes.c: a posted form. */
 void page_post(struct page_view *view);
 /** Is there such a form? */

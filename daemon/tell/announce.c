@@ -221,14 +221,6 @@ static enum store_status tell_facts(struct announce *announce,
     return status;
 }
 
-enum store_status announce_lines(struct announce *announce, const struct settings_contact *contact,
-                                 size_t system, enum wording_kind kind, struct text_list lines,
-                                 const char *data, int64_t now_ms) {
-    struct wording_facts facts = announce_facts(announce->fleet, contact, system, kind);
-    facts.lines = lines;
-    return tell_facts(announce, contact, system, &facts, data, now_ms);
-}
-
 enum store_status announce_service_ends(struct announce *announce,
                                         const struct settings_contact *contact, size_t system,
                                         const char *by, const char *why, int64_t until_ms,

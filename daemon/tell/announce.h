@@ -121,12 +121,6 @@ bool announce_write(const struct announce *announce, const struct settings_conta
 enum store_status announce_test(struct announce *announce, const struct settings_contact *contact,
                                 int64_t now_ms, char id[40]);
 
-/** A message about no single alarm: a digest, a visit. `lines` as in wording.h; data: a JSON
- * object. */
-enum store_status announce_lines(struct announce *announce, const struct settings_contact *contact,
-                                 size_t system, enum wording_kind kind, struct text_list lines,
-                                 const char *data, int64_t now_ms);
-
 /** A digest of what is not as it should be; `more`: systems that `lines` leaves out. */
 enum store_status announce_digest(struct announce *announce, const struct settings_contact *contact,
                                   struct text_list lines, size_t more, const char *data,

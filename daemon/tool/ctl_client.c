@@ -122,7 +122,8 @@ bool ctl_request_any(struct ctl *ctl, const char *path, const struct ctl_body *b
     return false;
 }
 
-void ctl_answer_error(const struct ctl *ctl, const struct ctl_answer *answer) {
+/* Prints the error sentence or lines of an answer that is none of 2xx. */
+static void print_error_of(const struct ctl *ctl, const struct ctl_answer *answer) {
     json_t *root = json_loads(answer->body, 0, NULL), *line;
     json_t *lines = json_object_get(root, "errors");
     const char *sentence = json_string_value(json_object_get(root, "error"));
@@ -146,7 +147,7 @@ bool ctl_request(struct ctl *ctl, const char *path, const struct ctl_body *body,
         return false;
     if (answer->status >= 200 && answer->status < 300)
         return true;
-    ctl_answer_error(ctl, answer);
+    print_error_of(ctl, answer);
     free(answer->body);
     return false;
 }

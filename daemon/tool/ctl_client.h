@@ -30,8 +30,6 @@ bool ctl_request(struct ctl *ctl, const char *path, const struct ctl_body *body,
 /** The same, with whatever the daemon answers: false only when there was no answer. */
 bool ctl_request_any(struct ctl *ctl, const char *path, const struct ctl_body *body,
                      struct ctl_answer *answer);
-/** Prints the error sentence or lines of an answer that is none of 2xx. */
-void ctl_answer_error(const struct ctl *ctl, const struct ctl_answer *answer);
 
 /** Frees handle and connection at the end. */
 void ctl_client_clear(void);

@@ -155,7 +155,8 @@ bool replay_add(struct replay *replay, size_t point, int64_t time_ms, double val
     return true;
 }
 
-bool replay_add_refused(struct replay *replay, size_t point, int64_t time_ms, int64_t line) {
+/* Adds an impossible value. */
+static bool add_refused(struct replay *replay, size_t point, int64_t time_ms, int64_t line) {
     return replay_add(replay, point, time_ms, NAN, line);
 }
 
@@ -180,7 +181,7 @@ static bool add_record(struct replay *replay, struct reading_rows *rows,
         return replay_add(replay, row.point, row.time_ms, row.value, record->line);
     count_bad(replay, record->line, why);
     return refusal != REFUSAL_OUT_OF_RANGE ||
-           replay_add_refused(replay, row.point, row.time_ms, record->line);
+           add_refused(replay, row.point, row.time_ms, record->line);
 }
 
 static enum csv_result read_records(struct replay *replay, struct reading_rows *rows,

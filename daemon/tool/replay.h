@@ -40,8 +40,6 @@ bool replay_commission(struct replay *replay, size_t system, const struct commis
 
 /** Adds a reading; `line` tells where it stands. False when out of memory. */
 bool replay_add(struct replay *replay, size_t point, int64_t time_ms, double value, int64_t line);
-/** Adds an impossible value. */
-bool replay_add_refused(struct replay *replay, size_t point, int64_t time_ms, int64_t line);
 /** Adds all rows of a CSV file ("-": standard input). False with a sentence in `why`. */
 bool replay_read(struct replay *replay, const char *path, char *why, size_t why_size);
 

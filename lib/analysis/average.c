@@ -91,51 +91,6 @@ enum average_status average_readings(const struct average_reading *readings, siz
     return AVERAGE_OK;
 }
 
-static int64_t hour_start(int64_t time_ms) {
-    int64_t into = time_ms % AVERAGE_HOUR_MS;
-    return time_ms - (into < 0 ? into + AVERAGE_HOUR_MS : into);
-}
-
-/* Shares out one reading's span among the hours it touches. */
-static void share_out(struct average_bucket *hours, size_t count, int64_t start, int64_t end,
-                      double value) {
-    start = larger(start, hours[0].start_ms);
-    end = smaller(end, hours[count - 1].end_ms);
-    if (start >= end)
-        return;
-    size_t hour = (size_t)((start - hour_start(hours[0].start_ms)) / AVERAGE_HOUR_MS);
-    for (; hour < count && hours[hour].start_ms < end; hour++) {
-        int64_t span = smaller(end, hours[hour].end_ms) - larger(start, hours[hour].start_ms);
-        hours[hour].value_ms += value * (double)span;
-        hours[hour].covered_ms += span;
-    }
-}
-
-enum average_status average_hours(const struct average_reading *readings, size_t n,
-                                  int64_t interval_ms, int64_t from_ms, int64_t to_ms,
-                                  struct average_bucket *hours, size_t capacity, size_t *count) {
-    assert(count && (hours || capacity == 0));
-    enum average_status status = check_window(interval_ms, from_ms, to_ms);
-    if (status == AVERAGE_OK)
-        status = check_readings(readings, n);
-    if (status != AVERAGE_OK)
-        return status;
-    int64_t first = hour_start(from_ms);
-    int64_t needed = from_ms == to_ms ? 0 : (to_ms - 1 - first) / AVERAGE_HOUR_MS + 1;
-    if ((uint64_t)needed > capacity)
-        return AVERAGE_OUT_OF_RANGE;
-    for (int64_t i = 0; i < needed; i++) {
-        int64_t start = first + i * AVERAGE_HOUR_MS;
-        hours[i] = (struct average_bucket){.start_ms = larger(start, from_ms),
-                                           .end_ms = smaller(start + AVERAGE_HOUR_MS, to_ms)};
-    }
-    for (size_t i = 0; i < n && needed > 0; i++)
-        share_out(hours, (size_t)needed, span_start(readings, i, interval_ms), readings[i].time_ms,
-                  readings[i].value);
-    *count = (size_t)needed;
-    return AVERAGE_OK;
-}
-
 static enum average_status check_buckets(const struct average_bucket *buckets, size_t n) {
     for (size_t i = 0; i < n; i++) {
         const struct average_bucket *bucket = &buckets[i];
@@ -185,27 +140,6 @@ enum average_status average_sum(const struct average_bucket *buckets, size_t n, 
     if (!isfinite(total.value_ms))
         return AVERAGE_NOT_FINITE;
     *sum = total;
-    return AVERAGE_OK;
-}
-
-enum average_status average_days(const struct average_bucket *buckets, size_t n, int64_t from_ms,
-                                 int64_t to_ms, struct average_bucket *days, size_t capacity,
-                                 size_t *count) {
-    assert(count && (days || capacity == 0));
-    enum average_status status = check_window(1, from_ms, to_ms);
-    if (status == AVERAGE_OK)
-        status = check_buckets(buckets, n);
-    if (status != AVERAGE_OK)
-        return status;
-    size_t whole = (size_t)((to_ms - from_ms) / AVERAGE_DAY_MS), next = 0;
-    whole = whole < capacity ? whole : capacity;
-    for (size_t i = 0; i < whole; i++) {
-        int64_t start = to_ms - (int64_t)(whole - i) * AVERAGE_DAY_MS;
-        days[i] = sum_from(buckets, n, &next, start, start + AVERAGE_DAY_MS);
-        if (!isfinite(days[i].value_ms))
-            return AVERAGE_NOT_FINITE;
-    }
-    *count = whole;
     return AVERAGE_OK;
 }
 
@@ -330,19 +264,4 @@ enum average_status average_assess(const struct average_bucket *sum, int64_t fro
     if (status == AVERAGE_OK)
         *average = found;
     return status;
-}
-
-enum average_status average_half_width(const struct average *average, double confidence,
-                                       double *half_width) {
-    assert(average && half_width);
-    double t = 0.0;
-    if (!average->has_uncertainty || !(confidence > 0.0) ||
-        statistics_t_quantile(0.5 + confidence / 2.0, average->degrees_of_freedom, &t) !=
-            STATISTICS_OK)
-        return AVERAGE_OUT_OF_RANGE;
-    double width = t * average->standard_uncertainty;
-    if (!isfinite(width))
-        return AVERAGE_NOT_FINITE;
-    *half_width = width;
-    return AVERAGE_OK;
 }

@@ -81,28 +81,11 @@ enum average_status average_readings(const struct average_reading *readings, siz
                                      struct average_bucket *sum);
 
 /**
- * The same cut into UTC hours, each clipped to [from, to), empty hours included, in order. At most
- * `capacity` hours, else AVERAGE_OUT_OF_RANGE.
- */
-enum average_status average_hours(const struct average_reading *readings, size_t n,
-                                  int64_t interval_ms, int64_t from_ms, int64_t to_ms,
-                                  struct average_bucket *hours, size_t capacity, size_t *count);
-
-/**
  * Sums of buckets over [from, to): buckets in order, not overlapping, holes allowed. A bucket that
  * the window cuts counts in proportion.
  */
 enum average_status average_sum(const struct average_bucket *buckets, size_t n, int64_t from_ms,
                                 int64_t to_ms, struct average_bucket *sum);
-
-/**
- * Cuts [from, to) into stretches of 24 h that end at `to` (the oldest, incomplete one is left out)
- * and sums the buckets over each: daily sums for average_assess where no calendar is at hand. At
- * most `capacity` days, the newest ones; in order of time.
- */
-enum average_status average_days(const struct average_bucket *buckets, size_t n, int64_t from_ms,
-                                 int64_t to_ms, struct average_bucket *days, size_t capacity,
-                                 size_t *count);
 
 struct average_settings {
     double calibration_relative; /* standard uncertainty, 0.10 for 10 %; 0 or more */
@@ -137,10 +120,6 @@ enum average_status average_assess(const struct average_bucket *sum, int64_t fro
                                    const struct average_bucket *days, size_t day_count,
                                    const struct average_settings *settings,
                                    struct average *average);
-
-/** Half width of the interval of the mean at a confidence in 0..1; needs has_uncertainty. */
-enum average_status average_half_width(const struct average *average, double confidence,
-                                       double *half_width);
 
 /** "Winter is usually higher: ..."; static text for the seasonal caution. */
 const char *average_seasonal_text(void);

@@ -9,7 +9,8 @@
 #include <stdbool.h>
 #include <stdlib.h>
 
-const struct baseline_rules baseline_default_rules = {
+/* 7 days, 75 %, p 0.01, 10 %. */
+static const struct baseline_rules default_rules = {
     .least_days = 7, .least_coverage = 0.75, .drift_p_value = 0.01, .drift_share = 0.10};
 
 const char *baseline_why(enum baseline_status status) {
@@ -95,7 +96,7 @@ enum baseline_status baseline_learn(const struct baseline_day *days, size_t n, i
                                     int64_t to_ms, const struct baseline_rules *rules,
                                     struct baseline *baseline) {
     assert(baseline && (days || n == 0));
-    rules = rules ? rules : &baseline_default_rules;
+    rules = rules ? rules : &default_rules;
     int64_t period_ms = 0;
     if (__builtin_sub_overflow(to_ms, from_ms, &period_ms))
         return BASELINE_OUT_OF_ORDER;

@@ -40,9 +40,6 @@ struct baseline_rules {
     double drift_share;   /* and large above this share of the level over the period */
 };
 
-/** 7 days, 75 %, p 0.01, 10 %. */
-extern const struct baseline_rules baseline_default_rules;
-
 struct baseline {
     double value;  /* median of the daily medians */
     double spread; /* their median absolute deviation x 1.4826 */

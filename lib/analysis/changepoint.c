@@ -6,19 +6,6 @@
 #include <math.h>
 #include <stdlib.h>
 
-const char *changepoint_why(enum changepoint_status status) {
-    static const char *const why[] = {
-        [CHANGEPOINT_OK] = "computed",
-        [CHANGEPOINT_TOO_SHORT] = "too few values to look for a step",
-        [CHANGEPOINT_CONSTANT] = "all values are equal",
-        [CHANGEPOINT_NOT_FINITE] = "a value is missing or not a finite number",
-        [CHANGEPOINT_OUT_OF_RANGE] = "a setting of the computation is out of range",
-        [CHANGEPOINT_NO_MEMORY] = "out of memory",
-    };
-    size_t row = (size_t)status;
-    return row < sizeof(why) / sizeof(why[0]) ? why[row] : "unknown";
-}
-
 static enum changepoint_status check(const double *values, size_t n,
                                      struct statistics_summary *summary) {
     if (n < CHANGEPOINT_LEAST)
@@ -48,45 +35,6 @@ static void describe(const double *values, size_t n, double *residuals,
     double r1 = 0.0;
     if (statistics_autocorrelation(residuals, n, 1, &r1) == STATISTICS_OK)
         result->r1 = fmax(0.0, statistics_unbiased_r1(r1, n));
-}
-
-static double pettitt_p(double k_squared, double n) {
-    return fmin(1.0, 2.0 * exp(-6.0 * k_squared / (n * n * n + n * n)));
-}
-
-enum changepoint_status changepoint_pettitt(const double *values, size_t n,
-                                            struct changepoint *result) {
-    assert(result);
-    struct statistics_summary summary;
-    enum changepoint_status status = check(values, n, &summary);
-    if (status != CHANGEPOINT_OK)
-        return status;
-    double *ranks = malloc(n * sizeof(*ranks));
-    if (!ranks || statistics_ranks(values, n, ranks) != STATISTICS_OK) {
-        free(ranks);
-        return CHANGEPOINT_NO_MEMORY;
-    }
-    struct changepoint found = {0};
-    double count = (double)n, sum = 0.0;
-    for (size_t t = 1; t < n; t++) {
-        sum += ranks[t - 1];
-        double u = fabs(2.0 * sum - (double)t * (count + 1.0));
-        if (u > found.statistic) {
-            found.statistic = u;
-            found.before = t;
-        }
-    }
-    if (found.before == 0)
-        found.before = n / 2; /* every U is 0: no place is better than another */
-    describe(values, n, ranks, &found);
-    double square = found.statistic * found.statistic;
-    found.p_value = pettitt_p(square, count);
-    found.p_autocorrelated = pettitt_p(square * (1.0 - found.r1) / (1.0 + found.r1), count);
-    free(ranks);
-    if (!isfinite(found.residual_squares))
-        return CHANGEPOINT_NOT_FINITE;
-    *result = found;
-    return CHANGEPOINT_OK;
 }
 
 static double largest_f_p(double f, double least_share) {

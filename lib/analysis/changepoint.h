@@ -1,6 +1,6 @@
 /*
- * changepoint: did a series step to another level, and where? One break, found by ranks (Pettitt)
- * or by least squares.
+ * changepoint: did a series step to another level, and where? One break, found by
+ * least squares.
  *
  * Both p-values hold for independent values. Daily values follow each other, which makes a
  * wandering series look like a step, so each result also has p_autocorrelated: the test statistic
@@ -24,26 +24,16 @@ enum changepoint_status {
     CHANGEPOINT_NO_MEMORY
 };
 
-/** One sentence for a person; static text. */
-const char *changepoint_why(enum changepoint_status status);
-
 struct changepoint {
     size_t n;
     size_t before;    /* values before the break; values[before] is the first after */
-    double statistic; /* Pettitt: K; least squares: F */
+    double statistic; /* F */
     double mean_before, mean_after;
     double residual_squares; /* around the two means */
     double r1;               /* of the residuals; 0 or more */
     double p_value;          /* as if independent, 0..1 */
     double p_autocorrelated;
 };
-
-/**
- * Pettitt, Appl. Statist. 28 (1979) 126: K = max |U_t|, U_t = 2 sum of the first t midranks -
- * t (n + 1); p = 2 exp(-6 K^2 / (n^3 + n^2)), cut at 1.
- */
-enum changepoint_status changepoint_pettitt(const double *values, size_t n,
-                                            struct changepoint *result);
 
 /**
  * The break with the least residual sum of squares, each side at least `least_share` of the values

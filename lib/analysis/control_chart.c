@@ -5,19 +5,6 @@
 #include <assert.h>
 #include <math.h>
 
-const char *control_chart_why(enum control_chart_status status) {
-    static const char *const why[] = {
-        [CONTROL_CHART_OK] = "computed",
-        [CONTROL_CHART_TOO_SHORT] =
-            "the time after commissioning has too few daily values to compare with",
-        [CONTROL_CHART_CONSTANT] = "the values after commissioning never changed",
-        [CONTROL_CHART_NOT_FINITE] = "a daily value is missing or not a finite number",
-        [CONTROL_CHART_OUT_OF_RANGE] = "a setting of the computation is out of range",
-    };
-    size_t row = (size_t)status;
-    return row < sizeof(why) / sizeof(why[0]) ? why[row] : "unknown";
-}
-
 static bool above_zero(double value) {
     return value > 0.0 && isfinite(value);
 }

@@ -52,9 +52,6 @@ enum control_chart_status {
     CONTROL_CHART_OUT_OF_RANGE /* weight outside 0..1, width or spread not above 0 */
 };
 
-/** One sentence for a person; static text. */
-const char *control_chart_why(enum control_chart_status status);
-
 /** One point of an EWMA chart. */
 struct control_chart_ewma {
     double value;        /* z_i = weight y_i + (1 - weight) z_(i-1), z_0 = centre */

@@ -63,26 +63,6 @@ enum fan_status fan_curve_make(struct fan_curve *curve, const struct fan_point *
 enum fan_status fan_curve_pressure(const struct fan_curve *curve, double flow_m3_s,
                                    double *pressure_pa);
 
-/** The fan laws: a point of the curve moved to another speed and density ratio. */
-struct fan_point fan_point_at_speed(struct fan_point point, double speed_ratio,
-                                    double density_ratio);
-/** Power at another speed and density: P s^3 density_ratio. */
-double fan_power_at_speed(double power_w, double speed_ratio, double density_ratio);
-
-/** What a fan works against: p = resistance * Q^exponent before the gauge, loss * Q^2 after it. */
-struct fan_load {
-    double resistance, exponent; /* Pa per (m3/s)^exponent; exponent 1 to 2 */
-    double loss_after_gauge;     /* Pa per (m3/s)^2 */
-};
-
-/**
- * Where fan and load meet: flow, and suction at the gauge. FAN_BEFORE_CURVE or FAN_BEYOND_CURVE
- * when they meet outside the curve.
- */
-enum fan_status fan_operating_point(const struct fan_curve *curve, double speed_ratio,
-                                    double density_ratio, const struct fan_load *load,
-                                    struct fan_point *point);
-
 /** What was measured at one time. */
 struct fan_state {
     double suction_pa;    /* at the gauge, positive */
@@ -137,29 +117,9 @@ enum fan_status fan_ratio_from_curve(const struct fan_curve *curve, const struct
                                      const struct fan_uncertainty *uncertainty,
                                      struct fan_speed_ratio *result);
 
-/**
- * What flow and suction say without a curve. For any curve that does not rise with flow, the speed
- * ratio lies between Q/Q0 and sqrt(p/p0): if x = Q/s is above x0, then s < Q/Q0 by definition of x
- * and p/s^2 = f(x) <= f(x0) = p0 gives s >= sqrt(p/p0); below x0 the other way round. While the
- * ground is unchanged and turbulent the two are equal. The ratio is their geometric mean.
- */
-enum fan_status fan_ratio_from_bounds(const struct fan_state *now, const struct fan_state *then,
-                                      double loss_after_gauge,
-                                      const struct fan_uncertainty *uncertainty,
-                                      struct fan_speed_ratio *result);
-
 /** The upper of the two bounds as measured, without uncertainty: max(Q/Q0, sqrt(p/p0)). */
 enum fan_status fan_ratio_at_most(const struct fan_state *now, const struct fan_state *then,
                                   double loss_after_gauge, double *ratio);
-
-/**
- * s = (P/P0)^(1/3), the cube law. Power also moves with the operating point at the same speed, by
- * some tenths over a curve (reasoning, no source), so 12 % standard uncertainty of power is added;
- * with suction on both days, less the nearer it is to s^2.
- */
-enum fan_status fan_ratio_from_power(const struct fan_state *now, const struct fan_state *then,
-                                     const struct fan_uncertainty *uncertainty,
-                                     struct fan_speed_ratio *result);
 
 /**
  * The best of the three that the measurements allow: curve, else bounds, else power. `curve` may be

@@ -35,35 +35,6 @@ static enum ground_status state_check(const struct ground_state *state) {
     return GROUND_OK;
 }
 
-enum ground_status ground_resistance(const struct ground_state *state, double exponent,
-                                     double *resistance) {
-    assert(state && resistance);
-    enum ground_status status = state_check(state);
-    if (status != GROUND_OK)
-        return status;
-    if (!isfinite(exponent))
-        return GROUND_INPUT_MISSING;
-    if (exponent < 1.0 || exponent > 2.0)
-        return GROUND_OUT_OF_RANGE;
-    *resistance = state->suction_pa / pow(state->flow_m3_s, exponent);
-    return GROUND_OK;
-}
-
-enum ground_status ground_exponent(const struct ground_state *one, const struct ground_state *other,
-                                   double *exponent) {
-    assert(one && other && exponent);
-    enum ground_status status = state_check(one);
-    if (status == GROUND_OK)
-        status = state_check(other);
-    if (status != GROUND_OK)
-        return status;
-    double log_flows = log(one->flow_m3_s / other->flow_m3_s);
-    if (fabs(log_flows) < log(1.05))
-        return GROUND_TOO_SMALL;
-    *exponent = log(one->suction_pa / other->suction_pa) / log_flows;
-    return GROUND_OK;
-}
-
 /* Relative standard uncertainty of p/p0: scale drift on both days and the zero on both days. */
 static double pressure_ratio_uncertainty(double now_pa, double then_pa, double relative,
                                          double zero_pa) {

@@ -43,15 +43,6 @@ struct ground_uncertainty {
 /** 0.01, 0.03, 1 Pa, 0.5 Pa: common practice, no source. */
 struct ground_uncertainty ground_uncertainty_default(void);
 
-/** K = p / Q^n. */
-enum ground_status ground_resistance(const struct ground_state *state, double exponent,
-                                     double *resistance);
-
-/** Exponent from two operating points of one ground, n = ln(p1/p2) / ln(Q1/Q2); flows at least 5 %
- * apart. */
-enum ground_status ground_exponent(const struct ground_state *one, const struct ground_state *other,
-                                   double *exponent);
-
 /**
  * K/K0 = (p/p0) / (Q/Q0)^n. Exponent NaN: 1.5, and the interval holds every n from 1 to 2.
  */

@@ -11,18 +11,6 @@ struct pair {
     double x, y;
 };
 
-const char *mann_kendall_why(enum mann_kendall_status status) {
-    static const char *const why[] = {
-        [MANN_KENDALL_OK] = "computed",
-        [MANN_KENDALL_TOO_SHORT] = "too few values for a trend test",
-        [MANN_KENDALL_NOT_FINITE] = "a value is missing or not a finite number",
-        [MANN_KENDALL_OUT_OF_RANGE] = "a setting of the computation is out of range",
-        [MANN_KENDALL_NO_MEMORY] = "out of memory",
-    };
-    size_t row = (size_t)status;
-    return row < sizeof(why) / sizeof(why[0]) ? why[row] : "unknown";
-}
-
 static int by_x_then_y(const void *a, const void *b) {
     const struct pair *left = a, *right = b;
     if (left->x != right->x)

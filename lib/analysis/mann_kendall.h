@@ -20,9 +20,6 @@ enum mann_kendall_status {
     MANN_KENDALL_NO_MEMORY
 };
 
-/** One sentence for a person; static text. */
-const char *mann_kendall_why(enum mann_kendall_status status);
-
 struct mann_kendall {
     size_t n;
     double s;        /* rising pairs less falling pairs */

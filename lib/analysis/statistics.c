@@ -6,20 +6,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-static const char *const why[] = {
-    [STATISTICS_OK] = "computed",
-    [STATISTICS_TOO_SHORT] = "too few values",
-    [STATISTICS_NOT_FINITE] = "a value is missing or not a finite number",
-    [STATISTICS_CONSTANT] = "all values are equal",
-    [STATISTICS_OUT_OF_RANGE] = "a setting of the computation is out of range",
-    [STATISTICS_NO_MEMORY] = "out of memory",
-};
-
-const char *statistics_why(enum statistics_status status) {
-    size_t row = (size_t)status;
-    return row < sizeof(why) / sizeof(why[0]) ? why[row] : "unknown";
-}
-
 bool statistics_all_finite(const double *values, size_t n) {
     for (size_t i = 0; i < n; i++)
         if (!isfinite(values[i]))
@@ -374,78 +360,4 @@ double statistics_t_cdf(double t, double degrees) {
     double complement = isinf(square) ? 1.0 : square / (degrees + square);
     double tail = 0.5 * incomplete_beta(0.5 * degrees, 0.5, x, complement);
     return t > 0.0 ? 1.0 - tail : tail;
-}
-
-enum statistics_status statistics_t_quantile(double probability, double degrees, double *t) {
-    assert(t);
-    if (!(probability > 0.0 && probability < 1.0) || !(degrees > 0.0))
-        return STATISTICS_OUT_OF_RANGE;
-    if (degrees >= 1e8)
-        return statistics_normal_quantile(probability, t);
-    double tail = fmin(probability, 1.0 - probability);
-    double low = 0.0, high = 1.0; /* search the upper tail; the distribution is symmetric */
-    while (statistics_t_cdf(-high, degrees) > tail && high < 1e300)
-        high *= 2.0;
-    for (int i = 0; i < 200 && high - low > 1e-15 * high; i++) {
-        double middle = 0.5 * (low + high);
-        if (statistics_t_cdf(-middle, degrees) > tail)
-            low = middle;
-        else
-            high = middle;
-    }
-    double x = tail == 0.5 ? 0.0 : 0.5 * (low + high);
-    *t = probability < 0.5 ? -x : x;
-    return STATISTICS_OK;
-}
-
-struct centred_sums {
-    double xx, xy, yy;
-};
-
-static struct centred_sums centred(const double *x, const double *y, size_t n, double mean_x,
-                                   double mean_y) {
-    struct centred_sums sums = {0};
-    for (size_t i = 0; i < n; i++) {
-        double dx = x[i] - mean_x, dy = y[i] - mean_y;
-        sums.xx += dx * dx;
-        sums.xy += dx * dy;
-        sums.yy += dy * dy;
-    }
-    return sums;
-}
-
-enum statistics_status statistics_line_fit(const double *x, const double *y, size_t n,
-                                           struct statistics_line *line) {
-    assert(line);
-    struct statistics_summary of_x, of_y;
-    enum statistics_status status = statistics_summarize(x, n, &of_x);
-    if (status == STATISTICS_OK)
-        status = statistics_summarize(y, n, &of_y);
-    if (status != STATISTICS_OK)
-        return status;
-    struct centred_sums sums = centred(x, y, n, of_x.mean, of_y.mean);
-    if (of_x.lowest == of_x.highest || sums.xx == 0.0)
-        return STATISTICS_CONSTANT;
-    double slope = sums.xy / sums.xx, squares = 0.0;
-    for (size_t i = 0; i < n; i++) {
-        double residual = (y[i] - of_y.mean) - slope * (x[i] - of_x.mean);
-        squares += residual * residual;
-    }
-    double variance = n > 2 ? squares / (double)(n - 2) : 0.0;
-    double mean_square = sums.xx / (double)n + of_x.mean * of_x.mean;
-    struct statistics_line fit = {
-        .n = n,
-        .slope = slope,
-        .intercept = of_y.mean - slope * of_x.mean,
-        .slope_sd = sqrt(variance / sums.xx),
-        .intercept_sd = sqrt(variance / sums.xx * mean_square),
-        .correlation = -of_x.mean / sqrt(mean_square),
-        .residual_sd = sqrt(variance),
-        .r_squared = sums.yy > 0.0 ? fmax(0.0, 1.0 - squares / sums.yy) : 1.0,
-    };
-    if (!isfinite(fit.intercept) || !isfinite(slope) || !isfinite(fit.intercept_sd) ||
-        !isfinite(fit.slope_sd) || !isfinite(fit.r_squared))
-        return STATISTICS_NOT_FINITE;
-    *line = fit;
-    return STATISTICS_OK;
 }

@@ -23,9 +23,6 @@ enum statistics_status {
     STATISTICS_NO_MEMORY
 };
 
-/** One sentence for a person; static text. */
-const char *statistics_why(enum statistics_status status);
-
 /** True when every value is finite (true for n = 0). */
 bool statistics_all_finite(const double *values, size_t n);
 
@@ -119,25 +116,10 @@ enum statistics_status statistics_normal_quantile(double probability, double *z)
 
 /**
  * Student's t, degrees of freedom above 0 (not only whole numbers). From the regularized incomplete
- * beta function by its continued fraction (DLMF 8.17.22, Lentz's method); the quantile by bisection
- * of the distribution function. From 1e8 degrees of freedom on the normal distribution is used.
- * statistics_t_cdf with a NaN or degrees <= 0 is a bug of the caller.
+ * beta function by its continued fraction (DLMF 8.17.22, Lentz's method). From 1e8 degrees of
+ * freedom on the normal distribution is used. statistics_t_cdf with a NaN or degrees <= 0 is a bug
+ * of the caller.
  */
 double statistics_t_cdf(double t, double degrees);
-enum statistics_status statistics_t_quantile(double probability, double degrees, double *t);
-
-/** A straight line by ordinary least squares with centred sums; standard deviations as in NIST. */
-struct statistics_line {
-    size_t n;
-    double intercept, slope;
-    double intercept_sd, slope_sd; /* 0 for n = 2 */
-    double correlation;            /* between the estimates of intercept and slope */
-    double residual_sd;            /* n - 2 degrees of freedom; 0 for n = 2 */
-    double r_squared;              /* 1 for a constant y that the line meets exactly */
-};
-
-/** At least 2 pairs; STATISTICS_CONSTANT when all x are equal. */
-enum statistics_status statistics_line_fit(const double *x, const double *y, size_t n,
-                                           struct statistics_line *line);
 
 #endif

@@ -9,19 +9,6 @@
 #include <stdint.h>
 #include <stdlib.h>
 
-const char *theil_sen_why(enum theil_sen_status status) {
-    static const char *const why[] = {
-        [THEIL_SEN_OK] = "computed",
-        [THEIL_SEN_TOO_SHORT] = "a slope needs at least two values",
-        [THEIL_SEN_NOT_FINITE] = "a value is missing or not a finite number",
-        [THEIL_SEN_SAME_TIME] = "all values are of the same time",
-        [THEIL_SEN_OUT_OF_RANGE] = "a setting of the computation is out of range",
-        [THEIL_SEN_NO_MEMORY] = "out of memory",
-    };
-    size_t row = (size_t)status;
-    return row < sizeof(why) / sizeof(why[0]) ? why[row] : "unknown";
-}
-
 /* Takes the points in order of x. On failure nothing is left to free. */
 static enum theil_sen_status prepare(struct slope_selection *s, const double *x, const double *y,
                                      size_t n) {
@@ -40,22 +27,6 @@ static enum theil_sen_status prepare(struct slope_selection *s, const double *x,
     if (status != THEIL_SEN_OK)
         slope_selection_free(s);
     return status;
-}
-
-enum theil_sen_status theil_sen_ranks(const double *x, const double *y, size_t n,
-                                      const uint64_t *ranks, size_t count, double *slopes) {
-    assert(ranks && slopes && count >= 1 && count <= SLOPE_SELECTION_MOST_RANKS);
-    struct slope_selection s;
-    enum theil_sen_status status = prepare(&s, x, y, n);
-    if (status != THEIL_SEN_OK)
-        return status;
-    bool inside = true;
-    for (size_t i = 0; i < count; i++)
-        inside = inside && ranks[i] < s.pairs && (i == 0 || ranks[i] >= ranks[i - 1]);
-    if (inside)
-        slope_selection_ranks(&s, ranks, count, slopes);
-    slope_selection_free(&s);
-    return inside ? THEIL_SEN_OK : THEIL_SEN_OUT_OF_RANGE;
 }
 
 static int by_number(const void *a, const void *b) {

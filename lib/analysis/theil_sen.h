@@ -29,9 +29,6 @@ enum theil_sen_status {
     THEIL_SEN_NO_MEMORY
 };
 
-/** One sentence for a person; static text. */
-const char *theil_sen_why(enum theil_sen_status status);
-
 struct theil_sen {
     size_t n;
     double slope; /* median of all slopes of pairs with distinct x, unit of y per unit of x */
@@ -59,12 +56,5 @@ enum theil_sen_status theil_sen_fit(const double *x, const double *y, size_t n, 
 enum theil_sen_status theil_sen_interval(const double *x, const double *y, size_t n,
                                          double confidence, double variance_factor, double *lower,
                                          double *upper);
-
-/**
- * k-th smallest pair slopes for `count` ranks (0 based, rising, below the number of pairs with
- * distinct x). At most 8 ranks.
- */
-enum theil_sen_status theil_sen_ranks(const double *x, const double *y, size_t n,
-                                      const uint64_t *ranks, size_t count, double *slopes);
 
 #endif

@@ -58,25 +58,6 @@ enum airflow_status airflow_dry_air_density(const struct airflow_air *air,
                         density_kg_per_m3);
 }
 
-enum airflow_status airflow_moist_air_density(const struct airflow_air *air,
-                                              double relative_humidity_percent,
-                                              double *density_kg_per_m3) {
-    assert(air && density_kg_per_m3);
-    enum airflow_status status = check_air(air);
-    if (status != AIRFLOW_OK)
-        return status;
-    if (!isfinite(relative_humidity_percent))
-        return AIRFLOW_NOT_FINITE;
-    if (relative_humidity_percent < 0.0 || relative_humidity_percent > 100.0)
-        return AIRFLOW_OUT_OF_RANGE;
-    double vapour = 0.009 * relative_humidity_percent * exp(0.061 * air->temperature_degc);
-    double density = (0.34848 * air->absolute_pressure_pa / 100.0 - vapour) /
-                     (ZERO_CELSIUS_K + air->temperature_degc);
-    if (density <= 0.0) /* hotter than the approximation reaches */
-        return AIRFLOW_OUT_OF_RANGE;
-    return write_result(density, density_kg_per_m3);
-}
-
 enum airflow_status airflow_velocity(double velocity_pressure_pa, double density_kg_per_m3,
                                      double *velocity_m_per_s) {
     assert(velocity_m_per_s);
@@ -84,16 +65,6 @@ enum airflow_status airflow_velocity(double velocity_pressure_pa, double density
     if (status != AIRFLOW_OK)
         return status;
     return write_result(sqrt(2.0 * velocity_pressure_pa / density_kg_per_m3), velocity_m_per_s);
-}
-
-enum airflow_status airflow_velocity_pressure(double velocity_m_per_s, double density_kg_per_m3,
-                                              double *velocity_pressure_pa) {
-    assert(velocity_pressure_pa);
-    enum airflow_status status = check_motion(velocity_m_per_s, density_kg_per_m3);
-    if (status != AIRFLOW_OK)
-        return status;
-    return write_result(0.5 * density_kg_per_m3 * velocity_m_per_s * velocity_m_per_s,
-                        velocity_pressure_pa);
 }
 
 enum airflow_status airflow_flow(const struct airflow_pipe *pipe, double velocity_pressure_pa,
@@ -106,25 +77,4 @@ enum airflow_status airflow_flow(const struct airflow_pipe *pipe, double velocit
     if (status != AIRFLOW_OK)
         return status;
     return write_result(velocity_m_per_s * effective_area_m2(pipe), flow_m3_per_s);
-}
-
-enum airflow_status airflow_flow_pressure(const struct airflow_pipe *pipe, double flow_m3_per_s,
-                                          double density_kg_per_m3, double *velocity_pressure_pa) {
-    assert(pipe && velocity_pressure_pa);
-    enum airflow_status status = check_pipe(pipe);
-    if (status == AIRFLOW_OK)
-        status = check_motion(flow_m3_per_s, density_kg_per_m3);
-    if (status != AIRFLOW_OK)
-        return status;
-    return airflow_velocity_pressure(flow_m3_per_s / effective_area_m2(pipe), density_kg_per_m3,
-                                     velocity_pressure_pa);
-}
-
-enum airflow_status airflow_power_law_factor(double n, double *factor) {
-    assert(factor);
-    if (!isfinite(n))
-        return AIRFLOW_NOT_FINITE;
-    if (n < 1.0)
-        return AIRFLOW_OUT_OF_RANGE;
-    return write_result(2.0 * n / (n + 1.0) * (n / (2.0 * n + 1.0)), factor);
 }

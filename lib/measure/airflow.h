@@ -40,15 +40,6 @@ enum airflow_status airflow_dry_air_density(const struct airflow_air *air,
                                             double *density_kg_per_m3);
 
 /**
- * Density of moist air in kg/m3, OIML R 111-1:2004 equation E.3-1:
- * (0.34848 p - 0.009 h exp(0.061 t)) / (273.15 + t), p in hPa, h in %, t in degC. Humidity 0 to
- * 100 %. The standard states 2e-4 relative for 900 to 1100 hPa, 10 to 30 degC and below 80 %.
- */
-enum airflow_status airflow_moist_air_density(const struct airflow_air *air,
-                                              double relative_humidity_percent,
-                                              double *density_kg_per_m3);
-
-/**
  * Velocity in m/s from the velocity pressure (total minus static), v = sqrt(2 dp / rho): ISO 3966
  * with tube factor 1 and incompressible flow, up to about 85 m/s. A negative pressure (swapped
  * tubes) is AIRFLOW_OUT_OF_RANGE, never 0 m/s.
@@ -56,22 +47,8 @@ enum airflow_status airflow_moist_air_density(const struct airflow_air *air,
 enum airflow_status airflow_velocity(double velocity_pressure_pa, double density_kg_per_m3,
                                      double *velocity_m_per_s);
 
-/** The inverse, dp = rho v^2 / 2; velocity at least 0. */
-enum airflow_status airflow_velocity_pressure(double velocity_m_per_s, double density_kg_per_m3,
-                                              double *velocity_pressure_pa);
-
 /** Volume flow in m3/s: velocity * pi/4 * diameter^2 * centreline factor. */
 enum airflow_status airflow_flow(const struct airflow_pipe *pipe, double velocity_pressure_pa,
                                  double density_kg_per_m3, double *flow_m3_per_s);
-
-/** The inverse: the velocity pressure in Pa that a flow of at least 0 makes at the same place. */
-enum airflow_status airflow_flow_pressure(const struct airflow_pipe *pipe, double flow_m3_per_s,
-                                          double density_kg_per_m3, double *velocity_pressure_pa);
-
-/**
- * Mean over centreline velocity of the 1/n power law in a round pipe, 2n^2 / ((n + 1)(2n + 1)):
- * White, Fluid Mechanics, turbulent pipe flow. n from 1 on.
- */
-enum airflow_status airflow_power_law_factor(double n, double *factor);
 
 #endif

@@ -29,7 +29,4 @@ enum refusal {
 /** The word of a reason, "out-of-range". */
 const char *refusal_word(enum refusal refusal);
 
-/** The same for a person: "outside what is physically possible". */
-const char *refusal_text(enum refusal refusal);
-
 #endif

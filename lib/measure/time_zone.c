@@ -224,13 +224,12 @@ static int64_t floor_divide(int64_t a, int64_t b) {
     return a / b - (a % b < 0);
 }
 
-static int64_t local_s(const struct time_zone *zone, int64_t time_ms) {
-    int64_t time_s = floor_divide(time_ms, 1000);
-    return time_s + period_at(zone, time_s).offset_s;
-}
-
 int32_t time_zone_offset_s(const struct time_zone *zone, int64_t time_ms) {
     return period_at(zone, floor_divide(time_ms, 1000)).offset_s;
+}
+
+static int64_t local_s(const struct time_zone *zone, int64_t time_ms) {
+    return floor_divide(time_ms, 1000) + time_zone_offset_s(zone, time_ms);
 }
 
 const char *time_zone_abbreviation(const struct time_zone *zone, int64_t time_ms) {
@@ -266,13 +265,11 @@ int time_zone_minute_of_day(const struct time_zone *zone, int64_t time_ms) {
 }
 
 char *time_zone_format(char *text, size_t size, const struct time_zone *zone, int64_t time_ms) {
-    int64_t time_s = floor_divide(time_ms, 1000);
-    struct time_zone_period period = period_at(zone, time_s);
-    int64_t local = time_s + period.offset_s, day = floor_divide(local, DAY_S);
+    int64_t local = local_s(zone, time_ms), day = floor_divide(local, DAY_S);
     int minute_of_day = (int)((local - day * DAY_S) / 60);
     int year, month, day_of_month;
     timestamp_civil_from_days(day, &year, &month, &day_of_month);
     snprintf(text, size, "%04d-%02d-%02d %02d:%02d %s", year, month, day_of_month,
-             minute_of_day / 60, minute_of_day % 60, period.abbreviation);
+             minute_of_day / 60, minute_of_day % 60, time_zone_abbreviation(zone, time_ms));
     return text;
 }

@@ -12,12 +12,13 @@ static const double least_step = 0.10; /* of the level before: a smaller one is 
 
 /* ---- days and instants ---- */
 
-double assessment_day_of(const struct time_zone *zone, int64_t time_ms) {
+/* An instant as a local day with its fraction, and back. */
+static double local_day_of(const struct time_zone *zone, int64_t time_ms) {
     int64_t day = time_zone_local_day(zone, time_ms);
     return (double)day + (double)(time_ms - time_zone_day_start_ms(zone, day)) / DURATION_DAY_MS;
 }
 
-int64_t assessment_day_instant(const struct time_zone *zone, double day) {
+static int64_t instant_of_day(const struct time_zone *zone, double day) {
     double whole = floor(day);
     return time_zone_day_start_ms(zone, (int64_t)whole) +
            (int64_t)((day - whole) * DURATION_DAY_MS);
@@ -354,7 +355,7 @@ void assessment_series_clear(struct assessment_series *series) {
 }
 
 static int64_t date_of(const struct time_zone *zone, bool has, double day) {
-    return has ? assessment_day_instant(zone, day) : TIMESTAMP_NONE;
+    return has ? instant_of_day(zone, day) : TIMESTAMP_NONE;
 }
 
 void assessment_trend_make(const struct trend_series *series, const struct time_zone *zone,
@@ -371,8 +372,8 @@ void assessment_trend_make(const struct trend_series *series, const struct time_
     if (!result->has_limit)
         return;
     struct trend_crossing *crossing = &result->crossing;
-    result->crossing_status = trend_cross(&result->trend, assessment_day_of(zone, now_ms), limit,
-                                          TREND_LOW_LIMIT, crossing);
+    result->crossing_status =
+        trend_cross(&result->trend, local_day_of(zone, now_ms), limit, TREND_LOW_LIMIT, crossing);
     bool crosses = result->crossing_status == TREND_CROSSES;
     result->date_ms = date_of(zone, crosses, crossing->day);
     result->earliest_ms = date_of(zone, crossing->has_earliest, crossing->earliest_day);

@@ -89,10 +89,6 @@ void assessment_series_clear(struct assessment_series *series);
 /** First local day of the daily values since a baseline of that instant (none: ten years back). */
 int64_t assessment_first_day(const struct time_zone *zone, int64_t baseline_ms, int64_t now_ms);
 
-/** An instant as a local day with its fraction, and back. */
-double assessment_day_of(const struct time_zone *zone, int64_t time_ms);
-int64_t assessment_day_instant(const struct time_zone *zone, double day);
-
 /** Mean over whole local days [from_day, to_day) with its probability to be above the level. */
 enum average_status assessment_mean_of_days(const struct history *history,
                                             const struct fleet *fleet, size_t point,

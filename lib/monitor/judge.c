@@ -206,10 +206,6 @@ static const char *mixup_within(enum dimension dimension, double level, double v
     return NULL;
 }
 
-const char *judge_unit_mixup(enum dimension dimension, double level, double value) {
-    return mixup_within(dimension, level, value, mixup_tolerance);
-}
-
 /* How far from `level` the number sent would be if it were in `unit`: 0 for just that, 1 for a
    factor of two. */
 static double distance_in(const struct unit *unit, const struct unit *expected, double level,

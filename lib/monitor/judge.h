@@ -74,12 +74,6 @@ double judge_setpoint(const struct fleet *fleet, const struct condition_rule *ru
                       double baseline);
 
 /**
- * Does a step from `level` to `value` match a unit mix-up of this dimension? Returns the spelling
- * of the unit the sensor seems to send ("hPa"), NULL when it does not.
- */
-const char *judge_unit_mixup(enum dimension dimension, double level, double value);
-
-/**
  * Of a step that is a mix-up: the unit whose numbers, taken for `expected`, make `value` (SI) of
  * what was `level` (SI) before. NULL when none comes near.
  */

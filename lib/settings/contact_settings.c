@@ -459,11 +459,6 @@ struct contact_list contact_settings_read(struct key_reader *reader, const struc
     return all;
 }
 
-const char *settings_role_word(enum settings_role role) {
-    static const char *const words[] = {"contractor", "homeowner", "technician"};
-    return words[role];
-}
-
 void contact_settings_clear(struct settings_contact *contact) {
     for (size_t i = 0; i < contact->header_count; i++) {
         free(contact->headers[i].name);

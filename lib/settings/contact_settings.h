@@ -58,6 +58,4 @@ struct contact_list contact_settings_read(struct key_reader *reader, const struc
 /** Frees what the contact holds. */
 void contact_settings_clear(struct settings_contact *contact);
 
-const char *settings_role_word(enum settings_role role);
-
 #endif

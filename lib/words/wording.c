@@ -19,7 +19,8 @@ bool wording_language_find(const char *code, enum wording_language *language) {
     return false;
 }
 
-bool wording_about_alarm(enum wording_kind kind) {
+/* Is a message of this kind about one alarm? */
+static bool is_about_alarm(enum wording_kind kind) {
     static const bool about_none[WORDING_KIND_COUNT] = {
         [WORDING_TEST] = true,       [WORDING_DIGEST] = true,      [WORDING_VISIT_DUE] = true,
         [WORDING_BUNDLE] = true,     [WORDING_BUNDLE_OVER] = true, [WORDING_SERVICE_ENDS] = true,
@@ -282,7 +283,7 @@ char *wording_status_line(enum wording_language language, enum wording_role role
 
 char *wording_render(const struct wording_facts *facts) {
     struct wording_writer writer = {.facts = facts, .texts = languages[facts->language]};
-    if (wording_about_alarm(facts->kind))
+    if (is_about_alarm(facts->kind))
         writer.condition = &writer.texts->conditions[facts->condition];
     wording_writer_subject(&writer);
     if (facts->role == WORDING_HOMEOWNER)

@@ -66,7 +66,7 @@ struct wording_facts {
     enum unit_system units;
     const struct time_zone *zone; /* of the system; never NULL */
     enum wording_kind kind;
-    enum condition condition;                             /* only where wording_about_alarm(kind) */
+    enum condition condition;                             /* only where kind is about an alarm */
     const char *system_id, *system_name, *system_address; /* "" for the fleet and the daemon */
     const char *point_id, *point_name;
     enum quantity quantity;   /* of the point; QUANTITY_COUNT: none */
@@ -86,9 +86,6 @@ struct wording_facts {
     size_t more;            /* of a bundle: alarms that `lines` leaves out */
     int64_t until_ms;       /* end of a shelving or of a time out of service */
 };
-
-/** Is a message of this kind about one alarm? */
-bool wording_about_alarm(enum wording_kind kind);
 
 /** The message; the caller frees. NULL when out of memory. */
 char *wording_render(const struct wording_facts *facts);

@@ -94,10 +94,6 @@ def check_with_python(name, x, y, got):
     variance = hamed_rao_variance(y, got["slope"])
     if not name.startswith(("holes", "irregular")) and variance > 0:
         check(name + " Hamed-Rao", got["hamed_rao_variance"], variance, 1e-7)
-    ranks = stats.rankdata(y)
-    u = np.abs(2 * np.cumsum(ranks)[:-1] - np.arange(1, len(y)) * (len(y) + 1))
-    check(name + " Pettitt K", got["pettitt_k"], u.max())
-    check(name + " Pettitt place", got["pettitt_before"], int(u.argmax()) + 1)
     least = max(2, int(0.15 * len(y)))
     rss = [y[:t].var() * t + y[t:].var() * (len(y) - t) for t in range(least, len(y) - least + 1)]
     check(name + " break RSS", got["break_rss"], min(rss), 1e-6 if "large" not in name else 1e-3)

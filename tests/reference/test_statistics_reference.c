@@ -4,7 +4,6 @@
  * stands beside it. The t, normal and quantile figures were computed with R 4.2.2.
  */
 #include "analysis/statistics.h"
-#include "published_lines.h"
 #include "published_univariate.h"
 #include "test_support.h"
 
@@ -110,50 +109,12 @@ START_TEST(digits_of_pi) {
 }
 END_TEST
 
-/* NIST StRD linear, Norris. */
-START_TEST(norris_line_agrees_with_the_certified_values) {
-    struct statistics_line line;
-    ck_assert_int_eq(statistics_line_fit(published_norris_x, published_norris_y, 36, &line),
-                     STATISTICS_OK);
-    assert_relative(line.slope, 1.00211681802045, 1e-12, "slope");
-    assert_relative(line.intercept, -0.262323073774029, 1e-9, "intercept");
-    assert_relative(line.slope_sd, 0.429796848199937E-03, 1e-9, "sd of slope");
-    assert_relative(line.intercept_sd, 0.232818234301152, 1e-9, "sd of intercept");
-    assert_relative(line.residual_sd, 0.884796396144373, 1e-9, "residual sd");
-    assert_relative(line.r_squared, 0.999993745883712, 1e-12, "R squared");
-}
-END_TEST
-
-/* JCGM 100:2008, H.3: calibration of a thermometer, t0 = 20 degrees; figures as printed. */
-START_TEST(thermometer_calibration_agrees_with_the_guide) {
-    double offset[11];
-    for (size_t i = 0; i < 11; i++)
-        offset[i] = published_gum_h3_celsius[i] - 20.0;
-    struct statistics_line line;
-    ck_assert_int_eq(statistics_line_fit(offset, published_gum_h3_correction, 11, &line),
-                     STATISTICS_OK);
-    ck_assert_double_eq_tol(line.intercept, -0.1712, 5e-5);
-    ck_assert_double_eq_tol(line.intercept_sd, 0.0029, 5e-5);
-    ck_assert_double_eq_tol(line.slope, 0.00218, 5e-6);
-    ck_assert_double_eq_tol(line.slope_sd, 0.00067, 5e-6);
-    ck_assert_double_eq_tol(line.correlation, -0.930, 5e-4);
-    ck_assert_double_eq_tol(line.residual_sd, 0.0035, 5e-5);
-    double at_30 = line.intercept + 10.0 * line.slope;
-    double variance = line.intercept_sd * line.intercept_sd +
-                      100.0 * line.slope_sd * line.slope_sd +
-                      20.0 * line.intercept_sd * line.slope_sd * line.correlation;
-    ck_assert_double_eq_tol(at_30, -0.1494, 5e-5);
-    ck_assert_double_eq_tol(sqrt(variance), 0.0041, 5e-5);
-}
-END_TEST
-
-/* JCGM 100:2008, H.2: means and correlations of five sets of V, I and phase. */
+/* JCGM 100:2008, H.2: means of five sets of V, I and phase. */
 START_TEST(simultaneous_readings_agree_with_the_guide) {
     const double volt[] = {5.007, 4.994, 5.005, 4.990, 4.999};
     const double ampere[] = {19.663e-3, 19.639e-3, 19.640e-3, 19.685e-3, 19.678e-3};
     const double phase[] = {1.0456, 1.0438, 1.0468, 1.0428, 1.0433};
     struct statistics_summary v, i, p;
-    struct statistics_line vi, vp, ip;
     ck_assert_int_eq(statistics_summarize(volt, 5, &v), STATISTICS_OK);
     ck_assert_int_eq(statistics_summarize(ampere, 5, &i), STATISTICS_OK);
     ck_assert_int_eq(statistics_summarize(phase, 5, &p), STATISTICS_OK);
@@ -163,12 +124,6 @@ START_TEST(simultaneous_readings_agree_with_the_guide) {
     ck_assert_double_eq_tol(i.sd * 1e3 / sqrt(5.0), 0.0095, 5e-5);
     ck_assert_double_eq_tol(p.mean, 1.04446, 5e-6);
     ck_assert_double_eq_tol(p.sd / sqrt(5.0), 0.00075, 5e-6);
-    ck_assert_int_eq(statistics_line_fit(volt, ampere, 5, &vi), STATISTICS_OK);
-    ck_assert_int_eq(statistics_line_fit(volt, phase, 5, &vp), STATISTICS_OK);
-    ck_assert_int_eq(statistics_line_fit(ampere, phase, 5, &ip), STATISTICS_OK);
-    ck_assert_double_eq_tol(copysign(sqrt(vi.r_squared), vi.slope), -0.355, 2e-3);
-    ck_assert_double_eq_tol(copysign(sqrt(vp.r_squared), vp.slope), 0.858, 2e-3);
-    ck_assert_double_eq_tol(copysign(sqrt(ip.r_squared), ip.slope), -0.645, 2e-3);
 }
 END_TEST
 
@@ -183,14 +138,12 @@ static const struct {
     {60, {1.295821, 1.670649, 2.000298, 2.660283}},
 };
 
-START_TEST(t_quantiles_agree_with_the_table) {
+START_TEST(t_distribution_agrees_with_the_table) {
     const double probability[] = {0.90, 0.95, 0.975, 0.995};
     for (size_t k = 0; k < 4; k++) {
-        double t = 0.0;
-        ck_assert_int_eq(statistics_t_quantile(probability[k], t_table[_i].degrees, &t),
-                         STATISTICS_OK);
-        ck_assert_double_eq_tol(t, t_table[_i].at[k], 5.1e-7 * fmax(1.0, t));
-        ck_assert_double_eq_tol(statistics_t_cdf(t, t_table[_i].degrees), probability[k], 1e-12);
+        double t = t_table[_i].at[k], rounding = 5.1e-7;
+        ck_assert_double_lt(statistics_t_cdf(t - rounding, t_table[_i].degrees), probability[k]);
+        ck_assert_double_gt(statistics_t_cdf(t + rounding, t_table[_i].degrees), probability[k]);
     }
 }
 END_TEST
@@ -213,9 +166,8 @@ END_TEST
 
 /* JCGM 100:2008, H.1.6: 99 % point of t at 16 degrees of freedom, 2.92. */
 START_TEST(coverage_factor_of_the_end_gauge) {
-    double t = 0.0;
-    ck_assert_int_eq(statistics_t_quantile(0.995, 16.0, &t), STATISTICS_OK);
-    ck_assert_double_eq_tol(t, 2.9208, 5e-5);
+    ck_assert_double_lt(statistics_t_cdf(2.92075, 16.0), 0.995);
+    ck_assert_double_gt(statistics_t_cdf(2.92085, 16.0), 0.995);
 }
 END_TEST
 
@@ -235,10 +187,8 @@ int main(void) {
     tcase_add_loop_test(t, accuracy_sets_keep_their_digits, 0, 3);
     tcase_add_test(t, accuracy_set_1_is_exact);
     tcase_add_test(t, digits_of_pi);
-    tcase_add_test(t, norris_line_agrees_with_the_certified_values);
-    tcase_add_test(t, thermometer_calibration_agrees_with_the_guide);
     tcase_add_test(t, simultaneous_readings_agree_with_the_guide);
-    tcase_add_loop_test(t, t_quantiles_agree_with_the_table, 0,
+    tcase_add_loop_test(t, t_distribution_agrees_with_the_table, 0,
                         sizeof(t_table) / sizeof(t_table[0]));
     tcase_add_test(t, normal_distribution_agrees_with_the_table);
     tcase_add_test(t, coverage_factor_of_the_end_gauge);

@@ -3,7 +3,7 @@
  *
  * Standard input, any number of times: "n repeat" and n lines "x y". Standard output, one line of
  * JSON each: slope, intercept, interval, S, variance, p, Hamed-Rao with all lags as published, r1,
- * Pettitt, least-squares break; nanoseconds per call of trend_fit and of theil_sen_fit.
+ * least-squares break; nanoseconds per call of trend_fit and of theil_sen_fit.
  */
 #include "analysis/changepoint.h"
 #include "analysis/mann_kendall.h"
@@ -33,11 +33,8 @@ static double time_of_trend(const double *x, const double *y, size_t n, int repe
 }
 
 static void print_steps(const double *y, size_t n) {
-    struct changepoint by_rank = {0}, by_squares = {0};
-    int rank = (int)changepoint_pettitt(y, n, &by_rank);
+    struct changepoint by_squares = {0};
     int squares = (int)changepoint_least_squares(y, n, 0.15, &by_squares);
-    printf("\"pettitt_status\":%d,\"pettitt_k\":%.17g,\"pettitt_before\":%zu,\"pettitt_p\":%.17g,",
-           rank, by_rank.statistic, by_rank.before, by_rank.p_value);
     printf("\"break_status\":%d,\"break_before\":%zu,\"break_rss\":%.17g,", squares,
            by_squares.before, by_squares.residual_squares);
 }

@@ -1,5 +1,6 @@
-/* average: spans, hours, coverage, uncertainty; statistical tests print their seed. */
+/* average: spans, coverage, uncertainty; statistical tests print their seed. */
 #include "analysis/average.h"
+#include "analysis/statistics.h"
 #include "test_support.h"
 
 #include <math.h>
@@ -28,8 +29,7 @@ static void by_minutes(const struct average_reading *readings, size_t n, int64_t
 START_TEST(sums_agree_with_counting_minutes) {
     struct test_random random = {test_seed() + (uint64_t)_i};
     struct average_reading readings[60];
-    struct average_bucket hours[40], sum, of_hours;
-    size_t count = 0;
+    struct average_bucket sum;
     int64_t time_ms = -700 * MINUTE; /* before 1970 as well */
     for (size_t i = 0; i < 60; i++) {
         time_ms += MINUTE * (1 + (int64_t)(test_random_unit(&random) * 45.0));
@@ -41,14 +41,6 @@ START_TEST(sums_agree_with_counting_minutes) {
     ck_assert_int_eq(average_readings(readings, 60, interval, from, to, &sum), AVERAGE_OK);
     ck_assert_int_eq(sum.covered_ms, covered);
     ck_assert_double_eq_tol(sum.value_ms, value, 1e-6 * fabs(value));
-    ck_assert_int_eq(average_hours(readings, 60, interval, from, to, hours, 40, &count),
-                     AVERAGE_OK);
-    ck_assert_uint_eq(count, 17); /* 11 begun before 1970, 6 after */
-    ck_assert_int_eq(average_sum(hours, count, from, to, &of_hours), AVERAGE_OK);
-    ck_assert_int_eq(of_hours.covered_ms, covered);
-    ck_assert_double_eq_tol(of_hours.value_ms, value, 1e-6 * fabs(value));
-    ck_assert_int_eq(hours[0].start_ms, from);
-    ck_assert_int_eq(hours[count - 1].end_ms, to);
 }
 END_TEST
 
@@ -122,9 +114,6 @@ START_TEST(few_days_give_a_mean_without_uncertainty) {
                      AVERAGE_OK);
     ck_assert(!average.has_uncertainty);
     ck_assert_ptr_nonnull(average.why);
-    double half = -1.0;
-    ck_assert_int_eq(average_half_width(&average, 0.95, &half), AVERAGE_OUT_OF_RANGE);
-    ck_assert_double_eq(half, -1.0);
 }
 END_TEST
 
@@ -140,29 +129,6 @@ START_TEST(a_year_needs_no_seasonal_caution) {
                      AVERAGE_OK);
     ck_assert(!average.seasonal_caution);
     ck_assert_double_eq(average.probability_at_or_above, 1.0); /* at the level, and certain */
-}
-END_TEST
-
-START_TEST(days_are_cut_back_from_the_end) {
-    static struct average_bucket hours[24 * 9 + 5];
-    struct average_bucket days[9], newest[2];
-    size_t count = 0, n = sizeof(hours) / sizeof(hours[0]);
-    for (size_t i = 0; i < n; i++)
-        hours[i] = (struct average_bucket){(int64_t)i * AVERAGE_HOUR_MS,
-                                           ((int64_t)i + 1) * AVERAGE_HOUR_MS,
-                                           (double)i * (double)AVERAGE_HOUR_MS, AVERAGE_HOUR_MS};
-    int64_t to = (int64_t)n * AVERAGE_HOUR_MS;
-    ck_assert_int_eq(average_days(hours, n, 0, to, days, 9, &count), AVERAGE_OK);
-    ck_assert_uint_eq(count, 9);
-    for (size_t i = 0; i < 9; i++) { /* hours 5 + 24 i and on: mean 16.5 + 24 i */
-        ck_assert_int_eq(days[i].covered_ms, AVERAGE_DAY_MS);
-        ck_assert_double_eq_tol(days[i].value_ms / (double)AVERAGE_DAY_MS, 16.5 + 24.0 * (double)i,
-                                1e-9);
-    }
-    ck_assert_int_eq(average_days(hours, n, 0, to, newest, 2, &count), AVERAGE_OK);
-    ck_assert_uint_eq(count, 2);
-    ck_assert_int_eq(newest[1].end_ms, to);
-    ck_assert_double_eq(newest[1].value_ms, days[8].value_ms);
 }
 END_TEST
 
@@ -200,11 +166,10 @@ START_TEST(interval_and_probability_keep_their_level) {
     int inside = 0, above = 0;
     for (int run = 0; run < runs; run++) {
         struct average average;
-        double half = 0.0;
         simulate(&random, coverage_rows[_i].r, coverage_rows[_i].n, coverage_rows[_i].lost, 100.0,
                  &average);
-        ck_assert_int_eq(average_half_width(&average, 0.95, &half), AVERAGE_OK);
-        inside += fabs(average.mean - 100.0) <= half;
+        double away = fabs(average.mean - 100.0) / average.standard_uncertainty;
+        inside += statistics_t_cdf(away, average.degrees_of_freedom) <= 0.975;
         above += average.probability_at_or_above >= 0.95;
     }
     double covered = (double)inside / runs, said = (double)above / runs;
@@ -242,9 +207,8 @@ START_TEST(bad_input_has_a_defined_answer) {
     const struct average_bucket twice[] = {{0, AVERAGE_HOUR_MS, 0, 0}, {1, AVERAGE_HOUR_MS, 0, 0}};
     const struct average_bucket good = {0, AVERAGE_HOUR_MS, 1.0, 1};
     const struct average_settings settings = {0.1, NAN, 0.75}, odd = {-0.1, 1.0, 0.75};
-    struct average_bucket sum = {0}, hours[2];
+    struct average_bucket sum = {0};
     struct average average;
-    size_t count = 99;
     int64_t m = MINUTE;
     ck_assert_int_eq(average_readings(broken, 2, m, 0, m, &sum), AVERAGE_NOT_FINITE);
     ck_assert_int_eq(average_readings(backwards, 2, m, 0, m, &sum), AVERAGE_OUT_OF_ORDER);
@@ -252,9 +216,6 @@ START_TEST(bad_input_has_a_defined_answer) {
     ck_assert_int_eq(average_readings(backwards, 1, m, m, 0, &sum), AVERAGE_OUT_OF_ORDER);
     ck_assert_int_eq(average_readings(backwards, 1, INT64_MAX, INT64_MIN, INT64_MAX, &sum),
                      AVERAGE_OUT_OF_RANGE);
-    ck_assert_int_eq(average_hours(backwards, 1, m, 0, 3 * AVERAGE_HOUR_MS, hours, 2, &count),
-                     AVERAGE_OUT_OF_RANGE);
-    ck_assert_uint_eq(count, 99);
     ck_assert_int_eq(average_sum(&full, 1, 0, m, &sum), AVERAGE_OUT_OF_RANGE);
     ck_assert_int_eq(average_sum(twice, 2, 0, m, &sum), AVERAGE_OUT_OF_ORDER);
     ck_assert_int_eq(average_assess(&good, 0, m, NULL, 0, &settings, &average), AVERAGE_NOT_FINITE);
@@ -274,7 +235,6 @@ int main(void) {
     tcase_add_test(t, coverage_decides_what_is_said);
     tcase_add_test(t, few_days_give_a_mean_without_uncertainty);
     tcase_add_test(t, a_year_needs_no_seasonal_caution);
-    tcase_add_test(t, days_are_cut_back_from_the_end);
     tcase_add_loop_test(t, interval_and_probability_keep_their_level, 0,
                         sizeof(coverage_rows) / sizeof(coverage_rows[0]));
     tcase_add_test(t, more_calibration_uncertainty_never_makes_a_verdict_surer);

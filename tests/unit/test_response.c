@@ -1,4 +1,5 @@
 #include "analysis/response.h"
+#include "fan_model.h"
 #include "test_support.h"
 
 #include <math.h>
