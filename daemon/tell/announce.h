@@ -139,10 +139,6 @@ enum store_status announce_service_ends(struct announce *announce,
     caller frees. NULL when out of memory. */
 char *announce_alarm_json(const struct fleet *fleet, const struct alarm *alarm);
 
-/** The message in a contact's words; the caller frees. NULL when out of memory. */
-char *announce_text(const struct fleet *fleet, const struct settings_contact *contact,
-                    const struct alarm *alarm, enum wording_kind kind);
-
 /** How an alarm stands, in a homeowner's words: nothing that somebody of the trade wrote. */
 char *announce_homeowner_text(const struct fleet *fleet, const struct alarm *alarm);
 

@@ -190,8 +190,9 @@ char *announce_homeowner_text(const struct fleet *fleet, const struct alarm *ala
     return alarm_words(fleet, facts, alarm, 0, false);
 }
 
-char *announce_text(const struct fleet *fleet, const struct settings_contact *contact,
-                    const struct alarm *alarm, enum wording_kind kind) {
+/* The message in a contact's words; the caller frees. NULL when out of memory. */
+static char *text_of(const struct fleet *fleet, const struct settings_contact *contact,
+                     const struct alarm *alarm, enum wording_kind kind) {
     return announce_words(fleet, contact, alarm, kind, 0, false);
 }
 
@@ -238,7 +239,7 @@ char *announce_json(const struct fleet *fleet, const struct alarm *alarm, const 
 
 char *announce_alarm_json(const struct fleet *fleet, const struct alarm *alarm) {
     char *text =
-        announce_text(fleet, NULL, alarm, alarm_stands(alarm) ? WORDING_RAISED : WORDING_RETURNED);
+        text_of(fleet, NULL, alarm, alarm_stands(alarm) ? WORDING_RAISED : WORDING_RETURNED);
     char *json = text ? announce_json(fleet, alarm, text) : NULL;
     free(text);
     return json;

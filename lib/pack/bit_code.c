@@ -4,7 +4,7 @@
 
 /* ---- bits ---- */
 
-void bit_write(struct bit_writer *writer, uint64_t value, unsigned width) {
+static void bit_write(struct bit_writer *writer, uint64_t value, unsigned width) {
     assert(width <= BIT_CODE_WIDTH_MAX);
     writer->bits += width;
     if (!writer->bytes)
@@ -33,7 +33,8 @@ static uint64_t peek(const struct bit_reader *reader) {
     return bits << reader->position % 8;
 }
 
-uint64_t bit_read(struct bit_reader *reader, unsigned width) {
+/* The next `width` (0 to 56) bits; zeros behind the end. */
+static uint64_t bit_read(struct bit_reader *reader, unsigned width) {
     uint64_t bits = width ? peek(reader) >> (64 - width) : 0;
     reader->position += width;
     return bits;

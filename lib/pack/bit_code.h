@@ -26,8 +26,6 @@ struct bit_writer {
     unsigned waiting;
 };
 
-/** Appends the `width` (0 to 56) lowest bits of `value`; the others must be zero. */
-void bit_write(struct bit_writer *writer, uint64_t value, unsigned width);
 /** Fills the last byte with zeros; returns the number of bytes. */
 size_t bit_finish(struct bit_writer *writer);
 
@@ -37,8 +35,6 @@ struct bit_reader {
     size_t position; /* bits; beyond 8 x size when more was asked for than there is */
 };
 
-/** The next `width` (0 to 56) bits; zeros behind the end. */
-uint64_t bit_read(struct bit_reader *reader, unsigned width);
 /** Has nothing been read from behind the end? */
 bool bit_reader_is_within(const struct bit_reader *reader);
 

@@ -195,7 +195,6 @@ enum store_status record_unclaimed_list(struct store *store,
                                         bool (*row)(void *context,
                                                     const struct record_refused *unclaimed),
                                         void *context);
-enum store_status record_unclaimed_delete(struct store *store, const char *topic);
 
 /* ---- notes: small named values of the daemon ("broker session seen", "last digest of office")
  * ---- */

@@ -149,13 +149,3 @@ enum store_status record_unclaimed_list(struct store *store,
                                         void *context) {
     return list(store, &unclaimed_table, row, context);
 }
-
-enum store_status record_unclaimed_delete(struct store *store, const char *topic) {
-    sqlite3_stmt *delete;
-    enum store_status status = store_statement(store, STATEMENT_UNCLAIMED_DELETE,
-                                               "DELETE FROM unclaimed WHERE topic = ?1", &delete);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_text(delete, 1, topic, topic_length(topic), SQLITE_STATIC);
-    return store_run(store, delete);
-}

@@ -170,7 +170,7 @@ static enum store_status take_lock(const struct opening *opening, int *descripto
 
 /* ---- connection ---- */
 
-int store_configure(sqlite3 *db, int busy_timeout_ms) {
+static int configure(sqlite3 *db, int busy_timeout_ms) {
     char sql[400];
     snprintf(sql, sizeof sql,
              "PRAGMA synchronous=FULL; PRAGMA foreign_keys=OFF; PRAGMA temp_store=MEMORY;"
@@ -213,7 +213,7 @@ static int make_schema(const char *path, const struct store_options *options) {
     sqlite3 *db = NULL;
     int code = sqlite3_open_v2(path, &db, SQLITE_OPEN_READWRITE, options->vfs);
     if (code == SQLITE_OK)
-        code = store_configure(db, options->busy_timeout_ms);
+        code = configure(db, options->busy_timeout_ms);
     if (code == SQLITE_OK)
         code = store_upgrade(db, 0);
     if (code == SQLITE_OK)
@@ -362,7 +362,7 @@ static enum store_status connect_store(struct store *store, const struct opening
                       "it writable",
                       store->path);
     if (code == SQLITE_OK)
-        code = store_configure(store->db, options->busy_timeout_ms);
+        code = configure(store->db, options->busy_timeout_ms);
     if (code == SQLITE_OK && store->writable)
         code = sqlite3_exec(store->db, "PRAGMA journal_mode=WAL", NULL, NULL, NULL);
     if (code != SQLITE_OK)

@@ -89,7 +89,6 @@ enum store_statement {
     STATEMENT_UNCLAIMED_ADD,
     STATEMENT_UNCLAIMED_BOUND,
     STATEMENT_UNCLAIMED_LIST,
-    STATEMENT_UNCLAIMED_DELETE,
     STATEMENT_NOTE_PUT,
     STATEMENT_NOTE_GET,
     STATEMENT_NOTE_DELETE,
@@ -194,9 +193,6 @@ enum store_status store_scope_end(struct store *store, bool own, enum store_stat
 /** Brings the schema of a connection from `version` to the newest, in one transaction. */
 int store_upgrade(sqlite3 *db, int version);
 int store_newest_version(void);
-
-/** Settings of every connection of ours. */
-int store_configure(sqlite3 *db, int busy_timeout_ms);
 
 /** Makes directory entries of `path` durable; false with errno. */
 bool store_sync_folder(const char *path);

@@ -370,10 +370,6 @@ START_TEST(both_tables_are_bounded) {
     ck_assert_uint_eq(strlen(seen.topic), 1023);
     ck_assert_uint_eq(seen.example_length, RECORD_EXAMPLE_BYTES);
     ck_assert_str_eq(seen.reason, "");
-    ck_assert_int_eq(record_unclaimed_delete(store, topic), STORE_OK);
-    seen = (struct seen){0};
-    ck_assert_int_eq(record_unclaimed_list(store, look, &seen), STORE_OK);
-    ck_assert_int_eq(seen.rows, 0);
     for (int i = 0; i < 1200; i++) {
         snprintf(topic, sizeof topic, "flood/%d", i);
         ck_assert_int_eq(record_refused_add(store, topic, "empty", 10 + i, 1, "x", 1), STORE_OK);
