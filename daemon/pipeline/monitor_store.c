@@ -258,7 +258,9 @@ static bool on_tracker(void *context, const struct record_tracker *row) {
         (struct tracker){row->since_ms, row->since_ms, (enum tracker_phase)row->phase};
     const struct alarm *alarm = alarm_book_standing(monitor_alarms(link->monitor), tracker.system,
                                                     tracker.point, tracker.condition);
-    bool has_alarm = row->phase == TRACKER_STANDING || row->phase == TRACKER_CLEARING;
+    /* What came back from silence is still listened for, but its alarm is over. */
+    bool ended = condition_info(tracker.condition)->measure == MEASURE_AGE;
+    bool has_alarm = row->phase == TRACKER_STANDING || (row->phase == TRACKER_CLEARING && !ended);
     if (has_alarm && !alarm)
         return true; /* closed when the settings did not know its place: it begins anew */
     if (alarm)

@@ -488,8 +488,8 @@ static bool many_are_quiet(const struct pipeline *pipeline) {
             continue;
         int64_t age_ms = pipeline->now_ms - newest_ms;
         int64_t every_ms = fleet->points[point].description->every_ms;
-        quiet +=
-            age_ms > every_ms + every_ms / 2 && age_ms < 2 * fleet_silent_after_ms(fleet, point);
+        quiet += age_ms > every_ms + every_ms / 2 &&
+                 age_ms < 2 * fleet_sensor_silent_after_ms(fleet, point);
     }
     return quiet > ANNOUNCE_SINGLES;
 }

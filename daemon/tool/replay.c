@@ -68,12 +68,18 @@ struct replay {
 static int64_t longest_quiet_ms(const struct fleet *fleet) {
     int64_t longest_ms = 0;
     for (size_t i = 0; i < fleet->point_count; i++) {
-        int64_t silent_ms = fleet_silent_after_ms(fleet, i);
+        int64_t silent_ms = fleet_sensor_silent_after_ms(fleet, i);
         if (silent_ms > longest_ms)
             longest_ms = silent_ms;
     }
+    int64_t delay_ms = 0;
+    for (size_t s = 0; s < fleet->system_count; s++) {
+        struct condition_rule rule = fleet_rule(fleet, s, CONDITION_SYSTEM_SILENT);
+        if (rule.on_delay_ms > delay_ms)
+            delay_ms = rule.on_delay_ms;
+    }
     struct condition_rule rule = fleet_rule(fleet, FLEET_NONE, CONDITION_FLEET_SILENT);
-    return longest_ms + (int64_t)rule.setpoint.number + settling_ms;
+    return longest_ms + delay_ms + (int64_t)rule.setpoint.number + settling_ms;
 }
 
 struct replay *replay_create(const struct fleet *fleet, const struct replay_listener *listener) {
@@ -450,6 +456,7 @@ bool replay_run(struct replay *replay) {
     }
     bring_clock(replay, replay->counts.last_ms);
     flush(replay);
+    replay_rows_leave_out_repeats(&replay->rows, replay->counts.last_ms);
     replay_rows_sort(&replay->rows);
     return !replay->out_of_memory;
 }

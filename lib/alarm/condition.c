@@ -111,7 +111,7 @@ static const struct condition_info table[CONDITION_COUNT] = {
                                QUANTITY_BIT(BATTERY), NOTHING, NOTHING, NOTHING, HOURS(24),
                                MINUTES(10), PRIORITY_LOW, TRADE, 0, SAYS_NOTHING, false},
     [CONDITION_SYSTEM_SILENT] = {"system-silent", SCOPE_SYSTEM, MEASURE_AGE, SIDE_ABOVE, 0, NOTHING,
-                                 NOTHING, NOTHING, 0, 0, PRIORITY_MEDIUM, ALL,
+                                 NOTHING, NOTHING, HOURS(1), 0, PRIORITY_MEDIUM, ALL,
                                  CONDITION_BIT(SENSOR_SILENT), SAYS_SILENT, false},
     [CONDITION_FLEET_SILENT] = {"fleet-silent", SCOPE_FLEET, MEASURE_AGE, SIDE_ABOVE, 0,
                                 SPAN(MINUTES(15)), NOTHING, NOTHING, 0, 0, PRIORITY_HIGH, OFFICE,

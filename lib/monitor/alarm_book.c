@@ -146,6 +146,8 @@ static bool explained(const struct alarm_book *book, const struct alarm *effect)
 
 static int64_t hold_ms(const struct alarm_book *book, const struct alarm *cause,
                        const struct alarm *alarm) {
+    if (alarm->condition == CONDITION_SENSOR_SILENT)
+        return fleet_sensor_silent_after_ms(book->fleet, alarm->point);
     if (condition_info(cause->condition)->scope == SCOPE_FLEET)
         return 15 * DURATION_MINUTE_MS; /* a region comes back house by house */
     if (alarm->point == FLEET_NONE)

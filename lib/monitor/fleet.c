@@ -1,6 +1,7 @@
 #include "monitor/fleet.h"
 
 #include "measure/array.h"
+#include "measure/duration.h"
 #include "measure/hash.h"
 
 #include <assert.h>
@@ -324,13 +325,20 @@ bool fleet_needs_window(const struct fleet *fleet, size_t point) {
     return false;
 }
 
-int64_t fleet_silent_after_ms(const struct fleet *fleet, size_t point) {
+static int64_t silent_after_ms(const struct fleet *fleet, size_t point, int64_t least_ms) {
     const struct condition_rule *rule = fleet_point_rule(fleet, point, CONDITION_SENSOR_SILENT);
     if (rule && rule->setpoint.kind == SETPOINT_DURATION)
         return (int64_t)rule->setpoint.number;
     int64_t three = 3 * fleet->points[point].description->every_ms;
-    const int64_t least_ms = INT64_C(30) * 60 * 1000;
     return three > least_ms ? three : least_ms;
+}
+
+int64_t fleet_silent_after_ms(const struct fleet *fleet, size_t point) {
+    return silent_after_ms(fleet, point, 30 * DURATION_MINUTE_MS);
+}
+
+int64_t fleet_sensor_silent_after_ms(const struct fleet *fleet, size_t point) {
+    return silent_after_ms(fleet, point, 2 * DURATION_HOUR_MS);
 }
 
 const char *fleet_system_id(const struct fleet *fleet, size_t system) {

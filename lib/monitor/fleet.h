@@ -81,9 +81,12 @@ const struct condition_rule *fleet_point_rule(const struct fleet *fleet, size_t 
 /** Does a rule of the point need the mean of the last 24 h? */
 bool fleet_needs_window(const struct fleet *fleet, size_t point);
 
-/** How long a point may be without a reading: the setpoint of sensor-silent, else three intervals,
-    at least 30 min. */
+/** From when on a point without a reading says nothing about now: the setpoint of sensor-silent,
+    else three intervals, at least 30 min. */
 int64_t fleet_silent_after_ms(const struct fleet *fleet, size_t point);
+/** The same until the sensor itself is held to be at fault: at least 2 h, for cheap radios lose
+    packets for an hour. */
+int64_t fleet_sensor_silent_after_ms(const struct fleet *fleet, size_t point);
 
 const char *fleet_system_id(const struct fleet *fleet, size_t system); /* "" for FLEET_NONE */
 const char *fleet_point_id(const struct fleet *fleet, size_t point);   /* "" for FLEET_NONE */

@@ -359,7 +359,7 @@ void judge_reading(const struct judge *judge, size_t point, struct point_state *
     const struct view view = {judge, point, state};
     judge_expire(judge, point, state, reading->time_ms);
     if (state->newest_ms != TIMESTAMP_NONE &&
-        reading->time_ms - state->newest_ms > state->silent_after_ms)
+        reading->time_ms - state->newest_ms > state->sensor_silent_after_ms)
         judge_silent(judge, point, state);
     bool mixed_up = looks_mixed_up(&view, reading->value, baseline_at(state, reading->time_ms));
     take(&view, reading);
@@ -427,7 +427,7 @@ void judge_silent(const struct judge *judge, size_t point, struct point_state *s
     size_t i = rule_of(judge, point, CONDITION_SENSOR_SILENT);
     if (i == FLEET_NONE || state->newest_ms == TIMESTAMP_NONE)
         return;
-    set_standing(&view, i, true, state->newest_ms, state->newest_ms + state->silent_after_ms,
+    set_standing(&view, i, true, state->newest_ms, state->newest_ms + state->sensor_silent_after_ms,
                  state->newest_value, NAN);
 }
 

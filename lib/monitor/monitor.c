@@ -122,9 +122,11 @@ static bool set_up_point(struct monitor *monitor, size_t i, struct tracker *trac
     bool needs_window = fleet_needs_window(monitor->fleet, i);
     *state = (struct point_state){
         .heard_ms = INT64_MIN / 2,
+        .came_ms = INT64_MIN / 2,
         .plain_came_ms = INT64_MIN / 2,
         .plain_ms = INT64_MIN / 2,
         .silent_after_ms = fleet_silent_after_ms(monitor->fleet, i),
+        .sensor_silent_after_ms = fleet_sensor_silent_after_ms(monitor->fleet, i),
         .window = needs_window ? malloc(sizeof *state->window) : NULL,
         .trackers = trackers,
     };
@@ -403,7 +405,7 @@ void monitor_reading(struct monitor *monitor, size_t point, const struct reading
                      int64_t arrival_ms) {
     struct point_state *state = &monitor->points[point];
     note_newest(monitor, reading->time_ms);
-    state->heard_ms = arrival_ms;
+    state->heard_ms = state->came_ms = arrival_ms;
     note_lag(monitor, point, arrival_ms - reading->time_ms);
     if (!state->hour_changed)
         monitor_list_add(monitor, &monitor->changed_points, &point, sizeof point);
@@ -514,6 +516,7 @@ void monitor_clock_moved(struct monitor *monitor, int64_t by_ms) {
     for (size_t i = 0; i < monitor->fleet->point_count; i++) {
         struct point_state *state = &monitor->points[i];
         state->heard_ms += by_ms;
+        state->came_ms += by_ms;
         state->jump_ms += by_ms;
         if (state->lag_ms != TIMESTAMP_NONE)
             state->lag_ms += by_ms;

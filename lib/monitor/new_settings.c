@@ -94,6 +94,7 @@ static void take_over_state(struct point_state *state, struct point_state *befor
         before->window = loaded.window ? loaded.window : before->window;
     } else {
         state->heard_ms = before->heard_ms;
+        state->came_ms = before->came_ms;
         state->lag_ms = before->lag_ms;
         state->jump_ms = before->jump_ms;
         state->plain_came_ms = before->plain_came_ms;
@@ -105,6 +106,7 @@ static void take_over_state(struct point_state *state, struct point_state *befor
     before->baseline_count = loaded.baseline_count;
     state->trackers = loaded.trackers;
     state->silent_after_ms = loaded.silent_after_ms;
+    state->sensor_silent_after_ms = loaded.sensor_silent_after_ms;
 }
 
 static void take_over_trackers(struct monitor *monitor, size_t is, const struct monitor *former,

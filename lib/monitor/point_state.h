@@ -24,13 +24,15 @@ struct point_baseline {
 struct point_state {
     int64_t newest_ms; /* event time of the newest reading, TIMESTAMP_NONE: none yet */
     double newest_value;
-    int64_t silent_after_ms; /* how long it may be without a reading */
-    int64_t heard_ms;        /* when a reading last arrived, by our clock */
-    int64_t lag_ms;          /* our clock less the newest reading's time when it came, by our
-                                clock as it goes now; TIMESTAMP_NONE: not known */
-    int64_t jump_ms;         /* by which our clock was moved since */
-    int64_t plain_came_ms;   /* when the last reading without a time of its own came, late or not */
-    int64_t plain_ms;        /* the time that it was given */
+    int64_t silent_after_ms;        /* how long its newest reading says something */
+    int64_t sensor_silent_after_ms; /* how long it may be without a reading */
+    int64_t heard_ms;      /* when a reading last arrived, or we began to listen, by our clock */
+    int64_t came_ms;       /* when a reading last arrived */
+    int64_t lag_ms;        /* our clock less the newest reading's time when it came, by our
+                              clock as it goes now; TIMESTAMP_NONE: not known */
+    int64_t jump_ms;       /* by which our clock was moved since */
+    int64_t plain_came_ms; /* when the last reading without a time of its own came, late or not */
+    int64_t plain_ms;      /* the time that it was given */
     int64_t unchanged_since_ms; /* since when newest_value has not moved */
     double least_move;          /* smallest change seen: the step of the display; 0: none yet */
     int moves, wide_moves;      /* changes lately, and those of more than one such step */

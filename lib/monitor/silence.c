@@ -1,11 +1,16 @@
 /*
  * Silence, from the sensor to the region.
  *
- * One missing sensor is told as such; when all of a system is missing, that is one fact
- * (system-silent); when half the fleet fell silent within minutes, that is one fact again
- * (fleet-silent: a power cut, the broker, the network). So before the small fact is told, look
- * whether its neighbours are overdue too ("quiet": one and a half intervals without a reading); if
- * they are, wait until they have answered or are silent themselves.
+ * What falls silent together is one fact: the points of a system (system-silent: its gateway), or
+ * half the fleet within minutes (fleet-silent: a power cut, the broker, the network). A point
+ * should have reported one and a half intervals after its newest reading; it is silent after three.
+ * A system is silent when two points or more are, and no point has reported since these should
+ * have: one that is not due yet says nothing either way. What has been decided follows from the
+ * times of the newest readings alone, whenever it is looked at.
+ *
+ * So before a small fact is told, look whether its neighbours are overdue too; if they are, wait
+ * until they have answered or the wider fact is told. After it, each point gets the time that it
+ * may be silent to come back.
  */
 #include "measure/duration.h"
 #include "monitor/monitor_private.h"
@@ -13,54 +18,110 @@
 #include <math.h>
 #include <stdlib.h>
 
-enum quietness { HEARD, QUIET, SILENT };
+enum { FLEET_LEAST_SYSTEMS = 3, SYSTEM_LEAST_POINTS = 2 };
 
-enum { FLEET_LEAST_SYSTEMS = 3 };
-
-struct system_silence {
-    size_t seen, quiet, silent; /* points; a silent one is quiet too */
-    int64_t newest_ms;          /* newest reading of the system */
-    int64_t silent_at_ms;       /* when the last of its points became silent */
+/* What the newest reading of a point says of its silence. */
+struct point_silence {
+    int64_t alive_ms;   /* up to here it is known to have reported; TIMESTAMP_NONE: it never did */
+    int64_t overdue_ms; /* from here on it should have reported; INT64_MAX: it is heard */
+    int64_t silent_ms;  /* from here on it is silent; INT64_MAX: it is heard */
 };
 
-static enum quietness point_quietness(const struct monitor *monitor, size_t point, int64_t now_ms) {
+struct system_silence {
+    size_t seen;        /* points that ever reported */
+    int64_t newest_ms;  /* newest reading of the system */
+    int64_t overdue_ms; /* since when all that should have reported have not; */
+    int64_t silent_ms;  /* since when they are silent; */
+    int64_t raised_ms;  /* when that has lasted for the on-delay; INT64_MAX: it is not so */
+};
+
+static struct point_silence look_at_point(const struct monitor *monitor, size_t point,
+                                          int64_t now_ms) {
     const struct point_state *state = &monitor->points[point];
     int64_t every_ms = monitor->fleet->points[point].description->every_ms;
-    int64_t age_ms = now_ms - state->newest_ms;
+    if (state->newest_ms == TIMESTAMP_NONE)
+        return (struct point_silence){TIMESTAMP_NONE, INT64_MAX, INT64_MAX};
+    struct point_silence silence = {.alive_ms = state->newest_ms,
+                                    .overdue_ms = state->newest_ms + every_ms + every_ms / 2,
+                                    .silent_ms = state->newest_ms + state->silent_after_ms};
     /* A sensor whose clock is slow still speaks: what counts besides is when we last heard it. */
+    if (state->came_ms > silence.alive_ms)
+        silence.alive_ms = state->came_ms;
     if (now_ms - state->heard_ms <= every_ms)
-        return HEARD;
-    if (age_ms >= state->silent_after_ms)
-        return SILENT;
-    return age_ms > every_ms + every_ms / 2 ? QUIET : HEARD;
+        silence.overdue_ms = silence.silent_ms = INT64_MAX;
+    return silence;
+}
+
+struct points {
+    const struct monitor *monitor;
+    size_t first, count, least;
+    int64_t now_ms;
+    bool overdue; /* asks who is overdue, not who is silent */
+};
+
+static int64_t falls_at(const struct points *points, const struct point_silence *point) {
+    return points->overdue ? point->overdue_ms : point->silent_ms;
+}
+
+/* With all that had fallen by `fell_ms`: since when these should have reported, or INT64_MAX when
+   that is not all who should have. *next_ms: when the next one falls. */
+static int64_t together_since(const struct points *points, int64_t fell_ms, int64_t *next_ms) {
+    int64_t due_ms = INT64_MIN, alive_ms = TIMESTAMP_NONE;
+    size_t fallen = 0;
+    *next_ms = INT64_MAX;
+    for (size_t i = points->first; i < points->first + points->count; i++) {
+        struct point_silence point = look_at_point(points->monitor, i, points->now_ms);
+        int64_t falls_ms = falls_at(points, &point);
+        if (falls_ms <= fell_ms) {
+            fallen++;
+            due_ms = point.overdue_ms > due_ms ? point.overdue_ms : due_ms;
+        } else {
+            alive_ms = point.alive_ms > alive_ms ? point.alive_ms : alive_ms;
+            *next_ms = falls_ms < *next_ms ? falls_ms : *next_ms;
+        }
+    }
+    return fallen >= points->least && alive_ms < due_ms ? due_ms : INT64_MAX;
+}
+
+/* When the silence of all who should have reported had lasted for `delay_ms`; INT64_MAX: not yet.
+   The earliest such instant, so that a later look finds the same. */
+static int64_t fell_at(const struct points *points, int64_t delay_ms) {
+    int64_t earliest_ms = INT64_MAX;
+    for (size_t i = points->first; i < points->first + points->count; i++) {
+        struct point_silence point = look_at_point(points->monitor, i, points->now_ms);
+        int64_t at_ms = falls_at(points, &point), next_ms;
+        if (at_ms > points->now_ms || at_ms >= earliest_ms)
+            continue;
+        int64_t since_ms = together_since(points, at_ms, &next_ms);
+        if (since_ms == INT64_MAX)
+            continue;
+        if (since_ms + delay_ms > at_ms)
+            at_ms = since_ms + delay_ms;
+        if (at_ms < next_ms && at_ms <= points->now_ms && at_ms < earliest_ms)
+            earliest_ms = at_ms;
+    }
+    return earliest_ms;
 }
 
 static struct system_silence look(const struct monitor *monitor, size_t system, int64_t now_ms) {
     const struct fleet_system *owner = &monitor->fleet->systems[system];
-    struct system_silence result = {.newest_ms = TIMESTAMP_NONE, .silent_at_ms = TIMESTAMP_NONE};
+    struct system_silence result = {0, TIMESTAMP_NONE, INT64_MAX, INT64_MAX, INT64_MAX};
+    struct points points = {monitor, owner->first_point, owner->point_count, 0, now_ms, true};
     for (size_t i = owner->first_point; i < owner->first_point + owner->point_count; i++) {
         int64_t newest_ms = monitor->points[i].newest_ms;
-        if (newest_ms == TIMESTAMP_NONE)
-            continue;
-        enum quietness quietness = point_quietness(monitor, i, now_ms);
-        result.seen++;
-        result.quiet += quietness != HEARD;
-        result.silent += quietness == SILENT;
-        int64_t silent_at_ms = newest_ms + monitor->points[i].silent_after_ms;
-        if (newest_ms > result.newest_ms)
-            result.newest_ms = newest_ms;
-        if (silent_at_ms > result.silent_at_ms)
-            result.silent_at_ms = silent_at_ms;
+        result.seen += newest_ms != TIMESTAMP_NONE;
+        result.newest_ms = newest_ms > result.newest_ms ? newest_ms : result.newest_ms;
     }
+    points.least = result.seen < SYSTEM_LEAST_POINTS ? 1 : SYSTEM_LEAST_POINTS;
+    result.overdue_ms = fell_at(&points, 0);
+    if (result.overdue_ms == INT64_MAX)
+        return result;
+    points.overdue = false;
+    result.silent_ms = fell_at(&points, 0);
+    points.least = SYSTEM_LEAST_POINTS;
+    struct condition_rule rule = fleet_rule(monitor->fleet, system, CONDITION_SYSTEM_SILENT);
+    result.raised_ms = fell_at(&points, rule.on_delay_ms);
     return result;
-}
-
-static bool all_silent(const struct system_silence *silence) {
-    return silence->seen > 0 && silence->silent == silence->seen;
-}
-
-static bool all_quiet(const struct system_silence *silence) {
-    return silence->seen > 0 && silence->quiet == silence->seen;
 }
 
 bool silence_of_system(const struct monitor *monitor, size_t system) {
@@ -70,7 +131,7 @@ bool silence_of_system(const struct monitor *monitor, size_t system) {
         if (state->newest_ms == TIMESTAMP_NONE)
             continue;
         int64_t age_ms = monitor->advanced_ms - state->newest_ms;
-        /* As in point_quietness, but a reading of days ago that was imported just now is no life.
+        /* As in look_at_point, but a reading of days ago that was imported just now is no life.
          */
         bool heard = monitor->advanced_ms - state->heard_ms <=
                          monitor->fleet->points[i].description->every_ms &&
@@ -83,33 +144,54 @@ bool silence_of_system(const struct monitor *monitor, size_t system) {
 
 /* ---- one system ---- */
 
+static void note_system(struct monitor *monitor, size_t system, enum tracker_phase phase,
+                        int64_t since_ms) {
+    struct tracker *tracker = &monitor->systems[system].trackers[SYSTEM_TRACKER_SILENT];
+    *tracker = (struct tracker){since_ms, since_ms, phase};
+    monitor_moved_other(monitor, system, CONDITION_SYSTEM_SILENT, tracker);
+}
+
+/* After the system has spoken again its points have time to follow (TRACKER_CLEARING, kept in the
+   store like a delay). */
+static bool may_follow(const struct monitor *monitor, size_t system, size_t point, int64_t now_ms) {
+    const struct tracker *tracker = &monitor->systems[system].trackers[SYSTEM_TRACKER_SILENT];
+    return tracker->phase == TRACKER_CLEARING &&
+           now_ms - tracker->since_ms < monitor->points[point].sensor_silent_after_ms;
+}
+
 static void raise_sensors(struct monitor *monitor, size_t system, int64_t now_ms) {
     const struct fleet_system *owner = &monitor->fleet->systems[system];
+    bool waited_for = false;
     for (size_t i = owner->first_point; i < owner->first_point + owner->point_count; i++) {
-        if (monitor->points[i].newest_ms != TIMESTAMP_NONE &&
-            point_quietness(monitor, i, now_ms) == SILENT)
+        struct point_silence silence = look_at_point(monitor, i, now_ms);
+        bool follows = may_follow(monitor, system, i, now_ms);
+        waited_for |= follows;
+        if (silence.silent_ms != INT64_MAX && !follows &&
+            now_ms - monitor->points[i].newest_ms >= monitor->points[i].sensor_silent_after_ms)
             judge_silent(&monitor->judge, i, &monitor->points[i]);
     }
+    if (!waited_for &&
+        monitor->systems[system].trackers[SYSTEM_TRACKER_SILENT].phase == TRACKER_CLEARING)
+        note_system(monitor, system, TRACKER_REST, now_ms);
+}
+
+static bool system_stands(const struct monitor *monitor, size_t system) {
+    return monitor->systems[system].trackers[SYSTEM_TRACKER_SILENT].phase == TRACKER_STANDING;
 }
 
 static void raise_system(struct monitor *monitor, size_t system,
                          const struct system_silence *silence) {
-    struct tracker *tracker = &monitor->systems[system].trackers[SYSTEM_TRACKER_SILENT];
-    if (tracker->phase == TRACKER_STANDING ||
-        !fleet_rule(monitor->fleet, system, CONDITION_SYSTEM_SILENT).enabled)
+    if (!fleet_rule(monitor->fleet, system, CONDITION_SYSTEM_SILENT).enabled)
         return;
-    *tracker = (struct tracker){silence->newest_ms, silence->newest_ms, TRACKER_STANDING};
-    monitor_moved_other(monitor, system, CONDITION_SYSTEM_SILENT, tracker);
+    note_system(monitor, system, TRACKER_STANDING, silence->newest_ms);
     monitor_raise(monitor, system, FLEET_NONE, CONDITION_SYSTEM_SILENT, silence->newest_ms,
-                  silence->silent_at_ms, NAN, NAN, NULL);
+                  silence->raised_ms, NAN, NAN, NULL);
 }
 
 void silence_heard(struct monitor *monitor, size_t system, int64_t time_ms) {
-    struct tracker *tracker = &monitor->systems[system].trackers[SYSTEM_TRACKER_SILENT];
-    if (tracker->phase != TRACKER_STANDING)
+    if (!system_stands(monitor, system))
         return;
-    tracker->phase = TRACKER_REST;
-    monitor_moved_other(monitor, system, CONDITION_SYSTEM_SILENT, tracker);
+    note_system(monitor, system, TRACKER_CLEARING, time_ms);
     alarm_book_return(monitor->book, system, FLEET_NONE, CONDITION_SYSTEM_SILENT, time_ms);
 }
 
@@ -173,8 +255,21 @@ static bool wait_for_fleet(const struct monitor *monitor, const struct fleet_sil
                            const struct system_silence *system, int64_t now_ms) {
     struct condition_rule rule = fleet_rule(monitor->fleet, FLEET_NONE, CONDITION_FLEET_SILENT);
     return rule.enabled && monitor->fleet_silent.phase != TRACKER_STANDING &&
-           fleet->quiet >= fleet_threshold(fleet) && fleet->quiet > fleet->silent &&
-           now_ms - system->silent_at_ms <= (int64_t)rule.setpoint.number;
+           system->silent_ms != INT64_MAX && fleet->quiet >= fleet_threshold(fleet) &&
+           fleet->quiet > fleet->silent &&
+           now_ms - system->silent_ms <= (int64_t)rule.setpoint.number;
+}
+
+static void judge_system(struct monitor *monitor, size_t system, const struct fleet_silence *fleet,
+                         const struct system_silence *silence, int64_t now_ms) {
+    if (system_stands(monitor, system) || wait_for_fleet(monitor, fleet, silence, now_ms))
+        return;
+    if (silence->raised_ms != INT64_MAX)
+        raise_system(monitor, system, silence);
+    else if (silence->overdue_ms != INT64_MAX && silence->seen >= SYSTEM_LEAST_POINTS)
+        return; /* the others answer, or it becomes the system's silence */
+    if (!system_stands(monitor, system))
+        raise_sensors(monitor, system, now_ms);
 }
 
 void silence_scan(struct monitor *monitor, int64_t now_ms) {
@@ -188,21 +283,13 @@ void silence_scan(struct monitor *monitor, int64_t now_ms) {
     for (size_t s = 0; s < systems; s++) {
         found[s] = look(monitor, s, now_ms);
         fleet.seen += found[s].seen > 0;
-        fleet.quiet += all_quiet(&found[s]);
-        if (all_silent(&found[s]))
-            fleet.silent_at_ms[fleet.silent++] = found[s].silent_at_ms;
+        fleet.quiet += found[s].overdue_ms != INT64_MAX;
+        if (found[s].silent_ms != INT64_MAX)
+            fleet.silent_at_ms[fleet.silent++] = found[s].silent_ms;
     }
     judge_fleet(monitor, &fleet, now_ms);
-    for (size_t s = 0; s < systems; s++) {
-        if (found[s].silent == 0 || (all_quiet(&found[s]) && !all_silent(&found[s])))
-            continue;
-        if (all_silent(&found[s])) {
-            if (wait_for_fleet(monitor, &fleet, &found[s], now_ms))
-                continue;
-            raise_system(monitor, s, &found[s]);
-        }
-        raise_sensors(monitor, s, now_ms);
-    }
+    for (size_t s = 0; s < systems; s++)
+        judge_system(monitor, s, &fleet, &found[s], now_ms);
 done:
     free(found);
     free(fleet.silent_at_ms);

@@ -128,17 +128,18 @@ def delays_history():
     h.house("battery", {"cell": ("battery", "%", HOUR, between(b, b + 30 * HOUR, 10.0, 80.0),
                                  {"limits": {"low": "20 %"}}), "power": power}, {"power": "20 W"})
     h.expect("battery", "battery-low", "cell", "low", b + 24 * HOUR, b + 30 * HOUR + 10 * MINUTE)
-    # Three intervals, at least 30 min. Its last reading stands one interval before the gap.
+    # Three intervals, at least 2 h. Its last reading stands one interval before the gap.
     h.house("silent", {"suction": ("suction", "Pa", EVERY, between(b, b + 2 * HOUR, None, 250.0)),
                        "power": power}, {"suction": "250 Pa", "power": "20 W"})
-    h.expect("silent", "sensor-silent", "suction", "low", b + 20 * MINUTE, b + 2 * HOUR)
+    h.expect("silent", "sensor-silent", "suction", "low", b + 110 * MINUTE, b + 2 * HOUR)
     h.house("often", {"suction": ("suction", "Pa", MINUTE, between(b, b + 2 * HOUR, None, 250.0)),
                       "power": power}, {"suction": "250 Pa", "power": "20 W"})
-    h.expect("often", "sensor-silent", "suction", "low", b + 29 * MINUTE, b + 2 * HOUR)
+    h.expect("often", "sensor-silent", "suction", "low", b + 119 * MINUTE, b + 2 * HOUR)
     h.house("away", {"suction": ("suction", "Pa", EVERY, between(b + 10 * HOUR, b + 13 * HOUR, None, 250.)),
                      "power": ("fan-power", "W", EVERY, between(b + 10 * HOUR, b + 13 * HOUR, None, 20.0))},
             {"suction": "250 Pa", "power": "20 W"})
-    h.expect("away", "system-silent", "", "medium", b + 10 * HOUR + 20 * MINUTE, b + 13 * HOUR)
+    # Due one and a half intervals after its last reading; an hour later it is told.
+    h.expect("away", "system-silent", "", "medium", b + 11 * HOUR + 5 * MINUTE, b + 13 * HOUR)
     # From b on all the same number: it moved last with its first reading, and stands for 48 h.
     h.house("stuck", {"power": power})
     h.systems[-1]["points"].append({"id": "suction", "quantity": "suction", "unit": "Pa",
@@ -196,9 +197,10 @@ def half_of_the_systems_silent_is_one_alarm_of_the_fleet(place):
     two = History(2)
     for n in range(4):  # two of four are half, but fewer than three
         gap = between(b, b + 2 * HOUR, None, 250.0) if n < 2 else 250.0
-        two.house(f"house-{n}", {"suction": ("suction", "Pa", EVERY, gap)})
+        two.house(f"house-{n}", {"suction": ("suction", "Pa", EVERY, gap),
+                                 "hole": ("field", "Pa", EVERY, gap)})
         if n < 2:
-            two.expect(f"house-{n}", "system-silent", "", "medium", b + 20 * MINUTE, b + 2 * HOUR)
+            two.expect(f"house-{n}", "system-silent", "", "medium", b + 65 * MINUTE, b + 2 * HOUR)
     daemon = place.daemon(None, two.systems)
     two.write(daemon.folder)
     os.makedirs(os.path.join(daemon.folder, "records"), exist_ok=True)

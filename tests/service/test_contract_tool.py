@@ -90,7 +90,7 @@ def is_alarm(alarm):
 @suite.test
 def systems_worst_first_with_the_words_of_the_contract(place):
     broker, _, daemon, tool = furnished(place)
-    daemon.alarm("system-silent", 20)
+    daemon.alarm("sensor-silent", 20)
     raise_low(broker, daemon)
     rows = tool.json("systems")
     equal(len(rows), 3, "systems")

@@ -205,11 +205,11 @@ def test_check_secrets():
 
 
 def readings():
-    """20 days; suction at half for 100 intervals; an hour of silence."""
+    """20 days; suction at half for 100 intervals; two hours of silence."""
     lines = ["time,system,point,value,unit"]
     for i in range(2880):
         suction = (1.0 + 0.01 * ((i * 7919) % 13 - 6) / 6) * (0.5 if 600 <= i < 700 else 1.0)
-        if 1500 <= i < 1506:
+        if 1500 <= i < 1512:
             continue
         minute = 10 * i
         time = "2026-01-%02dT%02d:%02d:00Z" % (1 + minute // 1440, minute // 60 % 24, minute % 60)
@@ -222,8 +222,8 @@ EXPECTED = [
     ["system", "condition", "point", "priority", "raised", "returned", "diagnosis"],
     ["birch-lane-12", "suction-low", "suction", "medium", "2026-01-05T10:00:00Z",
      "2026-01-05T20:50:00Z"],
-    ["birch-lane-12", "system-silent", "", "medium", "2026-01-11T10:20:00Z",
-     "2026-01-11T11:00:00Z"],
+    ["birch-lane-12", "system-silent", "", "medium", "2026-01-11T11:05:00Z",
+     "2026-01-11T12:00:00Z"],
 ]
 
 

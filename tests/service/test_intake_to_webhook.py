@@ -451,7 +451,8 @@ def a_shuffled_day_ends_like_the_sorted_one(place):
               f"not in the history of the shuffled run: {one}")
 
 
-SHORT_SILENCE = {**LOW_AT_ONCE, "sensor-silent": {"setpoint": "1 min"}}
+SHORT_SILENCE = {**LOW_AT_ONCE, "sensor-silent": {"setpoint": "1 min"},
+                 "system-silent": {"on_delay": "0 s"}}
 ALMOST_SILENT_MS = 55_000  # a reading this old is silent 5 s from now
 
 

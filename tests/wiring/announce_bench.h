@@ -48,7 +48,8 @@ static inline void open_fleet(const char *settings, size_t systems) {
         ck_assert_int_gt(asprintf(&texts[i],
                                   "id: house-%zu\nname: House %zu\ntime_zone: America/Denver\n"
                                   "points:\n  - {id: suction, quantity: suction, unit: Pa, "
-                                  "every: 10 min}\n",
+                                  "every: 10 min}\n"
+                                  "  - {id: hole, quantity: field, unit: Pa, every: 10 min}\n",
                                   i, i),
                          0);
     fleet = small_fleet(settings, (const char *const *)texts, systems);

@@ -221,14 +221,16 @@ START_TEST(a_silence_shorter_than_a_minute_is_told) {
     struct fleet *fleet = make_fleet(1);
     struct replay *replay = make_replay(fleet, &heard);
     size_t point = fleet->systems[0].first_point;
-    /* Silent after 30 min: from 00:30:10 on, heard again at 00:30:40, no full minute between. */
+    /* Due after 15 min, silent an hour later: from 01:15:10 on, heard again at 01:15:40, no full
+       minute between. */
     replay_add(replay, point, START + 10 * DURATION_SECOND_MS, 200.0, 2);
-    replay_add(replay, point, START + 30 * MINUTE + 40 * DURATION_SECOND_MS, 201.0, 3);
+    replay_add(replay, point + 1, START + 10 * DURATION_SECOND_MS, 20.0, 2);
+    replay_add(replay, point, START + 75 * MINUTE + 40 * DURATION_SECOND_MS, 201.0, 3);
     ck_assert(replay_run(replay));
     const struct replay_row *row = row_at(replay, 0, 1);
     ck_assert_int_eq(row->condition, CONDITION_SYSTEM_SILENT);
-    ck_assert_int_eq(row->raised_ms, START + 30 * MINUTE + 10 * DURATION_SECOND_MS);
-    ck_assert_int_eq(row->returned_ms, START + 30 * MINUTE + 40 * DURATION_SECOND_MS);
+    ck_assert_int_eq(row->raised_ms, START + 75 * MINUTE + 10 * DURATION_SECOND_MS);
+    ck_assert_int_eq(row->returned_ms, START + 75 * MINUTE + 40 * DURATION_SECOND_MS);
     replay_destroy(replay);
     fleet_destroy(fleet);
 }
