@@ -33,6 +33,7 @@ void announce_take_over(struct announce *announce, struct announce *former,
     }
     announce->places = former->places;
     announce->place_count = former->place_count;
+    announce->places_changed = former->places_changed;
     announce->many_quiet = former->many_quiet;
     former->places = fresh.places;
     former->place_count = fresh.place_count;
@@ -110,7 +111,7 @@ static enum store_status tell(struct announce *announce, const struct settings_c
     if (!announce_draft_alarm(announce, contact, alarm, kind, occurrences, now_ms, &draft))
         return STORE_OUT_OF_MEMORY;
     enum store_status status;
-    if (kind == WORDING_RAISED)
+    if (kind == WORDING_RAISED || kind == WORDING_RECURRING)
         status = announce_raise(announce, &draft);
     else if (kind == WORDING_RETURNED)
         status = announce_return(announce, &draft);
@@ -161,22 +162,27 @@ static enum store_status tell_all(struct announce *announce, const struct alarm 
 
 enum store_status announce_alarm(struct announce *announce, const struct alarm *alarm,
                                  enum wording_kind kind, int64_t now_ms) {
-    int changes = 0;
+    int occurrences = 0;
     announce->failed = STORE_OK;
     if (kind == WORDING_RAISED || kind == WORDING_RETURNED) {
-        announce->failed = announce_changes(announce, alarm, &changes);
-        switch (announce_chatter_note(announce, alarm, changes, now_ms)) {
+        struct chatter chatter;
+        announce->failed = announce_changes(announce, alarm, &chatter);
+        switch (announce_chatter_note(announce, alarm, &chatter, now_ms)) {
         case CHATTER_GOES_ON:
             return announce->failed;
         case CHATTER_BEGINS:
             kind = WORDING_CHATTERING;
+            occurrences = chatter.changes;
+            break;
+        case CHATTER_BEGINS_SLOWLY:
+            kind = WORDING_RECURRING;
             break;
         case CHATTER_NONE:
             break;
         }
     }
     if (announce->failed == STORE_OK)
-        announce->failed = tell_all(announce, alarm, kind, changes, now_ms);
+        announce->failed = tell_all(announce, alarm, kind, occurrences, now_ms);
     return announce->failed;
 }
 

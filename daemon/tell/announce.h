@@ -9,7 +9,9 @@
  * a minute for their like; silence waits a minute when many systems have just fallen quiet, and
  * 15 min after a list, so that a power cut in a whole region makes two messages and its end one. A
  * raise and its return that both still wait become one message. What changes five times in an hour
- * is told once as coming and going, and again when it has been calm for an hour.
+ * is told once as coming and going, and again when it has been calm for an hour; what is raised
+ * three times in three months (below high priority), when it has been calm for a week
+ * (alarm/chatter.h).
  */
 #ifndef DAEMON_TELL_ANNOUNCE_H
 #define DAEMON_TELL_ANNOUNCE_H
@@ -43,6 +45,7 @@ struct announce_list {
 struct announce_place {
     char *name;
     int64_t last_ms; /* when it last changed, our clock */
+    int64_t calm_ms; /* so long without a change is calm */
 };
 
 struct announce {
@@ -55,7 +58,8 @@ struct announce {
     size_t list_count;
     struct announce_place *places; /* chattering; owned */
     size_t place_count;
-    bool many_quiet; /* systems fell quiet lately: more silence is likely to come */
+    bool places_changed; /* in this turn */
+    bool many_quiet;     /* systems fell quiet lately: more silence is likely to come */
 };
 
 bool announce_open(struct announce *announce, const struct fleet *fleet, struct store *store);
@@ -78,7 +82,7 @@ enum store_status announce_alarm(struct announce *announce, const struct alarm *
 enum store_status announce_settle(struct announce *announce, int64_t now_ms);
 
 /**
- * Alarms that chattered and have been calm for an hour: `calm` gets each place's name once, and
+ * Alarms that chattered and have been calm since: `calm` gets each place's name once, and
  * tells how things stand now (announce_again). Returns when to call again at the latest.
  */
 int64_t announce_calm(struct announce *announce, int64_t now_ms,

@@ -326,5 +326,5 @@ enum store_status announce_settle(struct announce *announce, int64_t now_ms) {
             status =
                 settle_contact(announce, &settings->contacts[i], &announce->contacts[i], now_ms);
     announce->list_count = 0;
-    return status;
+    return status == STORE_OK ? announce_chatter_save(announce) : status;
 }

@@ -10,6 +10,7 @@
 
 #include "tell/announce.h"
 
+#include "alarm/chatter.h"
 #include "store/outbox_bundle.h"
 #include "words/template.h"
 
@@ -91,12 +92,14 @@ void announce_members_close(struct announce_members *members);
 size_t announce_hearers(const struct fleet *fleet, const struct alarm *alarm,
                         enum wording_kind kind, const struct settings_contact **who);
 
-/** How often the alarm's place changed within the hour before its last change. */
+/** How often the alarm's place has changed up to its last change. */
 enum store_status announce_changes(const struct announce *announce, const struct alarm *alarm,
-                                   int *changes);
-enum announce_chatter { CHATTER_NONE, CHATTER_BEGINS, CHATTER_GOES_ON };
+                                   struct chatter *chatter);
+enum announce_chatter { CHATTER_NONE, CHATTER_BEGINS, CHATTER_BEGINS_SLOWLY, CHATTER_GOES_ON };
 enum announce_chatter announce_chatter_note(struct announce *announce, const struct alarm *alarm,
-                                            int changes, int64_t now_ms);
+                                            const struct chatter *chatter, int64_t now_ms);
+/** At the end of a turn: writes what was noted in it. */
+enum store_status announce_chatter_save(struct announce *announce);
 bool announce_chatter_load(struct announce *announce);
 
 #endif

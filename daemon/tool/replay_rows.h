@@ -18,6 +18,9 @@ struct replay_rows {
 bool replay_rows_told(struct replay_rows *list, const struct alarm *alarm);
 /** What has become of an alarm; one that was never told is none of ours. */
 bool replay_rows_update(struct replay_rows *list, const struct alarm *alarm);
+/** Leaves out what would not have been told of a place that comes and goes (alarm/chatter.h, the
+    slow pace). `end_ms`: when the clock stopped. Updates are over then. */
+void replay_rows_leave_out_repeats(struct replay_rows *list, int64_t end_ms);
 /** Sorts by time of the raise, then system, point and condition. Updates are over then. */
 void replay_rows_sort(struct replay_rows *list);
 void replay_rows_clear(struct replay_rows *list);

@@ -97,6 +97,8 @@ static void add_plain_alarm(struct wording_writer *writer) {
         wording_writer_paragraph(writer, writer->texts->taken_on);
     if (facts->kind == WORDING_CHATTERING)
         wording_writer_paragraph(writer, writer->texts->chattering_plain);
+    if (facts->kind == WORDING_RECURRING)
+        wording_writer_paragraph(writer, writer->texts->recurring_plain);
     wording_writer_where(writer);
     wording_writer_time(writer, writer->texts->since, facts->since_ms);
     wording_writer_plain_radon(writer);
@@ -194,6 +196,8 @@ static void add_trade_alarm(struct wording_writer *writer) {
         wording_writer_paragraph(writer, writer->texts->not_taken_up);
     if (facts->kind == WORDING_CHATTERING)
         wording_writer_paragraph(writer, writer->texts->chattering);
+    if (facts->kind == WORDING_RECURRING)
+        wording_writer_paragraph(writer, writer->texts->recurring);
     if (facts->kind == WORDING_SHELVING_ENDS)
         wording_writer_paragraph(writer, writer->texts->shelving_ends);
     wording_writer_where(writer);

@@ -44,6 +44,7 @@ enum wording_kind {
     WORDING_BUNDLE,        /* many raises in one; `lines`: wording_line of each */
     WORDING_BUNDLE_OVER,   /* many returns in one */
     WORDING_CHATTERING,    /* `occurrences`: changes within the hour */
+    WORDING_RECURRING,     /* raised again and again for weeks */
     WORDING_SHELVING_ENDS, /* `by`, `note`: who shelved it and why; `until_ms` */
     WORDING_SERVICE_ENDS,  /* a system's time out of service; the same fields */
     WORDING_UNDELIVERED,   /* `lines`: what a contact was not told; `subject`: whom, and why */

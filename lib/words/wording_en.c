@@ -148,11 +148,13 @@ const struct wording_texts wording_english =
                      "The battery is back above its limit."},
                 [CONDITION_SYSTEM_SILENT] =
                     {ADVICE_SILENT, "we hear nothing from the radon system",
-                     "None of the sensors in your home sends. Most often the power or the internet "
-                     "is down.",
-                     "The sensors in your home send again.", "System silent",
-                     "No point of the system sends.",
-                     "Ask the house for power and internet; then check the gateway.",
+                     "All sensors of your radon system went quiet together. Most often the small "
+                     "box that sends for them (the gateway) has no power or no internet.",
+                     "The sensors in your home send again.", "Gateway silent",
+                     "All points that should have reported by now fell silent together: most "
+                     "likely their gateway.",
+                     "Look first at the power of the gateway, then at its connection (network, "
+                     "internet, broker). Ask the house before a visit.",
                      "The points of the system send again."},
                 [CONDITION_FLEET_SILENT] =
                     {ADVICE_SILENT, "many homes have gone quiet",
@@ -289,7 +291,8 @@ const struct wording_texts wording_english =
                      "years, not over days.",
                      "- Look at the U-tube gauge on the pipe. If the two sides differ, the fan "
                      "pulls.\n"
-                     "- See if the power and the internet in your home work.\n"
+                     "- See if the gateway has power and a lamp on it is lit. Then see if the "
+                     "internet in your home works.\n"
                      "- If they work and it stays quiet for a day, call {contractor}.\n",
                      "- Do not open the fan or touch its wires.\n"},
                 [ADVICE_TEST] = {"A test shows if the system still does its job. There is no rush.",
@@ -346,13 +349,13 @@ const struct wording_texts wording_english =
                    "September", "October", "November", "December"},
         .date = "{month} {day}, {year}, {time}",
         .subject_prefix = {"", "Over: ", "Came and went: ", "Acknowledged: ", "Still open: ",
-                           "Not taken up: ", "", "", "", "", "",
-                           "On and off: ", "Shelving ends: ", "", "", "No longer watched: "},
+                           "Not taken up: ", "", "", "", "", "", "On and off: ", "On and off: ",
+                           "Shelving ends: ", "", "", "No longer watched: "},
         .plain_suffix = {"{subject}", "it is over", "a fault came and went", "someone is on it",
                          "still open, {subject}", "not yet taken up, {subject}",
                          "a test, nothing is wrong", "a summary", "it is time for a visit",
                          "some things need a look", "it is over", "{subject}, on and off",
-                         "still open, {subject}", "the watch is off",
+                         "{subject}, on and off", "still open, {subject}", "the watch is off",
                          "some news did not get through", "no longer watched"},
         .no_system = "the monitoring service itself",
         .no_fleet = "the whole fleet",
@@ -424,6 +427,11 @@ const struct wording_texts wording_english =
         .chattering = "It comes and goes. It will be told again when nothing has changed for an "
                       "hour; the history has every change.",
         .chattering_plain = "It comes and goes. We will tell you when it stays one way.",
+        .recurring = "It comes and goes, this time at least the third within three months. Further "
+                     "times are kept in the history; it will be told again when it has stood or "
+                     "been over for a week or longer.",
+        .recurring_plain = "It comes and goes. We will not write each time. We will tell you when "
+                           "it has stayed one way for a week or more.",
         .changes = "Changes within an hour",
         .until = "Until",
         .shelving_ends = "It was set aside and still stands. When the time is over, it will be "

@@ -172,11 +172,13 @@ const struct wording_texts wording_spanish =
                      "La pila está otra vez sobre su límite."},
                 [CONDITION_SYSTEM_SILENT] =
                     {ADVICE_SILENT, "no sabemos nada del sistema de radón",
-                     "Ningún sensor de la casa envía. Casi siempre falta la corriente o el "
-                     "internet.",
-                     "Los sensores de la casa envían otra vez.", "Sistema callado",
-                     "Ningún punto del sistema envía.",
-                     "Pregunte en la casa por corriente e internet; después, revise la pasarela.",
+                     "Todos los sensores del sistema de radón se callaron juntos. Casi siempre la "
+                     "cajita que envía por ellos (la pasarela) está sin corriente o sin internet.",
+                     "Los sensores de la casa envían otra vez.", "Pasarela callada",
+                     "Todos los puntos que ya debían haber enviado se callaron juntos: lo más "
+                     "probable es su pasarela.",
+                     "Mire primero la corriente de la pasarela y después su conexión (red, "
+                     "internet, bróker). Pregunte en la casa antes de una visita.",
                      "Los puntos del sistema envían otra vez."},
                 [CONDITION_FLEET_SILENT] =
                     {ADVICE_SILENT, "muchas casas se han callado",
@@ -332,7 +334,8 @@ const struct wording_texts wording_spanish =
                      "- Mire el tubo en U del tubo de aspiración. Si los dos lados son distintos, "
                      "el "
                      "ventilador aspira.\n"
-                     "- Vea si hay corriente e internet en la casa.\n"
+                     "- Vea si la pasarela tiene corriente y alguna luz encendida. Después, vea si "
+                     "hay internet en la casa.\n"
                      "- Si los hay y todo sigue callado un día, llame a {contractor}.\n",
                      "- No abra el ventilador ni toque sus cables.\n"},
                 [ADVICE_TEST] = {"Una prueba muestra si el sistema todavía cumple. No hay prisa.",
@@ -390,14 +393,15 @@ const struct wording_texts wording_spanish =
                    "septiembre", "octubre", "noviembre", "diciembre"},
         .date = "{day} de {month} de {year}, {time}",
         .subject_prefix = {"", "Terminado: ", "Vino y se fue: ", "Confirmado: ", "Sigue abierto: ",
-                           "Sin atender: ", "", "", "", "", "",
+                           "Sin atender: ", "", "", "", "", "", "Viene y se va: ",
                            "Viene y se va: ", "Fin de aplazamiento: ", "", "", "Ya no se vigila: "},
         .plain_suffix = {"{subject}", "ya pasó", "una falla vino y se fue", "alguien se ocupa",
                          "sigue abierto, {subject}", "aún sin atender, {subject}",
                          "una prueba, no pasa nada", "un resumen", "es hora de una visita",
                          "hay cosas que mirar", "ya pasó", "{subject}, viene y se va",
-                         "sigue abierto, {subject}", "la vigilancia está apagada",
-                         "hay avisos que no llegaron", "ya no se vigila"},
+                         "{subject}, viene y se va", "sigue abierto, {subject}",
+                         "la vigilancia está apagada", "hay avisos que no llegaron",
+                         "ya no se vigila"},
         .no_system = "el propio servicio de vigilancia",
         .no_fleet = "todos los sistemas",
         .the_contractor = "la empresa que instaló su sistema de radón",
@@ -467,6 +471,12 @@ const struct wording_texts wording_spanish =
         .chattering = "Viene y se va. Se avisará de nuevo cuando nada haya cambiado durante una "
                       "hora; el historial guarda cada cambio.",
         .chattering_plain = "Viene y se va. Le avisaremos cuando se quede de una manera.",
+        .recurring =
+            "Viene y se va: al menos la tercera vez en tres meses. Las siguientes quedan en "
+            "el historial; se avisará de nuevo cuando lleve una semana o más presente o "
+            "terminado.",
+        .recurring_plain = "Viene y se va. No le escribiremos cada vez. Le avisaremos cuando lleve "
+                           "una semana o más de una sola manera.",
         .changes = "Cambios en una hora",
         .until = "Hasta",
         .shelving_ends =

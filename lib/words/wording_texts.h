@@ -62,7 +62,7 @@ struct wording_texts {
     const char *bundle, *bundle_plain, *bundle_over, *bundle_over_plain, *bundle_list,
         *bundle_over_list, *and_more;
     const char *undelivered, *undelivered_plain, *undelivered_list;
-    const char *chattering, *chattering_plain, *changes, *until;
+    const char *chattering, *chattering_plain, *recurring, *recurring_plain, *changes, *until;
     const char *shelving_ends, *shelved_by, *why, *service, *service_ends;
     const char *unwatched, *unwatched_plain, *unwatched_check;
     const char *statuses[WORDING_STATUS_COUNT], *plain_statuses[WORDING_STATUS_COUNT], *for_age;

@@ -444,6 +444,47 @@ START_TEST(the_daemons_own_trouble_that_comes_and_goes_is_told_once_too) {
 }
 END_TEST
 
+/* One occurrence of an hour; then nothing for so many days. */
+static void comes_and_goes(size_t system, size_t point, enum condition condition, int days) {
+    raise_alarm(system, point, condition);
+    run(60 * MINUTE);
+    end_alarm(system, point, condition);
+    run(days * DURATION_DAY_MS - 60 * MINUTE);
+}
+
+START_TEST(what_comes_back_for_weeks_is_told_three_times_and_when_it_is_calm) {
+    begin(office, 3);
+    run_step_ms = 60 * MINUTE;
+    for (int i = 0; i < 10; i++) {
+        comes_and_goes(0, FLEET_NONE, CONDITION_FAN_WEAK, 5);
+        ck_assert_uint_eq(sent_count, i < 2 ? 2 * (size_t)i + 2 : 5);
+    }
+    ck_assert_msg(strstr(sent[4].body, "On and off: Fan weak: House 0\n") == sent[4].body, "%.300s",
+                  sent[4].body);
+    /* Its last three raises took ten days: five without one are not calm yet. */
+    run(5 * DURATION_DAY_MS - 2 * 60 * MINUTE);
+    ck_assert_uint_eq(sent_count, 5);
+    run(6 * 60 * MINUTE);
+    ck_assert_uint_eq(sent_count, 6);
+    ck_assert_str_eq(sent[5].type, "subslab.alarm.returned");
+    run_step_ms = 10 * DURATION_SECOND_MS;
+}
+END_TEST
+
+START_TEST(high_priority_and_what_comes_back_rarely_are_always_told) {
+    begin(office, 3);
+    run_step_ms = 60 * MINUTE;
+    size_t point = fleet->systems[0].first_point;
+    for (int i = 0; i < 6; i++)
+        comes_and_goes(0, point, CONDITION_SUCTION_LOST, 5);
+    ck_assert_uint_eq(sent_count, 12);
+    for (int i = 0; i < 6; i++)
+        comes_and_goes(1, FLEET_NONE, CONDITION_FAN_WEAK, 46);
+    ck_assert_uint_eq(sent_count, 24);
+    run_step_ms = 10 * DURATION_SECOND_MS;
+}
+END_TEST
+
 /* ---- quiet hours ---- */
 
 /* Denver sets its clocks forward on 2026-03-08 at 02:00 (to 03:00) and back on 2026-11-01 at 02:00
@@ -512,6 +553,8 @@ int main(void) {
     tcase_add_test(tcase, a_power_cut_in_a_region_makes_three_messages);
     tcase_add_test(tcase, one_silent_system_is_told_within_a_minute);
     tcase_add_test(tcase, what_comes_and_goes_is_told_once_and_then_when_it_is_calm);
+    tcase_add_test(tcase, what_comes_back_for_weeks_is_told_three_times_and_when_it_is_calm);
+    tcase_add_test(tcase, high_priority_and_what_comes_back_rarely_are_always_told);
     tcase_add_test(tcase, the_daemons_own_trouble_that_comes_and_goes_is_told_once_too);
     tcase_add_loop_test(tcase, quiet_hours_end_by_the_clock_on_the_wall, 0,
                         sizeof nights / sizeof nights[0]);

@@ -236,6 +236,55 @@ START_TEST(a_silence_shorter_than_a_minute_is_told) {
 }
 END_TEST
 
+/* Readings of two years with so many outages a year, of half an hour to twelve hours. */
+static void feed_with_outages(struct replay *replay, int a_year, struct test_random *random) {
+    int64_t up = 0, down = 0;
+    for (int64_t minute = 0; minute < 730 * 1440; minute += 10) {
+        if (minute >= down) {
+            up = minute + (int64_t)(-log(1.0 - test_random_unit(random)) * 525600 / a_year);
+            down = up + (int64_t)(30.0 * exp(test_random_unit(random) * log(24.0)));
+        }
+        if (minute >= up)
+            continue;
+        replay_add(replay, 0, START + minute * MINUTE, 200.0 + wobble(minute), 2);
+        replay_add(replay, 1, START + minute * MINUTE, 20.0 + wobble(minute) / 50.0, 3);
+    }
+}
+
+static const struct {
+    int outages_a_year;
+    size_t most_a_year;
+} gateways[] = {{4, 4}, {27, 10}, {100, 18}, {1000, 10}};
+
+START_TEST(a_bad_gateway_is_a_message_a_week_at_most) {
+    struct test_random random = {test_seed()};
+    struct heard heard = {0};
+    struct fleet *fleet = make_fleet(1);
+    size_t told = 0;
+    for (int run = 0; run < 5; run++) {
+        struct replay *replay = make_replay(fleet, &heard);
+        int64_t last_ms[4] = {0};
+        size_t count = 0, silences = 0;
+        feed_with_outages(replay, gateways[_i].outages_a_year, &random);
+        ck_assert(replay_run(replay));
+        const struct replay_row *rows = replay_rows(replay, &count);
+        for (size_t i = 0; i < count; i++) {
+            ck_assert_int_ne(rows[i].condition, CONDITION_SENSOR_SILENT);
+            if (rows[i].condition != CONDITION_SYSTEM_SILENT)
+                continue;
+            /* After the first three: four in four weeks at most. */
+            if (silences >= 7)
+                ck_assert_int_ge(rows[i].raised_ms - last_ms[silences % 4], 28 * DURATION_DAY_MS);
+            last_ms[silences++ % 4] = rows[i].raised_ms;
+        }
+        told += silences;
+        replay_destroy(replay);
+    }
+    ck_assert_uint_le(told, 10 * gateways[_i].most_a_year);
+    fleet_destroy(fleet);
+}
+END_TEST
+
 /* The same readings in any order give the same rows. */
 START_TEST(order_of_lines_does_not_matter) {
     struct test_random random = {test_seed()};
@@ -518,6 +567,8 @@ int main(void) {
     tcase_add_test(tcase, a_minute_short_of_the_delay_is_not_told);
     tcase_add_test(tcase, a_fault_that_came_and_went_has_both_times);
     tcase_add_test(tcase, what_a_cause_explains_is_left_out);
+    tcase_add_loop_test(tcase, a_bad_gateway_is_a_message_a_week_at_most, 0,
+                        sizeof gateways / sizeof gateways[0]);
     tcase_add_test(tcase, a_silence_shorter_than_a_minute_is_told);
     tcase_add_test(tcase, order_of_lines_does_not_matter);
     tcase_add_test(tcase, a_fleet_going_silent_is_one_fact);
