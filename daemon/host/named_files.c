@@ -3,7 +3,6 @@
 #include "host/fleet_files.h"
 #include "link/signing.h"
 #include "measure/hash.h"
-#include "settings/yaml_tree.h"
 #include "words/template.h"
 
 #include <errno.h>
@@ -14,33 +13,12 @@
 #include <string.h>
 #include <unistd.h>
 
-#define SETTINGS_BYTES_MAX ((size_t)1 << 20)
+#define NAMED_FILE_BYTES_MAX ((size_t)1 << 20)
 
 struct checker {
     const struct settings *settings;
     struct settings_errors *errors;
-    const struct yaml_tree_node *root; /* for the lines of keys; may be NULL */
 };
-
-/* ---- lines ---- */
-
-/* Line of a key below a node, else the node's own. */
-static int line_below(const struct yaml_tree_node *node, const char *key) {
-    const struct yaml_tree_entry *entry = node ? yaml_tree_find(node, key) : NULL;
-    return entry ? entry->line : node ? node->line : 1;
-}
-
-static const struct yaml_tree_node *below(const struct yaml_tree_node *node, const char *key) {
-    const struct yaml_tree_entry *entry = node ? yaml_tree_find(node, key) : NULL;
-    return entry ? &entry->value : NULL;
-}
-
-static const struct yaml_tree_node *webhook_of(const struct checker *checker, size_t contact) {
-    const struct yaml_tree_node *contacts = below(checker->root, "contacts");
-    if (!contacts || contact >= contacts->count)
-        return NULL;
-    return below(&contacts->entries[contact].value, "webhook");
-}
 
 /* ---- secrets ---- */
 
@@ -120,54 +98,39 @@ static void check_template(const struct checker *checker, const char *template_t
 
 /* ---- all ---- */
 
-static void check_contact(const struct checker *checker, size_t index) {
-    const struct settings_contact *contact = &checker->settings->contacts[index];
-    const struct yaml_tree_node *webhook = webhook_of(checker, index);
+static void check_contact(const struct checker *checker, const struct settings_contact *contact) {
     char key[160];
     snprintf(key, sizeof key, "contacts[%.60s].webhook.signing_secret_file", contact->id);
-    check_signing(checker, contact->signing_secret_file, key,
-                  line_below(webhook, "signing_secret_file"));
+    check_signing(checker, contact->signing_secret_file, key, contact->lines.signing_secret_file);
     snprintf(key, sizeof key, "contacts[%.60s].webhook.tls_ca_file", contact->id);
-    check_readable(checker, contact->tls_ca_file, key, line_below(webhook, "tls_ca_file"));
+    check_readable(checker, contact->tls_ca_file, key, contact->lines.tls_ca_file);
     for (size_t i = 0; i < contact->header_count; i++) {
         const struct settings_header *header = &contact->headers[i];
         snprintf(key, sizeof key, "contacts[%.60s].webhook.headers.%.60s", contact->id,
                  header->name);
-        const struct yaml_tree_node *headers = below(webhook, "headers");
-        check_secret(checker, header->value_file, key,
-                     line_below(headers ? headers : webhook, header->name));
+        check_secret(checker, header->value_file, key, header->line);
     }
     snprintf(key, sizeof key, "contacts[%.60s].webhook.template", contact->id);
     if (contact->body == BODY_TEMPLATE && contact->template_text)
-        check_template(checker, contact->template_text, key, line_below(webhook, "template"));
+        check_template(checker, contact->template_text, key, contact->lines.template_text);
 }
 
-static void check_broker(const struct checker *checker) {
-    const struct settings_broker *broker = &checker->settings->broker;
-    const struct yaml_tree_node *node = below(checker->root, "broker"), *tls = below(node, "tls");
+static void check_broker(const struct checker *checker, const struct settings_broker *broker) {
     check_secret(checker, broker->password_file, "broker.password_file",
-                 line_below(node, "password_file"));
-    check_readable(checker, broker->ca_file, "broker.tls.ca_file", line_below(tls, "ca_file"));
+                 broker->lines.password_file);
+    check_readable(checker, broker->ca_file, "broker.tls.ca_file", broker->lines.ca_file);
     check_readable(checker, broker->certificate_file, "broker.tls.certificate_file",
-                   line_below(tls, "certificate_file"));
-    check_secret(checker, broker->key_file, "broker.tls.key_file", line_below(tls, "key_file"));
+                   broker->lines.certificate_file);
+    check_secret(checker, broker->key_file, "broker.tls.key_file", broker->lines.key_file);
 }
 
 void named_files_check(const struct settings *settings, struct settings_errors *errors) {
-    struct settings_errors ignored = {0};
-    size_t length = 0;
-    char *text = fleet_files_read(settings->file, SETTINGS_BYTES_MAX, &length);
-    struct yaml_tree_node *root =
-        text ? yaml_tree_parse(settings->file, text, length, &ignored) : NULL;
-    const struct checker checker = {settings, errors, root};
-    check_broker(&checker);
+    const struct checker checker = {settings, errors};
+    check_broker(&checker, &settings->broker);
     check_secret(&checker, settings->page_access_file, "page.access_file",
-                 line_below(below(root, "page"), "access_file"));
+                 settings->page_access_line);
     for (size_t i = 0; i < settings->contact_count; i++)
-        check_contact(&checker, i);
-    yaml_tree_free(root);
-    settings_errors_free(&ignored);
-    free(text);
+        check_contact(&checker, &settings->contacts[i]);
 }
 
 /* ---- renewed under the same name ---- */
@@ -179,7 +142,7 @@ static void mix(uint64_t *sum, const char *bytes, size_t length) {
 
 static void mix_file(uint64_t *sum, const char *path) {
     size_t length = 0;
-    char *bytes = path ? fleet_files_read(path, SETTINGS_BYTES_MAX, &length) : NULL;
+    char *bytes = path ? fleet_files_read(path, NAMED_FILE_BYTES_MAX, &length) : NULL;
     mix(sum, bytes, bytes ? length : 0);
     if (bytes)
         explicit_bzero(bytes, length);

@@ -70,6 +70,7 @@ static void read_headers(struct key_reader *reader, const struct key_path *path,
         header->name = key_copy(reader, entry->key);
         if (!header->name)
             return;
+        header->line = entry->line;
         contact->header_count++;
         read_header_value(reader, &here, &entry->value, header);
     }
@@ -93,12 +94,14 @@ static const struct key_row webhook_rows[] = {
     {.key = "template",
      .kind = KEY_TEXT,
      .offset = AT(template_text),
+     .line_offset = AT(lines.template_text),
      .secret = true,
      .allowed = "JSON with placeholders such as {\"text\": {{text}}}",
      .check = checked_text_note},
     {.key = "signing_secret_file",
      .kind = KEY_TEXT,
      .offset = AT(signing_secret_file),
+     .line_offset = AT(lines.signing_secret_file),
      .allowed = "a file name",
      .check = checked_text_file_name},
     {.key = "headers", .kind = KEY_PART, .read = read_headers},
@@ -111,6 +114,7 @@ static const struct key_row webhook_rows[] = {
     {.key = "tls_ca_file",
      .kind = KEY_TEXT,
      .offset = AT(tls_ca_file),
+     .line_offset = AT(lines.tls_ca_file),
      .allowed = "a file name",
      .check = checked_text_file_name},
 };

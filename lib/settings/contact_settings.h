@@ -17,6 +17,7 @@ struct settings_header {
     char *name;
     char *value;      /* literal, or NULL */
     char *value_file; /* "file:NAME", or NULL */
+    int line;
 };
 
 struct settings_contact {
@@ -44,6 +45,9 @@ struct settings_contact {
     uint64_t hears, hears_not;  /* `hears`: bit per enum condition, before what the role says */
     unsigned hears_priorities, hears_not_priorities; /* the same: bit per enum priority */
     int line;
+    struct {
+        int template_text, signing_secret_file, tls_ca_file;
+    } lines; /* of these keys, for errors */
 };
 
 struct contact_list {

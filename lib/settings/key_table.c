@@ -279,6 +279,8 @@ void key_map_read(struct key_reader *reader, const struct key_path *path,
     for (size_t i = 0; i < count; i++) {
         const struct yaml_tree_entry *entry = yaml_tree_find(node, rows[i].key);
         struct key_path here = {.up = path, .name = rows[i].key};
+        if (entry && rows[i].line_offset)
+            *(int *)((char *)target + rows[i].line_offset) = entry->line;
         if (entry)
             read_row(reader, &here, &rows[i], &entry->value, target);
         else if (rows[i].required && node)

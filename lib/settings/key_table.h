@@ -76,6 +76,7 @@ typedef void key_read_function(struct key_reader *reader, const struct key_path 
 struct key_row {
     const char *key;
     size_t offset;          /* of the field in the target */
+    size_t line_offset;     /* of an int for the line of the key; 0: nobody asks */
     const char *otherwise;  /* the default as written; NULL: the field stays as it is */
     const char *what;       /* "a port": completes "70000 is not …" */
     const char *allowed;    /* completes "; allowed: …" */

@@ -28,6 +28,9 @@ struct settings_broker {
     int keepalive_s;         /* `keepalive`, default 30 s */
     int receive_maximum;     /* `receive_maximum`, default 2000, 1..65535 */
     uint32_t maximum_packet; /* `maximum_packet`, bytes, default 131072 */
+    struct {
+        int password_file, ca_file, certificate_file, key_file;
+    } lines; /* of these keys, for errors */
 };
 
 struct settings {
@@ -38,6 +41,7 @@ struct settings {
     char *page_address;
     int page_port; /* 0: none */
     char *page_access_file;
+    int page_access_line;
     char **page_hosts; /* further Host names answered */
     size_t page_host_count;
     char *operator_socket;
