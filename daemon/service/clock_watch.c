@@ -21,7 +21,6 @@ static const char note_name[] = "clock";
 struct waiting_message {
     size_t from, topic_size, length;
     bool retain;
-    int qos;
     int64_t monotonic_ms;
     struct pipeline_asked asked; /* of those seen */
 };
@@ -243,7 +242,6 @@ void clock_watch_keep(struct clock_watch *watch, const struct intake_message *me
                                                                .topic_size = topic_size,
                                                                .length = message->length,
                                                                .retain = message->retain,
-                                                               .qos = message->qos,
                                                                .monotonic_ms = monotonic_ms};
     watch->bytes_used += topic_size + message->length;
 }
@@ -265,8 +263,7 @@ static struct intake_message message_of(const struct clock_watch *watch,
     return (struct intake_message){.topic = topic,
                                    .payload = topic + waiting->topic_size,
                                    .length = waiting->length,
-                                   .retain = waiting->retain,
-                                   .qos = waiting->qos};
+                                   .retain = waiting->retain};
 }
 
 /* What those that were not looked at yet say of the clock. */

@@ -247,7 +247,6 @@ static void on_message(struct mosquitto *client, void *object,
         .payload = message->payload ? message->payload : "",
         .length = message->payloadlen > 0 ? (size_t)message->payloadlen : 0,
         .retain = message->retain,
-        .qos = message->qos,
     };
     intake->handed_over++;
     intake->counters.messages++;

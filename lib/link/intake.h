@@ -22,7 +22,6 @@ struct intake_message {
     const void *payload;
     size_t length;
     bool retain; /* the retain flag of the message as received */
-    int qos;
 };
 
 enum intake_state {

@@ -32,7 +32,6 @@ struct intake_bench {
     bool session_present;
     char why[512], logged[4096], topic[256], payload[256];
     bool retain;
-    int qos;
     uint16_t seen[INTAKE_BENCH_NUMBERS]; /* how often a payload with this number was committed */
     uint16_t waiting[INTAKE_BENCH_NUMBERS];
 };
@@ -42,7 +41,6 @@ static void on_message(void *context, const struct intake_message *message) {
     bench->messages++;
     bench->uncommitted++;
     bench->retain = message->retain;
-    bench->qos = message->qos;
     snprintf(bench->topic, sizeof(bench->topic), "%s", message->topic);
     snprintf(bench->payload, sizeof(bench->payload), "%.*s", (int)message->length,
              (const char *)message->payload);

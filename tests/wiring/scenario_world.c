@@ -106,8 +106,7 @@ static void take(struct world *world, const struct world_message *message) {
     const struct intake_message arrived = {.topic = message->topic,
                                            .payload = message->payload,
                                            .length = strlen(message->payload),
-                                           .retain = message->retain,
-                                           .qos = 1};
+                                           .retain = message->retain};
     pipeline_message(world->pipeline, &arrived, NULL, world->now_ms);
     world->next_tick_ms = world->now_ms;
 }

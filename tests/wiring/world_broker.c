@@ -232,7 +232,7 @@ static void hand_over(struct intake *intake, size_t number) {
     char topic[80], payload[120];
     write_message(reading, topic, sizeof topic, payload, sizeof payload);
     const struct intake_message message = {
-        .topic = topic, .payload = payload, .length = strlen(payload), .qos = 1};
+        .topic = topic, .payload = payload, .length = strlen(payload)};
     world_trace("message %s %s", topic, payload);
     broker.handed++;
     int64_t clock_ms = world.now_ms + world.beside_ms;
