@@ -7,21 +7,20 @@
 #include "measure/duration.h"
 #include "monitor/assessment.h"
 #include "pipeline/explain.h"
+#include "tell/alarm_details.h"
 #include "upkeep/daily_upkeep.h"
 
-#include <jansson.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { ALARMS_MAX = 24, LIST_MAX = 32, TEXT_BYTES = 200, BASELINES_MAX = 32 };
+enum { ALARMS_MAX = 24, TEXT_BYTES = 200, BASELINES_MAX = 32 };
 
 struct planned_visit {
     struct visit visit;
     size_t system;
     bool brief; /* only its place is asked for: no explanation, no texts */
-    json_t *details[ALARMS_MAX];
-    size_t detail_count;
+    struct alarm_details details[ALARMS_MAX];
     char projection_texts[DAILY_PROJECTIONS_MAX][TEXT_BYTES];
     struct visit_baseline baselines[BASELINES_MAX];
     size_t baseline_count;
@@ -30,7 +29,6 @@ struct planned_visit {
 /* What is gathered for one system. */
 struct reasons {
     struct visit_alarm alarms[ALARMS_MAX];
-    const char *checks[ALARMS_MAX][LIST_MAX], *brings[ALARMS_MAX][LIST_MAX];
     size_t alarm_count;
     struct visit_projection projections[DAILY_PROJECTIONS_MAX];
     size_t projection_count;
@@ -40,23 +38,12 @@ struct reasons {
 };
 
 void planned_visit_free(struct planned_visit *plan) {
-    for (size_t i = 0; plan && i < plan->detail_count; i++)
-        json_decref(plan->details[i]);
+    for (size_t i = 0; plan && i < ALARMS_MAX; i++)
+        alarm_details_close(&plan->details[i]);
     free(plan);
 }
 
 /* ---- alarms ---- */
-
-static struct text_list list_of(const json_t *root, const char *name, const char **items) {
-    struct text_list list = {items, 0};
-    size_t i;
-    json_t *item;
-    json_array_foreach(json_object_get(root, name), i, item) {
-        if (list.count < LIST_MAX && json_is_string(item))
-            items[list.count++] = json_string_value(item);
-    }
-    return list;
-}
 
 static void note_change(struct reasons *reasons, int64_t time_ms) {
     if (time_ms != TIMESTAMP_NONE && time_ms > reasons->changed_ms)
@@ -78,16 +65,15 @@ static void add_alarm(const struct api *api, const struct alarm *alarm, struct p
                     : alarm_book_find(monitor_alarms(pipeline_monitor(api->pipeline)), alarm->id);
     if (open && !open->details)
         explain_alarm(pipeline_memory(api->pipeline), open);
-    size_t i = reasons->alarm_count++;
-    json_t *details = open && alarm->details ? json_loads(alarm->details, 0, NULL) : NULL;
-    if (details)
-        plan->details[plan->detail_count++] = details;
-    reasons->alarms[i] = (struct visit_alarm){
+    struct alarm_details *details = &plan->details[reasons->alarm_count];
+    if (open)
+        alarm_details_open(details, open);
+    reasons->alarms[reasons->alarm_count++] = (struct visit_alarm){
         .condition = alarm->condition,
         .priority = alarm->priority,
         .raised_ms = alarm->raised_ms,
-        .check = list_of(details, "check", reasons->checks[i]),
-        .bring = list_of(details, "bring", reasons->brings[i]),
+        .check = details->check,
+        .bring = details->bring,
     };
 }
 

@@ -3,6 +3,7 @@
  */
 #include "tell/announce_private.h"
 
+#include "tell/alarm_details.h"
 #include "words/event.h"
 
 #include <math.h>
@@ -64,7 +65,7 @@ struct rendered {
 };
 
 static void alarm_values(const struct announce *announce, const struct alarm *alarm,
-                         const struct announce_details *details, struct rendered *room,
+                         const struct alarm_details *details, struct rendered *room,
                          struct template_values *values) {
     const struct fleet *fleet = announce->fleet;
     values->strings[TEMPLATE_POINT] =
@@ -88,7 +89,7 @@ static char *from_template(const struct announce *announce, const struct announc
                            const char *id) {
     struct template_values values = {.value = NAN};
     struct rendered room;
-    struct announce_details details = {.root = NULL};
+    struct alarm_details details = {.root = NULL};
     char why[200];
     values.strings[TEMPLATE_TEXT] = draft->text;
     values.strings[TEMPLATE_ID] = id;
@@ -102,11 +103,11 @@ static char *from_template(const struct announce *announce, const struct announc
         values.strings[TEMPLATE_ADDRESS] = system->address;
     }
     if (draft->alarm) {
-        announce_details_open(&details, draft->alarm);
+        alarm_details_open(&details, draft->alarm);
         alarm_values(announce, draft->alarm, &details, &room, &values);
     }
     char *body = template_render(draft->contact->template_text, &values, why, sizeof why);
-    announce_details_close(&details);
+    alarm_details_close(&details);
     return body;
 }
 

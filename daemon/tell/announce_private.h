@@ -16,20 +16,6 @@
 
 #include <jansson.h>
 
-enum { ANNOUNCE_LIST_MOST = 32 };
-
-/* Diagnosis, check and bring live in the alarm's details; the lists point into the parsed JSON. */
-struct announce_details {
-    json_t *root;
-    const char *cause;
-    double confidence;
-    const char *evidence_items[ANNOUNCE_LIST_MOST], *check_items[ANNOUNCE_LIST_MOST],
-        *bring_items[ANNOUNCE_LIST_MOST];
-    struct text_list evidence, check, bring;
-};
-void announce_details_open(struct announce_details *details, const struct alarm *alarm);
-void announce_details_close(struct announce_details *details);
-
 const struct time_zone *announce_zone(const struct fleet *fleet,
                                       const struct settings_contact *contact, size_t system);
 /** The one system that a homeowner hears of; FLEET_NONE for others. */

@@ -4,41 +4,12 @@
 #include "tell/announce_private.h"
 
 #include "monitor/judge.h"
+#include "tell/alarm_details.h"
 #include "words/event.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-
-static struct text_list list_of(const json_t *root, const char *name, const char **items) {
-    struct text_list list = {items, 0};
-    size_t i;
-    json_t *item;
-    json_array_foreach(json_object_get(root, name), i, item) {
-        if (list.count < ANNOUNCE_LIST_MOST && json_is_string(item))
-            items[list.count++] = json_string_value(item);
-    }
-    return list;
-}
-
-void announce_details_open(struct announce_details *details, const struct alarm *alarm) {
-    *details = (struct announce_details){.confidence = NAN};
-    if (!alarm->details)
-        return;
-    details->root = json_loads(alarm->details, 0, NULL);
-    details->cause = json_string_value(json_object_get(details->root, "cause"));
-    json_t *confidence = json_object_get(details->root, "confidence");
-    if (json_is_number(confidence))
-        details->confidence = json_number_value(confidence);
-    details->evidence = list_of(details->root, "evidence", details->evidence_items);
-    details->check = list_of(details->root, "check", details->check_items);
-    details->bring = list_of(details->root, "bring", details->bring_items);
-}
-
-void announce_details_close(struct announce_details *details) {
-    json_decref(details->root);
-    details->root = NULL;
-}
 
 static enum wording_value value_kind(enum condition condition) {
     switch (condition) {
@@ -140,8 +111,8 @@ static char *alarm_words(const struct fleet *fleet, struct wording_facts facts,
     bool over = kind == WORDING_RETURNED || kind == WORDING_RAISED_AND_RETURNED;
     if (over && alarm->unwatched)
         facts.kind = WORDING_UNWATCHED;
-    struct announce_details details;
-    announce_details_open(&details, alarm);
+    struct alarm_details details;
+    alarm_details_open(&details, alarm);
     fill_point(&facts, fleet, alarm->point);
     facts.condition = alarm->condition;
     facts.value_kind = value_kind(alarm->condition);
@@ -172,7 +143,7 @@ static char *alarm_words(const struct fleet *fleet, struct wording_facts facts,
     facts.check = details.check;
     facts.bring = details.bring;
     char *text = line ? wording_line(&facts) : wording_render(&facts);
-    announce_details_close(&details);
+    alarm_details_close(&details);
     return text;
 }
 
@@ -210,8 +181,8 @@ const char *announce_unit(const struct fleet *fleet, const struct alarm *alarm) 
 }
 
 char *announce_json(const struct fleet *fleet, const struct alarm *alarm, const char *text) {
-    struct announce_details details;
-    announce_details_open(&details, alarm);
+    struct alarm_details details;
+    alarm_details_open(&details, alarm);
     const struct event_alarm object = {
         .id = alarm->id,
         .system = fleet_system_id(fleet, alarm->system),
@@ -233,7 +204,7 @@ char *announce_json(const struct fleet *fleet, const struct alarm *alarm, const 
         .text = text,
     };
     char *json = event_alarm_json(&object);
-    announce_details_close(&details);
+    alarm_details_close(&details);
     return json;
 }
 
