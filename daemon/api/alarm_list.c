@@ -23,9 +23,7 @@ static void add_people(json_t *json, const struct alarm *alarm) {
 }
 
 json_t *api_alarm_json(const struct api *api, const struct alarm *alarm) {
-    char *text = announce_alarm_json(api->fleet, alarm);
-    json_t *json = text ? json_loads(text, 0, NULL) : NULL;
-    free(text);
+    json_t *json = announce_alarm_object(api->fleet, alarm);
     if (json)
         add_people(json, alarm);
     return json;

@@ -139,9 +139,9 @@ enum store_status announce_service_ends(struct announce *announce,
                                         const char *by, const char *why, int64_t until_ms,
                                         int64_t now_ms);
 
-/** The alarm object of `alarms --json` as JSON text, with `text` in a contractor's words; the
-    caller frees. NULL when out of memory. */
-char *announce_alarm_json(const struct fleet *fleet, const struct alarm *alarm);
+/** The alarm object of `alarms --json` (jansson's json_t), with `text` in a contractor's words; the
+    caller's. NULL when out of memory. */
+struct json_t *announce_alarm_object(const struct fleet *fleet, const struct alarm *alarm);
 
 /** How an alarm stands, in a homeowner's words: nothing that somebody of the trade wrote. */
 char *announce_homeowner_text(const struct fleet *fleet, const struct alarm *alarm);

@@ -180,10 +180,9 @@ const char *announce_unit(const struct fleet *fleet, const struct alarm *alarm) 
     }
 }
 
-char *announce_json(const struct fleet *fleet, const struct alarm *alarm, const char *text) {
-    struct alarm_details details;
-    alarm_details_open(&details, alarm);
-    const struct event_alarm object = {
+static struct event_alarm event_of(const struct fleet *fleet, const struct alarm *alarm,
+                                   const struct alarm_details *details, const char *text) {
+    return (struct event_alarm){
         .id = alarm->id,
         .system = fleet_system_id(fleet, alarm->system),
         .point = alarm->subject ? alarm->subject : fleet_point_id(fleet, alarm->point),
@@ -196,22 +195,32 @@ char *announce_json(const struct fleet *fleet, const struct alarm *alarm, const 
         .value = alarm->value,
         .setpoint = alarm->setpoint,
         .unit = announce_unit(fleet, alarm),
-        .cause = details.cause,
-        .confidence = details.confidence,
-        .evidence = details.evidence,
-        .check = details.check,
-        .bring = details.bring,
+        .cause = details->cause,
+        .confidence = details->confidence,
+        .evidence = details->evidence,
+        .check = details->check,
+        .bring = details->bring,
         .text = text,
     };
-    char *json = event_alarm_json(&object);
+}
+
+char *announce_json(const struct fleet *fleet, const struct alarm *alarm, const char *text) {
+    struct alarm_details details;
+    alarm_details_open(&details, alarm);
+    const struct event_alarm event = event_of(fleet, alarm, &details, text);
+    char *json = event_alarm_json(&event);
     alarm_details_close(&details);
     return json;
 }
 
-char *announce_alarm_json(const struct fleet *fleet, const struct alarm *alarm) {
+json_t *announce_alarm_object(const struct fleet *fleet, const struct alarm *alarm) {
     char *text =
         text_of(fleet, NULL, alarm, alarm_stands(alarm) ? WORDING_RAISED : WORDING_RETURNED);
-    char *json = text ? announce_json(fleet, alarm, text) : NULL;
+    struct alarm_details details;
+    alarm_details_open(&details, alarm);
+    const struct event_alarm event = event_of(fleet, alarm, &details, text);
+    json_t *json = text ? event_alarm_object(&event) : NULL;
+    alarm_details_close(&details);
     free(text);
     return json;
 }

@@ -1,15 +1,18 @@
 #include "words/event.h"
 
+#include "measure/decimal.h"
 #include "words/percent.h"
 #include "words/text_repair.h"
 
 #include <jansson.h>
 #include <math.h>
 #include <stdbool.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-#define DUMP_FLAGS (JSON_COMPACT | JSON_REAL_PRECISION(12))
+enum { DIGITS = 12 };
+#define DUMP_FLAGS (JSON_COMPACT | JSON_REAL_PRECISION(DIGITS))
 
 static json_t *string_or_null(const char *text) {
     if (!text)
@@ -23,8 +26,14 @@ static json_t *string_or_null(const char *text) {
     return string;
 }
 
+/* With so many digits whoever prints it. */
 static json_t *number_or_null(double number) {
-    return isfinite(number) ? json_real(number) : json_null();
+    char text[32];
+    if (!isfinite(number))
+        return json_null();
+    snprintf(text, sizeof text, "%.*g", DIGITS, number);
+    decimal_read(text, strlen(text), &number);
+    return json_real(number);
 }
 
 static json_t *time_or_null(int64_t time_ms) {
@@ -79,7 +88,7 @@ static char *dump_and_free(json_t *object) {
     return text;
 }
 
-char *event_alarm_json(const struct event_alarm *alarm) {
+struct json_t *event_alarm_object(const struct event_alarm *alarm) {
     const struct member members[] = {
         {"id", json_integer(alarm->id)},
         {"system", string_or_null(alarm->system)},
@@ -98,7 +107,11 @@ char *event_alarm_json(const struct event_alarm *alarm) {
         {"bring", list_of(&alarm->bring)},
         {"text", string_or_null(alarm->text)},
     };
-    return dump_and_free(object_of(members, sizeof members / sizeof members[0]));
+    return object_of(members, sizeof members / sizeof members[0]);
+}
+
+char *event_alarm_json(const struct event_alarm *alarm) {
+    return dump_and_free(event_alarm_object(alarm));
 }
 
 static json_t *data_of(const struct event *event) {

@@ -37,7 +37,9 @@ struct event_alarm {
     const char *text;
 };
 
-/** The object as JSON text; the caller frees. NULL when out of memory. */
+/** The object (jansson's json_t), numbers with 12 digits; the caller's. NULL when out of memory. */
+struct json_t *event_alarm_object(const struct event_alarm *alarm);
+/** The same as JSON text; the caller frees. */
 char *event_alarm_json(const struct event_alarm *alarm);
 
 struct event {
