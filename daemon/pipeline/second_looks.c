@@ -255,7 +255,7 @@ static bool on_last(void *context, const struct record_alarm *row) {
     struct second_look_occurrence occurrence;
     if (to_occurrence(row, &occurrence))
         second_look_stood(looks->look, &occurrence);
-    return true;
+    return false;
 }
 
 static bool on_raised(void *context, const struct record_alarm *row) {
@@ -281,9 +281,9 @@ static enum store_status begin(const struct place *place) {
     status = STORE_OK;
     for (int c = 0; c < CONDITION_COUNT && status == STORE_OK; c++) {
         if (second_look_judges(looks->look, (enum condition)c))
-            status = record_alarm_last(store, place->system, place->id,
-                                       condition_info((enum condition)c)->name, before.time_ms,
-                                       on_last, looks);
+            status = record_alarm_raised(store, place->system, place->id,
+                                         condition_info((enum condition)c)->name, INT64_MIN,
+                                         before.time_ms, on_last, looks);
     }
     return status;
 }

@@ -58,8 +58,8 @@ int64_t second_look_next_ms(const struct second_look *look);
 /** Time of the last reading judged; TIMESTAMP_NONE: none yet. */
 int64_t second_look_reached_ms(const struct second_look *look);
 
-/** After second_look_judge: what the history has of the time since the last settling, each
-   condition in order of `raised_ms`. False when out of memory. */
+/** After second_look_judge: what the history has of the time since the last settling, in
+   any order. False when out of memory. */
 bool second_look_recorded(struct second_look *look,
                           const struct second_look_occurrence *occurrence);
 /** Occurrences are wanted that were raised after this instant and up to second_look_reached_ms (to

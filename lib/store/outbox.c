@@ -92,58 +92,40 @@ static enum store_status collect(struct store *store, sqlite3_stmt *statement,
 
 /* ---- heads ---- */
 
-static enum store_status run_for_pair(struct store *store, enum store_statement slot,
-                                      const char *sql, const char *contact, const char *system) {
-    sqlite3_stmt *statement;
-    enum store_status status = store_statement(store, slot, sql, &statement);
-    if (status != STORE_OK)
-        return status;
-    store_bind_text(statement, 1, contact);
-    store_bind_text(statement, 2, system);
-    return store_run(store, statement);
-}
-
 enum store_status outbox_mark_head(struct store *store, const char *contact, const char *system) {
     enum store_status status =
-        run_for_pair(store, STATEMENT_OUTBOX_HEAD_CLEAR,
-                     "UPDATE outbox SET head = 0 WHERE head = 1 AND row IN (SELECT row FROM outbox "
-                     "WHERE state = 0 AND contact = ?1 AND system = ?2)",
-                     contact, system);
+        store_do(store,
+                 "UPDATE outbox SET head = 0 WHERE head = 1 AND row IN (SELECT row FROM outbox "
+                 "WHERE state = 0 AND contact = ?1 AND system = ?2)",
+                 VALUES(TEXT(contact), TEXT(system)));
     if (status != STORE_OK)
         return status;
-    return run_for_pair(store, STATEMENT_OUTBOX_HEAD_SET,
-                        "UPDATE outbox SET head = 1 WHERE row = (SELECT row FROM outbox WHERE "
-                        "state = 0 AND contact = ?1 AND system = ?2 ORDER BY row LIMIT 1)",
-                        contact, system);
+    return store_do(store,
+                    "UPDATE outbox SET head = 1 WHERE row = (SELECT row FROM outbox WHERE "
+                    "state = 0 AND contact = ?1 AND system = ?2 ORDER BY row LIMIT 1)",
+                    VALUES(TEXT(contact), TEXT(system)));
 }
 
 /* ---- writing ---- */
 
+/* No text is an empty one. */
+static struct store_value some_text(const char *text) {
+    return TEXT(text ? text : "");
+}
+
 enum store_status outbox_insert(struct store *store, const struct outbox_message *message,
                                 int64_t *row) {
-    sqlite3_stmt *insert;
-    enum store_status status = store_statement(
-        store, STATEMENT_OUTBOX_INSERT,
+    enum store_status status = store_do(
+        store,
         "INSERT INTO outbox (id, contact, system, type, content_type, body, alarm, priority, "
         "created_ms, not_before_ms, state, head, tries, done_ms, last_answer) "
         "VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?11 = 0 AND NOT EXISTS (SELECT 1 "
         "FROM outbox WHERE state = 0 AND contact = ?2 AND system = ?3), ?12, ?13, ?14)",
-        &insert);
-    if (status != STORE_OK)
-        return status;
-    const char *const texts[] = {message->id,   message->contact,      message->system,
-                                 message->type, message->content_type, message->body};
-    for (int i = 0; i < 6; i++)
-        store_bind_text(insert, i + 1, texts[i] ? texts[i] : "");
-    sqlite3_bind_int64(insert, 7, message->alarm);
-    sqlite3_bind_int(insert, 8, message->priority);
-    sqlite3_bind_int64(insert, 9, message->created_ms);
-    sqlite3_bind_int64(insert, 10, message->not_before_ms);
-    sqlite3_bind_int(insert, 11, (int)message->state);
-    sqlite3_bind_int(insert, 12, message->tries);
-    sqlite3_bind_int64(insert, 13, message->done_ms);
-    store_bind_text(insert, 14, message->last_answer);
-    status = store_run(store, insert);
+        VALUES(some_text(message->id), some_text(message->contact), some_text(message->system),
+               some_text(message->type), some_text(message->content_type), some_text(message->body),
+               INT(message->alarm), INT(message->priority), INT(message->created_ms),
+               INT(message->not_before_ms), INT(message->state), INT(message->tries),
+               INT(message->done_ms), TEXT(message->last_answer)));
     if (status == STORE_OK && row)
         *row = sqlite3_last_insert_rowid(store->db);
     return status;
@@ -153,18 +135,11 @@ enum store_status outbox_insert(struct store *store, const struct outbox_message
 static enum store_status finish(struct store *store, int64_t row, enum outbox_state state,
                                 int64_t now_ms, const char *answer) {
     sqlite3_stmt *done;
-    enum store_status status = store_statement(
-        store, STATEMENT_OUTBOX_DONE,
+    enum store_status status = store_first(
+        store,
         "UPDATE outbox SET state = ?2, head = 0, done_ms = ?3, last_answer = ?4, tries = tries + 1 "
         "WHERE row = ?1 RETURNING contact, system",
-        &done);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(done, 1, row);
-    sqlite3_bind_int(done, 2, (int)state);
-    sqlite3_bind_int64(done, 3, now_ms);
-    store_bind_text(done, 4, answer);
-    status = store_row(store, done);
+        VALUES(INT(row), INT((int)state), INT(now_ms), TEXT(answer)), &done);
     if (status != STORE_OK)
         return status;
     char *contact = strdup(store_column_text(done, 0)),
@@ -199,18 +174,11 @@ enum store_status outbox_failed(struct store *store, int64_t row, int64_t now_ms
 
 enum store_status outbox_retry(struct store *store, int64_t row, int64_t not_before_ms,
                                const char *answer) {
-    sqlite3_stmt *retry;
     enum store_status status =
-        store_statement(store, STATEMENT_OUTBOX_RETRY,
-                        "UPDATE outbox SET not_before_ms = ?2, last_answer = ?3, tries = tries + 1 "
-                        "WHERE row = ?1 AND state = 0",
-                        &retry);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(retry, 1, row);
-    sqlite3_bind_int64(retry, 2, not_before_ms);
-    store_bind_text(retry, 3, answer);
-    status = store_run(store, retry);
+        store_do(store,
+                 "UPDATE outbox SET not_before_ms = ?2, last_answer = ?3, tries = tries + 1 "
+                 "WHERE row = ?1 AND state = 0",
+                 VALUES(INT(row), INT(not_before_ms), TEXT(answer)));
     if (status != STORE_OK)
         return status;
     return sqlite3_changes(store->db) > 0 ? STORE_OK : STORE_NOT_FOUND;
@@ -218,42 +186,25 @@ enum store_status outbox_retry(struct store *store, int64_t row, int64_t not_bef
 
 enum store_status outbox_hasten(struct store *store, const char *contact, const char *system,
                                 int64_t not_before_ms) {
-    sqlite3_stmt *hasten;
-    enum store_status status = store_statement(
-        store, STATEMENT_OUTBOX_HASTEN,
+    return store_do(
+        store,
         "UPDATE outbox SET not_before_ms = ?3 WHERE state = 0 AND contact = ?1 AND system = ?2 "
         "AND not_before_ms > ?3",
-        &hasten);
-    if (status != STORE_OK)
-        return status;
-    store_bind_text(hasten, 1, contact);
-    store_bind_text(hasten, 2, system);
-    sqlite3_bind_int64(hasten, 3, not_before_ms);
-    return store_run(store, hasten);
+        VALUES(TEXT(contact), TEXT(system), INT(not_before_ms)));
 }
 
 static enum store_status again_row(struct store *store, int64_t row, int64_t now_ms) {
-    sqlite3_stmt *again;
-    enum store_status status = store_statement(
-        store, STATEMENT_OUTBOX_AGAIN,
-        "UPDATE outbox SET state = 0, not_before_ms = ?2, done_ms = 0 WHERE row = ?1", &again);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(again, 1, row);
-    sqlite3_bind_int64(again, 2, now_ms);
-    return store_run(store, again);
+    return store_do(store,
+                    "UPDATE outbox SET state = 0, not_before_ms = ?2, done_ms = 0 WHERE row = ?1",
+                    VALUES(INT(row), INT(now_ms)));
 }
 
 /* The newest row of an event id. */
 static enum store_status again(struct store *store, const char *id, int64_t now_ms) {
     sqlite3_stmt *find;
-    enum store_status status = store_statement(
-        store, STATEMENT_OUTBOX_FIND,
-        "SELECT row, contact, system FROM outbox WHERE id = ?1 ORDER BY row DESC LIMIT 1", &find);
-    if (status != STORE_OK)
-        return status;
-    store_bind_text(find, 1, id);
-    status = store_row(store, find);
+    enum store_status status = store_first(
+        store, "SELECT row, contact, system FROM outbox WHERE id = ?1 ORDER BY row DESC LIMIT 1",
+        VALUES(TEXT(id)), &find);
     if (status != STORE_OK)
         return status;
     int64_t row = sqlite3_column_int64(find, 0);
@@ -277,22 +228,16 @@ enum store_status outbox_again(struct store *store, const char *id, int64_t now_
 }
 
 enum store_status outbox_expire(struct store *store, int64_t before_ms, int most, int *deleted) {
-    sqlite3_stmt *expire;
     *deleted = 0;
     /* Of the failed ones the earliest by number are looked at: what failed long ago is among them,
        and nothing has to be read that stays. */
-    enum store_status status = store_statement(
-        store, STATEMENT_OUTBOX_EXPIRE,
+    enum store_status status = store_do(
+        store,
         "DELETE FROM outbox WHERE row IN (SELECT * FROM ("
         "SELECT row FROM outbox WHERE state = 1 AND done_ms < ?1 ORDER BY done_ms LIMIT ?2) "
         "UNION ALL SELECT row FROM (SELECT row, done_ms FROM outbox WHERE state = 2 ORDER BY row "
         "LIMIT ?2) WHERE done_ms < ?1 LIMIT ?2)",
-        &expire);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(expire, 1, before_ms);
-    sqlite3_bind_int(expire, 2, most);
-    status = store_run(store, expire);
+        VALUES(INT(before_ms), INT(most)));
     if (status == STORE_OK)
         *deleted = sqlite3_changes(store->db);
     return status;
@@ -336,26 +281,24 @@ static bool contacts_add(struct contacts *contacts, const char *name) {
 /* Jumps from contact to contact through the index, so rows behind one cost nothing. */
 static enum store_status find_contacts(struct store *store, const char *const *busy,
                                        size_t busy_count, struct contacts *contacts) {
-    sqlite3_stmt *next;
-    enum store_status status =
-        store_statement(store, STATEMENT_OUTBOX_CONTACT,
-                        "SELECT contact FROM outbox INDEXED BY outbox_due WHERE head = 1 AND "
-                        "contact > ?1 ORDER BY contact LIMIT 1",
-                        &next);
+    enum store_status status = STORE_OK;
     char *after = strdup("");
-    if (!after && status == STORE_OK)
+    if (!after)
         status = store_failure(store, SQLITE_NOMEM);
-    while (status == STORE_OK && after) {
-        int code = sqlite3_bind_text(next, 1, after, -1, SQLITE_TRANSIENT);
-        status = code == SQLITE_OK ? store_row(store, next) : store_failure(store, code);
-        free(after);
-        after = NULL;
+    while (status == STORE_OK) {
+        sqlite3_stmt *next;
+        status = store_first(store,
+                             "SELECT contact FROM outbox INDEXED BY outbox_due WHERE head = 1 AND "
+                             "contact > ?1 ORDER BY contact LIMIT 1",
+                             VALUES(TEXT(after)), &next);
         if (status != STORE_OK)
             break;
         const char *name = store_column_text(next, 0);
         bool added = is_among(name, busy, busy_count) || contacts_add(contacts, name);
+        char *before = after;
         after = added ? strdup(name) : NULL;
         sqlite3_reset(next);
+        free(before);
         if (!after)
             status = store_failure(store, SQLITE_NOMEM);
     }
@@ -368,17 +311,13 @@ static enum store_status due_of(struct store *store, const char *contact, int pr
                                 size_t *count) {
     sqlite3_stmt *due;
     enum store_status status =
-        store_statement(store, STATEMENT_OUTBOX_DUE,
-                        "SELECT " COLUMNS " FROM outbox INDEXED BY outbox_due WHERE head = 1 AND "
-                        "contact = ?1 AND priority = ?2 AND not_before_ms <= ?3 "
-                        "ORDER BY not_before_ms, row LIMIT 1 OFFSET ?4",
-                        &due);
+        store_ask(store,
+                  "SELECT " COLUMNS " FROM outbox INDEXED BY outbox_due WHERE head = 1 AND "
+                  "contact = ?1 AND priority = ?2 AND not_before_ms <= ?3 "
+                  "ORDER BY not_before_ms, row LIMIT 1 OFFSET ?4",
+                  VALUES(TEXT(contact), INT(priority), INT(now_ms), INT((int64_t)turn)), &due);
     if (status != STORE_OK)
         return status;
-    store_bind_text(due, 1, contact);
-    sqlite3_bind_int(due, 2, priority);
-    sqlite3_bind_int64(due, 3, now_ms);
-    sqlite3_bind_int64(due, 4, (int64_t)turn);
     return collect(store, due, messages, *count + 1, count);
 }
 
@@ -418,11 +357,9 @@ enum store_status outbox_due(struct store *store, int64_t now_ms, const char *co
 
 enum store_status outbox_next(struct store *store, int64_t *not_before_ms) {
     sqlite3_stmt *next;
-    enum store_status status = store_statement(
-        store, STATEMENT_OUTBOX_NEXT,
-        "SELECT not_before_ms FROM outbox WHERE head = 1 ORDER BY not_before_ms LIMIT 1", &next);
-    if (status == STORE_OK)
-        status = store_row(store, next);
+    enum store_status status = store_first(
+        store, "SELECT not_before_ms FROM outbox WHERE head = 1 ORDER BY not_before_ms LIMIT 1",
+        NO_VALUES, &next);
     if (status == STORE_NOT_FOUND)
         *not_before_ms = INT64_MAX;
     if (status != STORE_OK)
@@ -439,17 +376,13 @@ enum store_status outbox_list(struct store *store, bool only_failed, int64_t bef
     sqlite3_stmt *list;
     *count = 0;
     enum store_status status =
-        only_failed
-            ? store_statement(store, STATEMENT_OUTBOX_LIST_FAILED,
-                              "SELECT " COLUMNS " FROM outbox WHERE state = 2 AND row < ?1 "
-                              "ORDER BY row DESC",
-                              &list)
-            : store_statement(store, STATEMENT_OUTBOX_LIST,
-                              "SELECT " COLUMNS " FROM outbox WHERE row < ?1 ORDER BY row DESC",
-                              &list);
+        store_ask(store,
+                  only_failed ? "SELECT " COLUMNS " FROM outbox WHERE state = 2 AND row < ?1 "
+                                "ORDER BY row DESC"
+                              : "SELECT " COLUMNS " FROM outbox WHERE row < ?1 ORDER BY row DESC",
+                  VALUES(INT(before_row ? before_row : INT64_MAX)), &list);
     if (status != STORE_OK)
         return status;
-    sqlite3_bind_int64(list, 1, before_row ? before_row : INT64_MAX);
     return collect(store, list, messages, capacity, count);
 }
 
@@ -462,31 +395,29 @@ static enum store_status get_one(struct store *store, sqlite3_stmt *get,
 
 enum store_status outbox_get(struct store *store, int64_t row, struct outbox_message **message) {
     sqlite3_stmt *get;
-    enum store_status status = store_statement(
-        store, STATEMENT_OUTBOX_ROW, "SELECT " COLUMNS " FROM outbox WHERE row = ?1", &get);
+    enum store_status status =
+        store_ask(store, "SELECT " COLUMNS " FROM outbox WHERE row = ?1", VALUES(INT(row)), &get);
     if (status != STORE_OK)
         return status;
-    sqlite3_bind_int64(get, 1, row);
     return get_one(store, get, message);
 }
 
 enum store_status outbox_find(struct store *store, const char *id,
                               struct outbox_message **message) {
     sqlite3_stmt *get;
-    enum store_status status = store_statement(
-        store, STATEMENT_OUTBOX_BY_ID, "SELECT " COLUMNS " FROM outbox WHERE id = ?1", &get);
+    enum store_status status =
+        store_ask(store, "SELECT " COLUMNS " FROM outbox WHERE id = ?1", VALUES(TEXT(id)), &get);
     if (status != STORE_OK)
         return status;
-    store_bind_text(get, 1, id);
     return get_one(store, get, message);
 }
 
 enum store_status outbox_counts(struct store *store, int64_t counts[3]) {
     sqlite3_stmt *get;
-    enum store_status status = store_statement(
-        store, STATEMENT_OUTBOX_GET,
+    enum store_status status = store_ask(
+        store,
         "SELECT value FROM totals WHERE name BETWEEN 'outbox 0' AND 'outbox 2' ORDER BY name",
-        &get);
+        NO_VALUES, &get);
     if (status != STORE_OK)
         return status;
     int64_t got[3] = {0, 0, 0};
@@ -504,16 +435,12 @@ enum store_status outbox_counts(struct store *store, int64_t counts[3]) {
 enum store_status outbox_waiting(struct store *store, const char *contact, int64_t *rows,
                                  int64_t *oldest_ms) {
     sqlite3_stmt *waiting;
-    enum store_status status = store_statement(
-        store, STATEMENT_OUTBOX_WAITING,
+    enum store_status status = store_first(
+        store,
         "SELECT count(*), coalesce((SELECT created_ms FROM outbox WHERE row = (SELECT min(row) "
         "FROM outbox WHERE state = 0 AND contact = ?1)), 0) FROM outbox "
         "WHERE state = 0 AND contact = ?1",
-        &waiting);
-    if (status != STORE_OK)
-        return status;
-    store_bind_text(waiting, 1, contact);
-    status = store_row(store, waiting);
+        VALUES(TEXT(contact)), &waiting);
     if (status != STORE_OK)
         return status;
     *rows = sqlite3_column_int64(waiting, 0);

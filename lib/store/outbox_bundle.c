@@ -16,39 +16,19 @@
     "(alarm = ?2 OR alarm > 0 AND (?2 = -1 AND type IN ('subslab.alarm.raised', "                  \
     "'subslab.visit.due') OR ?2 = -2 AND type = 'subslab.alarm.returned'))"
 
-static enum store_status changed_one(struct store *store, enum store_status status) {
-    if (status != STORE_OK)
-        return status;
-    return sqlite3_changes(store->db) > 0 ? STORE_OK : STORE_NOT_FOUND;
-}
-
 enum store_status outbox_begun(struct store *store, int64_t row) {
-    sqlite3_stmt *begun;
-    enum store_status status =
-        store_statement(store, STATEMENT_OUTBOX_BEGUN,
-                        "UPDATE outbox SET last_answer = 'no answer yet' WHERE row = ?1 AND "
-                        "state = 0 AND last_answer IS NULL",
-                        &begun);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(begun, 1, row);
-    return store_run(store, begun);
+    return store_do(store,
+                    "UPDATE outbox SET last_answer = 'no answer yet' WHERE row = ?1 AND "
+                    "state = 0 AND last_answer IS NULL",
+                    VALUES(INT(row)));
 }
 
 enum store_status outbox_member_put(struct store *store, int64_t row,
                                     const struct outbox_member *member) {
-    sqlite3_stmt *put;
-    enum store_status status = store_statement(
-        store, STATEMENT_OUTBOX_MEMBER_PUT,
+    return store_do(
+        store,
         "INSERT OR REPLACE INTO outbox_alarms (row, alarm, line, data) VALUES (?1, ?2, ?3, ?4)",
-        &put);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(put, 1, row);
-    sqlite3_bind_int64(put, 2, member->alarm);
-    store_bind_text(put, 3, member->line);
-    store_bind_text(put, 4, member->data);
-    return store_run(store, put);
+        VALUES(INT(row), INT(member->alarm), TEXT(member->line), TEXT(member->data)));
 }
 
 static enum store_status
@@ -61,20 +41,18 @@ hand_out_members(struct store *store, sqlite3_stmt *list,
         if (!each(context, &member))
             break;
     }
-    sqlite3_reset(list);
-    return status == STORE_NOT_FOUND ? STORE_OK : status;
+    return store_listed(list, status);
 }
 
 enum store_status outbox_members(struct store *store, int64_t row,
                                  bool (*each)(void *context, const struct outbox_member *member),
                                  void *context) {
     sqlite3_stmt *list;
-    enum store_status status = store_statement(
-        store, STATEMENT_OUTBOX_MEMBERS,
-        "SELECT alarm, line, data FROM outbox_alarms WHERE row = ?1 ORDER BY alarm", &list);
+    enum store_status status = store_ask(
+        store, "SELECT alarm, line, data FROM outbox_alarms WHERE row = ?1 ORDER BY alarm",
+        VALUES(INT(row)), &list);
     if (status != STORE_OK)
         return status;
-    sqlite3_bind_int64(list, 1, row);
     return hand_out_members(store, list, each, context);
 }
 
@@ -82,17 +60,15 @@ enum store_status outbox_unreached(struct store *store, const char *contact, int
                                    bool (*each)(void *context, const struct outbox_member *member),
                                    void *context) {
     sqlite3_stmt *list;
-    enum store_status status = store_statement(
-        store, STATEMENT_OUTBOX_UNREACHED,
-        "SELECT m.alarm, m.line, m.data FROM outbox o INDEXED BY outbox_waiting "
-        "JOIN outbox_alarms m ON m.row = o.row WHERE o.state = 0 AND o.contact = ?1 AND "
-        "(o.tries > 0 OR o.row = ?2) AND " TELLS_OF_RAISES " AND o.priority > 0 "
-        "ORDER BY o.priority DESC, m.alarm LIMIT 1000",
-        &list);
+    enum store_status status =
+        store_ask(store,
+                  "SELECT m.alarm, m.line, m.data FROM outbox o INDEXED BY outbox_waiting "
+                  "JOIN outbox_alarms m ON m.row = o.row WHERE o.state = 0 AND o.contact = ?1 AND "
+                  "(o.tries > 0 OR o.row = ?2) AND " TELLS_OF_RAISES " AND o.priority > 0 "
+                  "ORDER BY o.priority DESC, m.alarm LIMIT 1000",
+                  VALUES(TEXT(contact), INT(row)), &list);
     if (status != STORE_OK)
         return status;
-    store_bind_text(list, 1, contact);
-    sqlite3_bind_int64(list, 2, row);
     return hand_out_members(store, list, each, context);
 }
 
@@ -100,8 +76,8 @@ enum store_status outbox_untried(struct store *store, const char *contact, int k
                                  struct outbox_untried *rows, size_t capacity, size_t *count) {
     sqlite3_stmt *list;
     *count = 0;
-    enum store_status status = store_statement(
-        store, STATEMENT_OUTBOX_UNTRIED,
+    enum store_status status = store_ask(
+        store,
         "SELECT row, created_ms, not_before_ms, alarm < 0 FROM outbox o INDEXED BY outbox_waiting "
         "WHERE contact = ?1 AND " UNTRIED " AND " OF_KIND " AND "
         "(priority = 2) = ?3 AND CASE system WHEN '' THEN row > ("
@@ -111,46 +87,29 @@ enum store_status outbox_untried(struct store *store, const char *contact, int k
         "ELSE head = 1 AND NOT EXISTS (SELECT 1 FROM outbox b INDEXED BY outbox_waiting WHERE "
         "b.state = 0 AND b.contact = ?1 AND b.system = o.system AND b.row <> o.row) END "
         "ORDER BY row",
-        &list);
+        VALUES(TEXT(contact), INT(kind), INT(high)), &list);
     if (status != STORE_OK)
         return status;
-    store_bind_text(list, 1, contact);
-    sqlite3_bind_int(list, 2, kind);
-    sqlite3_bind_int(list, 3, high);
     while (*count < capacity && (status = store_row(store, list)) == STORE_OK)
         rows[(*count)++] =
             (struct outbox_untried){sqlite3_column_int64(list, 0), sqlite3_column_int64(list, 1),
                                     sqlite3_column_int64(list, 2), sqlite3_column_int(list, 3)};
-    sqlite3_reset(list);
-    return status == STORE_NOT_FOUND ? STORE_OK : status;
+    return store_listed(list, status);
 }
 
 /* ---- many into one ---- */
 
 static enum store_status move_members(struct store *store, int64_t from, int64_t to) {
-    sqlite3_stmt *move;
-    enum store_status status =
-        store_statement(store, STATEMENT_OUTBOX_MEMBER_MOVE,
-                        "UPDATE OR REPLACE outbox_alarms SET row = ?2 WHERE row = ?1", &move);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(move, 1, from);
-    sqlite3_bind_int64(move, 2, to);
-    return store_run(store, move);
+    return store_do(store, "UPDATE OR REPLACE outbox_alarms SET row = ?2 WHERE row = ?1",
+                    VALUES(INT(from), INT(to)));
 }
 
 /* What stands behind the deleted row becomes the next of its contact and system. */
 static enum store_status delete_row(struct store *store, int64_t row) {
-    sqlite3_stmt *delete;
     struct outbox_message *message = NULL;
     enum store_status status = outbox_get(store, row, &message);
     if (status == STORE_OK)
-        status = store_statement(store, STATEMENT_OUTBOX_DELETE,
-                                 "DELETE FROM outbox WHERE row = ?1", &delete);
-    if (status == STORE_OK) {
-        sqlite3_bind_int64(delete, 1, row);
-        status = store_run(store, delete);
-    }
+        status = store_do(store, "DELETE FROM outbox WHERE row = ?1", VALUES(INT(row)));
     if (status == STORE_OK)
         status = outbox_mark_head(store, message->contact, message->system);
     outbox_message_free(message);
@@ -177,33 +136,21 @@ enum store_status outbox_merge(struct store *store, const struct outbox_message 
 
 enum store_status outbox_replace(struct store *store, int64_t row, const char *type,
                                  const char *content_type, const char *body) {
-    sqlite3_stmt *replace;
     enum store_status status =
-        store_statement(store, STATEMENT_OUTBOX_REPLACE,
-                        "UPDATE outbox SET type = ?2, content_type = ?3, body = ?4 "
-                        "WHERE row = ?1 AND " UNTRIED,
-                        &replace);
+        store_do(store,
+                 "UPDATE outbox SET type = ?2, content_type = ?3, body = ?4 "
+                 "WHERE row = ?1 AND " UNTRIED,
+                 VALUES(INT(row), TEXT(type), TEXT(content_type), TEXT(body)));
     if (status != STORE_OK)
         return status;
-    sqlite3_bind_int64(replace, 1, row);
-    store_bind_text(replace, 2, type);
-    store_bind_text(replace, 3, content_type);
-    store_bind_text(replace, 4, body);
-    return changed_one(store, store_run(store, replace));
+    return sqlite3_changes(store->db) > 0 ? STORE_OK : STORE_NOT_FOUND;
 }
 
 enum store_status outbox_release(struct store *store, int64_t row, int64_t not_before_ms) {
-    sqlite3_stmt *release;
-    enum store_status status =
-        store_statement(store, STATEMENT_OUTBOX_RELEASE,
-                        "UPDATE outbox SET not_before_ms = min(not_before_ms, ?2) "
-                        "WHERE row = ?1 AND " UNTRIED,
-                        &release);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(release, 1, row);
-    sqlite3_bind_int64(release, 2, not_before_ms);
-    return store_run(store, release);
+    return store_do(store,
+                    "UPDATE outbox SET not_before_ms = min(not_before_ms, ?2) "
+                    "WHERE row = ?1 AND " UNTRIED,
+                    VALUES(INT(row), INT(not_before_ms)));
 }
 
 /* ---- what was told ---- */
@@ -233,16 +180,14 @@ enum store_status outbox_told(struct store *store, const char *contact, int64_t 
                               struct outbox_told *told) {
     sqlite3_stmt *list;
     *told = (struct outbox_told){.rows = 0};
-    enum store_status status = store_statement(
-        store, STATEMENT_OUTBOX_TOLD,
+    enum store_status status = store_ask(
+        store,
         "SELECT o.row, o.created_ms, o.alarm, o.state, o.type, " UNTRIED
         ", o.system FROM outbox_alarms m "
         "JOIN outbox o ON o.row = m.row WHERE m.alarm = ?1 AND o.contact = ?2 ORDER BY o.row",
-        &list);
+        VALUES(INT(alarm), TEXT(contact)), &list);
     if (status != STORE_OK)
         return status;
-    sqlite3_bind_int64(list, 1, alarm);
-    store_bind_text(list, 2, contact);
     while ((status = store_row(store, list)) == STORE_OK)
         note_told(list, told);
     return status == STORE_NOT_FOUND ? STORE_OK : status;
@@ -252,18 +197,14 @@ enum store_status outbox_bundles(struct store *store, const char *contact, int k
                                  int64_t since_ms, struct outbox_bundles *bundles) {
     sqlite3_stmt *list;
     *bundles = (struct outbox_bundles){.count = 0};
-    enum store_status status = store_statement(
-        store, STATEMENT_OUTBOX_BUNDLES,
+    enum store_status status = store_ask(
+        store,
         "SELECT created_ms, not_before_ms, " UNTRIED " FROM outbox INDEXED BY outbox_bundles "
         "WHERE alarm < 0 AND alarm = ?2 AND contact = ?1 AND (priority = 2) = ?4 AND "
         "created_ms >= ?3 ORDER BY row",
-        &list);
+        VALUES(TEXT(contact), INT(kind), INT(since_ms), INT(high)), &list);
     if (status != STORE_OK)
         return status;
-    store_bind_text(list, 1, contact);
-    sqlite3_bind_int(list, 2, kind);
-    sqlite3_bind_int64(list, 3, since_ms);
-    sqlite3_bind_int(list, 4, high);
     while ((status = store_row(store, list)) == STORE_OK) {
         bundles->count++;
         bundles->newest_ms = sqlite3_column_int64(list, 0);
@@ -275,9 +216,8 @@ enum store_status outbox_bundles(struct store *store, const char *contact, int k
 
 enum store_status outbox_unreturned(struct store *store, int64_t row, int64_t near_ms,
                                     int64_t *alarms) {
-    sqlite3_stmt *count;
-    enum store_status status = store_statement(
-        store, STATEMENT_OUTBOX_UNRETURNED,
+    return store_get_integer(
+        store,
         "SELECT count(*) FROM outbox a JOIN outbox b INDEXED BY outbox_bundles ON "
         "b.contact = a.contact AND b.alarm < 0 AND b.alarm = a.alarm AND "
         "b.created_ms BETWEEN a.created_ms - ?2 AND a.created_ms + ?2 "
@@ -285,33 +225,18 @@ enum store_status outbox_unreturned(struct store *store, int64_t row, int64_t ne
         "NOT EXISTS (SELECT 1 FROM outbox_alarms r JOIN outbox o ON o.row = r.row WHERE "
         "r.alarm = m.alarm AND o.contact = b.contact AND (o.alarm = -2 OR "
         "o.type = 'subslab.alarm.returned'))",
-        &count);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(count, 1, row);
-    sqlite3_bind_int64(count, 2, near_ms);
-    status = store_row(store, count);
-    if (status == STORE_OK)
-        *alarms = sqlite3_column_int64(count, 0);
-    sqlite3_reset(count);
-    return status;
+        VALUES(INT(row), INT(near_ms)), alarms);
 }
 
 enum store_status outbox_shared(struct store *store, const char *contact, const char *system,
                                 bool *shared) {
-    sqlite3_stmt *find;
-    enum store_status status =
-        store_statement(store, STATEMENT_OUTBOX_SHARED,
-                        "SELECT 1 FROM outbox INDEXED BY outbox_waiting WHERE state = 0 AND "
-                        "contact = ?1 AND system = '' AND alarm <> 0 AND NOT EXISTS (SELECT 1 FROM "
-                        "outbox WHERE state = 0 AND contact = ?1 AND system = ?2) LIMIT 1",
-                        &find);
-    if (status != STORE_OK)
-        return status;
-    store_bind_text(find, 1, contact);
-    store_bind_text(find, 2, system);
-    status = store_row(store, find);
-    sqlite3_reset(find);
+    int64_t one;
+    enum store_status status = store_get_integer(
+        store,
+        "SELECT 1 FROM outbox INDEXED BY outbox_waiting WHERE state = 0 AND "
+        "contact = ?1 AND system = '' AND alarm <> 0 AND NOT EXISTS (SELECT 1 FROM "
+        "outbox WHERE state = 0 AND contact = ?1 AND system = ?2) LIMIT 1",
+        VALUES(TEXT(contact), TEXT(system)), &one);
     *shared = status == STORE_OK;
     return status == STORE_NOT_FOUND ? STORE_OK : status;
 }
@@ -341,32 +266,31 @@ static enum store_status set_aside(struct store *store, sqlite3_stmt *list, int 
 enum store_status outbox_thin(struct store *store, const char *contact, int most, int64_t now_ms,
                               const char *answer, int *thinned) {
     sqlite3_stmt *oldest;
-    enum store_status status = store_statement(
-        store, STATEMENT_OUTBOX_THIN,
+    *thinned = 0;
+    if (most <= 0)
+        return STORE_OK;
+    enum store_status status = store_ask(
+        store,
         "SELECT row FROM outbox INDEXED BY outbox_waiting WHERE contact = ?1 AND " UNTRIED " AND "
         "type IN ('subslab.alarm.reminder', 'subslab.alarm.acknowledged') ORDER BY row LIMIT ?2",
-        &oldest);
-    *thinned = 0;
-    if (status != STORE_OK || most <= 0)
+        VALUES(TEXT(contact), INT(most)), &oldest);
+    if (status != STORE_OK)
         return status;
-    store_bind_text(oldest, 1, contact);
-    sqlite3_bind_int(oldest, 2, most);
     return set_aside(store, oldest, most, now_ms, answer, thinned);
 }
 
 enum store_status outbox_outdate(struct store *store, const char *contact, int64_t before_ms,
                                  int most, int64_t now_ms, const char *answer, int *outdated) {
     sqlite3_stmt *oldest;
-    enum store_status status = store_statement(
-        store, STATEMENT_OUTBOX_OUTDATE,
+    *outdated = 0;
+    if (most <= 0)
+        return STORE_OK;
+    enum store_status status = store_ask(
+        store,
         "SELECT row FROM outbox INDEXED BY outbox_waiting WHERE state = 0 AND contact = ?1 AND "
         "created_ms < ?2 ORDER BY row LIMIT ?3",
-        &oldest);
-    *outdated = 0;
-    if (status != STORE_OK || most <= 0)
+        VALUES(TEXT(contact), INT(before_ms), INT(most)), &oldest);
+    if (status != STORE_OK)
         return status;
-    store_bind_text(oldest, 1, contact);
-    sqlite3_bind_int64(oldest, 2, before_ms);
-    sqlite3_bind_int(oldest, 3, most);
     return set_aside(store, oldest, most, now_ms, answer, outdated);
 }

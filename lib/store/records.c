@@ -12,21 +12,12 @@
 
 enum store_status record_commissioning_add(struct store *store,
                                            const struct record_commissioning *record, int64_t *id) {
-    sqlite3_stmt *add;
-    enum store_status status = store_statement(
-        store, STATEMENT_COMMISSIONING_ADD,
-        "INSERT INTO commissioning (system, from_ms, recorded_ms, by, origin, text) "
-        "VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
-        &add);
-    if (status != STORE_OK)
-        return status;
-    store_bind_text(add, 1, record->system);
-    sqlite3_bind_int64(add, 2, record->from_ms);
-    sqlite3_bind_int64(add, 3, record->recorded_ms);
-    store_bind_text(add, 4, record->by);
-    store_bind_text(add, 5, record->origin);
-    store_bind_text(add, 6, record->text);
-    status = store_run(store, add);
+    enum store_status status =
+        store_do(store,
+                 "INSERT INTO commissioning (system, from_ms, recorded_ms, by, origin, text) "
+                 "VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+                 VALUES(TEXT(record->system), INT(record->from_ms), INT(record->recorded_ms),
+                        TEXT(record->by), TEXT(record->origin), TEXT(record->text)));
     if (status == STORE_OK && id)
         *id = sqlite3_last_insert_rowid(store->db);
     return status;
@@ -38,43 +29,31 @@ enum store_status record_commissioning_list(struct store *store, const char *sys
                                             void *context) {
     sqlite3_stmt *list;
     enum store_status status =
-        store_statement(store, STATEMENT_COMMISSIONING_LIST,
-                        "SELECT id, system, from_ms, recorded_ms, by, origin, text FROM "
-                        "commissioning WHERE ?1 IS NULL OR system = ?1 ORDER BY from_ms, id",
-                        &list);
-    if (status == STORE_OK)
-        store_bind_text(list, 1, system);
+        store_ask(store,
+                  "SELECT id, system, from_ms, recorded_ms, by, origin, text FROM "
+                  "commissioning WHERE ?1 IS NULL OR system = ?1 ORDER BY from_ms, id",
+                  VALUES(TEXT(system)), &list);
     while (status == STORE_OK && (status = store_row(store, list)) == STORE_OK) {
         struct record_commissioning record = {
             sqlite3_column_int64(list, 0), store_column_text(list, 1),
             sqlite3_column_int64(list, 2), sqlite3_column_int64(list, 3),
             store_column_text(list, 4),    store_column_text(list, 5),
             store_column_text(list, 6)};
-        if (!row(context, &record)) {
-            sqlite3_reset(list);
+        if (!row(context, &record))
             break;
-        }
     }
-    return status == STORE_NOT_FOUND ? STORE_OK : status;
+    return store_listed(list, status);
 }
 
 /* ---- readings by hand ---- */
 
 enum store_status record_by_hand_add(struct store *store, int64_t key,
                                      const struct record_by_hand *record) {
-    sqlite3_stmt *add;
-    enum store_status status =
-        store_statement(store, STATEMENT_BY_HAND_ADD,
-                        "INSERT OR IGNORE INTO by_hand (point, time_ms, value, by) "
-                        "VALUES (?1, ?2, ?3, ?4)",
-                        &add);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(add, 1, key);
-    sqlite3_bind_int64(add, 2, record->time_ms);
-    sqlite3_bind_double(add, 3, record->value);
-    store_bind_text(add, 4, record->by);
-    return store_run(store, add);
+    return store_do(
+        store,
+        "INSERT OR IGNORE INTO by_hand (point, time_ms, value, by) "
+        "VALUES (?1, ?2, ?3, ?4)",
+        VALUES(INT(key), INT(record->time_ms), NUMBER(record->value), TEXT(record->by)));
 }
 
 enum store_status record_by_hand_newest(struct store *store, int64_t key, int most,
@@ -82,47 +61,30 @@ enum store_status record_by_hand_newest(struct store *store, int64_t key, int mo
                                                     const struct record_by_hand *record),
                                         void *context) {
     sqlite3_stmt *list;
-    enum store_status status =
-        store_statement(store, STATEMENT_BY_HAND_NEWEST,
-                        "SELECT time_ms, value, by FROM by_hand WHERE point = ?1 "
-                        "ORDER BY time_ms DESC LIMIT ?2",
-                        &list);
-    if (status == STORE_OK) {
-        sqlite3_bind_int64(list, 1, key);
-        sqlite3_bind_int(list, 2, most);
-    }
+    enum store_status status = store_ask(store,
+                                         "SELECT time_ms, value, by FROM by_hand WHERE point = ?1 "
+                                         "ORDER BY time_ms DESC LIMIT ?2",
+                                         VALUES(INT(key), INT(most)), &list);
     while (status == STORE_OK && (status = store_row(store, list)) == STORE_OK) {
         const struct record_by_hand record = {sqlite3_column_int64(list, 0),
                                               sqlite3_column_double(list, 1),
                                               store_column_text(list, 2)};
-        if (!row(context, &record)) {
-            sqlite3_reset(list);
+        if (!row(context, &record))
             break;
-        }
     }
-    return status == STORE_NOT_FOUND ? STORE_OK : status;
+    return store_listed(list, status);
 }
 
 /* ---- visits ---- */
 
 enum store_status record_visit_add(struct store *store, const struct record_visit *visit,
                                    int64_t *id) {
-    sqlite3_stmt *add;
     enum store_status status =
-        store_statement(store, STATEMENT_VISIT_ADD,
-                        "INSERT INTO visits (system, on_ms, recorded_ms, by, found, did, text) "
-                        "VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
-                        &add);
-    if (status != STORE_OK)
-        return status;
-    store_bind_text(add, 1, visit->system);
-    sqlite3_bind_int64(add, 2, visit->on_ms);
-    sqlite3_bind_int64(add, 3, visit->recorded_ms);
-    store_bind_text(add, 4, visit->by);
-    store_bind_text(add, 5, visit->found);
-    store_bind_text(add, 6, visit->did);
-    store_bind_text(add, 7, visit->text);
-    status = store_run(store, add);
+        store_do(store,
+                 "INSERT INTO visits (system, on_ms, recorded_ms, by, found, did, text) "
+                 "VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+                 VALUES(TEXT(visit->system), INT(visit->on_ms), INT(visit->recorded_ms),
+                        TEXT(visit->by), TEXT(visit->found), TEXT(visit->did), TEXT(visit->text)));
     if (status == STORE_OK && id)
         *id = sqlite3_last_insert_rowid(store->db);
     return status;
@@ -133,50 +95,31 @@ enum store_status record_visit_list(struct store *store, const char *system,
                                     void *context) {
     sqlite3_stmt *list;
     enum store_status status =
-        store_statement(store, STATEMENT_VISIT_LIST,
-                        "SELECT id, system, on_ms, recorded_ms, by, found, did, text FROM visits "
-                        "WHERE ?1 IS NULL OR system = ?1 ORDER BY on_ms, id",
-                        &list);
-    if (status == STORE_OK)
-        store_bind_text(list, 1, system);
+        store_ask(store,
+                  "SELECT id, system, on_ms, recorded_ms, by, found, did, text FROM visits "
+                  "WHERE ?1 IS NULL OR system = ?1 ORDER BY on_ms, id",
+                  VALUES(TEXT(system)), &list);
     while (status == STORE_OK && (status = store_row(store, list)) == STORE_OK) {
         struct record_visit visit = {sqlite3_column_int64(list, 0), store_column_text(list, 1),
                                      sqlite3_column_int64(list, 2), sqlite3_column_int64(list, 3),
                                      store_column_text(list, 4),    store_column_text(list, 5),
                                      store_column_text(list, 6),    store_column_text(list, 7)};
-        if (!row(context, &visit)) {
-            sqlite3_reset(list);
+        if (!row(context, &visit))
             break;
-        }
     }
-    return status == STORE_NOT_FOUND ? STORE_OK : status;
+    return store_listed(list, status);
 }
 
 /* ---- out of service ---- */
 
 enum store_status record_service_put(struct store *store, const struct record_service *service) {
-    sqlite3_stmt *put;
-    enum store_status status =
-        store_statement(store, STATEMENT_SERVICE_PUT,
-                        "INSERT OR REPLACE INTO service VALUES (?1, ?2, ?3, ?4, ?5)", &put);
-    if (status != STORE_OK)
-        return status;
-    store_bind_text(put, 1, service->system);
-    store_bind_time(put, 2, service->from_ms);
-    store_bind_time(put, 3, service->until_ms);
-    store_bind_text(put, 4, service->by);
-    store_bind_text(put, 5, service->why);
-    return store_run(store, put);
+    return store_do(store, "INSERT OR REPLACE INTO service VALUES (?1, ?2, ?3, ?4, ?5)",
+                    VALUES(TEXT(service->system), TIME(service->from_ms), TIME(service->until_ms),
+                           TEXT(service->by), TEXT(service->why)));
 }
 
 enum store_status record_service_delete(struct store *store, const char *system) {
-    sqlite3_stmt *delete;
-    enum store_status status = store_statement(store, STATEMENT_SERVICE_DELETE,
-                                               "DELETE FROM service WHERE system = ?1", &delete);
-    if (status != STORE_OK)
-        return status;
-    store_bind_text(delete, 1, system);
-    return store_run(store, delete);
+    return store_do(store, "DELETE FROM service WHERE system = ?1", VALUES(TEXT(system)));
 }
 
 enum store_status record_service_list(struct store *store,
@@ -184,52 +127,34 @@ enum store_status record_service_list(struct store *store,
                                                   const struct record_service *service),
                                       void *context) {
     sqlite3_stmt *list;
-    enum store_status status = store_statement(
-        store, STATEMENT_SERVICE_LIST,
-        "SELECT system, from_ms, until_ms, by, why FROM service ORDER BY system", &list);
+    enum store_status status =
+        store_ask(store, "SELECT system, from_ms, until_ms, by, why FROM service ORDER BY system",
+                  NO_VALUES, &list);
     while (status == STORE_OK && (status = store_row(store, list)) == STORE_OK) {
         struct record_service service = {store_column_text(list, 0), store_column_time(list, 1),
                                          store_column_time(list, 2), store_column_text(list, 3),
                                          store_column_text(list, 4)};
-        if (!row(context, &service)) {
-            sqlite3_reset(list);
+        if (!row(context, &service))
             break;
-        }
     }
-    return status == STORE_NOT_FOUND ? STORE_OK : status;
+    return store_listed(list, status);
 }
 
 /* ---- notes ---- */
 
 enum store_status record_note_put(struct store *store, const char *name, const char *value) {
-    sqlite3_stmt *put;
-    enum store_status status = store_statement(
-        store, STATEMENT_NOTE_PUT, "INSERT OR REPLACE INTO notes VALUES (?1, ?2)", &put);
-    if (status != STORE_OK)
-        return status;
-    store_bind_text(put, 1, name);
-    store_bind_text(put, 2, value);
-    return store_run(store, put);
+    return store_do(store, "INSERT OR REPLACE INTO notes VALUES (?1, ?2)",
+                    VALUES(TEXT(name), TEXT(value)));
 }
 
 enum store_status record_note_delete(struct store *store, const char *name) {
-    sqlite3_stmt *delete;
-    enum store_status status =
-        store_statement(store, STATEMENT_NOTE_DELETE, "DELETE FROM notes WHERE name = ?1", &delete);
-    if (status != STORE_OK)
-        return status;
-    store_bind_text(delete, 1, name);
-    return store_run(store, delete);
+    return store_do(store, "DELETE FROM notes WHERE name = ?1", VALUES(TEXT(name)));
 }
 
 enum store_status record_note_get(struct store *store, const char *name, char *value, size_t size) {
     sqlite3_stmt *get;
     enum store_status status =
-        store_statement(store, STATEMENT_NOTE_GET, "SELECT value FROM notes WHERE name = ?1", &get);
-    if (status != STORE_OK)
-        return status;
-    store_bind_text(get, 1, name);
-    status = store_row(store, get);
+        store_first(store, "SELECT value FROM notes WHERE name = ?1", VALUES(TEXT(name)), &get);
     if (status != STORE_OK)
         return status;
     const char *text = store_column_text(get, 0);

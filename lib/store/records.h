@@ -55,13 +55,7 @@ enum store_status record_alarm_get(struct store *store, int64_t id,
                                    bool (*row)(void *context, const struct record_alarm *alarm),
                                    void *context);
 
-/** The last occurrence of a condition of a point that was raised until an instant, if there is one.
- */
-enum store_status record_alarm_last(struct store *store, const char *system, const char *point,
-                                    const char *condition, int64_t until_ms,
-                                    bool (*row)(void *context, const struct record_alarm *alarm),
-                                    void *context);
-/** Occurrences of a condition of a point with after < raised <= until, in that order. */
+/** Occurrences of a condition of a point with after < raised <= until, the last one first. */
 enum store_status record_alarm_raised(struct store *store, const char *system, const char *point,
                                       const char *condition, int64_t after_ms, int64_t until_ms,
                                       bool (*row)(void *context, const struct record_alarm *alarm),

@@ -13,32 +13,6 @@
     "acknowledged_ms, acknowledged_by, note, shelved_until_ms, shelved_by, shelved_why, value, "   \
     "setpoint, unit, told, open, reminded_ms, escalated_ms, details"
 
-static void bind_alarm(sqlite3_stmt *put, const struct record_alarm *alarm) {
-    sqlite3_bind_int64(put, 1, alarm->id);
-    store_bind_text(put, 2, alarm->system ? alarm->system : "");
-    store_bind_text(put, 3, alarm->point ? alarm->point : "");
-    store_bind_text(put, 4, alarm->condition);
-    store_bind_text(put, 5, alarm->state);
-    store_bind_text(put, 6, alarm->priority);
-    store_bind_time(put, 7, alarm->since_ms);
-    store_bind_time(put, 8, alarm->raised_ms);
-    store_bind_time(put, 9, alarm->returned_ms);
-    store_bind_time(put, 10, alarm->acknowledged_ms);
-    store_bind_text(put, 11, alarm->acknowledged_by);
-    store_bind_text(put, 12, alarm->note);
-    store_bind_time(put, 13, alarm->shelved_until_ms);
-    store_bind_text(put, 14, alarm->shelved_by);
-    store_bind_text(put, 15, alarm->shelved_why);
-    store_bind_number(put, 16, alarm->value);
-    store_bind_number(put, 17, alarm->setpoint);
-    store_bind_text(put, 18, alarm->unit);
-    sqlite3_bind_int(put, 19, alarm->told);
-    sqlite3_bind_int(put, 20, alarm->open);
-    store_bind_time(put, 21, alarm->reminded_ms);
-    store_bind_time(put, 22, alarm->escalated_ms);
-    store_bind_text(put, 23, alarm->details);
-}
-
 static struct record_alarm alarm_of(sqlite3_stmt *row) {
     return (struct record_alarm){
         .id = sqlite3_column_int64(row, 0),
@@ -68,39 +42,26 @@ static struct record_alarm alarm_of(sqlite3_stmt *row) {
 }
 
 enum store_status record_alarm_put(struct store *store, const struct record_alarm *alarm) {
-    sqlite3_stmt *put;
-    enum store_status status = store_statement(
-        store, STATEMENT_ALARM_PUT,
+    return store_do(
+        store,
         "INSERT OR REPLACE INTO alarms (" ALARM_COLUMNS ") VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, "
         "?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21, ?22, ?23)",
-        &put);
-    if (status != STORE_OK)
-        return status;
-    bind_alarm(put, alarm);
-    return store_run(store, put);
+        VALUES(INT(alarm->id), TEXT(alarm->system ? alarm->system : ""),
+               TEXT(alarm->point ? alarm->point : ""), TEXT(alarm->condition), TEXT(alarm->state),
+               TEXT(alarm->priority), TIME(alarm->since_ms), TIME(alarm->raised_ms),
+               TIME(alarm->returned_ms), TIME(alarm->acknowledged_ms), TEXT(alarm->acknowledged_by),
+               TEXT(alarm->note), TIME(alarm->shelved_until_ms), TEXT(alarm->shelved_by),
+               TEXT(alarm->shelved_why), NUMBER(alarm->value), NUMBER(alarm->setpoint),
+               TEXT(alarm->unit), INT(alarm->told), INT(alarm->open), TIME(alarm->reminded_ms),
+               TIME(alarm->escalated_ms), TEXT(alarm->details)));
 }
 
 enum store_status record_alarm_delete(struct store *store, int64_t id) {
-    sqlite3_stmt *delete;
-    enum store_status status =
-        store_statement(store, STATEMENT_ALARM_DELETE, "DELETE FROM alarms WHERE id = ?1", &delete);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(delete, 1, id);
-    return store_run(store, delete);
+    return store_do(store, "DELETE FROM alarms WHERE id = ?1", VALUES(INT(id)));
 }
 
 enum store_status record_alarm_highest(struct store *store, int64_t *id) {
-    sqlite3_stmt *highest;
-    enum store_status status = store_statement(store, STATEMENT_ALARM_HIGHEST,
-                                               "SELECT coalesce(max(id), 0) FROM alarms", &highest);
-    if (status == STORE_OK)
-        status = store_row(store, highest);
-    if (status != STORE_OK)
-        return status;
-    *id = sqlite3_column_int64(highest, 0);
-    sqlite3_reset(highest);
-    return STORE_OK;
+    return store_get_integer(store, "SELECT coalesce(max(id), 0) FROM alarms", NO_VALUES, id);
 }
 
 /* The first part picks the index, the second serves every filter. */
@@ -111,16 +72,12 @@ enum store_status record_alarm_highest(struct store *store, int64_t *id) {
     "AND (raised_ms, id) < (?6, ?7) "                                                              \
     "ORDER BY raised_ms DESC, id DESC LIMIT ?5"
 
-static enum store_status
-list_statement(struct store *store, const struct record_alarm_filter *filter, sqlite3_stmt **list) {
+static const char *list_sql(const struct record_alarm_filter *filter) {
     if (filter->only_open && filter->system)
-        return store_statement(store, STATEMENT_ALARM_LIST_OPEN_SYSTEM,
-                               ALARM_LIST("open = 1 AND system = ?1"), list);
+        return ALARM_LIST("open = 1 AND system = ?1");
     if (filter->only_open)
-        return store_statement(store, STATEMENT_ALARM_LIST_OPEN, ALARM_LIST("open = 1"), list);
-    if (filter->system)
-        return store_statement(store, STATEMENT_ALARM_LIST_SYSTEM, ALARM_LIST("system = ?1"), list);
-    return store_statement(store, STATEMENT_ALARM_LIST, ALARM_LIST("1"), list);
+        return ALARM_LIST("open = 1");
+    return filter->system ? ALARM_LIST("system = ?1") : ALARM_LIST("1");
 }
 
 static enum store_status
@@ -129,29 +86,25 @@ hand_out_alarms(struct store *store, sqlite3_stmt *list,
     enum store_status status;
     while ((status = store_row(store, list)) == STORE_OK) {
         struct record_alarm alarm = alarm_of(list);
-        if (!row(context, &alarm)) {
-            sqlite3_reset(list);
+        if (!row(context, &alarm))
             break;
-        }
     }
-    return status == STORE_NOT_FOUND ? STORE_OK : status;
+    return store_listed(list, status);
 }
 
 enum store_status record_alarm_list(struct store *store, const struct record_alarm_filter *filter,
                                     bool (*row)(void *context, const struct record_alarm *alarm),
                                     void *context) {
     sqlite3_stmt *list;
-    enum store_status status = list_statement(store, filter, &list);
+    enum store_status status =
+        store_ask(store, list_sql(filter),
+                  VALUES(TEXT(filter->system), TEXT(filter->point), TEXT(filter->condition),
+                         TIME(filter->since_ms), INT(filter->limit > 0 ? filter->limit : -1),
+                         INT(filter->before_id ? filter->before_raised_ms : INT64_MAX),
+                         INT(filter->before_id ? filter->before_id : INT64_MAX)),
+                  &list);
     if (status != STORE_OK)
         return status;
-    if (filter->system)
-        store_bind_text(list, 1, filter->system);
-    store_bind_text(list, 2, filter->point);
-    store_bind_text(list, 3, filter->condition);
-    store_bind_time(list, 4, filter->since_ms);
-    sqlite3_bind_int64(list, 5, filter->limit > 0 ? filter->limit : -1);
-    sqlite3_bind_int64(list, 6, filter->before_id ? filter->before_raised_ms : INT64_MAX);
-    sqlite3_bind_int64(list, 7, filter->before_id ? filter->before_id : INT64_MAX);
     return hand_out_alarms(store, list, row, context);
 }
 
@@ -159,12 +112,8 @@ enum store_status record_alarm_get(struct store *store, int64_t id,
                                    bool (*row)(void *context, const struct record_alarm *alarm),
                                    void *context) {
     sqlite3_stmt *get;
-    enum store_status status = store_statement(
-        store, STATEMENT_ALARM_GET, "SELECT " ALARM_COLUMNS " FROM alarms WHERE id = ?1", &get);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(get, 1, id);
-    status = store_row(store, get);
+    enum store_status status = store_first(
+        store, "SELECT " ALARM_COLUMNS " FROM alarms WHERE id = ?1", VALUES(INT(id)), &get);
     if (status != STORE_OK)
         return status;
     struct record_alarm alarm = alarm_of(get);
@@ -173,75 +122,30 @@ enum store_status record_alarm_get(struct store *store, int64_t id,
     return STORE_OK;
 }
 
-static enum store_status
-hand_out_occurrences(struct store *store, sqlite3_stmt *list, const char *system, const char *point,
-                     const char *condition,
-                     bool (*row)(void *context, const struct record_alarm *alarm), void *context) {
-    store_bind_text(list, 1, system);
-    store_bind_text(list, 2, point);
-    store_bind_text(list, 3, condition);
-    return hand_out_alarms(store, list, row, context);
-}
-
-enum store_status record_alarm_last(struct store *store, const char *system, const char *point,
-                                    const char *condition, int64_t until_ms,
-                                    bool (*row)(void *context, const struct record_alarm *alarm),
-                                    void *context) {
-    sqlite3_stmt *list;
-    enum store_status status = store_statement(
-        store, STATEMENT_ALARM_LAST,
-        "SELECT " ALARM_COLUMNS " FROM alarms WHERE system = ?1 AND point = ?2 AND condition = ?3 "
-        "AND raised_ms <= ?4 ORDER BY raised_ms DESC LIMIT 1",
-        &list);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(list, 4, until_ms);
-    return hand_out_occurrences(store, list, system, point, condition, row, context);
-}
-
 enum store_status record_alarm_raised(struct store *store, const char *system, const char *point,
                                       const char *condition, int64_t after_ms, int64_t until_ms,
                                       bool (*row)(void *context, const struct record_alarm *alarm),
                                       void *context) {
     sqlite3_stmt *list;
-    enum store_status status = store_statement(
-        store, STATEMENT_ALARM_RAISED,
+    enum store_status status = store_ask(
+        store,
         "SELECT " ALARM_COLUMNS " FROM alarms WHERE system = ?1 AND point = ?2 AND condition = ?3 "
-        "AND raised_ms > ?4 AND raised_ms <= ?5 ORDER BY raised_ms",
-        &list);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(list, 4, after_ms);
-    sqlite3_bind_int64(list, 5, until_ms);
-    return hand_out_occurrences(store, list, system, point, condition, row, context);
+        "AND raised_ms > ?4 AND raised_ms <= ?5 ORDER BY raised_ms DESC",
+        VALUES(TEXT(system), TEXT(point), TEXT(condition), INT(after_ms), INT(until_ms)), &list);
+    return status == STORE_OK ? hand_out_alarms(store, list, row, context) : status;
 }
 
 /* ---- second looks ---- */
 
 enum store_status record_look_put(struct store *store, int64_t key,
                                   const struct record_look *look) {
-    sqlite3_stmt *put;
-    enum store_status status =
-        store_statement(store, STATEMENT_LOOK_PUT,
-                        "INSERT OR REPLACE INTO second_looks VALUES (?1, ?2, ?3, ?4, ?5)", &put);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(put, 1, key);
-    sqlite3_bind_int64(put, 2, look->from_ms);
-    sqlite3_bind_int64(put, 3, look->to_ms);
-    store_bind_time(put, 4, look->late_from_ms);
-    store_bind_time(put, 5, look->late_to_ms);
-    return store_run(store, put);
+    return store_do(store, "INSERT OR REPLACE INTO second_looks VALUES (?1, ?2, ?3, ?4, ?5)",
+                    VALUES(INT(key), INT(look->from_ms), INT(look->to_ms), TIME(look->late_from_ms),
+                           TIME(look->late_to_ms)));
 }
 
 enum store_status record_look_delete(struct store *store, int64_t key) {
-    sqlite3_stmt *delete;
-    enum store_status status = store_statement(
-        store, STATEMENT_LOOK_DELETE, "DELETE FROM second_looks WHERE point = ?1", &delete);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(delete, 1, key);
-    return store_run(store, delete);
+    return store_do(store, "DELETE FROM second_looks WHERE point = ?1", VALUES(INT(key)));
 }
 
 enum store_status record_look_list(struct store *store,
@@ -249,53 +153,34 @@ enum store_status record_look_list(struct store *store,
                                                const struct record_look *look),
                                    void *context) {
     sqlite3_stmt *list;
-    enum store_status status = store_statement(
-        store, STATEMENT_LOOK_LIST,
+    enum store_status status = store_ask(
+        store,
         "SELECT system, points.point, from_ms, to_ms, late_from_ms, late_to_ms FROM second_looks "
         "JOIN points ON points.key = second_looks.point ORDER BY points.key, from_ms",
-        &list);
+        NO_VALUES, &list);
     while (status == STORE_OK && (status = store_row(store, list)) == STORE_OK) {
         const struct record_look look = {sqlite3_column_int64(list, 2),
                                          sqlite3_column_int64(list, 3), store_column_time(list, 4),
                                          store_column_time(list, 5)};
-        if (!row(context, store_column_text(list, 0), store_column_text(list, 1), &look)) {
-            sqlite3_reset(list);
+        if (!row(context, store_column_text(list, 0), store_column_text(list, 1), &look))
             break;
-        }
     }
-    return status == STORE_NOT_FOUND ? STORE_OK : status;
+    return store_listed(list, status);
 }
 
 /* ---- trackers ---- */
 
 enum store_status record_tracker_put(struct store *store, const struct record_tracker *tracker) {
-    sqlite3_stmt *put;
-    enum store_status status =
-        store_statement(store, STATEMENT_TRACKER_PUT,
-                        "INSERT OR REPLACE INTO trackers VALUES (?1, ?2, ?3, ?4, ?5, ?6)", &put);
-    if (status != STORE_OK)
-        return status;
-    store_bind_text(put, 1, tracker->system);
-    store_bind_text(put, 2, tracker->point);
-    store_bind_text(put, 3, tracker->condition);
-    sqlite3_bind_int(put, 4, tracker->phase);
-    store_bind_time(put, 5, tracker->since_ms);
-    sqlite3_bind_int64(put, 6, tracker->alarm);
-    return store_run(store, put);
+    return store_do(store, "INSERT OR REPLACE INTO trackers VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+                    VALUES(TEXT(tracker->system), TEXT(tracker->point), TEXT(tracker->condition),
+                           INT(tracker->phase), TIME(tracker->since_ms), INT(tracker->alarm)));
 }
 
 enum store_status record_tracker_delete(struct store *store, const char *system, const char *point,
                                         const char *condition) {
-    sqlite3_stmt *delete;
-    enum store_status status = store_statement(
-        store, STATEMENT_TRACKER_DELETE,
-        "DELETE FROM trackers WHERE system = ?1 AND point = ?2 AND condition = ?3", &delete);
-    if (status != STORE_OK)
-        return status;
-    store_bind_text(delete, 1, system);
-    store_bind_text(delete, 2, point);
-    store_bind_text(delete, 3, condition);
-    return store_run(store, delete);
+    return store_do(store,
+                    "DELETE FROM trackers WHERE system = ?1 AND point = ?2 AND condition = ?3",
+                    VALUES(TEXT(system), TEXT(point), TEXT(condition)));
 }
 
 enum store_status record_tracker_list(struct store *store,
@@ -304,18 +189,16 @@ enum store_status record_tracker_list(struct store *store,
                                       void *context) {
     sqlite3_stmt *list;
     enum store_status status =
-        store_statement(store, STATEMENT_TRACKER_LIST,
-                        "SELECT system, point, condition, phase, since_ms, alarm FROM trackers "
-                        "ORDER BY system, point, condition",
-                        &list);
+        store_ask(store,
+                  "SELECT system, point, condition, phase, since_ms, alarm FROM trackers "
+                  "ORDER BY system, point, condition",
+                  NO_VALUES, &list);
     while (status == STORE_OK && (status = store_row(store, list)) == STORE_OK) {
         struct record_tracker tracker = {store_column_text(list, 0), store_column_text(list, 1),
                                          store_column_text(list, 2), sqlite3_column_int(list, 3),
                                          store_column_time(list, 4), sqlite3_column_int64(list, 5)};
-        if (!row(context, &tracker)) {
-            sqlite3_reset(list);
+        if (!row(context, &tracker))
             break;
-        }
     }
-    return status == STORE_NOT_FOUND ? STORE_OK : status;
+    return store_listed(list, status);
 }

@@ -11,28 +11,23 @@
 
 #define TOPIC_BYTES 1024 /* a longer topic is cut, on a whole character of UTF-8 */
 
-static int topic_length(const char *topic) {
+static struct store_value topic_of(const char *topic) {
     size_t length = strnlen(topic, TOPIC_BYTES + 1);
-    if (length <= TOPIC_BYTES)
-        return (int)length;
-    length = TOPIC_BYTES;
-    while (length > 0 && ((unsigned char)topic[length] & 0xC0) == 0x80)
-        length--;
-    return (int)length;
+    if (length > TOPIC_BYTES) {
+        length = TOPIC_BYTES;
+        while (length > 0 && ((unsigned char)topic[length] & 0xC0) == 0x80)
+            length--;
+    }
+    return TEXT_UP_TO(topic, (int)length);
 }
 
 struct table {
-    enum store_statement again, add, bound, list;
-    const char *again_sql, *add_sql, *bound_sql, *list_sql;
+    const char *again, *add, *bound, *list;
     int rows;
 };
 
 /* Parameters of all: 1 topic, 2 time, 3 times, 4 example, 5 reason (refused only). */
 static const struct table refused_table = {
-    STATEMENT_REFUSED_AGAIN,
-    STATEMENT_REFUSED_ADD,
-    STATEMENT_REFUSED_BOUND,
-    STATEMENT_REFUSED_LIST,
     "UPDATE refused SET count = count + ?3, last_ms = max(last_ms, ?2), first_ms = min(first_ms, "
     "?2) WHERE topic = ?1 AND reason = ?5",
     "INSERT INTO refused (topic, reason, count, first_ms, last_ms, example) "
@@ -44,10 +39,6 @@ static const struct table refused_table = {
     RECORD_REFUSED_ROWS};
 
 static const struct table unclaimed_table = {
-    STATEMENT_UNCLAIMED_AGAIN,
-    STATEMENT_UNCLAIMED_ADD,
-    STATEMENT_UNCLAIMED_BOUND,
-    STATEMENT_UNCLAIMED_LIST,
     "UPDATE unclaimed SET count = count + ?3, last_ms = max(last_ms, ?2), first_ms = "
     "min(first_ms, ?2) WHERE topic = ?1",
     "INSERT INTO unclaimed (topic, count, first_ms, last_ms, example) VALUES (?1, ?3, ?2, ?2, ?4)",
@@ -59,38 +50,25 @@ static const struct table unclaimed_table = {
 
 /* Room is made before a row comes, so that the new one is never the one to go. */
 static enum store_status make_room(struct store *store, const struct table *table) {
-    sqlite3_stmt *bound;
-    enum store_status status = store_statement(store, table->bound, table->bound_sql, &bound);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int(bound, 1, table->rows - 1);
-    return store_run(store, bound);
+    return store_do(store, table->bound, VALUES(INT(table->rows - 1)));
 }
 
-static enum store_status run_counting(struct store *store, enum store_statement slot,
-                                      const char *sql, const struct record_refused *one) {
-    sqlite3_stmt *statement;
-    enum store_status status = store_statement(store, slot, sql, &statement);
-    if (status != STORE_OK)
-        return status;
+static enum store_status run_counting(struct store *store, const char *sql,
+                                      const struct record_refused *one) {
     size_t bytes =
         one->example_length < RECORD_EXAMPLE_BYTES ? one->example_length : RECORD_EXAMPLE_BYTES;
-    sqlite3_bind_text(statement, 1, one->topic, topic_length(one->topic), SQLITE_STATIC);
-    sqlite3_bind_int64(statement, 2, one->last_ms);
-    sqlite3_bind_int64(statement, 3, one->count);
-    sqlite3_bind_blob(statement, 4, one->example ? one->example : "", (int)bytes, SQLITE_STATIC);
-    if (one->reason)
-        store_bind_text(statement, 5, one->reason);
-    return store_run(store, statement);
+    return store_do(store, sql,
+                    VALUES(topic_of(one->topic), INT(one->last_ms), INT(one->count),
+                           BYTES(one->example ? one->example : "", bytes), TEXT(one->reason)));
 }
 
 static enum store_status count_one(struct store *store, const struct table *table,
                                    const struct record_refused *one) {
-    enum store_status status = run_counting(store, table->again, table->again_sql, one);
+    enum store_status status = run_counting(store, table->again, one);
     if (status != STORE_OK || sqlite3_changes(store->db) > 0)
         return status;
     status = make_room(store, table);
-    return status == STORE_OK ? run_counting(store, table->add, table->add_sql, one) : status;
+    return status == STORE_OK ? run_counting(store, table->add, one) : status;
 }
 
 static enum store_status count_in_scope(struct store *store, const struct table *table,
@@ -106,7 +84,7 @@ static enum store_status list(struct store *store, const struct table *table,
                               bool (*row)(void *context, const struct record_refused *refused),
                               void *context) {
     sqlite3_stmt *rows;
-    enum store_status status = store_statement(store, table->list, table->list_sql, &rows);
+    enum store_status status = store_ask(store, table->list, NO_VALUES, &rows);
     while (status == STORE_OK && (status = store_row(store, rows)) == STORE_OK) {
         struct record_refused one = {.topic = store_column_text(rows, 0),
                                      .reason = store_column_text(rows, 1),
@@ -115,12 +93,10 @@ static enum store_status list(struct store *store, const struct table *table,
                                      .last_ms = sqlite3_column_int64(rows, 4),
                                      .example = sqlite3_column_blob(rows, 5)};
         one.example_length = (size_t)sqlite3_column_bytes(rows, 5);
-        if (!row(context, &one)) {
-            sqlite3_reset(rows);
+        if (!row(context, &one))
             break;
-        }
     }
-    return status == STORE_NOT_FOUND ? STORE_OK : status;
+    return store_listed(rows, status);
 }
 
 enum store_status record_refused_add(struct store *store, const char *topic, const char *reason,

@@ -20,20 +20,8 @@
 
 enum store_status series_find(struct store *store, const char *system, const char *point,
                               int64_t *key) {
-    sqlite3_stmt *find;
-    enum store_status status =
-        store_statement(store, STATEMENT_POINT_FIND,
-                        "SELECT key FROM points WHERE system = ?1 AND point = ?2", &find);
-    if (status != STORE_OK)
-        return status;
-    store_bind_text(find, 1, system);
-    store_bind_text(find, 2, point);
-    status = store_row(store, find);
-    if (status != STORE_OK)
-        return status;
-    *key = sqlite3_column_int64(find, 0);
-    sqlite3_reset(find);
-    return STORE_OK;
+    return store_get_integer(store, "SELECT key FROM points WHERE system = ?1 AND point = ?2",
+                             VALUES(TEXT(system), TEXT(point)), key);
 }
 
 enum store_status series_key(struct store *store, const char *system, const char *point,
@@ -41,14 +29,8 @@ enum store_status series_key(struct store *store, const char *system, const char
     enum store_status status = series_find(store, system, point, key);
     if (status != STORE_NOT_FOUND)
         return status;
-    sqlite3_stmt *add;
-    status = store_statement(store, STATEMENT_POINT_ADD,
-                             "INSERT INTO points (system, point) VALUES (?1, ?2)", &add);
-    if (status != STORE_OK)
-        return status;
-    store_bind_text(add, 1, system);
-    store_bind_text(add, 2, point);
-    status = store_run(store, add);
+    status = store_do(store, "INSERT INTO points (system, point) VALUES (?1, ?2)",
+                      VALUES(TEXT(system), TEXT(point)));
     if (status == STORE_OK)
         *key = sqlite3_last_insert_rowid(store->db);
     return status;
@@ -56,13 +38,9 @@ enum store_status series_key(struct store *store, const char *system, const char
 
 enum store_status series_point_info(struct store *store, int64_t key, struct series_point *info) {
     sqlite3_stmt *find;
-    enum store_status status = store_statement(
-        store, STATEMENT_POINT_INFO,
-        "SELECT interval_ms, interval_from_ms, expired_ms FROM points WHERE key = ?1", &find);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(find, 1, key);
-    status = store_row(store, find);
+    enum store_status status = store_first(
+        store, "SELECT interval_ms, interval_from_ms, expired_ms FROM points WHERE key = ?1",
+        VALUES(INT(key)), &find);
     if (status != STORE_OK)
         return status;
     info->interval_ms = sqlite3_column_int64(find, 0);
@@ -90,16 +68,9 @@ enum store_status series_set_interval(struct store *store, int64_t key, int64_t 
     status = series_newest(store, key, &newest);
     if (status != STORE_OK && status != STORE_NOT_FOUND)
         return status;
-    sqlite3_stmt *set;
-    status = store_statement(
-        store, STATEMENT_POINT_INTERVAL,
-        "UPDATE points SET interval_ms = ?2, interval_from_ms = ?3 WHERE key = ?1", &set);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(set, 1, key);
-    sqlite3_bind_int64(set, 2, interval_ms);
-    store_bind_time(set, 3, newest.time_ms);
-    return store_run(store, set);
+    return store_do(store,
+                    "UPDATE points SET interval_ms = ?2, interval_from_ms = ?3 WHERE key = ?1",
+                    VALUES(INT(key), INT(interval_ms), TIME(newest.time_ms)));
 }
 
 /* ---- adding ---- */
@@ -108,13 +79,8 @@ static enum store_status compare_twin(struct store *store, int64_t key,
                                       const struct reading *reading, enum series_append *result) {
     sqlite3_stmt *twin;
     enum store_status status =
-        store_statement(store, STATEMENT_READING_TWIN,
-                        "SELECT value FROM readings WHERE point = ?1 AND time_ms = ?2", &twin);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(twin, 1, key);
-    sqlite3_bind_int64(twin, 2, reading->time_ms);
-    status = store_row(store, twin);
+        store_first(store, "SELECT value FROM readings WHERE point = ?1 AND time_ms = ?2",
+                    VALUES(INT(key), INT(reading->time_ms)), &twin);
     if (status == STORE_NOT_FOUND) /* refused as a twin, yet there is none */
         return store_failure(store, SQLITE_CORRUPT);
     if (status != STORE_OK)
@@ -150,18 +116,10 @@ static enum store_status append(struct store *store, int64_t key, const struct r
     enum store_status packed = compare_packed(store, key, reading, result);
     if (packed != STORE_NOT_FOUND)
         return packed;
-    sqlite3_stmt *add;
-    enum store_status status = store_statement(
-        store, STATEMENT_READING_ADD,
+    enum store_status status = store_do(
+        store,
         "INSERT OR IGNORE INTO readings (point, time_ms, value, origin) VALUES (?1, ?2, ?3, ?4)",
-        &add);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(add, 1, key);
-    sqlite3_bind_int64(add, 2, reading->time_ms);
-    sqlite3_bind_double(add, 3, reading->value);
-    sqlite3_bind_int(add, 4, (int)origin);
-    status = store_run(store, add);
+        VALUES(INT(key), INT(reading->time_ms), NUMBER(reading->value), INT((int)origin)));
     if (status != STORE_OK)
         return status;
     if (sqlite3_changes(store->db) == 0)
@@ -190,15 +148,10 @@ enum store_status series_append(struct store *store, int64_t key, const struct r
 
 /* ---- reading ---- */
 
-static enum store_status one_row(struct store *store, enum store_statement slot, const char *sql,
-                                 int64_t key, int64_t time_ms, struct reading *reading) {
+static enum store_status one_row(struct store *store, const char *sql, int64_t key, int64_t time_ms,
+                                 struct reading *reading) {
     sqlite3_stmt *find;
-    enum store_status status = store_statement(store, slot, sql, &find);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(find, 1, key);
-    sqlite3_bind_int64(find, 2, time_ms);
-    status = store_row(store, find);
+    enum store_status status = store_first(store, sql, VALUES(INT(key), INT(time_ms)), &find);
     if (status != STORE_OK)
         return status;
     reading->time_ms = sqlite3_column_int64(find, 0);
@@ -230,7 +183,7 @@ enum store_status series_newest(struct store *store, int64_t key, struct reading
 enum store_status series_before(struct store *store, int64_t key, int64_t time_ms,
                                 struct reading *reading) {
     struct reading row = {INT64_MIN, 0}, packed;
-    enum store_status found = one_row(store, STATEMENT_READING_BEFORE,
+    enum store_status found = one_row(store,
                                       "SELECT time_ms, value FROM readings WHERE point = ?1 AND "
                                       "time_ms < ?2 ORDER BY time_ms DESC LIMIT 1",
                                       key, time_ms, &row);
@@ -246,8 +199,7 @@ static const char after_sql[] = "SELECT time_ms, value FROM readings WHERE point
 enum store_status series_after(struct store *store, int64_t key, int64_t time_ms,
                                struct reading *reading) {
     struct reading row = {INT64_MAX, 0}, packed;
-    enum store_status found =
-        one_row(store, STATEMENT_READING_AFTER, after_sql, key, time_ms, &row);
+    enum store_status found = one_row(store, after_sql, key, time_ms, &row);
     if (found != STORE_OK && found != STORE_NOT_FOUND)
         return found;
     return nearer(found, &row, series_packed_after(store, key, time_ms, row.time_ms, &packed),
@@ -278,41 +230,21 @@ enum store_status series_count(struct store *store, int64_t *readings) {
         *readings = store->readings;
         return STORE_OK;
     }
-    sqlite3_stmt *get;
-    enum store_status status = store_statement(
-        store, STATEMENT_TOTAL_GET, "SELECT value FROM totals WHERE name = 'readings'", &get);
-    if (status == STORE_OK)
-        status = store_row(store, get);
-    if (status != STORE_OK)
-        return status;
-    *readings = sqlite3_column_int64(get, 0);
-    sqlite3_reset(get);
-    return STORE_OK;
+    return store_get_integer(store, "SELECT value FROM totals WHERE name = 'readings'", NO_VALUES,
+                             readings);
 }
 
 /* ---- retention ---- */
 
 enum store_status series_next_point(struct store *store, int64_t *key) {
-    sqlite3_stmt *next;
-    enum store_status status =
-        store_statement(store, STATEMENT_POINT_NEXT,
-                        "SELECT key FROM points WHERE key > ?1 ORDER BY key LIMIT 1", &next);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(next, 1, *key);
-    status = store_row(store, next);
-    if (status != STORE_OK)
-        return status;
-    *key = sqlite3_column_int64(next, 0);
-    sqlite3_reset(next);
-    return STORE_OK;
+    return store_get_integer(store, "SELECT key FROM points WHERE key > ?1 ORDER BY key LIMIT 1",
+                             VALUES(INT(*key)), key);
 }
 
 /* Oldest row of a point, INT64_MAX: none. */
 static enum store_status find_oldest(struct store *store, int64_t key, int64_t *oldest_ms) {
     struct reading oldest = {INT64_MAX, 0};
-    enum store_status status =
-        one_row(store, STATEMENT_READING_AFTER, after_sql, key, INT64_MIN, &oldest);
+    enum store_status status = one_row(store, after_sql, key, INT64_MIN, &oldest);
     *oldest_ms = oldest.time_ms;
     return status == STORE_NOT_FOUND ? STORE_OK : status;
 }
@@ -322,16 +254,10 @@ static enum store_status find_old(struct store *store, int64_t key, int64_t befo
                                   int64_t *last_ms, int *found) {
     sqlite3_stmt *old;
     enum store_status status =
-        store_statement(store, STATEMENT_READING_OLD,
-                        "SELECT max(time_ms), count(*) FROM (SELECT time_ms FROM readings "
-                        "WHERE point = ?1 AND time_ms < ?2 ORDER BY time_ms LIMIT ?3)",
-                        &old);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(old, 1, key);
-    sqlite3_bind_int64(old, 2, before_ms);
-    sqlite3_bind_int(old, 3, most);
-    status = store_row(store, old);
+        store_first(store,
+                    "SELECT max(time_ms), count(*) FROM (SELECT time_ms FROM readings "
+                    "WHERE point = ?1 AND time_ms < ?2 ORDER BY time_ms LIMIT ?3)",
+                    VALUES(INT(key), INT(before_ms), INT(most)), &old);
     if (status != STORE_OK)
         return status;
     *last_ms = sqlite3_column_int64(old, 0);
@@ -342,28 +268,16 @@ static enum store_status find_old(struct store *store, int64_t key, int64_t befo
 
 static enum store_status mark_expired(struct store *store, int64_t key, int64_t last_ms,
                                       int64_t count) {
-    sqlite3_stmt *mark;
     store->readings -= count;
-    enum store_status status = store_statement(
-        store, STATEMENT_POINT_EXPIRED,
-        "UPDATE points SET expired_ms = max(?2, coalesce(expired_ms, ?2)) WHERE key = ?1", &mark);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(mark, 1, key);
-    sqlite3_bind_int64(mark, 2, last_ms);
-    return store_run(store, mark);
+    return store_do(
+        store, "UPDATE points SET expired_ms = max(?2, coalesce(expired_ms, ?2)) WHERE key = ?1",
+        VALUES(INT(key), INT(last_ms)));
 }
 
 static enum store_status delete_old(struct store *store, int64_t key, int64_t last_ms) {
-    sqlite3_stmt *delete;
     enum store_status status =
-        store_statement(store, STATEMENT_READING_DELETE,
-                        "DELETE FROM readings WHERE point = ?1 AND time_ms <= ?2", &delete);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(delete, 1, key);
-    sqlite3_bind_int64(delete, 2, last_ms);
-    status = store_run(store, delete);
+        store_do(store, "DELETE FROM readings WHERE point = ?1 AND time_ms <= ?2",
+                 VALUES(INT(key), INT(last_ms)));
     return status == STORE_OK ? mark_expired(store, key, last_ms, sqlite3_changes(store->db))
                               : status;
 }

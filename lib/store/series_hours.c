@@ -9,34 +9,16 @@
 
 enum store_status series_hour_put(struct store *store, int64_t key,
                                   const struct series_hour *hour) {
-    sqlite3_stmt *put;
-    enum store_status status =
-        store_statement(store, STATEMENT_HOUR_PUT,
-                        "INSERT OR REPLACE INTO hours VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)", &put);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(put, 1, key);
-    sqlite3_bind_int64(put, 2, hour->hour_ms);
-    sqlite3_bind_int64(put, 3, hour->count);
-    sqlite3_bind_double(put, 4, hour->value_ms);
-    sqlite3_bind_int64(put, 5, hour->covered_ms);
-    store_bind_number(put, 6, hour->lowest);
-    store_bind_number(put, 7, hour->highest);
-    return store_run(store, put);
+    return store_do(store, "INSERT OR REPLACE INTO hours VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+                    VALUES(INT(key), INT(hour->hour_ms), INT(hour->count), NUMBER(hour->value_ms),
+                           INT(hour->covered_ms), NUMBER(hour->lowest), NUMBER(hour->highest)));
 }
 
 enum store_status series_hours_delete_rows(struct store *store, int64_t key, int64_t from_hour_ms,
                                            int64_t to_hour_ms, int *rows) {
-    sqlite3_stmt *delete;
-    enum store_status status = store_statement(
-        store, STATEMENT_HOUR_DELETE,
-        "DELETE FROM hours WHERE point = ?1 AND hour_ms BETWEEN ?2 AND ?3", &delete);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(delete, 1, key);
-    sqlite3_bind_int64(delete, 2, from_hour_ms);
-    sqlite3_bind_int64(delete, 3, to_hour_ms);
-    status = store_run(store, delete);
+    enum store_status status =
+        store_do(store, "DELETE FROM hours WHERE point = ?1 AND hour_ms BETWEEN ?2 AND ?3",
+                 VALUES(INT(key), INT(from_hour_ms), INT(to_hour_ms)));
     if (status == STORE_OK)
         *rows = sqlite3_changes(store->db);
     return status;
@@ -68,33 +50,24 @@ static enum store_status next_day(struct series_hours_cursor *cursor) {
 }
 
 static enum store_status open_rows(struct series_hours_cursor *cursor) {
-    enum store_status status =
-        store_statement(cursor->store, STATEMENT_HOUR_RANGE,
-                        "SELECT hour_ms, count, value_ms, covered_ms, lowest, highest FROM hours "
-                        "WHERE point = ?1 AND hour_ms >= ?2 AND hour_ms < ?3 ORDER BY hour_ms",
-                        &cursor->rows);
+    enum store_status status = store_ask(
+        cursor->store,
+        "SELECT hour_ms, count, value_ms, covered_ms, lowest, highest FROM hours "
+        "WHERE point = ?1 AND hour_ms >= ?2 AND hour_ms < ?3 ORDER BY hour_ms",
+        VALUES(INT(cursor->key), INT(cursor->from_ms), INT(cursor->to_ms)), &cursor->rows);
     if (status != STORE_OK)
         return status;
-    sqlite3_bind_int64(cursor->rows, 1, cursor->key);
-    sqlite3_bind_int64(cursor->rows, 2, cursor->from_ms);
-    sqlite3_bind_int64(cursor->rows, 3, cursor->to_ms);
     return next_row(cursor);
 }
 
 enum store_status series_hours_find_days(struct store *store, int64_t key, int64_t from_day,
                                          int64_t to_day, sqlite3_stmt **days) {
-    enum store_status status = store_statement(
-        store, STATEMENT_DAY_HOURS_RANGE,
+    return store_ask(
+        store,
         "SELECT h.day, h.hours, p.pack FROM day_hours h LEFT JOIN packs p ON p.point = h.point "
         "AND p.from_ms = h.day * 86400000 WHERE h.point = ?1 AND h.day BETWEEN ?2 AND ?3 ORDER BY "
         "h.day",
-        days);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(*days, 1, key);
-    sqlite3_bind_int64(*days, 2, from_day);
-    sqlite3_bind_int64(*days, 3, to_day);
-    return STORE_OK;
+        VALUES(INT(key), INT(from_day), INT(to_day)), days);
 }
 
 static enum store_status open_days(struct series_hours_cursor *cursor) {

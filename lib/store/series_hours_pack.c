@@ -15,30 +15,13 @@
 
 static enum store_status put_kept(struct store *store, const struct day_pack_label *label,
                                   const unsigned char *bytes, size_t size) {
-    sqlite3_stmt *put;
-    enum store_status status =
-        store_statement(store, STATEMENT_DAY_HOURS_PUT,
-                        "INSERT OR REPLACE INTO day_hours VALUES (?1, ?2, ?3)", &put);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(put, 1, label->point);
-    sqlite3_bind_int64(put, 2, label->day);
-    sqlite3_bind_blob64(put, 3, bytes, size, SQLITE_STATIC);
-    status = store_run(store, put);
-    sqlite3_clear_bindings(put); /* the bytes are the caller's */
-    return status;
+    return store_do(store, "INSERT OR REPLACE INTO day_hours VALUES (?1, ?2, ?3)",
+                    VALUES(INT(label->point), INT(label->day), BYTES(bytes, size)));
 }
 
 static enum store_status delete_kept(struct store *store, const struct day_pack_label *label) {
-    sqlite3_stmt *delete;
-    enum store_status status =
-        store_statement(store, STATEMENT_DAY_HOURS_DELETE,
-                        "DELETE FROM day_hours WHERE point = ?1 AND day = ?2", &delete);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(delete, 1, label->point);
-    sqlite3_bind_int64(delete, 2, label->day);
-    return store_run(store, delete);
+    return store_do(store, "DELETE FROM day_hours WHERE point = ?1 AND day = ?2",
+                    VALUES(INT(label->point), INT(label->day)));
 }
 
 /* Do hours that are written down come back to the last bit? Their rows are about to go. */

@@ -61,17 +61,14 @@ static bool make_room(struct packing *packing, size_t more) {
 
 static enum store_status read_rows(struct packing *packing, int64_t from_ms, int64_t to_ms) {
     sqlite3_stmt *rows;
-    enum store_status status =
-        store_statement(packing->store, STATEMENT_READING_SPAN,
-                        "SELECT time_ms, value, origin FROM readings WHERE point = ?1 AND "
-                        "time_ms >= ?2 AND time_ms < ?3 ORDER BY time_ms LIMIT ?4",
-                        &rows);
+    enum store_status status = store_ask(
+        packing->store,
+        "SELECT time_ms, value, origin FROM readings WHERE point = ?1 AND "
+        "time_ms >= ?2 AND time_ms < ?3 ORDER BY time_ms LIMIT ?4",
+        VALUES(INT(packing->label.point), INT(from_ms), INT(to_ms), INT((int64_t)packing->most)),
+        &rows);
     if (status != STORE_OK)
         return status;
-    sqlite3_bind_int64(rows, 1, packing->label.point);
-    sqlite3_bind_int64(rows, 2, from_ms);
-    sqlite3_bind_int64(rows, 3, to_ms);
-    sqlite3_bind_int64(rows, 4, (int64_t)packing->most);
     while ((status = store_row(packing->store, rows)) == STORE_OK) {
         if (packing->count == packing->capacity && !make_room(packing, packing->count + 200)) {
             sqlite3_reset(rows);
@@ -87,40 +84,22 @@ static enum store_status read_rows(struct packing *packing, int64_t from_ms, int
 /* The first row of readings that a day has; INT64_MAX: none. */
 static enum store_status first_row(struct store *store, const struct day_pack_label *label,
                                    int64_t *time_ms) {
-    sqlite3_stmt *row;
     int64_t start_ms = label->day * DAY_PACK_DAY_MS;
-    enum store_status status =
-        store_statement(store, STATEMENT_READING_IN_DAY,
-                        "SELECT time_ms FROM readings WHERE point = ?1 AND time_ms >= ?2 AND "
-                        "time_ms < ?3 ORDER BY time_ms LIMIT 1",
-                        &row);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(row, 1, label->point);
-    sqlite3_bind_int64(row, 2, start_ms);
-    sqlite3_bind_int64(row, 3, start_ms + DAY_PACK_DAY_MS);
     *time_ms = INT64_MAX;
-    status = store_row(store, row);
-    if (status != STORE_OK)
-        return status == STORE_NOT_FOUND ? STORE_OK : status;
-    *time_ms = sqlite3_column_int64(row, 0);
-    sqlite3_reset(row);
-    return STORE_OK;
+    enum store_status status = store_get_integer(
+        store,
+        "SELECT time_ms FROM readings WHERE point = ?1 AND time_ms >= ?2 AND "
+        "time_ms < ?3 ORDER BY time_ms LIMIT 1",
+        VALUES(INT(label->point), INT(start_ms), INT(start_ms + DAY_PACK_DAY_MS)), time_ms);
+    return status == STORE_NOT_FOUND ? STORE_OK : status;
 }
 
 static enum store_status delete_rows(const struct packing *packing, int64_t first_ms,
                                      int64_t last_ms, size_t count) {
     struct store *store = packing->store;
-    sqlite3_stmt *delete;
-    enum store_status status = store_statement(
-        store, STATEMENT_READING_DELETE_SPAN,
-        "DELETE FROM readings WHERE point = ?1 AND time_ms BETWEEN ?2 AND ?3", &delete);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(delete, 1, packing->label.point);
-    sqlite3_bind_int64(delete, 2, first_ms);
-    sqlite3_bind_int64(delete, 3, last_ms);
-    status = store_run(store, delete);
+    enum store_status status =
+        store_do(store, "DELETE FROM readings WHERE point = ?1 AND time_ms BETWEEN ?2 AND ?3",
+                 VALUES(INT(packing->label.point), INT(first_ms), INT(last_ms)));
     if (status == STORE_OK && (size_t)sqlite3_changes(store->db) != count)
         return store_failure(store, SQLITE_CORRUPT);
     return status;
@@ -188,50 +167,42 @@ static enum store_status merge_pack(struct packing *packing) {
 
 /* ---- the pack ---- */
 
-/* Is what comes out what went in, to the last bit? The rows are about to go. */
-static bool comes_back(const struct day_pack_label *label, const struct piece *piece,
-                       const unsigned char *bytes, size_t size) {
+/* Is what comes out what went in, to the last bit? The rows are about to go. STORE_NOT_FOUND: no.
+ */
+static enum store_status compare_back(struct store *store, const struct day_pack_label *label,
+                                      const struct piece *piece, const unsigned char *bytes,
+                                      size_t size) {
     struct reading *readings = malloc(piece->count * sizeof *readings);
     unsigned char *origins = malloc(piece->count);
-    bool same = readings && origins &&
-                day_pack_decode(label, bytes, size, readings, origins) == DAY_PACK_OK &&
-                memcmp(origins, piece->origins, piece->count) == 0;
-    for (size_t i = 0; same && i < piece->count; i++)
-        same = readings[i].time_ms == piece->readings[i].time_ms &&
-               value_form_correction(readings[i].value, piece->readings[i].value) == 0;
+    enum store_status status = STORE_OK;
+    if (!readings || !origins)
+        status = store_failure(store, SQLITE_NOMEM);
+    else if (day_pack_decode(label, bytes, size, readings, origins) != DAY_PACK_OK ||
+             memcmp(origins, piece->origins, piece->count) != 0)
+        status = STORE_NOT_FOUND;
+    for (size_t i = 0; status == STORE_OK && i < piece->count; i++)
+        if (readings[i].time_ms != piece->readings[i].time_ms ||
+            value_form_correction(readings[i].value, piece->readings[i].value) != 0)
+            status = STORE_NOT_FOUND;
     free(readings);
     free(origins);
-    return same;
+    return status;
 }
 
 static enum store_status put_pack(struct store *store, int64_t key, const struct piece *piece,
                                   const unsigned char *bytes, size_t size) {
-    sqlite3_stmt *put;
-    enum store_status status = store_statement(
-        store, STATEMENT_PACK_PUT, "INSERT OR REPLACE INTO packs VALUES (?1, ?2, ?3, ?4)", &put);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(put, 1, key);
-    sqlite3_bind_int64(put, 2, piece->from_ms);
-    sqlite3_bind_int64(put, 3, (int64_t)piece->count);
-    sqlite3_bind_blob64(put, 4, bytes, size, SQLITE_STATIC);
-    status = store_run(store, put);
-    sqlite3_clear_bindings(put); /* the bytes are about to be freed */
-    return status;
+    return store_do(
+        store, "INSERT OR REPLACE INTO packs VALUES (?1, ?2, ?3, ?4)",
+        VALUES(INT(key), INT(piece->from_ms), INT((int64_t)piece->count), BYTES(bytes, size)));
 }
 
 /* Kept in the store, so that a reading of a later day need not be looked for among the packs. */
 static enum store_status note_day(struct store *store, int64_t day) {
-    sqlite3_stmt *note;
     if (day <= store->packed_to_day)
         return STORE_OK;
-    enum store_status status = store_statement(
-        store, STATEMENT_PACK_NEWEST_DAY,
-        "UPDATE totals SET value = ?1 WHERE name = 'packed to day' AND value < ?1", &note);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(note, 1, day);
-    status = store_run(store, note);
+    enum store_status status =
+        store_do(store, "UPDATE totals SET value = ?1 WHERE name = 'packed to day' AND value < ?1",
+                 VALUES(INT(day)));
     if (status == STORE_OK)
         store->packed_to_day = day;
     return status;
@@ -241,11 +212,13 @@ static enum store_status write_piece(struct store *store, const struct day_pack_
                                      const struct piece *piece) {
     size_t size;
     unsigned char *bytes = malloc(day_pack_bound(piece->count));
-    enum store_status status = STORE_NOT_FOUND;
+    enum store_status status = STORE_OK;
     if (!bytes || day_pack_encode(label, piece->readings, piece->origins, piece->count, bytes,
                                   &size) == DAY_PACK_OUT_OF_MEMORY)
         status = store_failure(store, SQLITE_NOMEM);
-    else if (comes_back(label, piece, bytes, size))
+    if (status == STORE_OK)
+        status = compare_back(store, label, piece, bytes, size);
+    if (status == STORE_OK)
         status = put_pack(store, label->point, piece, bytes, size);
     free(bytes);
     return status;
@@ -333,20 +306,13 @@ static enum store_status pack_day(struct store *store, const struct day_pack_lab
 
 /* ---- which days ---- */
 
-static enum store_status oldest_in(struct store *store, enum store_statement slot, const char *sql,
-                                   int64_t key, int64_t before_ms, int64_t *oldest_ms) {
-    sqlite3_stmt *oldest;
-    enum store_status status = store_statement(store, slot, sql, &oldest);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(oldest, 1, key);
-    sqlite3_bind_int64(oldest, 2, store->pack_from_ms);
-    sqlite3_bind_int64(oldest, 3, before_ms);
-    status = store_row(store, oldest);
+static enum store_status oldest_in(struct store *store, const char *sql, int64_t key,
+                                   int64_t before_ms, int64_t *oldest_ms) {
+    int64_t time_ms;
+    enum store_status status = store_get_integer(
+        store, sql, VALUES(INT(key), INT(store->pack_from_ms), INT(before_ms)), &time_ms);
     if (status != STORE_OK)
         return status == STORE_NOT_FOUND ? STORE_OK : status;
-    int64_t time_ms = sqlite3_column_int64(oldest, 0);
-    sqlite3_reset(oldest);
     *oldest_ms = time_ms < *oldest_ms ? time_ms : *oldest_ms;
     return STORE_OK;
 }
@@ -356,12 +322,12 @@ static enum store_status oldest_row(struct store *store, int64_t key, int64_t be
                                     int64_t *time_ms) {
     *time_ms = INT64_MAX;
     enum store_status status =
-        oldest_in(store, STATEMENT_READING_OLDEST,
+        oldest_in(store,
                   "SELECT time_ms FROM readings WHERE point = ?1 AND time_ms >= ?2 AND "
                   "time_ms < ?3 ORDER BY time_ms LIMIT 1",
                   key, before_ms, time_ms);
     if (status == STORE_OK)
-        status = oldest_in(store, STATEMENT_HOUR_OLDEST,
+        status = oldest_in(store,
                            "SELECT hour_ms FROM hours WHERE point = ?1 AND hour_ms >= ?2 AND "
                            "hour_ms < ?3 ORDER BY hour_ms LIMIT 1",
                            key, before_ms, time_ms);

@@ -162,35 +162,25 @@ static enum store_status next_pack(struct series_cursor *cursor) {
 }
 
 static enum store_status open_rows(struct series_cursor *cursor) {
-    enum store_status status =
-        store_statement(cursor->store, STATEMENT_READING_RANGE,
-                        "SELECT time_ms, value FROM readings WHERE point = ?1 AND time_ms >= ?2 "
-                        "AND time_ms < ?3 ORDER BY time_ms",
-                        &cursor->rows);
+    enum store_status status = store_ask(
+        cursor->store,
+        "SELECT time_ms, value FROM readings WHERE point = ?1 AND time_ms >= ?2 "
+        "AND time_ms < ?3 ORDER BY time_ms",
+        VALUES(INT(cursor->key), INT(cursor->from_ms), INT(cursor->to_ms)), &cursor->rows);
     if (status != STORE_OK)
         return status;
-    sqlite3_bind_int64(cursor->rows, 1, cursor->key);
-    sqlite3_bind_int64(cursor->rows, 2, cursor->from_ms);
-    sqlite3_bind_int64(cursor->rows, 3, cursor->to_ms);
     return next_row(cursor);
 }
 
 /* Packs from the one that has `from_ms` in its part of the day on. */
 static enum store_status find_packs(struct store *store, int64_t key, int64_t from_ms,
                                     int64_t to_ms, sqlite3_stmt **packs) {
-    enum store_status status =
-        store_statement(store, STATEMENT_PACK_RANGE,
-                        "SELECT from_ms, pack FROM packs WHERE point = ?1 AND from_ms >= "
-                        "coalesce((SELECT max(from_ms) FROM packs WHERE point = ?1 AND from_ms "
-                        "BETWEEN ?2 AND ?3), ?3) AND from_ms < ?4 ORDER BY from_ms",
-                        packs);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(*packs, 1, key);
-    sqlite3_bind_int64(*packs, 2, series_day_start(from_ms));
-    sqlite3_bind_int64(*packs, 3, from_ms);
-    sqlite3_bind_int64(*packs, 4, to_ms);
-    return STORE_OK;
+    return store_ask(store,
+                     "SELECT from_ms, pack FROM packs WHERE point = ?1 AND from_ms >= "
+                     "coalesce((SELECT max(from_ms) FROM packs WHERE point = ?1 AND from_ms "
+                     "BETWEEN ?2 AND ?3), ?3) AND from_ms < ?4 ORDER BY from_ms",
+                     VALUES(INT(key), INT(series_day_start(from_ms)), INT(from_ms), INT(to_ms)),
+                     packs);
 }
 
 static enum store_status open_packs(struct series_cursor *cursor) {
@@ -274,14 +264,12 @@ enum store_status series_packed_before(struct store *store, int64_t key, int64_t
     sqlite3_stmt *packs;
     if (time_ms == INT64_MIN)
         return STORE_NOT_FOUND;
-    enum store_status status = store_statement(
-        store, STATEMENT_PACK_BEFORE,
+    enum store_status status = store_ask(
+        store,
         "SELECT from_ms, pack FROM packs WHERE point = ?1 AND from_ms < ?2 ORDER BY from_ms DESC",
-        &packs);
+        VALUES(INT(key), INT(time_ms)), &packs);
     if (status != STORE_OK)
         return status;
-    sqlite3_bind_int64(packs, 1, key);
-    sqlite3_bind_int64(packs, 2, time_ms);
     while ((status = store_row(store, packs)) == STORE_OK) {
         const struct day_pack_label label = {key, day_pack_day(sqlite3_column_int64(packs, 0))};
         const struct series_unpacked *day;
@@ -335,38 +323,19 @@ enum store_status series_packed_after(struct store *store, int64_t key, int64_t 
 
 enum store_status series_pack_at(struct store *store, int64_t key, int64_t time_ms,
                                  sqlite3_stmt **pack) {
-    enum store_status status =
-        store_statement(store, STATEMENT_PACK_AT,
-                        "SELECT pack, from_ms FROM packs WHERE point = ?1 AND from_ms BETWEEN ?2 "
-                        "AND ?3 ORDER BY from_ms DESC LIMIT 1",
-                        pack);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(*pack, 1, key);
-    sqlite3_bind_int64(*pack, 2, series_day_start(time_ms));
-    sqlite3_bind_int64(*pack, 3, time_ms);
-    return store_row(store, *pack);
+    return store_first(store,
+                       "SELECT pack, from_ms FROM packs WHERE point = ?1 AND from_ms BETWEEN ?2 "
+                       "AND ?3 ORDER BY from_ms DESC LIMIT 1",
+                       VALUES(INT(key), INT(series_day_start(time_ms)), INT(time_ms)), pack);
 }
 
 enum store_status series_pack_part_end(struct store *store, int64_t key, int64_t time_ms,
                                        int64_t *end_ms) {
-    sqlite3_stmt *next;
-    enum store_status status = store_statement(
-        store, STATEMENT_PACK_NEXT,
+    return store_get_integer(
+        store,
         "SELECT coalesce(min(from_ms), ?3) FROM packs WHERE point = ?1 AND from_ms > ?2 AND "
         "from_ms < ?3",
-        &next);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(next, 1, key);
-    sqlite3_bind_int64(next, 2, time_ms);
-    sqlite3_bind_int64(next, 3, series_day_end(time_ms));
-    status = store_row(store, next);
-    if (status != STORE_OK)
-        return status;
-    *end_ms = sqlite3_column_int64(next, 0);
-    sqlite3_reset(next);
-    return STORE_OK;
+        VALUES(INT(key), INT(time_ms), INT(series_day_end(time_ms))), end_ms);
 }
 
 enum store_status series_packed_at(struct store *store, int64_t key, int64_t time_ms,
@@ -422,15 +391,10 @@ static enum store_status last_reading(struct store *store, const struct day_pack
 static enum store_status find_oldest(struct store *store, int64_t key, int64_t before_ms,
                                      int64_t *from_ms, int64_t *last_ms, int64_t *count) {
     sqlite3_stmt *oldest;
-    enum store_status status = store_statement(
-        store, STATEMENT_PACK_OLDEST,
-        "SELECT from_ms, pack, count FROM packs WHERE point = ?1 ORDER BY from_ms LIMIT 1",
-        &oldest);
     *from_ms = INT64_MAX;
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(oldest, 1, key);
-    status = store_row(store, oldest);
+    enum store_status status = store_first(
+        store, "SELECT from_ms, pack, count FROM packs WHERE point = ?1 ORDER BY from_ms LIMIT 1",
+        VALUES(INT(key)), &oldest);
     if (status != STORE_OK)
         return status;
     *from_ms = sqlite3_column_int64(oldest, 0);
@@ -452,12 +416,6 @@ enum store_status series_packed_expire(struct store *store, int64_t key, int64_t
         status = series_hours_keep(store, &label);
     if (status != STORE_OK)
         return status;
-    sqlite3_stmt *delete;
-    status = store_statement(store, STATEMENT_PACK_DELETE,
-                             "DELETE FROM packs WHERE point = ?1 AND from_ms = ?2", &delete);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(delete, 1, key);
-    sqlite3_bind_int64(delete, 2, from_ms);
-    return store_run(store, delete);
+    return store_do(store, "DELETE FROM packs WHERE point = ?1 AND from_ms = ?2",
+                    VALUES(INT(key), INT(from_ms)));
 }

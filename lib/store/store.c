@@ -81,19 +81,84 @@ const char *store_error(const struct store *store) {
 
 /* ---- statements ---- */
 
-enum store_status store_statement(struct store *store, enum store_statement slot, const char *sql,
-                                  sqlite3_stmt **statement) {
+/* The place of a text, or a free one for it. */
+static size_t place_of(const struct store *store, const char *sql) {
+    size_t place = (uintptr_t)sql * UINT64_C(0x9E3779B97F4A7C15) >> 32;
+    while (store->statements[place % STORE_STATEMENTS_MAX].sql != sql &&
+           store->statements[place % STORE_STATEMENTS_MAX].sql)
+        place++;
+    return place % STORE_STATEMENTS_MAX;
+}
+
+static enum store_status prepare(struct store *store, const char *sql, sqlite3_stmt **statement) {
     if (store->transaction_status != STORE_OK)
         return store->transaction_status;
-    if (!store->statements[slot]) {
-        int code = sqlite3_prepare_v3(store->db, sql, -1, SQLITE_PREPARE_PERSISTENT,
-                                      &store->statements[slot], NULL);
+    size_t place = place_of(store, sql);
+    sqlite3_stmt **kept = &store->statements[place].statement;
+    if (!*kept) {
+        int code = sqlite3_prepare_v3(store->db, sql, -1, SQLITE_PREPARE_PERSISTENT, kept, NULL);
         if (code != SQLITE_OK)
             return store_failure(store, code);
+        store->statements[place].sql = sql;
     }
-    assert(!sqlite3_stmt_busy(store->statements[slot])); /* a list inside its own callback */
-    *statement = store->statements[slot];
+    assert(!sqlite3_stmt_busy(*kept)); /* a list inside its own callback */
+    *statement = *kept;
     return STORE_OK;
+}
+
+static void bind(sqlite3_stmt *statement, int parameter, const struct store_value *value) {
+    switch (value->kind) {
+    case VALUE_INTEGER:
+        sqlite3_bind_int64(statement, parameter, value->integer);
+        break;
+    case VALUE_NUMBER:
+        sqlite3_bind_double(statement, parameter, value->number);
+        break;
+    case VALUE_TEXT:
+        sqlite3_bind_text(statement, parameter, value->bytes, value->size, SQLITE_STATIC);
+        break;
+    case VALUE_BYTES:
+        sqlite3_bind_blob(statement, parameter, value->bytes, value->size, SQLITE_STATIC);
+        break;
+    default:
+        sqlite3_bind_null(statement, parameter);
+    }
+}
+
+struct store_value store_time(int64_t time_ms) {
+    return time_ms == TIMESTAMP_NONE ? (struct store_value){.kind = VALUE_NULL} : INT(time_ms);
+}
+
+enum store_status store_ask(struct store *store, const char *sql, const struct store_value *values,
+                            sqlite3_stmt **statement) {
+    *statement = NULL;
+    enum store_status status = prepare(store, sql, statement);
+    for (int i = 0; status == STORE_OK && values[i].kind != VALUE_END; i++)
+        bind(*statement, i + 1, &values[i]);
+    return status;
+}
+
+enum store_status store_first(struct store *store, const char *sql,
+                              const struct store_value *values, sqlite3_stmt **statement) {
+    enum store_status status = store_ask(store, sql, values, statement);
+    return status == STORE_OK ? store_row(store, *statement) : status;
+}
+
+enum store_status store_get_integer(struct store *store, const char *sql,
+                                    const struct store_value *values, int64_t *answer) {
+    sqlite3_stmt *row;
+    enum store_status status = store_first(store, sql, values, &row);
+    if (status != STORE_OK)
+        return status;
+    *answer = sqlite3_column_int64(row, 0);
+    sqlite3_reset(row);
+    return STORE_OK;
+}
+
+enum store_status store_do(struct store *store, const char *sql, const struct store_value *values) {
+    sqlite3_stmt *statement;
+    enum store_status status = store_ask(store, sql, values, &statement);
+    return status == STORE_OK ? store_run(store, statement) : status;
 }
 
 enum store_status store_row(struct store *store, sqlite3_stmt *statement) {
@@ -116,19 +181,9 @@ enum store_status store_run(struct store *store, sqlite3_stmt *statement) {
     return status == STORE_NOT_FOUND ? STORE_OK : status;
 }
 
-void store_bind_text(sqlite3_stmt *statement, int column, const char *text) {
-    sqlite3_bind_text(statement, column, text, -1, SQLITE_STATIC); /* no text binds NULL */
-}
-
-void store_bind_time(sqlite3_stmt *statement, int column, int64_t time_ms) {
-    if (time_ms == TIMESTAMP_NONE)
-        sqlite3_bind_null(statement, column);
-    else
-        sqlite3_bind_int64(statement, column, time_ms);
-}
-
-void store_bind_number(sqlite3_stmt *statement, int column, double number) {
-    sqlite3_bind_double(statement, column, number); /* SQLite stores NaN as NULL */
+enum store_status store_listed(sqlite3_stmt *statement, enum store_status status) {
+    sqlite3_reset(statement);
+    return status == STORE_NOT_FOUND ? STORE_OK : status;
 }
 
 const char *store_column_text(sqlite3_stmt *statement, int column) {
@@ -155,10 +210,7 @@ enum store_status store_begin(struct store *store) {
         return store->broken;
     if (!store->writable) /* SQLite would say so only at the first change */
         return store_failure(store, SQLITE_READONLY);
-    sqlite3_stmt *begin;
-    enum store_status status = store_statement(store, STATEMENT_BEGIN, "BEGIN IMMEDIATE", &begin);
-    if (status == STORE_OK)
-        status = store_run(store, begin);
+    enum store_status status = store_do(store, "BEGIN IMMEDIATE", NO_VALUES);
     if (status == STORE_OK)
         store->in_transaction = true;
     return status;
@@ -167,27 +219,19 @@ enum store_status store_begin(struct store *store) {
 static enum store_status write_total(struct store *store) {
     if (store->readings == store->readings_committed)
         return STORE_OK;
-    sqlite3_stmt *set;
-    enum store_status status = store_statement(
-        store, STATEMENT_TOTAL_SET, "UPDATE totals SET value = ?1 WHERE name = 'readings'", &set);
-    if (status != STORE_OK)
-        return status;
-    sqlite3_bind_int64(set, 1, store->readings);
-    return store_run(store, set);
+    return store_do(store, "UPDATE totals SET value = ?1 WHERE name = 'readings'",
+                    VALUES(INT(store->readings)));
 }
 
 enum store_status store_commit(struct store *store) {
     assert(store->in_transaction);
-    sqlite3_stmt *commit = NULL;
     enum store_status status = store->transaction_status;
     if (status == STORE_OK)
         status = write_total(store);
     if (status == STORE_OK && sqlite3_get_autocommit(store->db))
         status = store_failure(store, SQLITE_ABORT_ROLLBACK);
     if (status == STORE_OK)
-        status = store_statement(store, STATEMENT_COMMIT, "COMMIT", &commit);
-    if (status == STORE_OK)
-        status = store_run(store, commit);
+        status = store_do(store, "COMMIT", NO_VALUES);
     if (status != STORE_OK) {
         store_rollback(store);
         return status;
@@ -250,12 +294,8 @@ enum store_status store_probe(struct store *store) {
         return store->broken;
     if (stat(store->path, &by_name) != 0)
         return store_failure(store, SQLITE_CANTOPEN);
-    sqlite3_stmt *probe;
-    enum store_status status = store_statement(
-        store, STATEMENT_PROBE, "SELECT value FROM totals WHERE name = 'readings'", &probe);
-    if (status == STORE_OK)
-        status = store_row(store, probe);
-    if (status == STORE_OK)
-        sqlite3_reset(probe);
+    int64_t total;
+    enum store_status status = store_get_integer(
+        store, "SELECT value FROM totals WHERE name = 'readings'", NO_VALUES, &total);
     return status == STORE_NOT_FOUND ? store_failure(store, SQLITE_CORRUPT) : status;
 }

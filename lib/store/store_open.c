@@ -444,8 +444,8 @@ void store_close(struct store *store) {
     if (!store)
         return;
     store_rollback(store);
-    for (size_t i = 0; i < STATEMENT_COUNT; i++)
-        sqlite3_finalize(store->statements[i]);
+    for (size_t i = 0; i < STORE_STATEMENTS_MAX; i++)
+        sqlite3_finalize(store->statements[i].statement);
     if (store->db && store->broken != STORE_OK)
         sqlite3_db_config(store->db, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1, NULL);
     sqlite3_close(store->db);

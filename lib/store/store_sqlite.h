@@ -12,124 +12,7 @@
 #define STORE_APPLICATION_ID 0x53754277 /* "SuBw" */
 #define STORE_PATH_MAX 4096
 
-/* One slot a statement: prepared at first use, kept until the store closes. */
-enum store_statement {
-    STATEMENT_BEGIN,
-    STATEMENT_COMMIT,
-    STATEMENT_PROBE,
-    STATEMENT_TOTAL_GET,
-    STATEMENT_TOTAL_SET,
-    STATEMENT_POINT_FIND,
-    STATEMENT_POINT_ADD,
-    STATEMENT_POINT_NEXT,
-    STATEMENT_POINT_INFO,
-    STATEMENT_POINT_INTERVAL,
-    STATEMENT_POINT_EXPIRED,
-    STATEMENT_READING_ADD,
-    STATEMENT_READING_TWIN,
-    STATEMENT_READING_BEFORE,
-    STATEMENT_READING_AFTER,
-    STATEMENT_READING_RANGE,
-    STATEMENT_READING_SPAN,
-    STATEMENT_READING_IN_DAY,
-    STATEMENT_READING_OLDEST,
-    STATEMENT_READING_OLD,
-    STATEMENT_READING_DELETE,
-    STATEMENT_READING_DELETE_SPAN,
-    STATEMENT_PACK_AT,
-    STATEMENT_PACK_NEXT,
-    STATEMENT_PACK_PUT,
-    STATEMENT_PACK_DELETE,
-    STATEMENT_PACK_RANGE,
-    STATEMENT_PACK_BEFORE,
-    STATEMENT_PACK_AFTER,
-    STATEMENT_PACK_OLDEST,
-    STATEMENT_PACK_NEWEST_DAY,
-    STATEMENT_HOUR_PUT,
-    STATEMENT_HOUR_RANGE,
-    STATEMENT_HOUR_DELETE,
-    STATEMENT_HOUR_OLDEST,
-    STATEMENT_DAY_HOURS_RANGE,
-    STATEMENT_DAY_HOURS_PUT,
-    STATEMENT_DAY_HOURS_DELETE,
-    STATEMENT_DAY_PUT,
-    STATEMENT_DAY_RANGE,
-    STATEMENT_DAY_NEWEST,
-    STATEMENT_DAY_FORGET,
-    STATEMENT_ALARM_PUT,
-    STATEMENT_ALARM_DELETE,
-    STATEMENT_ALARM_HIGHEST,
-    STATEMENT_ALARM_GET,
-    STATEMENT_ALARM_LIST,
-    STATEMENT_ALARM_LIST_OPEN,
-    STATEMENT_ALARM_LIST_SYSTEM,
-    STATEMENT_ALARM_LIST_OPEN_SYSTEM,
-    STATEMENT_ALARM_LAST,
-    STATEMENT_ALARM_RAISED,
-    STATEMENT_LOOK_PUT,
-    STATEMENT_LOOK_DELETE,
-    STATEMENT_LOOK_LIST,
-    STATEMENT_TRACKER_PUT,
-    STATEMENT_TRACKER_DELETE,
-    STATEMENT_TRACKER_LIST,
-    STATEMENT_COMMISSIONING_ADD,
-    STATEMENT_COMMISSIONING_LIST,
-    STATEMENT_VISIT_ADD,
-    STATEMENT_VISIT_LIST,
-    STATEMENT_BY_HAND_ADD,
-    STATEMENT_BY_HAND_NEWEST,
-    STATEMENT_SERVICE_PUT,
-    STATEMENT_SERVICE_DELETE,
-    STATEMENT_SERVICE_LIST,
-    STATEMENT_REFUSED_AGAIN,
-    STATEMENT_REFUSED_ADD,
-    STATEMENT_REFUSED_BOUND,
-    STATEMENT_REFUSED_LIST,
-    STATEMENT_UNCLAIMED_AGAIN,
-    STATEMENT_UNCLAIMED_ADD,
-    STATEMENT_UNCLAIMED_BOUND,
-    STATEMENT_UNCLAIMED_LIST,
-    STATEMENT_NOTE_PUT,
-    STATEMENT_NOTE_GET,
-    STATEMENT_NOTE_DELETE,
-    STATEMENT_OUTBOX_INSERT,
-    STATEMENT_OUTBOX_CONTACT,
-    STATEMENT_OUTBOX_DUE,
-    STATEMENT_OUTBOX_GET,
-    STATEMENT_OUTBOX_NEXT,
-    STATEMENT_OUTBOX_DONE,
-    STATEMENT_OUTBOX_RETRY,
-    STATEMENT_OUTBOX_HEAD_CLEAR,
-    STATEMENT_OUTBOX_HEAD_SET,
-    STATEMENT_OUTBOX_ROW,
-    STATEMENT_OUTBOX_BY_ID,
-    STATEMENT_OUTBOX_FIND,
-    STATEMENT_OUTBOX_AGAIN,
-    STATEMENT_OUTBOX_HASTEN,
-    STATEMENT_OUTBOX_LIST,
-    STATEMENT_OUTBOX_LIST_FAILED,
-    STATEMENT_OUTBOX_WAITING,
-    STATEMENT_OUTBOX_EXPIRE,
-    STATEMENT_OUTBOX_BEGUN,
-    STATEMENT_OUTBOX_UNTRIED,
-    STATEMENT_OUTBOX_MEMBER_PUT,
-    STATEMENT_OUTBOX_MEMBER_MOVE,
-    STATEMENT_OUTBOX_MEMBERS,
-    STATEMENT_OUTBOX_DELETE,
-    STATEMENT_OUTBOX_REPLACE,
-    STATEMENT_OUTBOX_TOLD,
-    STATEMENT_OUTBOX_RELEASE,
-    STATEMENT_OUTBOX_BUNDLES,
-    STATEMENT_OUTBOX_UNRETURNED,
-    STATEMENT_OUTBOX_SHARED,
-    STATEMENT_OUTBOX_THIN,
-    STATEMENT_OUTBOX_OUTDATE,
-    STATEMENT_OUTBOX_UNREACHED,
-    STATEMENT_OUTBOX_NEWEST,
-    STATEMENT_OUTBOX_MOVE_TRIED,
-    STATEMENT_OUTBOX_MOVE_WRITTEN,
-    STATEMENT_COUNT
-};
+#define STORE_STATEMENTS_MAX 256 /* twice as many as there are, a power of two */
 
 /* Who keeps an unpacked day: one lies under a cursor while neighbours or hours are looked up. */
 enum store_unpacked_use { UNPACKED_CURSOR, UNPACKED_LOOKUP, UNPACKED_HOURS, UNPACKED_USE_COUNT };
@@ -146,7 +29,10 @@ struct series_damage {
 
 struct store {
     sqlite3 *db;
-    sqlite3_stmt *statements[STATEMENT_COUNT];
+    struct {
+        const char *sql; /* NULL: free */
+        sqlite3_stmt *statement;
+    } statements[STORE_STATEMENTS_MAX]; /* by the address of their text */
     char path[STORE_PATH_MAX];
     const char *vfs;
     int lock_descriptor; /* -1: none */
@@ -176,15 +62,53 @@ enum store_status store_status_of(int code);
 /** Notes a failure for store_error, the open transaction and the handle; returns its status. */
 enum store_status store_failure(struct store *store, int code);
 
-/** The prepared statement of a slot; `sql` must be the same at every call. */
-enum store_status store_statement(struct store *store, enum store_statement slot, const char *sql,
-                                  sqlite3_stmt **statement);
+/* ---- statements: each is prepared at first use and kept until the store closes ---- */
+
+/* What a parameter is bound to. Texts and bytes are borrowed until the statement is reset. */
+struct store_value {
+    enum { VALUE_END, VALUE_INTEGER, VALUE_NUMBER, VALUE_TEXT, VALUE_BYTES, VALUE_NULL } kind;
+    int size; /* of text (-1: up to its end) and bytes */
+    union {
+        int64_t integer;
+        double number;
+        const void *bytes;
+    };
+};
+#define INT(whole) ((struct store_value){.kind = VALUE_INTEGER, .integer = (whole)})
+#define NUMBER(real)                                                                               \
+    ((struct store_value){.kind = VALUE_NUMBER, .number = (real)}) /* NaN is NULL */
+#define TEXT(text) TEXT_UP_TO(text, -1)                            /* NULL is NULL */
+#define TEXT_UP_TO(text, length)                                                                   \
+    ((struct store_value){.kind = VALUE_TEXT, .size = (length), .bytes = (text)})
+#define BYTES(at, length)                                                                          \
+    ((struct store_value){.kind = VALUE_BYTES, .size = (int)(length), .bytes = (at)})
+#define TIME(time_ms) store_time(time_ms) /* TIMESTAMP_NONE is NULL */
+#define END ((struct store_value){.kind = VALUE_END})
+/* Parameters ?1, ?2 and so on. */
+#define VALUES(...) ((const struct store_value[]){__VA_ARGS__, END})
+#define NO_VALUES (&END)
+struct store_value store_time(int64_t time_ms);
+
+/** Ready to be stepped; `sql` is a literal. On failure *statement is NULL. */
+enum store_status store_ask(struct store *store, const char *sql, const struct store_value *values,
+                            sqlite3_stmt **statement);
+/** With its first row, to be reset; STORE_NOT_FOUND (already reset): no row. */
+enum store_status store_first(struct store *store, const char *sql,
+                              const struct store_value *values, sqlite3_stmt **statement);
+/** The first column of the first row. */
+enum store_status store_get_integer(struct store *store, const char *sql,
+                                    const struct store_value *values, int64_t *answer);
+/** To its end; no row is no failure. */
+enum store_status store_do(struct store *store, const char *sql, const struct store_value *values);
 
 /** Steps once: STORE_OK when there is a row; otherwise the statement has been reset. */
 enum store_status store_row(struct store *store, sqlite3_stmt *statement);
 
-/** Steps a statement that gives no rows to its end and resets it. */
+/** Steps to the end and resets; no row is no failure. */
 enum store_status store_run(struct store *store, sqlite3_stmt *statement);
+
+/** After the last row that is wanted: resets; that there was no other is no failure. */
+enum store_status store_listed(sqlite3_stmt *statement, enum store_status status);
 
 /** A transaction of our own unless the caller already has one. */
 enum store_status store_scope_begin(struct store *store, bool *own);
@@ -197,10 +121,7 @@ int store_newest_version(void);
 /** Makes directory entries of `path` durable; false with errno. */
 bool store_sync_folder(const char *path);
 
-/** Text and numbers where "none" is NULL. A text is borrowed until the statement is reset. */
-void store_bind_text(sqlite3_stmt *statement, int column, const char *text);
-void store_bind_time(sqlite3_stmt *statement, int column, int64_t time_ms);
-void store_bind_number(sqlite3_stmt *statement, int column, double number);
+/** Text and numbers where "none" is NULL. A text is borrowed until the next step. */
 const char *store_column_text(sqlite3_stmt *statement, int column);
 int64_t store_column_time(sqlite3_stmt *statement, int column);
 double store_column_number(sqlite3_stmt *statement, int column);
