@@ -5,7 +5,6 @@
 #include <stdlib.h>
 #include <string.h>
 #include <systemd/sd-daemon.h>
-#include <unistd.h>
 
 #define STATUS_BYTES 256
 
@@ -56,17 +55,4 @@ int64_t service_manager_watchdog_interval_ms(void) {
         return 0;
     int64_t half_ms = (int64_t)(interval_us / 2000);
     return half_ms > 0 ? half_ms : 1;
-}
-
-char *service_manager_credential(const char *name) {
-    const char *folder = getenv("CREDENTIALS_DIRECTORY");
-    char *path = NULL;
-    if (!folder || folder[0] != '/' || !name[0] || strchr(name, '/') || name[0] == '.')
-        return NULL;
-    if (asprintf(&path, "%s/%s", folder, name) < 0)
-        return NULL;
-    if (access(path, R_OK) == 0)
-        return path;
-    free(path);
-    return NULL;
 }
