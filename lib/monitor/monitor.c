@@ -206,158 +206,6 @@ const struct point_state *monitor_point(const struct monitor *monitor, size_t po
     return &monitor->points[point];
 }
 
-/* ---- start-up ---- */
-
-static void note_newest(struct monitor *monitor, int64_t time_ms) {
-    if (time_ms > monitor->newest_ms)
-        monitor->newest_ms = time_ms;
-}
-
-void monitor_load_rests(struct monitor *monitor, size_t point, const struct rollup_hour *hours,
-                        size_t count) {
-    rests_learn_hours(&monitor->points[point], hours, count);
-}
-
-void monitor_load_newest(struct monitor *monitor, size_t point, const struct reading *newest,
-                         int64_t unchanged_since_ms, const struct rollup_hour *hour) {
-    struct point_state *state = &monitor->points[point];
-    point_state_forget(state);
-    note_newest(monitor, newest->time_ms);
-    state->newest_ms = newest->time_ms;
-    state->newest_value = newest->value;
-    state->unchanged_since_ms = unchanged_since_ms;
-    state->level = newest->value;
-    state->hour = *hour;
-}
-
-bool monitor_wants_hours(const struct monitor *monitor, size_t point) {
-    return monitor->points[point].window != NULL;
-}
-
-void monitor_load_hour(struct monitor *monitor, size_t point, const struct rollup_hour *hour) {
-    if (monitor->points[point].window)
-        rollup_window_add_hour(monitor->points[point].window, hour);
-}
-
-bool monitor_load_baseline(struct monitor *monitor, size_t point, int64_t from_ms, double value,
-                           const char *by, bool learned) {
-    enum quantity quantity = monitor->fleet->points[point].description->quantity;
-    if (!quantity_can_be_baseline(quantity, value))
-        return true;
-    return point_state_add_baseline(&monitor->points[point], from_ms, value, by, learned);
-}
-
-static const struct {
-    enum condition condition;
-    enum system_tracker tracker;
-} system_trackers[] = {
-    {CONDITION_SYSTEM_SILENT, SYSTEM_TRACKER_SILENT},
-    {CONDITION_FAN_WEAK, SYSTEM_TRACKER_FAN_WEAK},
-    {CONDITION_FAN_FADING, SYSTEM_TRACKER_FAN_FADING},
-    {CONDITION_GROUND_CHANGED, SYSTEM_TRACKER_GROUND_CHANGED},
-    {CONDITION_RETEST_DUE, SYSTEM_TRACKER_RETEST},
-    {CONDITION_VISIT_DUE, SYSTEM_TRACKER_VISIT},
-    {CONDITION_CALIBRATION_DUE, SYSTEM_TRACKER_CALIBRATION},
-};
-
-struct tracker *monitor_wider_tracker(struct monitor *monitor, size_t system,
-                                      enum condition condition) {
-    if (condition == CONDITION_FLEET_SILENT)
-        return &monitor->fleet_silent;
-    if (system == FLEET_NONE)
-        return &monitor->daemon_trackers[condition];
-    for (size_t i = 0; i < sizeof system_trackers / sizeof system_trackers[0]; i++) {
-        if (system_trackers[i].condition == condition)
-            return &monitor->systems[system].trackers[system_trackers[i].tracker];
-    }
-    return NULL;
-}
-
-static void load_point_tracker(struct monitor *monitor, const struct monitor_tracker *stored) {
-    const struct fleet_point *owner = &monitor->fleet->points[stored->point];
-    for (size_t i = 0; i < owner->rule_count; i++) {
-        if (owner->rules[i].condition != stored->condition)
-            continue;
-        monitor->points[stored->point].trackers[i] = stored->tracker;
-        if (stored->tracker.phase == TRACKER_PENDING || stored->tracker.phase == TRACKER_CLEARING)
-            monitor_note_running(monitor, stored->point);
-    }
-}
-
-void monitor_load_tracker(struct monitor *monitor, const struct monitor_tracker *stored) {
-    if (stored->point != FLEET_NONE) {
-        load_point_tracker(monitor, stored);
-        return;
-    }
-    struct tracker *tracker = monitor_wider_tracker(monitor, stored->system, stored->condition);
-    if (tracker)
-        *tracker = stored->tracker;
-}
-
-/* ---- dates ---- */
-
-void monitor_set_dates(struct monitor *monitor, size_t system, const struct monitor_dates *dates) {
-    monitor->systems[system].dates = *dates;
-    monitor->dates_ms = INT64_MIN / 2; /* look at them at the next turn */
-}
-
-const struct monitor_dates *monitor_dates(const struct monitor *monitor, size_t system) {
-    return &monitor->systems[system].dates;
-}
-
-static int64_t after(int64_t from_ms, int64_t span_ms) {
-    return from_ms == TIMESTAMP_NONE || span_ms <= 0 ? INT64_MAX : from_ms + span_ms;
-}
-
-int64_t monitor_due_ms(const struct monitor *monitor, size_t system, enum condition condition) {
-    const struct system_description *description = monitor->fleet->systems[system].description;
-    const struct settings *settings = monitor->fleet->settings;
-    const struct monitor_dates *dates = &monitor->systems[system].dates;
-    if (condition == CONDITION_RETEST_DUE)
-        return after(dates->tested_ms, description->retest_every_ms >= 0
-                                           ? description->retest_every_ms
-                                           : settings->retest_every_ms);
-    if (condition == CONDITION_VISIT_DUE)
-        return after(dates->visited_ms, description->visit_every_ms >= 0
-                                            ? description->visit_every_ms
-                                            : settings->visit_every_ms);
-    return dates->next_calibration_ms == TIMESTAMP_NONE ? INT64_MAX : dates->next_calibration_ms;
-}
-
-static void judge_date(struct monitor *monitor, size_t system, enum condition condition,
-                       int64_t now_ms) {
-    struct tracker *tracker = monitor_wider_tracker(monitor, system, condition);
-    int64_t due_ms = monitor_due_ms(monitor, system, condition);
-    bool stands = tracker->phase == TRACKER_STANDING, due = due_ms <= now_ms;
-    if (due == stands || (due && !fleet_rule(monitor->fleet, system, condition).enabled))
-        return;
-    *tracker = (struct tracker){due_ms, due_ms, due ? TRACKER_STANDING : TRACKER_REST};
-    monitor_moved_other(monitor, system, condition, tracker);
-    if (due)
-        monitor_raise(monitor, system, FLEET_NONE, condition, due_ms, due_ms, NAN, NAN, NULL);
-    else
-        alarm_book_return(monitor->book, system, FLEET_NONE, condition, now_ms);
-}
-
-static void judge_dates(struct monitor *monitor, int64_t now_ms) {
-    for (size_t s = 0; s < monitor->fleet->system_count; s++) {
-        judge_date(monitor, s, CONDITION_RETEST_DUE, now_ms);
-        judge_date(monitor, s, CONDITION_VISIT_DUE, now_ms);
-        judge_date(monitor, s, CONDITION_CALIBRATION_DUE, now_ms);
-    }
-}
-
-/* ---- out of service ---- */
-
-void monitor_set_out_of_service(struct monitor *monitor, size_t system, int64_t until_ms) {
-    monitor->systems[system].out_until_ms = until_ms;
-    alarm_book_set_out_of_service(monitor->book, system, until_ms != TIMESTAMP_NONE);
-}
-
-int64_t monitor_out_of_service_until(const struct monitor *monitor, size_t system) {
-    return monitor->systems[system].out_until_ms;
-}
-
 /* ---- readings ---- */
 
 bool monitor_is_newest(const struct monitor *monitor, size_t point, int64_t time_ms) {
@@ -404,7 +252,7 @@ static void note_lag(struct monitor *monitor, size_t point, int64_t lag_ms) {
 void monitor_reading(struct monitor *monitor, size_t point, const struct reading *reading,
                      int64_t arrival_ms) {
     struct point_state *state = &monitor->points[point];
-    note_newest(monitor, reading->time_ms);
+    monitor_note_newest(monitor, reading->time_ms);
     state->heard_ms = state->came_ms = arrival_ms;
     note_lag(monitor, point, arrival_ms - reading->time_ms);
     if (!state->hour_changed)
@@ -453,42 +301,6 @@ void monitor_daily(struct monitor *monitor, size_t system, size_t point, enum co
         alarm_book_return(monitor->book, system, FLEET_NONE, condition, at_ms);
     if (before.phase != tracker->phase || before.since_ms != tracker->since_ms)
         monitor_moved_other(monitor, system, condition, tracker);
-}
-
-/* ---- the daemon itself ---- */
-
-static void daemon_event(struct monitor *monitor, enum condition condition,
-                         enum tracker_event event, int64_t at_ms, double value,
-                         const char *subject) {
-    if (event == TRACKER_RAISE)
-        monitor_raise(monitor, FLEET_NONE, FLEET_NONE, condition,
-                      monitor->daemon_trackers[condition].began_ms, at_ms, value, NAN, subject);
-    else if (event == TRACKER_RETURN)
-        alarm_book_return(monitor->book, FLEET_NONE, FLEET_NONE, condition, at_ms);
-}
-
-static void remember_subject(struct monitor *monitor, enum condition condition,
-                             const char *subject) {
-    char *copy = subject ? strdup(subject) : NULL;
-    if (!copy)
-        return;
-    free(monitor->daemon_subjects[condition]);
-    monitor->daemon_subjects[condition] = copy;
-}
-
-void monitor_daemon(struct monitor *monitor, enum condition condition, bool holds,
-                    const char *subject, double value, int64_t now_ms) {
-    struct condition_rule rule = fleet_rule(monitor->fleet, FLEET_NONE, condition);
-    struct tracker *tracker = &monitor->daemon_trackers[condition], before = *tracker;
-    int64_t at_ms = now_ms;
-    if (!rule.enabled)
-        return;
-    remember_subject(monitor, condition, subject);
-    enum tracker_event event =
-        tracker_step(tracker, rule.on_delay_ms, rule.off_delay_ms, holds, !holds, now_ms, &at_ms);
-    daemon_event(monitor, condition, event, at_ms, value, subject);
-    if (before.phase != tracker->phase || before.since_ms != tracker->since_ms)
-        monitor_moved_other(monitor, FLEET_NONE, condition, tracker);
 }
 
 /* ---- time ---- */
@@ -565,7 +377,7 @@ static void expire_daemon(struct monitor *monitor, int64_t now_ms) {
             tracker_expire(tracker, rule.on_delay_ms, rule.off_delay_ms, now_ms, &at_ms);
         if (event == TRACKER_NOTHING)
             continue;
-        daemon_event(monitor, condition, event, at_ms, NAN, monitor->daemon_subjects[c]);
+        monitor_daemon_event(monitor, condition, event, at_ms, NAN, monitor->daemon_subjects[c]);
         monitor_moved_other(monitor, FLEET_NONE, condition, tracker);
     }
 }
@@ -593,7 +405,7 @@ int64_t monitor_advance(struct monitor *monitor, int64_t now_ms) {
         }
     }
     if (now_ms - monitor->dates_ms >= dates_every_ms) {
-        judge_dates(monitor, now_ms);
+        monitor_judge_dates(monitor, now_ms);
         expire_services(monitor, now_ms);
         monitor->dates_ms = now_ms;
     }
@@ -648,109 +460,4 @@ bool monitor_tell(struct monitor *monitor, int64_t now_ms, void *context,
     struct teller teller = {monitor, now_ms, context, tell};
     const struct alarm_book_listener listener = {&teller, ready, pass_on};
     return alarm_book_tell(monitor->book, now_ms, &listener);
-}
-
-/* ---- what must be kept ---- */
-
-static bool flush_hours(struct monitor *monitor, const struct monitor_sink *sink) {
-    const struct closed_hour *hours = monitor->hours.items;
-    for (size_t i = 0; i < monitor->hours.count; i++) {
-        if (!sink->hour(sink->context, hours[i].point, &hours[i].hour))
-            return false;
-    }
-    monitor->hours.count = 0;
-    const size_t *points = monitor->changed_points.items;
-    for (size_t i = 0; i < monitor->changed_points.count; i++) {
-        struct point_state *state = &monitor->points[points[i]];
-        if (!sink->hour(sink->context, points[i], &state->hour))
-            return false;
-        state->hour_changed = false;
-    }
-    monitor->changed_points.count = 0;
-    return true;
-}
-
-static bool flush_trackers(struct monitor *monitor, const struct monitor_sink *sink) {
-    const struct point_rule *moved = monitor->moved.items;
-    for (size_t i = 0; i < monitor->moved.count; i++) {
-        size_t point = moved[i].point;
-        const struct monitor_tracker tracker = {
-            monitor->fleet->points[point].system, point,
-            monitor->fleet->points[point].rules[moved[i].rule].condition,
-            monitor->points[point].trackers[moved[i].rule]};
-        if (!sink->tracker(sink->context, &tracker))
-            return false;
-    }
-    monitor->moved.count = 0;
-    const struct monitor_tracker *other = monitor->moved_other.items;
-    for (size_t i = 0; i < monitor->moved_other.count; i++) {
-        if (!sink->tracker(sink->context, &other[i]))
-            return false;
-    }
-    monitor->moved_other.count = 0;
-    return true;
-}
-
-bool monitor_has_changes(const struct monitor *monitor) {
-    return monitor->out_of_memory || monitor->hours.count || monitor->changed_points.count ||
-           monitor->moved.count || monitor->moved_other.count || alarm_book_changed(monitor->book);
-}
-
-bool monitor_flush(struct monitor *monitor, const struct monitor_sink *sink) {
-    return !monitor->out_of_memory && flush_hours(monitor, sink) && flush_trackers(monitor, sink) &&
-           alarm_book_flush(monitor->book, sink->alarm, sink->context);
-}
-
-/* ---- what people see ---- */
-
-int64_t monitor_system_newest_ms(const struct monitor *monitor, size_t system) {
-    const struct fleet_system *owner = &monitor->fleet->systems[system];
-    int64_t newest_ms = TIMESTAMP_NONE;
-    for (size_t i = 0; i < owner->point_count; i++) {
-        int64_t point_ms = monitor->points[owner->first_point + i].newest_ms;
-        if (point_ms > newest_ms)
-            newest_ms = point_ms;
-    }
-    return newest_ms;
-}
-
-/* What an alarm says of its system. */
-static enum monitor_status severity(enum condition condition) {
-    static const enum monitor_status of[] = {[SAYS_NOTHING] = MONITOR_IN_SPEC,
-                                             [SAYS_DRIFTING] = MONITOR_DRIFTING,
-                                             [SAYS_OUT_OF_SPEC] = MONITOR_OUT_OF_SPEC,
-                                             [SAYS_SILENT] = MONITOR_SILENT};
-    return of[condition_info(condition)->says];
-}
-
-enum monitor_status monitor_status(const struct monitor *monitor, size_t system,
-                                   int64_t *since_ms) {
-    enum monitor_status status = MONITOR_IN_SPEC;
-    *since_ms = TIMESTAMP_NONE;
-    if (monitor->systems[system].out_until_ms != TIMESTAMP_NONE)
-        return MONITOR_OUT_OF_SERVICE;
-    if (monitor_system_newest_ms(monitor, system) == TIMESTAMP_NONE)
-        return MONITOR_SILENT;
-    for (const struct alarm *alarm = alarm_book_of_system(monitor->book, system); alarm;
-         alarm = alarm->next_of_system) {
-        if (!alarm_stands(alarm))
-            continue;
-        enum monitor_status one = severity(alarm->condition);
-        if (one == MONITOR_IN_SPEC || one < status)
-            continue;
-        if (one > status || alarm->since_ms < *since_ms)
-            *since_ms = alarm->since_ms;
-        status = one;
-    }
-    if (status < MONITOR_OUT_OF_SPEC && silence_of_system(monitor, system)) {
-        *since_ms = monitor_system_newest_ms(monitor, system);
-        status = MONITOR_SILENT;
-    }
-    return status;
-}
-
-const char *monitor_status_word(enum monitor_status status) {
-    static const char *const words[] = {"in spec", "drifting", "out of spec", "silent",
-                                        "out of service"};
-    return words[status];
 }

@@ -1,7 +1,8 @@
 /*
  * monitor_private: the body of a monitor, shared by the files that make it up: monitor.c (readings,
- * telling, writing), silence.c (points, systems, the fleet falling silent), second_look.c,
- * new_settings.c. Not for anybody else.
+ * time, telling), monitor_stored.c (from and to the store), monitor_wider.c (systems, the daemon),
+ * silence.c (points, systems, the fleet falling silent), second_look.c, new_settings.c. Not for
+ * anybody else.
  */
 #ifndef MONITOR_MONITOR_PRIVATE_H
 #define MONITOR_MONITOR_PRIVATE_H
@@ -80,6 +81,14 @@ void monitor_moved_other(struct monitor *monitor, size_t system, enum condition 
 /** The tracker of a condition of a wider scope; NULL: it has none. */
 struct tracker *monitor_wider_tracker(struct monitor *monitor, size_t system,
                                       enum condition condition);
+/** monitor_stored.c: the newest reading of all points may be this one. */
+void monitor_note_newest(struct monitor *monitor, int64_t time_ms);
+/** monitor_wider.c: raises and returns the dates of all systems. */
+void monitor_judge_dates(struct monitor *monitor, int64_t now_ms);
+/** monitor_wider.c: raises or returns a condition of the daemon itself, as its tracker says. */
+void monitor_daemon_event(struct monitor *monitor, enum condition condition,
+                          enum tracker_event event, int64_t at_ms, double value,
+                          const char *subject);
 /** A point has a delay that runs: it is looked at by the clock. */
 void monitor_note_running(struct monitor *monitor, size_t point);
 /** Up to which instant no further reading of the point is to be expected at `now_ms`: where

@@ -1,0 +1,163 @@
+/*
+ * What concerns more than a point: dates of a system, its time out of service, its status; and the
+ * daemon itself.
+ */
+#include "monitor/monitor_private.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- dates ---- */
+
+void monitor_set_dates(struct monitor *monitor, size_t system, const struct monitor_dates *dates) {
+    monitor->systems[system].dates = *dates;
+    monitor->dates_ms = INT64_MIN / 2; /* look at them at the next turn */
+}
+
+const struct monitor_dates *monitor_dates(const struct monitor *monitor, size_t system) {
+    return &monitor->systems[system].dates;
+}
+
+static int64_t after(int64_t from_ms, int64_t span_ms) {
+    return from_ms == TIMESTAMP_NONE || span_ms <= 0 ? INT64_MAX : from_ms + span_ms;
+}
+
+int64_t monitor_due_ms(const struct monitor *monitor, size_t system, enum condition condition) {
+    const struct system_description *description = monitor->fleet->systems[system].description;
+    const struct settings *settings = monitor->fleet->settings;
+    const struct monitor_dates *dates = &monitor->systems[system].dates;
+    if (condition == CONDITION_RETEST_DUE)
+        return after(dates->tested_ms, description->retest_every_ms >= 0
+                                           ? description->retest_every_ms
+                                           : settings->retest_every_ms);
+    if (condition == CONDITION_VISIT_DUE)
+        return after(dates->visited_ms, description->visit_every_ms >= 0
+                                            ? description->visit_every_ms
+                                            : settings->visit_every_ms);
+    return dates->next_calibration_ms == TIMESTAMP_NONE ? INT64_MAX : dates->next_calibration_ms;
+}
+
+static void judge_date(struct monitor *monitor, size_t system, enum condition condition,
+                       int64_t now_ms) {
+    struct tracker *tracker = monitor_wider_tracker(monitor, system, condition);
+    int64_t due_ms = monitor_due_ms(monitor, system, condition);
+    bool stands = tracker->phase == TRACKER_STANDING, due = due_ms <= now_ms;
+    if (due == stands || (due && !fleet_rule(monitor->fleet, system, condition).enabled))
+        return;
+    *tracker = (struct tracker){due_ms, due_ms, due ? TRACKER_STANDING : TRACKER_REST};
+    monitor_moved_other(monitor, system, condition, tracker);
+    if (due)
+        monitor_raise(monitor, system, FLEET_NONE, condition, due_ms, due_ms, NAN, NAN, NULL);
+    else
+        alarm_book_return(monitor->book, system, FLEET_NONE, condition, now_ms);
+}
+
+void monitor_judge_dates(struct monitor *monitor, int64_t now_ms) {
+    for (size_t s = 0; s < monitor->fleet->system_count; s++) {
+        judge_date(monitor, s, CONDITION_RETEST_DUE, now_ms);
+        judge_date(monitor, s, CONDITION_VISIT_DUE, now_ms);
+        judge_date(monitor, s, CONDITION_CALIBRATION_DUE, now_ms);
+    }
+}
+
+/* ---- out of service ---- */
+
+void monitor_set_out_of_service(struct monitor *monitor, size_t system, int64_t until_ms) {
+    monitor->systems[system].out_until_ms = until_ms;
+    alarm_book_set_out_of_service(monitor->book, system, until_ms != TIMESTAMP_NONE);
+}
+
+int64_t monitor_out_of_service_until(const struct monitor *monitor, size_t system) {
+    return monitor->systems[system].out_until_ms;
+}
+
+/* ---- the daemon itself ---- */
+
+void monitor_daemon_event(struct monitor *monitor, enum condition condition,
+                          enum tracker_event event, int64_t at_ms, double value,
+                          const char *subject) {
+    if (event == TRACKER_RAISE)
+        monitor_raise(monitor, FLEET_NONE, FLEET_NONE, condition,
+                      monitor->daemon_trackers[condition].began_ms, at_ms, value, NAN, subject);
+    else if (event == TRACKER_RETURN)
+        alarm_book_return(monitor->book, FLEET_NONE, FLEET_NONE, condition, at_ms);
+}
+
+static void remember_subject(struct monitor *monitor, enum condition condition,
+                             const char *subject) {
+    char *copy = subject ? strdup(subject) : NULL;
+    if (!copy)
+        return;
+    free(monitor->daemon_subjects[condition]);
+    monitor->daemon_subjects[condition] = copy;
+}
+
+void monitor_daemon(struct monitor *monitor, enum condition condition, bool holds,
+                    const char *subject, double value, int64_t now_ms) {
+    struct condition_rule rule = fleet_rule(monitor->fleet, FLEET_NONE, condition);
+    struct tracker *tracker = &monitor->daemon_trackers[condition], before = *tracker;
+    int64_t at_ms = now_ms;
+    if (!rule.enabled)
+        return;
+    remember_subject(monitor, condition, subject);
+    enum tracker_event event =
+        tracker_step(tracker, rule.on_delay_ms, rule.off_delay_ms, holds, !holds, now_ms, &at_ms);
+    monitor_daemon_event(monitor, condition, event, at_ms, value, subject);
+    if (before.phase != tracker->phase || before.since_ms != tracker->since_ms)
+        monitor_moved_other(monitor, FLEET_NONE, condition, tracker);
+}
+
+/* ---- what people see ---- */
+
+int64_t monitor_system_newest_ms(const struct monitor *monitor, size_t system) {
+    const struct fleet_system *owner = &monitor->fleet->systems[system];
+    int64_t newest_ms = TIMESTAMP_NONE;
+    for (size_t i = 0; i < owner->point_count; i++) {
+        int64_t point_ms = monitor->points[owner->first_point + i].newest_ms;
+        if (point_ms > newest_ms)
+            newest_ms = point_ms;
+    }
+    return newest_ms;
+}
+
+/* What an alarm says of its system. */
+static enum monitor_status severity(enum condition condition) {
+    static const enum monitor_status of[] = {[SAYS_NOTHING] = MONITOR_IN_SPEC,
+                                             [SAYS_DRIFTING] = MONITOR_DRIFTING,
+                                             [SAYS_OUT_OF_SPEC] = MONITOR_OUT_OF_SPEC,
+                                             [SAYS_SILENT] = MONITOR_SILENT};
+    return of[condition_info(condition)->says];
+}
+
+enum monitor_status monitor_status(const struct monitor *monitor, size_t system,
+                                   int64_t *since_ms) {
+    enum monitor_status status = MONITOR_IN_SPEC;
+    *since_ms = TIMESTAMP_NONE;
+    if (monitor->systems[system].out_until_ms != TIMESTAMP_NONE)
+        return MONITOR_OUT_OF_SERVICE;
+    if (monitor_system_newest_ms(monitor, system) == TIMESTAMP_NONE)
+        return MONITOR_SILENT;
+    for (const struct alarm *alarm = alarm_book_of_system(monitor->book, system); alarm;
+         alarm = alarm->next_of_system) {
+        if (!alarm_stands(alarm))
+            continue;
+        enum monitor_status one = severity(alarm->condition);
+        if (one == MONITOR_IN_SPEC || one < status)
+            continue;
+        if (one > status || alarm->since_ms < *since_ms)
+            *since_ms = alarm->since_ms;
+        status = one;
+    }
+    if (status < MONITOR_OUT_OF_SPEC && silence_of_system(monitor, system)) {
+        *since_ms = monitor_system_newest_ms(monitor, system);
+        status = MONITOR_SILENT;
+    }
+    return status;
+}
+
+const char *monitor_status_word(enum monitor_status status) {
+    static const char *const words[] = {"in spec", "drifting", "out of spec", "silent",
+                                        "out of service"};
+    return words[status];
+}
