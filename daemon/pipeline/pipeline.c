@@ -487,8 +487,7 @@ static bool many_are_quiet(const struct pipeline *pipeline) {
         if (fleet->systems[s].point_count == 0 || newest_ms == TIMESTAMP_NONE)
             continue;
         int64_t age_ms = pipeline->now_ms - newest_ms;
-        int64_t every_ms = fleet->points[point].description->every_ms;
-        quiet += age_ms > every_ms + every_ms / 2 &&
+        quiet += age_ms > fleet_overdue_after_ms(fleet, point) &&
                  age_ms < 2 * fleet_sensor_silent_after_ms(fleet, point);
     }
     return quiet > ANNOUNCE_SINGLES;

@@ -325,20 +325,33 @@ bool fleet_needs_window(const struct fleet *fleet, size_t point) {
     return false;
 }
 
-static int64_t silent_after_ms(const struct fleet *fleet, size_t point, int64_t least_ms) {
+/* The setpoint of sensor-silent; 0: none is given. */
+static int64_t silent_setpoint_ms(const struct fleet *fleet, size_t point) {
     const struct condition_rule *rule = fleet_point_rule(fleet, point, CONDITION_SENSOR_SILENT);
-    if (rule && rule->setpoint.kind == SETPOINT_DURATION)
-        return (int64_t)rule->setpoint.number;
-    int64_t three = 3 * fleet->points[point].description->every_ms;
-    return three > least_ms ? three : least_ms;
+    return rule && rule->setpoint.kind == SETPOINT_DURATION ? (int64_t)rule->setpoint.number : 0;
+}
+
+static int64_t longer(int64_t a, int64_t b) {
+    return a > b ? a : b;
+}
+
+int64_t fleet_overdue_after_ms(const struct fleet *fleet, size_t point) {
+    int64_t every_ms = fleet->points[point].description->every_ms;
+    return every_ms + every_ms / 2;
 }
 
 int64_t fleet_silent_after_ms(const struct fleet *fleet, size_t point) {
-    return silent_after_ms(fleet, point, 30 * DURATION_MINUTE_MS);
+    int64_t given_ms = silent_setpoint_ms(fleet, point);
+    int64_t every_ms = fleet->points[point].description->every_ms;
+    return given_ms ? given_ms : longer(3 * every_ms, 30 * DURATION_MINUTE_MS);
 }
 
 int64_t fleet_sensor_silent_after_ms(const struct fleet *fleet, size_t point) {
-    return silent_after_ms(fleet, point, 2 * DURATION_HOUR_MS);
+    int64_t given_ms = silent_setpoint_ms(fleet, point);
+    int64_t every_ms = fleet->points[point].description->every_ms;
+    return given_ms
+               ? given_ms
+               : fleet_overdue_after_ms(fleet, point) + longer(3 * every_ms, 2 * DURATION_HOUR_MS);
 }
 
 const char *fleet_system_id(const struct fleet *fleet, size_t system) {

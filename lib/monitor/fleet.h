@@ -81,11 +81,14 @@ const struct condition_rule *fleet_point_rule(const struct fleet *fleet, size_t 
 /** Does a rule of the point need the mean of the last 24 h? */
 bool fleet_needs_window(const struct fleet *fleet, size_t point);
 
+/** From when on a point should have reported: one and a half intervals. */
+int64_t fleet_overdue_after_ms(const struct fleet *fleet, size_t point);
 /** From when on a point without a reading says nothing about now: the setpoint of sensor-silent,
     else three intervals, at least 30 min. */
 int64_t fleet_silent_after_ms(const struct fleet *fleet, size_t point);
-/** The same until the sensor itself is held to be at fault: at least 2 h, for cheap radios lose
-    packets for an hour. */
+/** From when on the sensor itself is held to be at fault: the setpoint of sensor-silent, else three
+    further intervals, at least 2 h, after it should have reported. Cheap radios lose packets one
+    after the other, and in bursts of an hour or two. */
 int64_t fleet_sensor_silent_after_ms(const struct fleet *fleet, size_t point);
 
 const char *fleet_system_id(const struct fleet *fleet, size_t system); /* "" for FLEET_NONE */

@@ -42,7 +42,8 @@ static struct point_silence look_at_point(const struct monitor *monitor, size_t 
     if (state->newest_ms == TIMESTAMP_NONE)
         return (struct point_silence){TIMESTAMP_NONE, INT64_MAX, INT64_MAX};
     struct point_silence silence = {.alive_ms = state->newest_ms,
-                                    .overdue_ms = state->newest_ms + every_ms + every_ms / 2,
+                                    .overdue_ms = state->newest_ms +
+                                                  fleet_overdue_after_ms(monitor->fleet, point),
                                     .silent_ms = state->newest_ms + state->silent_after_ms};
     /* A sensor whose clock is slow still speaks: what counts besides is when we last heard it. */
     if (state->came_ms > silence.alive_ms)
