@@ -127,20 +127,22 @@ static void found_pack(struct verify *verify, sqlite3_stmt *pack,
 }
 
 /* Rows beside a pack: none may be there twice. */
-static enum store_status check_beside(struct verify *verify, sqlite3_stmt *pack, sqlite3_stmt *rows,
+static enum store_status check_beside(struct verify *verify, sqlite3_stmt *pack,
                                       const struct series_unpacked *day) {
-    int code;
-    sqlite3_bind_int64(rows, 1, day->label.point);
-    sqlite3_bind_int64(rows, 2, day->readings[0].time_ms);
-    sqlite3_bind_int64(rows, 3, day->readings[day->count - 1].time_ms);
-    while ((code = sqlite3_step(rows)) == SQLITE_ROW) {
+    sqlite3_stmt *rows;
+    enum store_status status =
+        store_ask(verify->store,
+                  "SELECT time_ms FROM readings WHERE point = ?1 AND time_ms BETWEEN ?2 AND ?3",
+                  VALUES(INT(day->label.point), INT(day->readings[0].time_ms),
+                         INT(day->readings[day->count - 1].time_ms)),
+                  &rows);
+    while (status == STORE_OK && (status = store_row(verify->store, rows)) == STORE_OK) {
         int64_t time_ms = sqlite3_column_int64(rows, 0);
         size_t at = series_unpacked_find(day, time_ms);
         if (at < day->count && day->readings[at].time_ms == time_ms)
             found_pack(verify, pack, &day->label, "one of its readings is there twice");
     }
-    sqlite3_reset(rows);
-    return code == SQLITE_DONE ? STORE_OK : store_failure(verify->store, code);
+    return store_listed(rows, status);
 }
 
 /* A pack holds readings of its part of the day alone. */
@@ -152,7 +154,7 @@ static void check_part(struct verify *verify, sqlite3_stmt *pack,
         found_pack(verify, pack, &day->label, "holds readings of another part of the day");
 }
 
-static enum store_status check_pack(struct verify *verify, sqlite3_stmt *pack, sqlite3_stmt *rows) {
+static enum store_status check_pack(struct verify *verify, sqlite3_stmt *pack) {
     const struct day_pack_label label = {sqlite3_column_int64(pack, 0),
                                          day_pack_day(sqlite3_column_int64(pack, 1))};
     const struct series_unpacked *day;
@@ -166,42 +168,24 @@ static enum store_status check_pack(struct verify *verify, sqlite3_stmt *pack, s
     if (sqlite3_column_int64(pack, 2) != (int64_t)day->count)
         found_pack(verify, pack, &label, "holds another number of readings than noted");
     check_part(verify, pack, day);
-    return check_beside(verify, pack, rows, day);
-}
-
-static enum store_status check_packs(struct verify *verify, sqlite3_stmt *packs,
-                                     sqlite3_stmt *rows) {
-    int code;
-    while ((code = sqlite3_step(packs)) == SQLITE_ROW) {
-        enum store_status status = check_pack(verify, packs, rows);
-        if (status != STORE_OK)
-            return status;
-        tell_progress(verify, PAGES_SHARE + PACKS_SHARE * sqlite3_column_double(packs, 6));
-    }
-    return code == SQLITE_DONE ? STORE_OK : store_failure(verify->store, code);
+    return check_beside(verify, pack, day);
 }
 
 static enum store_status verify_packs(struct verify *verify) {
-    sqlite3 *db = verify->store->db;
-    sqlite3_stmt *packs = NULL, *rows = NULL;
-    int code = sqlite3_prepare_v2(db,
-                                  "SELECT d.point, d.from_ms, d.count, d.pack, p.system, p.point, "
-                                  "1.0 * p.key / (SELECT max(key) FROM points), "
-                                  "coalesce((SELECT min(from_ms) FROM packs n WHERE "
-                                  "n.point = d.point AND n.from_ms > d.from_ms), 1 << 62) "
-                                  "FROM packs d JOIN points p ON p.key = d.point "
-                                  "ORDER BY d.point, d.from_ms",
-                                  -1, &packs, NULL);
-    if (code == SQLITE_OK)
-        code = sqlite3_prepare_v2(db,
-                                  "SELECT time_ms FROM readings WHERE point = ?1 AND "
-                                  "time_ms BETWEEN ?2 AND ?3",
-                                  -1, &rows, NULL);
+    sqlite3_stmt *packs;
     enum store_status status =
-        code == SQLITE_OK ? check_packs(verify, packs, rows) : store_failure(verify->store, code);
-    sqlite3_finalize(packs);
-    sqlite3_finalize(rows);
-    return status;
+        store_ask(verify->store,
+                  "SELECT d.point, d.from_ms, d.count, d.pack, p.system, p.point, "
+                  "1.0 * p.key / (SELECT max(key) FROM points), "
+                  "coalesce((SELECT min(from_ms) FROM packs n WHERE "
+                  "n.point = d.point AND n.from_ms > d.from_ms), 1 << 62) "
+                  "FROM packs d JOIN points p ON p.key = d.point ORDER BY d.point, d.from_ms",
+                  NO_VALUES, &packs);
+    while (status == STORE_OK && (status = store_row(verify->store, packs)) == STORE_OK) {
+        status = check_pack(verify, packs);
+        tell_progress(verify, PAGES_SHARE + PACKS_SHARE * sqlite3_column_double(packs, 6));
+    }
+    return store_listed(packs, status);
 }
 
 /* ---- hours of packed days ---- */
@@ -329,33 +313,22 @@ static enum store_status check_rollups(struct rollup_check *check, int64_t key) 
     return status;
 }
 
-static enum store_status check_points(struct verify *verify, sqlite3_stmt *points,
-                                      struct rollup_check *check) {
-    int code;
-    while ((code = sqlite3_step(points)) == SQLITE_ROW) {
-        check->system = store_column_text(points, 1);
-        check->point = store_column_text(points, 2);
-        enum store_status status = check_rollups(check, sqlite3_column_int64(points, 0));
-        if (status != STORE_OK)
-            return status;
+static enum store_status verify_rollups(struct verify *verify) {
+    struct rollup_check check = {.verify = verify};
+    sqlite3_stmt *points;
+    enum store_status status = store_ask(
+        verify->store,
+        "SELECT key, system, point, 1.0 * key / (SELECT max(key) FROM points) FROM points "
+        "ORDER BY key",
+        NO_VALUES, &points);
+    while (status == STORE_OK && (status = store_row(verify->store, points)) == STORE_OK) {
+        check.system = store_column_text(points, 1);
+        check.point = store_column_text(points, 2);
+        status = check_rollups(&check, sqlite3_column_int64(points, 0));
         double done = sqlite3_column_double(points, 3);
         tell_progress(verify, PAGES_SHARE + PACKS_SHARE + (1 - PAGES_SHARE - PACKS_SHARE) * done);
     }
-    return code == SQLITE_DONE ? STORE_OK : store_failure(verify->store, code);
-}
-
-static enum store_status verify_rollups(struct verify *verify) {
-    sqlite3_stmt *points = NULL;
-    int code = sqlite3_prepare_v2(
-        verify->store->db,
-        "SELECT key, system, point, 1.0 * key / (SELECT max(key) FROM points) FROM points "
-        "ORDER BY key",
-        -1, &points, NULL);
-    struct rollup_check check = {.verify = verify};
-    enum store_status status = code == SQLITE_OK ? check_points(verify, points, &check)
-                                                 : store_failure(verify->store, code);
-    sqlite3_finalize(points);
-    return status;
+    return store_listed(points, status);
 }
 
 /* ---- all of it ---- */
