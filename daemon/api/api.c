@@ -1,5 +1,6 @@
 #include "api/api.h"
 
+#include "api/radon_tests.h"
 #include "api/routes.h"
 #include "api/show.h"
 #include "api/visits.h"
@@ -36,6 +37,8 @@ static const struct route routes[] = {
     {"GET", "/api/systems/*", get_system, false},
     {"GET", "/api/alarms", api_alarms_list, false},
     {"GET", "/api/visits", api_visits_list, false},
+    {"GET", "/api/radon-tests", api_radon_tests, false},
+    {"GET", "/api/systems/*/radon-tests", api_radon_tests_of_system, false},
     {"GET", "/api/readings", api_readings, false},
     {"GET", "/api/deliveries", api_deliveries, false},
     {"GET", "/api/deliveries/*", api_deliveries, false},
@@ -50,6 +53,7 @@ static const struct route routes[] = {
     {"POST", "/api/systems/*/learn", api_learn_period, false},
     {"POST", "/api/systems/*/points/*/record", api_record_by_hand, false},
     {"POST", "/api/systems/*/visit-done", api_visit_done, false},
+    {"POST", "/api/systems/*/radon-test", api_radon_test, false},
     {"POST", "/api/import", api_import, true},
     {"POST", "/api/deliveries/*/again", api_delivery_again, false},
     {"POST", "/api/contacts/*/test-alert", api_test_alert, false},

@@ -256,8 +256,6 @@ static bool take_values(struct api_call *call, size_t system, json_t *facts) {
 static bool take_dates(struct api_call *call, size_t system, json_t *facts) {
     const char *next = api_given(call, "next_calibration");
     int64_t next_ms = 0;
-    if (json_is_true(json_object_get(call->body, "radon_tested")))
-        json_object_set_new(facts, "radon_tested", json_true());
     if (!next)
         return true;
     if (!api_instant(call, "next_calibration", next, call->api->fleet->systems[system].zone, false,

@@ -1,6 +1,7 @@
 #include "api/show.h"
 
 #include "analysis/wear.h"
+#include "api/radon_tests.h"
 #include "api/routes.h"
 #include "api/visits.h"
 #include "monitor/assessment.h"
@@ -285,6 +286,8 @@ static void set_records(json_t *json, struct api *api, size_t system) {
     json_object_set_new(json, "out_of_service", search.found ? search.found : json_null());
     json_object_set_new(json, "last_visit", api_visits_last(api, system));
     json_object_set_new(json, "past_visits", api_visits_past(api, system));
+    json_object_set_new(json, "radon_tests",
+                        api_radon_tests_of(api, fleet_system_id(api->fleet, system)));
 }
 
 static json_t *alarms_json(struct api *api, size_t system) {

@@ -7,11 +7,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-void page_token(struct page_view *view) {
-    html_empty(&view->html, "input", "type", "hidden", "name", "token", "value",
-               view->session->token, NULL);
-}
-
 static size_t system_of(const struct page_view *view, const json_t *alarm) {
     const char *id = page_json_text(alarm, "system");
     return id && *id ? fleet_find_system(view->api->fleet, id) : FLEET_NONE;

@@ -13,7 +13,5 @@
 void page_alarm_items(struct page_view *view, const json_t *alarms, size_t only);
 /** Past ones as a table. */
 void page_alarm_history(struct page_view *view, const json_t *alarms, size_t only);
-/** Hidden field with the session's token. */
-void page_token(struct page_view *view);
 
 #endif

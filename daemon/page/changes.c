@@ -2,6 +2,7 @@
  * What posted forms do: sign in and out, and the same changes as the operator's tool, by the same
  * functions. Each is bound to its session by a token; who did it is who is signed in.
  */
+#include "api/radon_tests.h"
 #include "host/clock.h"
 #include "host/log.h"
 #include "page/page_private.h"
@@ -182,8 +183,6 @@ static void visit_done(struct page_view *view, const struct page_form *form) {
     json_t *body = json_object(), *values = json_object();
     for (size_t i = 0; i < sizeof fields / sizeof fields[0]; i++)
         copy_text(body, form, fields[i]);
-    if (*page_form_value(form, "radon_tested"))
-        json_object_set_new(body, "radon_tested", json_true());
     if (*page_form_value(form, "new_baseline"))
         json_object_set_new(body, "new_baseline", json_true());
     for (size_t i = 0; i < form->count; i++) {
@@ -193,6 +192,18 @@ static void visit_done(struct page_view *view, const struct page_form *form) {
     }
     json_object_set_new(body, "values", values);
     change(view, api_visit_done, body, &address);
+}
+
+static void radon_test(struct page_view *view, const struct page_form *form) {
+    static const char *const fields[] = {"from", "to", "value", "uncertainty", "place", "device"};
+    struct html_address address = address_of_system(view);
+    const char *closed = page_form_value(form, "closed_house");
+    json_t *body = json_object();
+    for (size_t i = 0; i < sizeof fields / sizeof fields[0]; i++)
+        copy_text(body, form, fields[i]);
+    if (*closed)
+        json_object_set_new(body, "closed_house", json_boolean(strcmp(closed, "yes") == 0));
+    change(view, api_radon_test, body, &address);
 }
 
 /* ---- the homeowner's link ---- */
@@ -236,6 +247,7 @@ static const struct {
     {"systems", "out-of-service", out_of_service, false},
     {"systems", "return-to-service", return_to_service, false},
     {"systems", "visit-done", visit_done, false},
+    {"systems", "radon-test", radon_test, false},
     {"systems", "share", share, false},
     {"systems", "withdraw-share", share, false},
 };

@@ -5,6 +5,7 @@
  */
 #include "page/alarm_items.h"
 #include "page/facts.h"
+#include "page/radon_tests.h"
 #include "page/view_text.h"
 
 #include <math.h>
@@ -135,7 +136,9 @@ static void write_happened(struct page_view *view, size_t system, const json_t *
     size_t of_sensors = leave_out_sensors(history), count = json_array_size(history);
     while (json_array_size(history) > ALARMS_MOST)
         json_array_remove(history, json_array_size(history) - 1);
-    html_markup(&view->html, "<section><h2>What happened, and what was done</h2><h3>Visits</h3>");
+    html_markup(&view->html, "<section><h2>What happened, and what was done</h2>");
+    page_radon_tests(view, system, show, VISITS_MOST);
+    html_markup(&view->html, "<h3>Visits</h3>");
     page_past_visits(view, system, show, VISITS_MOST);
     write_by_hand(view, system, show);
     html_markup(&view->html, "<h3>Alarms</h3>");

@@ -7,6 +7,7 @@
 #include "page/chart.h"
 #include "page/drawing.h"
 #include "page/facts.h"
+#include "page/radon_tests.h"
 #include "page/share.h"
 #include "page/view_text.h"
 
@@ -236,19 +237,11 @@ static void write_radon(struct page_view *view, const json_t *show) {
 
 /* ---- what people can do ---- */
 
-static void begin_form(struct page_view *view, size_t system, const char *action) {
-    struct html_address address = html_address("/systems/");
-    html_address_part(&address, fleet_system_id(view->api->fleet, system));
-    html_address_path(&address, action);
-    html_open(&view->html, "form", "method", "post", "action", address.text, "class", "do", NULL);
-    page_token(view);
-}
-
 static void write_visit_form(struct page_view *view, size_t system) {
     const struct fleet_system *owner = &view->api->fleet->systems[system];
     char today[PAGE_TEXT_SIZE];
     html_markup(&view->html, "<details id=\"visit-done\"><summary>Write down a visit</summary>");
-    begin_form(view, system, "/visit-done");
+    page_begin_form(view, system, "/visit-done");
     html_markup(&view->html, "<p><label for=\"on\">Day</label> ");
     html_empty(&view->html, "input", "id", "on", "name", "on", "type", "date", "required", "",
                "value", page_date_text(today, view->api->now_ms, owner->zone), NULL);
@@ -272,9 +265,7 @@ static void write_visit_form(struct page_view *view, size_t system) {
     html_markup(&view->html,
                 "<p><label><input type=\"checkbox\" name=\"new_baseline\" value=\"yes\"> The work "
                 "changed fan, pipe or openings: these values are the new normal, from that day on"
-                "</label></p></fieldset><p><label><input type=\"checkbox\" name=\"radon_tested\" "
-                "value=\"yes\">"
-                " Radon was tested</label></p><p><label for=\"next_calibration\">Next "
+                "</label></p></fieldset><p><label for=\"next_calibration\">Next "
                 "calibration</label> <input id=\"next_calibration\" name=\"next_calibration\" "
                 "type=\"date\"></p><p><button type=\"submit\">Write down</button></p></form>"
                 "</details>");
@@ -283,12 +274,12 @@ static void write_visit_form(struct page_view *view, size_t system) {
 static void write_service_form(struct page_view *view, size_t system) {
     if (monitor_out_of_service_until(pipeline_monitor(view->api->pipeline), system) !=
         TIMESTAMP_NONE) {
-        begin_form(view, system, "/return-to-service");
+        page_begin_form(view, system, "/return-to-service");
         html_markup(&view->html, "<button type=\"submit\">Return to service</button></form>");
         return;
     }
     html_markup(&view->html, "<details><summary>Take out of service</summary>");
-    begin_form(view, system, "/out-of-service");
+    page_begin_form(view, system, "/out-of-service");
     html_markup(&view->html,
                 "<p>While it is out of service its alarms tell nobody.</p><p><label "
                 "for=\"until\">For</label> <select id=\"until\" name=\"until\"><option value=\"1 "
@@ -309,11 +300,11 @@ static void write_share_form(struct page_view *view, size_t system) {
                                  "nothing else: <br>");
         page_link(view, &address, address.text);
         html_markup(&view->html, "</p>");
-        begin_form(view, system, "/withdraw-share");
+        page_begin_form(view, system, "/withdraw-share");
         html_markup(&view->html, "<button type=\"submit\">Withdraw the link</button></form>");
     } else {
         html_markup(&view->html, "<p>There is none in force.</p>");
-        begin_form(view, system, "/share");
+        page_begin_form(view, system, "/share");
         html_markup(&view->html, "<button type=\"submit\">Make a link</button></form>");
     }
     html_markup(&view->html, "</details>");
@@ -324,6 +315,7 @@ static void write_actions(struct page_view *view, size_t system) {
         return;
     html_markup(&view->html, "<section class=\"actions no-print\"><h2>Changes</h2>");
     write_visit_form(view, system);
+    page_radon_test_form(view, system);
     write_service_form(view, system);
     write_share_form(view, system);
     html_markup(&view->html, "</section>");
@@ -377,6 +369,7 @@ static void write_records(struct page_view *view, size_t system, const json_t *s
                           const json_t *history) {
     html_markup(&view->html, "<section><h2>What was measured and done</h2><h3>Commissioning</h3>");
     page_commissioning(view, system, show, RECORDS_MOST);
+    page_radon_tests(view, system, show, RECORDS_MOST);
     html_markup(&view->html, "<h3>Visits</h3>");
     page_past_visits(view, system, show, RECORDS_MOST);
     html_markup(&view->html, "<h3>Alarms</h3>");

@@ -236,3 +236,16 @@ void page_redirect(struct page_view *view, const struct html_address *address) {
     view->answer->static_body = "See the other page.\n";
     view->answer->body_length = strlen(view->answer->static_body);
 }
+
+void page_token(struct page_view *view) {
+    html_empty(&view->html, "input", "type", "hidden", "name", "token", "value",
+               view->session->token, NULL);
+}
+
+void page_begin_form(struct page_view *view, size_t system, const char *action) {
+    struct html_address address = html_address("/systems/");
+    html_address_part(&address, fleet_system_id(view->api->fleet, system));
+    html_address_path(&address, action);
+    html_open(&view->html, "form", "method", "post", "action", address.text, "class", "do", NULL);
+    page_token(view);
+}

@@ -52,6 +52,10 @@ struct html_address page_system_address(const struct page_view *view, size_t sys
 /** An anchor. */
 void page_link(struct page_view *view, const struct html_address *address, const char *text);
 
+/** Hidden field with the session's token. */
+void page_token(struct page_view *view);
+/** Begins a form that changes a system: below its address, `action` such as "/visit-done". */
+void page_begin_form(struct page_view *view, size_t system, const char *action);
 /** Zone of a system, of the first one for FLEET_NONE; NULL when there is none at all. */
 const struct time_zone *page_zone(const struct page_view *view, size_t system);
 

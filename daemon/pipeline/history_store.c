@@ -245,7 +245,8 @@ static bool on_record(void *context, const struct record_commissioning *record) 
         return true;
     json_t *root = json_loads(record->text, 0, NULL);
     json_t *exponent = json_object_get(root, "ground_exponent");
-    search->exponent = json_is_number(exponent) ? json_number_value(exponent) : NAN;
+    if (json_is_number(exponent)) /* else what an older record says holds on */
+        search->exponent = json_number_value(exponent);
     json_decref(root);
     return true;
 }

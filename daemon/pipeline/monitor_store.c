@@ -186,10 +186,13 @@ static bool on_commissioning(void *context, const struct record_commissioning *r
     struct monitor_dates *dates = &reader->dates[system - reader->first_system];
     if (strcmp(record->origin, "learned") != 0) {
         dates->visited_ms = later(dates->visited_ms, record->from_ms);
-        dates->tested_ms = later(dates->tested_ms, record->from_ms);
+        if (dates->commissioned_ms == TIMESTAMP_NONE)
+            dates->commissioned_ms = record->from_ms; /* the oldest comes first */
+        if (json_is_number(json_object_get(root, "radon_after")))
+            dates->tested_ms = later(dates->tested_ms, record->from_ms);
         json_t *next = json_object_get(root, "next_calibration");
-        dates->next_calibration_ms =
-            json_is_integer(next) ? json_integer_value(next) : TIMESTAMP_NONE;
+        if (json_is_integer(next)) /* else what an older record says holds on */
+            dates->next_calibration_ms = json_integer_value(next);
     }
     reader->failed |= !load_values(reader, system, record, root);
     json_decref(root);
@@ -206,11 +209,19 @@ static bool on_visit(void *context, const struct record_visit *visit) {
     dates->visited_ms = later(dates->visited_ms, visit->on_ms);
     json_t *facts = visit->text ? json_loads(visit->text, 0, NULL) : NULL;
     json_t *calibrated = json_object_get(facts, "next_calibration");
-    if (json_is_true(json_object_get(facts, "radon_tested")))
-        dates->tested_ms = later(dates->tested_ms, visit->on_ms);
     if (json_is_integer(calibrated))
         dates->next_calibration_ms = json_integer_value(calibrated);
     json_decref(facts);
+    return true;
+}
+
+static bool on_radon_test(void *context, const struct record_radon_test *test) {
+    struct record_reader *reader = context;
+    size_t system = fleet_find_system(monitor_fleet(reader->link->monitor), test->system);
+    if (system == FLEET_NONE)
+        return true;
+    struct monitor_dates *dates = &reader->dates[system - reader->first_system];
+    dates->tested_ms = later(dates->tested_ms, test->to_ms);
     return true;
 }
 
@@ -222,7 +233,7 @@ static enum store_status read_records(struct monitor_store *link, size_t only_sy
     reader.dates = malloc((count + 1) * sizeof *reader.dates);
     if (!reader.dates)
         return STORE_OUT_OF_MEMORY;
-    const struct monitor_dates none = {TIMESTAMP_NONE, TIMESTAMP_NONE, TIMESTAMP_NONE};
+    const struct monitor_dates none = MONITOR_NO_DATES;
     for (size_t i = 0; i < count; i++)
         reader.dates[i] = none;
     const char *id = all ? NULL : fleet_system_id(fleet, only_system);
@@ -230,6 +241,8 @@ static enum store_status read_records(struct monitor_store *link, size_t only_sy
         record_commissioning_list(link->store, id, on_commissioning, &reader);
     if (status == STORE_OK)
         status = record_visit_list(link->store, id, on_visit, &reader);
+    if (status == STORE_OK)
+        status = record_radon_test_list(link->store, id, on_radon_test, &reader);
     for (size_t i = 0; i < count && status == STORE_OK; i++)
         monitor_set_dates(link->monitor, reader.first_system + i, &reader.dates[i]);
     free(reader.dates);

@@ -17,9 +17,9 @@
 #define SETTINGS_BYTES_MAX ((size_t)1 << 20)
 
 static const struct ctl_command *const groups[] = {
-    ctl_system_commands, ctl_alarm_commands,  ctl_visit_commands,
-    ctl_record_commands, ctl_series_commands, ctl_delivery_commands,
-    ctl_check_commands,  ctl_replay_commands, ctl_store_commands,
+    ctl_system_commands,     ctl_alarm_commands,  ctl_visit_commands,    ctl_record_commands,
+    ctl_radon_test_commands, ctl_series_commands, ctl_delivery_commands, ctl_check_commands,
+    ctl_replay_commands,     ctl_store_commands,
 };
 enum { GROUPS = sizeof groups / sizeof groups[0] };
 

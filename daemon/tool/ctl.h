@@ -36,8 +36,8 @@ struct ctl_command {
 
 /* The groups; each ends in a row without a name. */
 extern const struct ctl_command ctl_system_commands[], ctl_alarm_commands[], ctl_record_commands[],
-    ctl_visit_commands[], ctl_series_commands[], ctl_delivery_commands[], ctl_store_commands[],
-    ctl_check_commands[], ctl_replay_commands[];
+    ctl_radon_test_commands[], ctl_visit_commands[], ctl_series_commands[], ctl_delivery_commands[],
+    ctl_store_commands[], ctl_check_commands[], ctl_replay_commands[];
 
 /** Finds a command by name, NULL when there is none. */
 const struct ctl_command *ctl_find(const char *name);

@@ -141,10 +141,15 @@ bool replay_commission(struct replay *replay, size_t system, const struct commis
                                                           value->value, record->by, false))
             return false;
     }
-    history_memory_set_exponent(replay->memory, system, record->from_ms, record->ground_exponent);
+    if (isfinite(record->ground_exponent)) /* else what an older record says holds on */
+        history_memory_set_exponent(replay->memory, system, record->from_ms,
+                                    record->ground_exponent);
     struct monitor_dates dates = *monitor_dates(replay->monitor, system);
     dates.visited_ms = later(dates.visited_ms, record->from_ms);
-    dates.tested_ms = later(dates.tested_ms, record->from_ms);
+    if (isfinite(record->radon_after_bq_m3))
+        dates.tested_ms = later(dates.tested_ms, record->from_ms);
+    if (dates.commissioned_ms == TIMESTAMP_NONE || record->from_ms < dates.commissioned_ms)
+        dates.commissioned_ms = record->from_ms;
     dates.next_calibration_ms = later(dates.next_calibration_ms, record->next_calibration_ms);
     monitor_set_dates(replay->monitor, system, &dates);
     return true;

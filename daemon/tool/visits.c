@@ -68,7 +68,7 @@ static enum ctl_status visits(struct ctl *ctl, int argc, char **argv) {
 
 struct visit_texts {
     const char *on, *by, *found, *did, *next_calibration;
-    bool radon_tested, new_baseline;
+    bool new_baseline;
 };
 
 /* ---- asking a person at a terminal ---- */
@@ -183,8 +183,6 @@ static enum ctl_status send_visit(struct ctl *ctl, const struct ctl_arguments *a
     ctl_set(body, "found", texts->found);
     ctl_set(body, "did", texts->did);
     ctl_set(body, "next_calibration", texts->next_calibration);
-    if (texts->radon_tested)
-        json_object_set_new(body, "radon_tested", json_true());
     if (texts->new_baseline)
         json_object_set_new(body, "new_baseline", json_true());
     enum ctl_status status = read_values(ctl, arguments, body) ? CTL_DONE : CTL_WRONG_USE;
@@ -209,11 +207,10 @@ static enum ctl_status visit_done(struct ctl *ctl, int argc, char **argv) {
         {"--by", "NAME", &texts.by, NULL, true},
         {"--found", "TEXT", &texts.found, NULL, true},
         {"--did", "TEXT", &texts.did, NULL, true},
-        {"--radon-tested", NULL, NULL, &texts.radon_tested, false},
         {"--new-baseline", NULL, NULL, &texts.new_baseline, false},
         {"--next-calibration", "DATE", &texts.next_calibration, NULL, false}};
     struct ctl_arguments arguments = {
-        .options = options, .option_count = 7, .least = 1, .most = 64};
+        .options = options, .option_count = 6, .least = 1, .most = 64};
     if (!ctl_arguments(ctl, argc, argv, &arguments))
         return arguments.status;
     return send_visit(ctl, &arguments, &texts);
@@ -227,15 +224,15 @@ const struct ctl_command ctl_visit_commands[] = {
      "those behind it. --ics writes a calendar of all instead (\"-\": standard output).",
      visits},
     {"visit-done",
-     "SYSTEM [POINT=VALUE …] --on DATE --by NAME --found TEXT --did TEXT [--radon-tested] "
+     "SYSTEM [POINT=VALUE …] --on DATE --by NAME --found TEXT --did TEXT "
      "[--new-baseline] [--next-calibration DATE]",
      "puts a visit on record",
      "POINT=VALUE are values measured there, such as \"suction=0.62 inH2O\"; at a terminal they "
      "are "
      "asked for. --new-baseline makes them the commissioning values from that day on, for work "
      "that "
-     "changed fan, pipe or openings. --radon-tested starts "
-     "the time to the next radon test anew. After any change to fan or openings a back-draft test "
+     "changed fan, pipe or openings. A radon test has a command of its own: radon-test. After any "
+     "change to fan or openings a back-draft test "
      "of the combustion appliances belongs to the visit.",
      visit_done},
     {0},

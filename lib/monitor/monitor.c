@@ -151,7 +151,7 @@ static bool set_up(struct monitor *monitor) {
             return false;
         trackers += fleet->points[i].rule_count;
     }
-    const struct monitor_dates none = {TIMESTAMP_NONE, TIMESTAMP_NONE, TIMESTAMP_NONE};
+    const struct monitor_dates none = MONITOR_NO_DATES;
     for (size_t s = 0; s < fleet->system_count; s++) {
         monitor->systems[s].out_until_ms = TIMESTAMP_NONE;
         monitor->systems[s].dates = none;

@@ -54,10 +54,13 @@ void monitor_load_tracker(struct monitor *monitor, const struct monitor_tracker 
 
 /** Dates that make a visit due; TIMESTAMP_NONE where there is none. */
 struct monitor_dates {
-    int64_t tested_ms;           /* last radon test: retest-due counts from here */
+    int64_t tested_ms;           /* end of the last radon test: retest-due counts from here */
+    int64_t commissioned_ms;     /* for the first time: a system never tested is due 30 d later */
     int64_t visited_ms;          /* last visit or commissioning: visit-due counts from here */
     int64_t next_calibration_ms; /* calibration-due */
 };
+#define MONITOR_NO_DATES                                                                           \
+    { TIMESTAMP_NONE, TIMESTAMP_NONE, TIMESTAMP_NONE, TIMESTAMP_NONE }
 void monitor_set_dates(struct monitor *monitor, size_t system, const struct monitor_dates *dates);
 const struct monitor_dates *monitor_dates(const struct monitor *monitor, size_t system);
 /** When a dated condition of a system is due; INT64_MAX: never. */

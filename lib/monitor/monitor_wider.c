@@ -19,6 +19,9 @@ const struct monitor_dates *monitor_dates(const struct monitor *monitor, size_t 
     return &monitor->systems[system].dates;
 }
 
+/* A system is tested within a month of its start: common practice of measurement, no source. */
+static const int64_t first_test_ms = 30 * DURATION_DAY_MS;
+
 static int64_t after(int64_t from_ms, int64_t span_ms) {
     return from_ms == TIMESTAMP_NONE || span_ms <= 0 ? INT64_MAX : from_ms + span_ms;
 }
@@ -27,10 +30,13 @@ int64_t monitor_due_ms(const struct monitor *monitor, size_t system, enum condit
     const struct system_description *description = monitor->fleet->systems[system].description;
     const struct settings *settings = monitor->fleet->settings;
     const struct monitor_dates *dates = &monitor->systems[system].dates;
-    if (condition == CONDITION_RETEST_DUE)
-        return after(dates->tested_ms, description->retest_every_ms >= 0
-                                           ? description->retest_every_ms
-                                           : settings->retest_every_ms);
+    if (condition == CONDITION_RETEST_DUE) {
+        int64_t every_ms = description->retest_every_ms >= 0 ? description->retest_every_ms
+                                                             : settings->retest_every_ms;
+        if (dates->tested_ms == TIMESTAMP_NONE && every_ms > 0)
+            return after(dates->commissioned_ms, first_test_ms);
+        return after(dates->tested_ms, every_ms);
+    }
     if (condition == CONDITION_VISIT_DUE)
         return after(dates->visited_ms, description->visit_every_ms >= 0
                                             ? description->visit_every_ms

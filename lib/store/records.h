@@ -143,6 +143,28 @@ enum store_status record_visit_list(struct store *store, const char *system,
                                     bool (*row)(void *context, const struct record_visit *visit),
                                     void *context);
 
+/* ---- radon tests: results with the place and the days they are of (schema_6.sql) ---- */
+
+enum record_answer { RECORD_NO, RECORD_YES, RECORD_UNKNOWN };
+
+struct record_radon_test {
+    int64_t id;
+    const char *system;
+    int64_t from_ms, to_ms, recorded_ms;
+    double value_bq_m3;
+    double uncertainty_relative; /* standard uncertainty, 0.10 for 10 % */
+    const char *kind;            /* "short" or "long" */
+    const char *place, *device, *by;
+    enum record_answer closed_house; /* doors and windows kept closed, as short tests ask for */
+};
+enum store_status record_radon_test_add(struct store *store, const struct record_radon_test *test,
+                                        int64_t *id);
+/** Of one system (NULL: all), oldest end first. */
+enum store_status record_radon_test_list(struct store *store, const char *system,
+                                         bool (*row)(void *context,
+                                                     const struct record_radon_test *test),
+                                         void *context);
+
 /* ---- out of service ---- */
 
 struct record_service {

@@ -270,6 +270,64 @@ static bool list_by_hand(void *context, const struct record_by_hand *record) {
     return true;
 }
 
+static bool list_tests(void *context, const struct record_radon_test *test) {
+    (void)context;
+    size_t length = strlen(listed);
+    snprintf(listed + length, sizeof listed - length, "%s:%lld-%lld:%g±%g:%s:%s:%s:%d:%s ",
+             test->system, (long long)test->from_ms, (long long)test->to_ms, test->value_bq_m3,
+             test->uncertainty_relative, test->kind, test->place, test->device,
+             (int)test->closed_house, test->by);
+    return true;
+}
+
+START_TEST(radon_tests_are_kept_by_system_oldest_first) {
+    const struct record_radon_test tests[] = {{.system = "a",
+                                               .from_ms = 30,
+                                               .to_ms = 40,
+                                               .recorded_ms = 50,
+                                               .value_bq_m3 = 55.5,
+                                               .uncertainty_relative = 0.1,
+                                               .kind = "short",
+                                               .place = "basement",
+                                               .device = "canister",
+                                               .by = "Ann",
+                                               .closed_house = RECORD_YES},
+                                              {.system = "b",
+                                               .from_ms = 5,
+                                               .to_ms = 20,
+                                               .recorded_ms = 50,
+                                               .value_bq_m3 = 74.0,
+                                               .uncertainty_relative = 0.2,
+                                               .kind = "long",
+                                               .place = "den",
+                                               .device = "film",
+                                               .by = "Ben",
+                                               .closed_house = RECORD_UNKNOWN},
+                                              {.system = "a",
+                                               .from_ms = 1,
+                                               .to_ms = 9,
+                                               .recorded_ms = 50,
+                                               .value_bq_m3 = 37.0,
+                                               .uncertainty_relative = 0.1,
+                                               .kind = "short",
+                                               .place = "den",
+                                               .device = "canister",
+                                               .by = "Cy",
+                                               .closed_house = RECORD_NO}};
+    int64_t id = 0;
+    for (size_t i = 0; i < 3; i++)
+        ck_assert_int_eq(record_radon_test_add(store, &tests[i], &id), STORE_OK);
+    ck_assert_int_eq(id, 3);
+    listed[0] = '\0';
+    ck_assert_int_eq(record_radon_test_list(store, "a", list_tests, NULL), STORE_OK);
+    ck_assert_str_eq(listed, "a:1-9:37±0.1:short:den:canister:0:Cy "
+                             "a:30-40:55.5±0.1:short:basement:canister:1:Ann ");
+    listed[0] = '\0';
+    ck_assert_int_eq(record_radon_test_list(store, NULL, list_tests, NULL), STORE_OK);
+    ck_assert_ptr_nonnull(strstr(listed, "b:5-20:74±0.2:long:den:film:2:Ben "));
+}
+END_TEST
+
 START_TEST(readings_by_hand_keep_who_took_them_first) {
     int64_t a, b;
     ck_assert_int_eq(series_key(store, "a", "tube", &a), STORE_OK);
@@ -412,6 +470,7 @@ int main(void) {
     tcase_add_test(tcase, trackers_are_put_replaced_and_deleted);
     tcase_add_test(tcase, commissioning_is_listed_oldest_first);
     tcase_add_test(tcase, visits_are_listed_oldest_first);
+    tcase_add_test(tcase, radon_tests_are_kept_by_system_oldest_first);
     tcase_add_test(tcase, readings_by_hand_keep_who_took_them_first);
     tcase_add_test(tcase, service_states_are_put_and_taken_back);
     tcase_add_test(tcase, refusals_are_counted_and_the_first_example_is_kept_byte_for_byte);

@@ -8,7 +8,7 @@ import os
 import re
 import sqlite3
 import sys
-from datetime import datetime, timezone
+from datetime import datetime, timedelta, timezone
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
 # pylint: disable=wrong-import-position
@@ -320,6 +320,34 @@ def visits_by_urgency_and_as_a_calendar(place):
     equal(points["suction"]["baseline"]["by"], "me", "by whom")
     tool.run("visit-done", "no-such-house", "--on", today, "--by", "a", "--found", "b", "--did", "c",
              status=1)
+
+
+@suite.test
+def radon_tests_stand_beside_the_monitors(place):
+    _, _, _, tool = furnished(place, days=8)
+    today = datetime.now(timezone.utc).date()
+    first, last = today - timedelta(days=6), today - timedelta(days=2)
+    usual = ("--from", first, "--to", last, "--place", "basement", "--device", "canister 7", "--by", "Ann")
+    monitor = next(one for one in tool.json("show", "birch-lane-12")["points"] if one["quantity"] == "radon")
+    mean = next(one for one in monitor["averages"] if one["window"] == "7 d")["mean"]
+    agrees, differs = f"{mean * 1.05:.3f} Bq/m3", f"{mean * 3:.3f} Bq/m3"
+    tool.run("radon-test", "birch-lane-12", agrees, *usual, "--closed-house")
+    tool.run("radon-test", "birch-lane-12", *differs.split(), *usual, "--uncertainty", "5 %", "--kind", "long")
+    first_test, second = tool.json("radon-tests", "birch-lane-12")
+    equal((first_test["place"], first_test["device"], first_test["by"], first_test["kind"],
+           first_test["closed_house"], first_test["uncertainty"]),
+          ("basement", "canister 7", "Ann", "short", True, 0.1), "the first")
+    equal((second["kind"], second["closed_house"], second["uncertainty"]), ("long", None, 0.05), "the second")
+    equal([test["monitors"][0]["agrees"] for test in (first_test, second)], [True, False], "beside the monitor")
+    equal(tool.json("radon-tests"), tool.json("show", "birch-lane-12")["radon_tests"], "show has the same")
+    words = tool.run("radon-tests")[0]
+    check("not agree" in words and "agrees" in words, words)
+    for wrong in (("1.2", *usual), ("-3 Bq/m3", *usual), ("1.2 Pa", *usual), ("1.2 pCi/L", *usual, "--kind", "odd"),
+                  ("1.2 pCi/L", *usual, "--uncertainty", "0 %"), ("1.2 pCi/L", *usual[:2], "--to", first, *usual[4:]),
+                  ("1.2 pCi/L", *usual[:2], "--to", today + timedelta(days=2), *usual[4:])):
+        tool.run("radon-test", "birch-lane-12", *wrong, status=1)
+    tool.run("radon-test", "birch-lane-12", "1.2 pCi/L", "--from", first, status=2)
+    equal(len(tool.json("radon-tests")), 2, "nothing of the wrong ones is kept")
 
 
 @suite.test

@@ -278,9 +278,9 @@ def test_records():
                out=r"^b suction: 0\.62 inH2O at 2026-03-12 08:15 UTC$")
         assert daemon.last()[3] == {"value": "0.62 inH2O", "by": "Ann"}
     expect(daemon.run("visit-done", "b", "suction=0.62 inH2O", "--on", "2026-03-12", "--by", "Ann",
-                      "--found", "worn", "--did", "new fan", "--radon-tested"), 0, out="on record")
+                      "--found", "worn", "--did", "new fan"), 0, out="on record")
     assert daemon.last()[3] == {"on": "2026-03-12", "by": "Ann", "found": "worn", "did": "new fan",
-                                "radon_tested": True, "values": {"suction": "0.62 inH2O"}}
+                                "values": {"suction": "0.62 inH2O"}}
     expect(daemon.run("visit-done", "b", "suction=0.62 inH2O", "--on", "2026-03-12", "--by", "Ann",
                       "--found", "worn", "--did", "new fan", "--new-baseline"), 0, out="on record")
     assert daemon.last()[3]["new_baseline"] is True

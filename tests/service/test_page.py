@@ -266,9 +266,15 @@ def forms_do_what_the_tool_does(place):
     session.post("/systems/mill/return-to-service", status=409)
     session.post("/systems/nowhere/return-to-service", status=404)
     session.post("/systems/mill/visit-done", on=rfc3339(now_ms())[:10], found="dust", did="cleaned",
-                 radon_tested="yes", next_calibration="2030-01-01", **{"value-suction": "0.5 inH2O"})
+                 next_calibration="2030-01-01", **{"value-suction": "0.5 inH2O"})
     visit = daemon.get("/api/systems/mill")["last_visit"]
     equal((visit["by"], visit["found"]), ("installer", "dust"), "the visit")
+    session.post("/systems/mill/radon-test", **{"from": rfc3339(now_ms() - 5 * 86_400_000)[:10]}, place="basement",
+                 to=rfc3339(now_ms() - 86_400_000)[:10], value="1.5 pCi/L", device="canister", closed_house="yes")
+    test = daemon.get("/api/systems/mill")["radon_tests"][0]
+    equal((test["by"], test["place"], test["kind"], test["closed_house"], round(test["value"], 3)),
+          ("installer", "basement", "short", True, 55.5), "the test")
+    check("canister" in session.get("/systems/mill").text, "the test stands on the sheet")
     session.post("/systems/mill/visit-done", status=400, on=rfc3339(now_ms())[:10], found="x", did="y",
                  **{"value-suction": "0.5 apples"})
     answer = session.post("/sign-out")

@@ -407,7 +407,7 @@ static void command_return_to_service(struct play *play) {
     operate(play, path, json_pack("{s:s}", "by", "the dispatcher"));
 }
 
-/* visit SYSTEM [tested] [calibration DATE] */
+/* visit SYSTEM [calibration DATE] */
 static void command_visit(struct play *play) {
     struct script *script = &play->script;
     char path[200], on[40];
@@ -415,11 +415,26 @@ static void command_visit(struct play *play) {
     json_t *body =
         json_pack("{s:s,s:s,s:s,s:s}", "by", "the technician", "found", "all well", "did",
                   "nothing", "on", timestamp_format(on, sizeof on, play->world.now_ms));
-    if (script_accept(script, "tested"))
-        json_object_set_new(body, "radon_tested", json_true());
     if (script_accept(script, "calibration"))
         json_object_set_new(body, "next_calibration", json_string(script_word(script, "a date")));
     operate(play, path, body);
+}
+
+/* radon-test SYSTEM VALUE UNIT over SPAN: it ends now */
+static void command_radon_test(struct play *play) {
+    struct script *script = &play->script;
+    char path[200], value[80], from[40], to[40];
+    snprintf(path, sizeof path, "/api/systems/%s/radon-test", script_word(script, "the system"));
+    const char *number = script_word(script, "a value");
+    snprintf(value, sizeof value, "%s %s", number, script_word(script, "its unit"));
+    script_accept(script, "over");
+    int64_t end_ms = play->world.now_ms,
+            start_ms = end_ms - script_span(script, "how long it took");
+    operate(play, path,
+            json_pack("{s:s,s:s,s:s,s:s,s:s,s:s}", "by", "the technician", "value", value, "place",
+                      "basement", "device", "canister", "from",
+                      timestamp_format(from, sizeof from, start_ms), "to",
+                      timestamp_format(to, sizeof to, end_ms)));
 }
 
 /* import: a block of CSV */
@@ -476,6 +491,7 @@ static const struct {
     {"out-of-service", command_out_of_service},
     {"return-to-service", command_return_to_service},
     {"visit", command_visit},
+    {"radon-test", command_radon_test},
     {"import", command_import},
     {"compare", command_compare},
     {"endpoints", command_endpoints},

@@ -14,8 +14,10 @@ _subslabctl_describe() {
     out-of-service) echo '--until --by --why | system' ;;
     return-to-service) echo '| system' ;;
     visits) echo '--limit --before --ics --json' ;;
-    visit-done) echo '--on --by --found --did --radon-tested --new-baseline --next-calibration | system' ;;
+    visit-done) echo '--on --by --found --did --new-baseline --next-calibration | system' ;;
     commission) echo '--learn --by | system file' ;;
+    radon-test) echo '--from --to --place --device --by --uncertainty --kind --closed-house --open-house | system' ;;
+    radon-tests) echo '--json | system' ;;
     record) echo '--at --by | system point' ;;
     import) echo '| file' ;;
     export) echo '--from --to --as | system' ;;
@@ -31,7 +33,8 @@ _subslabctl_describe() {
 }
 
 _subslabctl_commands='systems show alarms acknowledge shelve unshelve out-of-service
-    return-to-service visits visit-done commission record import export deliveries test-alert
+    return-to-service visits visit-done commission record radon-test
+    radon-tests import export deliveries test-alert
     unclaimed refused check replay verify backup'
 
 # _subslabctl_ask COMMAND…: its JSON, from the settings named on the line; nothing when no daemon
@@ -110,7 +113,7 @@ _subslabctl() {
             ((i + 1 < COMP_CWORD)) && program+=(--settings "${COMP_WORDS[i + 1]}")
             ((i++))
             ;;
-        --json | --all | --failed | --radon-tested | --new-baseline | --help | --version) ;;
+        --json | --all | --failed | --closed-house | --open-house | --new-baseline | --help | --version) ;;
         --learn) ((i += 2)) ;;
         -*) ((i++)) ;;
         *)

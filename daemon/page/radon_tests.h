@@ -1,0 +1,14 @@
+/*
+ * page_radon_tests: results of radon tests on the sheets of a system, and the form for a new one.
+ */
+#ifndef DAEMON_PAGE_RADON_TESTS_H
+#define DAEMON_PAGE_RADON_TESTS_H
+
+#include "page/view.h"
+
+/** The newest `most` of `radon_tests`, each beside what the monitors read in its days. */
+void page_radon_tests(struct page_view *view, size_t system, const json_t *show, size_t most);
+/** For somebody signed in. */
+void page_radon_test_form(struct page_view *view, size_t system);
+
+#endif

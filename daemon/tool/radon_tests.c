@@ -1,0 +1,153 @@
+/*
+ * radon-test: the result of a radon test. radon-tests: the list, beside what the monitors read.
+ */
+#include "tool/ctl_client.h"
+#include "tool/table.h"
+#include "tool/values.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+/* "1.2 pCi/L agrees": what a monitor read in the days of a test; named where there are several. */
+static void monitor_text(char *text, size_t size, const struct ctl *ctl, const json_t *monitor,
+                         bool named) {
+    char mean[CTL_VALUE_SIZE];
+    const json_t *agrees = json_object_get(monitor, "agrees");
+    int length =
+        snprintf(text, size, "%s%s", named ? ctl_text_of(monitor, "point") : "", named ? ": " : "");
+    if (json_is_null(agrees))
+        snprintf(text + length, size - (size_t)length, "%s", ctl_text_of(monitor, "why"));
+    else
+        snprintf(text + length, size - (size_t)length, "%s %s",
+                 ctl_value(mean, ctl, json_object_get(monitor, "mean"), "Bq/m3"),
+                 json_is_true(agrees) ? "agrees" : "does not agree");
+}
+
+static void add_monitors(struct ctl_table *table, const struct ctl *ctl, const json_t *test) {
+    char all[600] = "", one[200];
+    const json_t *list = json_object_get(test, "monitors"), *monitor;
+    size_t i;
+    json_array_foreach(list, i, monitor) {
+        monitor_text(one, sizeof one, ctl, monitor, json_array_size(list) > 1);
+        snprintf(all + strlen(all), sizeof all - strlen(all), "%s%s", i ? "; " : "", one);
+    }
+    ctl_table_add(table, *all ? all : "–");
+}
+
+static void add_test(struct ctl_table *table, const struct ctl *ctl, const json_t *test) {
+    const struct ctl shown = ctl_for_quantity(ctl, test);
+    char text[CTL_VALUE_SIZE], value[CTL_VALUE_SIZE + 40], what[600];
+    snprintf(value, sizeof value, "%s ± %.0f %%",
+             ctl_value(text, &shown, json_object_get(test, "value"), "Bq/m3"),
+             100.0 * ctl_number_of(test, "uncertainty"));
+    snprintf(what, sizeof what, "%s, %s, %s", ctl_text_of(test, "kind"), ctl_text_of(test, "place"),
+             ctl_text_of(test, "device"));
+    ctl_table_add(table, ctl_text_of(test, "system"));
+    ctl_table_add(table, ctl_date(text, json_object_get(test, "to")));
+    ctl_table_add(table, value);
+    add_monitors(table, &shown, test);
+    ctl_table_add(table, what);
+}
+
+static void print_tests(const struct ctl *ctl, const json_t *list) {
+    static const struct ctl_column columns[] = {
+        {"SYSTEM", false}, {"ENDED", false}, {"RESULT", true}, {"MONITOR", false}, {"TEST", false}};
+    struct ctl_table *table = ctl_table_create(columns, 5);
+    const json_t *test;
+    size_t i;
+    json_array_foreach(list, i, test) add_test(table, ctl, test);
+    if (json_array_size(list) == 0)
+        printf("no radon tests\n");
+    else
+        ctl_table_print(table, stdout);
+    ctl_table_destroy(table);
+}
+
+static enum ctl_status radon_tests(struct ctl *ctl, int argc, char **argv) {
+    struct ctl_arguments arguments = {.most = 1};
+    json_t *list = NULL;
+    if (!ctl_arguments(ctl, argc, argv, &arguments))
+        return arguments.status;
+    struct ctl_path path = ctl_path(arguments.count ? "/api/systems/" : "/api/radon-tests");
+    if (arguments.count) {
+        ctl_path_encode(&path, arguments.operands[0]);
+        ctl_path_add(&path, "/radon-tests");
+    }
+    enum ctl_status status = ctl_get_json(ctl, path.text, &list);
+    if (list)
+        print_tests(ctl, list);
+    json_decref(list);
+    return status;
+}
+
+struct test_texts {
+    const char *from, *to, *place, *device, *by, *uncertainty, *kind;
+    bool closed, open;
+};
+
+static enum ctl_status send_test(struct ctl *ctl, const struct ctl_arguments *arguments,
+                                 const struct test_texts *texts) {
+    char **operands = arguments->operands, value[160]; /* the unit may be an argument of its own */
+    struct ctl_path path = ctl_path("/api/systems/");
+    json_t *body = json_object(), *answer = NULL;
+    snprintf(value, sizeof value, "%s%s%s", operands[1], arguments->count == 3 ? " " : "",
+             arguments->count == 3 ? operands[2] : "");
+    ctl_path_encode(&path, operands[0]);
+    ctl_path_add(&path, "/radon-test");
+    ctl_set(body, "value", value);
+    ctl_set(body, "from", texts->from);
+    ctl_set(body, "to", texts->to);
+    ctl_set(body, "place", texts->place);
+    ctl_set(body, "device", texts->device);
+    ctl_set(body, "by", texts->by);
+    ctl_set(body, "uncertainty", texts->uncertainty);
+    ctl_set(body, "kind", texts->kind);
+    if (texts->closed || texts->open)
+        json_object_set_new(body, "closed_house", json_boolean(texts->closed));
+    enum ctl_status status = ctl_post_json(ctl, path.text, body, &answer);
+    if (answer) {
+        json_t *list = json_pack("[O]", answer);
+        print_tests(ctl, list);
+        json_decref(list);
+    }
+    json_decref(answer);
+    return status;
+}
+
+static enum ctl_status radon_test(struct ctl *ctl, int argc, char **argv) {
+    struct test_texts texts = {0};
+    const struct ctl_option options[] = {
+        {"--from", "DATE", &texts.from, NULL, true},
+        {"--to", "DATE", &texts.to, NULL, true},
+        {"--place", "TEXT", &texts.place, NULL, true},
+        {"--device", "TEXT", &texts.device, NULL, true},
+        {"--by", "NAME", &texts.by, NULL, true},
+        {"--uncertainty", "PERCENT", &texts.uncertainty, NULL, false},
+        {"--kind", "short|long", &texts.kind, NULL, false},
+        {"--closed-house", NULL, NULL, &texts.closed, false},
+        {"--open-house", NULL, NULL, &texts.open, false}};
+    struct ctl_arguments arguments = {.options = options, .option_count = 9, .least = 2, .most = 3};
+    if (!ctl_arguments(ctl, argc, argv, &arguments))
+        return arguments.status;
+    if (texts.closed && texts.open)
+        return ctl_error(ctl, CTL_WRONG_USE, "--closed-house and --open-house exclude each other");
+    return send_test(ctl, &arguments, &texts);
+}
+
+const struct ctl_command ctl_radon_test_commands[] = {
+    {"radon-test",
+     "SYSTEM VALUE --from DATE --to DATE --place TEXT --device TEXT --by NAME "
+     "[--uncertainty PERCENT] [--kind short|long] [--closed-house | --open-house]",
+     "puts the result of a radon test on record",
+     "VALUE has its unit: \"1.2 pCi/L\". A test sets the date of the next one; it stands beside "
+     "what the monitors read in its days. --uncertainty is the device's (standard uncertainty, "
+     "default \"10 %\"); up to 90 days make a short test. --closed-house: doors and windows were "
+     "kept closed, as short tests ask for.",
+     radon_test},
+    {"radon-tests", "[SYSTEM] [--json]", "results of radon tests, beside the monitors",
+     "A monitor agrees with a test when they differ by no more than both say of their own "
+     "uncertainty (E_n of ISO 13528 up to 1).",
+     radon_tests},
+    {0},
+};
