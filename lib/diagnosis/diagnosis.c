@@ -374,6 +374,17 @@ static void lists_fill(struct diagnosis *diagnosis) {
                  diagnosis_text_back_draft);
 }
 
+static void tell_all(const struct diagnosis_input *input, struct diagnosis *diagnosis) {
+    tell_signal(diagnosis, QUANTITY_SUCTION, NULL, &input->suction, input->units);
+    tell_signal(diagnosis, QUANTITY_AIRFLOW, NULL, &input->flow, input->units);
+    tell_signal(diagnosis, QUANTITY_FAN_POWER, NULL, &input->power, input->units);
+    tell_holes(input, diagnosis);
+    tell_signal(diagnosis, QUANTITY_RADON, NULL, &input->radon, input->units);
+    tell_fan_and_ground(input, diagnosis);
+    tell_weather(input, diagnosis);
+    tell_reasoning(input, diagnosis);
+}
+
 void diagnosis_make(const struct diagnosis_input *input, struct diagnosis *diagnosis) {
     assert(input && diagnosis && input->hole_count <= DIAGNOSIS_HOLES_MAX);
     *diagnosis = (struct diagnosis){
@@ -408,13 +419,6 @@ void diagnosis_make(const struct diagnosis_input *input, struct diagnosis *diagn
             diagnosis->unit_factor = result.unit_factor;
         deciding_fill(&evidence, &result, diagnosis);
     }
-    tell_signal(diagnosis, QUANTITY_SUCTION, NULL, &input->suction, input->units);
-    tell_signal(diagnosis, QUANTITY_AIRFLOW, NULL, &input->flow, input->units);
-    tell_signal(diagnosis, QUANTITY_FAN_POWER, NULL, &input->power, input->units);
-    tell_holes(input, diagnosis);
-    tell_signal(diagnosis, QUANTITY_RADON, NULL, &input->radon, input->units);
-    tell_fan_and_ground(input, diagnosis);
-    tell_weather(input, diagnosis);
-    tell_reasoning(input, diagnosis);
+    tell_all(input, diagnosis);
     lists_fill(diagnosis);
 }

@@ -110,6 +110,14 @@ static void add_plain_alarm(struct wording_writer *writer) {
     }
 }
 
+static void add_plain_digest(struct wording_writer *writer) {
+    wording_writer_where(writer);
+    if (writer->facts->lines.count == 0)
+        wording_writer_paragraph(writer, writer->texts->digest_none);
+    wording_writer_list(writer, writer->texts->digest_plain, &writer->facts->lines);
+    wording_writer_more(writer);
+}
+
 static void write_homeowner(struct wording_writer *writer) {
     switch (writer->facts->kind) {
     case WORDING_RETURNED:
@@ -125,11 +133,7 @@ static void write_homeowner(struct wording_writer *writer) {
         wording_writer_time(writer, writer->texts->since, writer->facts->since_ms);
         return;
     case WORDING_DIGEST:
-        wording_writer_where(writer);
-        if (writer->facts->lines.count == 0)
-            wording_writer_paragraph(writer, writer->texts->digest_none);
-        wording_writer_list(writer, writer->texts->digest_plain, &writer->facts->lines);
-        wording_writer_more(writer);
+        add_plain_digest(writer);
         return;
     case WORDING_VISIT_DUE:
         wording_writer_paragraph(writer, writer->texts->plain_visit);

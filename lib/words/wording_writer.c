@@ -414,48 +414,52 @@ static const char *list_title(const struct wording_writer *writer) {
     }
 }
 
-void wording_writer_subject(struct wording_writer *writer) {
+/* What a subject says besides the name of the house: behind it in plain words, else before it. */
+static char *subject_rest(const struct wording_writer *writer) {
     const struct wording_facts *facts = writer->facts;
     struct wording_writer part = {
         .facts = facts, .texts = writer->texts, .condition = writer->condition};
-    bool plain = facts->role == WORDING_HOMEOWNER;
-    if (plain) {
+    if (facts->role == WORDING_HOMEOWNER) {
         text_buffer_add(&part.out, ": ");
         wording_writer_filled(&part, writer->texts->plain_suffix[facts->kind]);
-    } else {
-        text_buffer_add(&part.out, writer->texts->subject_prefix[facts->kind]);
-        if (facts->kind == WORDING_TEST)
-            text_buffer_add(&part.out, writer->texts->test_subject);
-        else if (facts->kind == WORDING_VISIT_DUE)
-            text_buffer_add(&part.out, writer->texts->visit);
-        else if (facts->kind == WORDING_SERVICE_ENDS)
-            text_buffer_add(&part.out, writer->texts->service);
-        else if (!writer->condition)
-            text_buffer_format(&part.out, "%s (%zu)", list_title(writer),
-                               facts->lines.count + facts->more);
-        else
-            text_buffer_add(&part.out, writer->condition->subject);
-        text_buffer_add(&part.out, ": ");
+        return text_buffer_take(&part.out);
     }
-    char *rest = text_buffer_take(&part.out), *name = clean(system_name(writer));
+    text_buffer_add(&part.out, writer->texts->subject_prefix[facts->kind]);
+    if (facts->kind == WORDING_TEST)
+        text_buffer_add(&part.out, writer->texts->test_subject);
+    else if (facts->kind == WORDING_VISIT_DUE)
+        text_buffer_add(&part.out, writer->texts->visit);
+    else if (facts->kind == WORDING_SERVICE_ENDS)
+        text_buffer_add(&part.out, writer->texts->service);
+    else if (!writer->condition)
+        text_buffer_format(&part.out, "%s (%zu)", list_title(writer),
+                           facts->lines.count + facts->more);
+    else
+        text_buffer_add(&part.out, writer->condition->subject);
+    text_buffer_add(&part.out, ": ");
+    return text_buffer_take(&part.out);
+}
+
+void wording_writer_subject(struct wording_writer *writer) {
+    bool plain = writer->facts->role == WORDING_HOMEOWNER;
+    char *rest = subject_rest(writer), *name = clean(system_name(writer)), *shown = NULL;
     if (rest && name) {
         size_t used = characters(rest);
         size_t left = used + 8 < WORDING_SUBJECT_MAX ? WORDING_SUBJECT_MAX - used : 8;
-        text_buffer_add(&writer->out, plain ? "" : rest);
         struct text_buffer head = {0};
         add_cut(&head, name, left);
-        char *shown = text_buffer_take(&head);
-        if (shown && plain)
-            add_capital(&writer->out, shown);
-        else if (shown)
-            text_buffer_add(&writer->out, shown);
-        else
-            writer->out.failed = true;
-        free(shown);
-        text_buffer_add(&writer->out, plain ? rest : "");
+        shown = text_buffer_take(&head);
+    }
+    if (shown && plain) {
+        add_capital(&writer->out, shown);
+        text_buffer_add(&writer->out, rest);
+    } else if (shown) {
+        text_buffer_add(&writer->out, rest);
+        text_buffer_add(&writer->out, shown);
     } else {
         writer->out.failed = true;
     }
+    free(shown);
     free(rest);
     free(name);
     text_buffer_add(&writer->out, "\n\n");
