@@ -14,70 +14,28 @@
  * The library's "asynchronous" connect still looks names up in the calling thread, so it only ever
  * gets addresses that name_lookup found.
  */
-#include "link/intake.h"
+#include "link/intake_private.h"
 
 #include "link/broker_reason.h"
-#include "link/broker_tls.h"
-#include "link/name_lookup.h"
-#include "link/reconnect.h"
-#include "measure/array.h"
 
 #include <assert.h>
-#include <mosquitto.h>
 #include <mqtt_protocol.h>
 #include <poll.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/socket.h>
 #include <unistd.h>
 
-#define LOOKUP_LIMIT_MS 5000
 #define CONNECT_LIMIT_MS 10000 /* TCP, TLS and CONNACK together, for each address */
 /* Silence before the SUBACK; a broker may send a kept session's whole backlog first. */
 #define SUBSCRIBE_LIMIT_MS 10000
 #define SUBSCRIBE_AGAIN_MS 60000 /* after a refused subscription */
-#define KEEPALIVE_MIN_S 5        /* libmosquitto takes no less */
 #define IDLE_TURN_MS 1000
-
-enum step { STEP_IDLE, STEP_LOOKING_UP, STEP_CONNECTING, STEP_SUBSCRIBING, STEP_RUNNING };
-
-struct intake {
-    struct intake_callbacks callbacks;
-    char *host, *client_id, *username, *password;
-    char **filters;
-    size_t filter_count;
-    char **former; /* filters to leave */
-    size_t former_count;
-    int port, protocol, keepalive_s, receive_maximum;
-    uint32_t maximum_packet;
-    struct broker_tls *tls; /* NULL: plain */
-
-    enum step step;
-    bool stopped;
-    struct mosquitto *client; /* from CONNECTING on */
-    bool tcp_up, subscribe_due, subscribe_refused, session_present;
-    int lookup; /* descriptor, -1: none */
-    struct name_lookup_answer addresses;
-    size_t address_index;
-    int silence_limit_ms; /* 1.5 keepalive: nothing heard for so long is a dead connection */
-
-    int64_t step_ms, heard_ms, up_ms, retry_ms; /* monotonic; set by intake_tick alone */
-    bool step_is_new, heard, retry_is_open, was_up;
-    struct reconnect reconnect;
-    enum reconnect_cause cause;
-
-    bool ended; /* noted by a callback: the client has to go */
-    size_t handed_over;
-    struct intake_counters counters;
-    char why[320], told[320];
-};
 
 /* ---- words ---- */
 
-__attribute__((format(printf, 2, 3))) static void set_why(struct intake *intake, const char *format,
-                                                          ...) {
+void intake_set_why(struct intake *intake, const char *format, ...) {
     va_list arguments;
     va_start(arguments, format);
     vsnprintf(intake->why, sizeof(intake->why), format, arguments);
@@ -100,12 +58,12 @@ static void note_end(struct intake *intake, enum reconnect_cause cause) {
 
 /* ---- steps ---- */
 
-static void enter(struct intake *intake, enum step step) {
+void intake_enter(struct intake *intake, enum step step) {
     intake->step = step;
     intake->step_is_new = true;
 }
 
-static void drop_client(struct intake *intake) {
+void intake_drop_client(struct intake *intake) {
     mosquitto_destroy(intake->client);
     intake->client = NULL;
     intake->ended = intake->tcp_up = intake->subscribe_due = intake->subscribe_refused = false;
@@ -114,19 +72,17 @@ static void drop_client(struct intake *intake) {
     intake->lookup = -1;
 }
 
-static bool connect_to_next_address(struct intake *intake);
-
 /** The connection or the try is over, intake->why says why: wait, then try again. */
-static void lost(struct intake *intake, enum reconnect_cause cause) {
+void intake_lost(struct intake *intake, enum reconnect_cause cause) {
     bool was_running = intake->step == STEP_RUNNING;
     bool was_connecting = intake->step == STEP_CONNECTING;
-    drop_client(intake);
+    intake_drop_client(intake);
     intake->cause = cause;
     if (intake->stopped)
         return; /* the end we asked for is no loss */
-    if (was_connecting && cause == RECONNECT_FAILED && connect_to_next_address(intake))
+    if (was_connecting && cause == RECONNECT_FAILED && intake_connect_to_next_address(intake))
         return;
-    enter(intake, STEP_IDLE);
+    intake_enter(intake, STEP_IDLE);
     intake->retry_is_open = true;
     if (!was_running) {
         intake->counters.failed_tries++;
@@ -138,35 +94,35 @@ static void lost(struct intake *intake, enum reconnect_cause cause) {
     intake->callbacks.disconnected(intake->callbacks.context, intake->why);
 }
 
-static void note_failure(struct intake *intake, int error) {
+void intake_note_failure(struct intake *intake, int error) {
     const char *tls_failure = intake->tls ? broker_tls_failure(intake->tls) : "";
     if (tls_failure[0]) {
-        set_why(intake, "broker %s: TLS: %s", intake->host, tls_failure);
+        intake_set_why(intake, "broker %s: TLS: %s", intake->host, tls_failure);
         note_end(intake, RECONNECT_REFUSED);
     } else if (error == MOSQ_ERR_CONN_LOST || error == MOSQ_ERR_SUCCESS) {
-        set_why(intake, "broker %s closed the connection", intake->host);
+        intake_set_why(intake, "broker %s closed the connection", intake->host);
         note_end(intake, RECONNECT_CLOSED);
     } else if (error == MOSQ_ERR_KEEPALIVE) {
-        set_why(intake, "broker %s no longer answers", intake->host);
+        intake_set_why(intake, "broker %s no longer answers", intake->host);
         note_end(intake, RECONNECT_FAILED);
     } else {
-        set_why(intake, "connection to broker %s broke: %s", intake->host,
-                error != MOSQ_ERR_ERRNO ? mosquitto_strerror(error)
-                : intake->tcp_up        ? "connection reset"
-                                        : "no way to this address and port");
+        intake_set_why(intake, "connection to broker %s broke: %s", intake->host,
+                       error != MOSQ_ERR_ERRNO ? mosquitto_strerror(error)
+                       : intake->tcp_up        ? "connection reset"
+                                               : "no way to this address and port");
         note_end(intake, RECONNECT_FAILED);
     }
 }
 
 /** After every library call: has a callback noted the end, or did the call itself fail? */
-static bool still_there(struct intake *intake, int error) {
+bool intake_still_there(struct intake *intake, int error) {
     if (!intake->client)
         return false;
     if (!intake->ended && error == MOSQ_ERR_SUCCESS)
         return true;
     if (!intake->ended)
-        note_failure(intake, error); /* a failed handshake comes without a callback */
-    lost(intake, intake->cause);
+        intake_note_failure(intake, error); /* a failed handshake comes without a callback */
+    intake_lost(intake, intake->cause);
     return false;
 }
 
@@ -177,8 +133,8 @@ static void on_connect(struct mosquitto *client, void *object, int code, int fla
     (void)client;
     struct intake *intake = object;
     if (code != 0) {
-        set_why(intake, "broker %s refuses the connection: %s (code %d)", intake->host,
-                broker_reason_refused(intake->protocol, code), code);
+        intake_set_why(intake, "broker %s refuses the connection: %s (code %d)", intake->host,
+                       broker_reason_refused(intake->protocol, code), code);
         note_end(intake, RECONNECT_REFUSED);
         return;
     }
@@ -198,7 +154,7 @@ static void on_connect(struct mosquitto *client, void *object, int code, int fla
     }
     intake->session_present = (flags & 1) != 0;
     intake->subscribe_due = true;
-    enter(intake, STEP_SUBSCRIBING);
+    intake_enter(intake, STEP_SUBSCRIBING);
 }
 
 static void on_disconnect(struct mosquitto *client, void *object, int code,
@@ -209,12 +165,12 @@ static void on_disconnect(struct mosquitto *client, void *object, int code,
     if (intake->ended)
         return; /* the refusal or the handshake's own reason came first */
     if (code >= MQTT_RC_UNSPECIFIED) {
-        set_why(intake, "broker %s closed the connection: %s (code %d)", intake->host,
-                broker_reason_closed(code), code);
+        intake_set_why(intake, "broker %s closed the connection: %s (code %d)", intake->host,
+                       broker_reason_closed(code), code);
         note_end(intake,
                  code == MQTT_RC_SESSION_TAKEN_OVER ? RECONNECT_TAKEN_OVER : RECONNECT_FAILED);
     } else {
-        note_failure(intake, code);
+        intake_note_failure(intake, code);
     }
 }
 
@@ -228,14 +184,14 @@ static void on_subscribe(struct mosquitto *client, void *object, int packet_id, 
         int code = i < answered ? granted[i] : MQTT_RC_UNSPECIFIED;
         if (code == 1)
             continue;
-        set_why(intake, "broker %s: subscription to %s: %s", intake->host, intake->filters[i],
-                broker_reason_subscription(code));
+        intake_set_why(intake, "broker %s: subscription to %s: %s", intake->host,
+                       intake->filters[i], broker_reason_subscription(code));
         intake->subscribe_refused = true;
         return;
     }
     intake->subscribe_refused = false;
     if (intake->step == STEP_SUBSCRIBING)
-        enter(intake, STEP_RUNNING);
+        intake_enter(intake, STEP_RUNNING);
 }
 
 static void on_message(struct mosquitto *client, void *object,
@@ -254,6 +210,13 @@ static void on_message(struct mosquitto *client, void *object,
     intake->callbacks.message(intake->callbacks.context, &handed);
 }
 
+void intake_set_callbacks(struct mosquitto *client) {
+    mosquitto_connect_v5_callback_set(client, on_connect);
+    mosquitto_disconnect_v5_callback_set(client, on_disconnect);
+    mosquitto_subscribe_callback_set(client, on_subscribe);
+    mosquitto_message_callback_set(client, on_message);
+}
+
 /* ---- the one place that writes ---- */
 
 static int queue_subscriptions(struct intake *intake) {
@@ -269,161 +232,24 @@ static int queue_subscriptions(struct intake *intake) {
                                         intake->filters, 1, 0, NULL);
 }
 
-static void write_queue(struct intake *intake) {
+void intake_write_queue(struct intake *intake) {
     assert(!intake->callbacks.uncommitted(intake->callbacks.context));
     if (!intake->client || !intake->tcp_up)
         return;
-    if (intake->subscribe_due && !still_there(intake, queue_subscriptions(intake)))
+    if (intake->subscribe_due && !intake_still_there(intake, queue_subscriptions(intake)))
         return;
-    still_there(intake, mosquitto_loop_write(intake->client, 1));
+    intake_still_there(intake, mosquitto_loop_write(intake->client, 1));
 }
 
-static bool may_write(const struct intake *intake) {
+bool intake_may_write(const struct intake *intake) {
     return !intake->callbacks.uncommitted(intake->callbacks.context);
-}
-
-/* ---- connecting ---- */
-
-static int set_client_options(struct intake *intake, struct mosquitto *client) {
-    mosquitto_threaded_set(client, true);
-    mosquitto_connect_v5_callback_set(client, on_connect);
-    mosquitto_disconnect_v5_callback_set(client, on_disconnect);
-    mosquitto_subscribe_callback_set(client, on_subscribe);
-    mosquitto_message_callback_set(client, on_message);
-    int error = mosquitto_int_option(client, MOSQ_OPT_PROTOCOL_VERSION,
-                                     intake->protocol == 5 ? MQTT_PROTOCOL_V5 : MQTT_PROTOCOL_V311);
-    if (!error)
-        error = mosquitto_int_option(client, MOSQ_OPT_TCP_NODELAY, 1);
-    if (!error && intake->username)
-        error = mosquitto_username_pw_set(client, intake->username, intake->password);
-    if (!error && intake->tls)
-        error = mosquitto_void_option(client, MOSQ_OPT_SSL_CTX, broker_tls_context(intake->tls));
-    if (!error && intake->tls)
-        error = mosquitto_int_option(client, MOSQ_OPT_SSL_CTX_WITH_DEFAULTS, 0);
-    return error;
-}
-
-/**
- * The CONNECT properties of MQTT 5. mosquitto_connect_bind_v5 takes them but connects blocking; it
- * copies them before it looks at the keepalive, so a keepalive that it refuses leaves just the
- * properties behind for mosquitto_connect_async. The contract test reads them in the CONNECT bytes.
- */
-static int set_connect_properties(const struct intake *intake, struct mosquitto *client) {
-    mosquitto_property *list = NULL;
-    int error = mosquitto_property_add_int32(&list, MQTT_PROP_SESSION_EXPIRY_INTERVAL, UINT32_MAX);
-    if (!error)
-        error = mosquitto_property_add_int16(&list, MQTT_PROP_RECEIVE_MAXIMUM,
-                                             (uint16_t)intake->receive_maximum);
-    if (!error)
-        error = mosquitto_property_add_int32(&list, MQTT_PROP_MAXIMUM_PACKET_SIZE,
-                                             intake->maximum_packet);
-    if (!error) {
-        error = mosquitto_connect_bind_v5(client, "127.0.0.1", 1883, 1, NULL, list);
-        error = error == MOSQ_ERR_INVAL ? MOSQ_ERR_SUCCESS : MOSQ_ERR_UNKNOWN;
-    }
-    mosquitto_property_free_all(&list);
-    return error;
-}
-
-static int open_client(struct intake *intake, const char *address) {
-    /* Clean start false: the session, and with it the queue of unread messages, stays. */
-    intake->client = mosquitto_new(intake->client_id, false, intake);
-    if (!intake->client)
-        return MOSQ_ERR_NOMEM;
-    int error = set_client_options(intake, intake->client);
-    if (!error && intake->protocol == 5)
-        error = set_connect_properties(intake, intake->client);
-    if (!error)
-        error = mosquitto_connect_async(intake->client, address, intake->port, intake->keepalive_s);
-    return error;
-}
-
-/** False when no address is left; then intake->why is what the last one said. */
-static bool connect_to_next_address(struct intake *intake) {
-    while (intake->address_index < intake->addresses.count) {
-        const char *address = intake->addresses.address[intake->address_index++];
-        intake->silence_limit_ms = intake->keepalive_s * 1500;
-        if (intake->tls)
-            broker_tls_begin(intake->tls);
-        int error = open_client(intake, address);
-        if (!error && mosquitto_socket(intake->client) >= 0) {
-            enter(intake, STEP_CONNECTING);
-            return true;
-        }
-        note_failure(intake, error); /* on loopback a handshake can fail at once */
-        drop_client(intake);
-    }
-    return false;
-}
-
-static void connect_to_addresses(struct intake *intake) {
-    intake->address_index = 0;
-    intake->cause = RECONNECT_FAILED;
-    if (!connect_to_next_address(intake))
-        lost(intake, intake->cause);
-}
-
-static void start_try(struct intake *intake) {
-    if (name_lookup_is_address(intake->host)) {
-        intake->addresses.count = 1;
-        snprintf(intake->addresses.address[0], NAME_LOOKUP_ADDRESS_BYTES, "%s", intake->host);
-        connect_to_addresses(intake);
-        return;
-    }
-    enter(intake, STEP_LOOKING_UP);
-    intake->lookup = name_lookup_start(intake->host);
-    if (intake->lookup < 0) {
-        set_why(intake, "broker %s: earlier look-ups of this name still hang", intake->host);
-        lost(intake, RECONNECT_FAILED);
-    }
-}
-
-static void take_lookup(struct intake *intake, int64_t now_ms) {
-    if (name_lookup_take(intake->lookup, &intake->addresses)) {
-        close(intake->lookup);
-        intake->lookup = -1;
-        if (intake->addresses.count == 0)
-            set_why(intake, "broker %s: the name does not resolve: %s", intake->host,
-                    intake->addresses.why);
-        connect_to_addresses(intake);
-    } else if (now_ms - intake->step_ms >= LOOKUP_LIMIT_MS) {
-        set_why(intake, "broker %s: the name server gives no answer within 5 s", intake->host);
-        lost(intake, RECONNECT_FAILED);
-    }
-}
-
-static short poll_now(int descriptor, short events) {
-    struct pollfd set = {.fd = descriptor, .events = events};
-    return poll(&set, 1, 0) > 0 ? set.revents : 0;
-}
-
-/** TCP up? Then the handshake, which the library carries on only in mosquitto_loop_read. */
-static void advance_connect(struct intake *intake) {
-    int descriptor = mosquitto_socket(intake->client);
-    if (!intake->tcp_up) {
-        if (!poll_now(descriptor, POLLOUT))
-            return;
-        int error = 0;
-        socklen_t length = sizeof(error);
-        getsockopt(descriptor, SOL_SOCKET, SO_ERROR, &error, &length);
-        if (error) {
-            set_why(intake, "broker %s, port %d: %s", intake->host, intake->port, strerror(error));
-            lost(intake, RECONNECT_FAILED);
-            return;
-        }
-        intake->tcp_up = true;
-    }
-    if (intake->tls && !still_there(intake, mosquitto_loop_read(intake->client, 1)))
-        return;
-    if (may_write(intake))
-        write_queue(intake);
 }
 
 /* ---- reading ---- */
 
 /** Inside TLS a record that was read may hold further packets, which poll cannot see. */
 static bool more_to_read(const struct intake *intake) {
-    if (poll_now(mosquitto_socket(intake->client), POLLIN))
+    if (intake_poll_now(mosquitto_socket(intake->client), POLLIN))
         return true;
     return intake->tls && broker_tls_pending(mosquitto_ssl_get(intake->client));
 }
@@ -432,7 +258,7 @@ enum intake_read_result intake_read(struct intake *intake, size_t most, size_t *
     enum intake_read_result result = INTAKE_DRAINED;
     intake->handed_over = 0;
     if (intake->step == STEP_CONNECTING)
-        advance_connect(intake);
+        intake_advance_connect(intake);
     /* After a message comes another, mostly: asking poll only when none came saves a call for each.
      */
     for (bool flowing = false; intake->client && intake->tcp_up;) {
@@ -444,7 +270,7 @@ enum intake_read_result intake_read(struct intake *intake, size_t most, size_t *
             break;
         }
         intake->heard = true;
-        if (!still_there(intake, mosquitto_loop_read(intake->client, 1)))
+        if (!intake_still_there(intake, mosquitto_loop_read(intake->client, 1)))
             break;
         flowing = intake->handed_over > before;
     }
@@ -454,14 +280,14 @@ enum intake_read_result intake_read(struct intake *intake, size_t most, size_t *
 }
 
 void intake_release(struct intake *intake) {
-    write_queue(intake);
+    intake_write_queue(intake);
 }
 
 void intake_abandon(struct intake *intake, const char *why) {
     if (!intake->client)
         return;
-    set_why(intake, "%s: left the broker %s so that it sends them again", why, intake->host);
-    lost(intake, RECONNECT_FAILED);
+    intake_set_why(intake, "%s: left the broker %s so that it sends them again", why, intake->host);
+    intake_lost(intake, RECONNECT_FAILED);
 }
 
 /* ---- time ---- */
@@ -478,10 +304,10 @@ static void schedule_retry(struct intake *intake, int64_t now_ms) {
     intake->retry_is_open = false;
     intake->was_up = false;
     if (!contested && reconnect_contested(&intake->reconnect)) {
-        set_why(intake,
-                "another client uses the id \"%s\" on broker %s: it and we keep throwing "
-                "each other out; give each its own broker.client_id",
-                intake->client_id, intake->host);
+        intake_set_why(intake,
+                       "another client uses the id \"%s\" on broker %s: it and we keep throwing "
+                       "each other out; give each its own broker.client_id",
+                       intake->client_id, intake->host);
         tell_why(intake);
     }
 }
@@ -512,21 +338,21 @@ static void watch_connection(struct intake *intake, int64_t now_ms) {
         if (in_step_ms >= SUBSCRIBE_AGAIN_MS) {
             intake->subscribe_due = true;
             intake->subscribe_refused = false;
-            enter(intake, STEP_SUBSCRIBING);
+            intake_enter(intake, STEP_SUBSCRIBING);
         }
     } else if (intake->step == STEP_SUBSCRIBING && !intake->subscribe_due &&
                now_ms - intake->heard_ms >= SUBSCRIBE_LIMIT_MS && !more_to_read(intake)) {
-        set_why(intake, "broker %s does not answer the subscription", intake->host);
-        lost(intake, RECONNECT_FAILED);
+        intake_set_why(intake, "broker %s does not answer the subscription", intake->host);
+        intake_lost(intake, RECONNECT_FAILED);
         return;
     }
     if (gone_silent(intake, now_ms)) {
-        set_why(intake, "broker %s no longer answers: nothing heard for %d s", intake->host,
-                intake->silence_limit_ms / 1000);
-        lost(intake, RECONNECT_FAILED);
+        intake_set_why(intake, "broker %s no longer answers: nothing heard for %d s", intake->host,
+                       intake->silence_limit_ms / 1000);
+        intake_lost(intake, RECONNECT_FAILED);
         return;
     }
-    still_there(intake, mosquitto_loop_misc(intake->client)); /* queues a PINGREQ when due */
+    intake_still_there(intake, mosquitto_loop_misc(intake->client)); /* queues a PINGREQ when due */
 }
 
 static void do_step(struct intake *intake, int64_t now_ms) {
@@ -535,17 +361,17 @@ static void do_step(struct intake *intake, int64_t now_ms) {
         if (intake->retry_is_open)
             schedule_retry(intake, now_ms);
         if (now_ms >= intake->retry_ms)
-            start_try(intake);
+            intake_start_try(intake);
         break;
     case STEP_LOOKING_UP:
-        take_lookup(intake, now_ms);
+        intake_take_lookup(intake, now_ms);
         break;
     case STEP_CONNECTING:
-        advance_connect(intake);
+        intake_advance_connect(intake);
         if (intake->step == STEP_CONNECTING && now_ms - intake->step_ms >= CONNECT_LIMIT_MS) {
-            set_why(intake, "broker %s: %s within 10 s", intake->host,
-                    intake->tcp_up ? "no answer" : "no connection");
-            lost(intake, RECONNECT_FAILED);
+            intake_set_why(intake, "broker %s: %s within 10 s", intake->host,
+                           intake->tcp_up ? "no answer" : "no connection");
+            intake_lost(intake, RECONNECT_FAILED);
         }
         break;
     case STEP_SUBSCRIBING:
@@ -585,113 +411,12 @@ int64_t intake_tick(struct intake *intake, int64_t monotonic_ms) {
         intake->heard_ms = monotonic_ms;
     intake->heard = false;
     do_step(intake, monotonic_ms);
-    if (intake->step >= STEP_SUBSCRIBING && may_write(intake) &&
+    if (intake->step >= STEP_SUBSCRIBING && intake_may_write(intake) &&
         (intake->subscribe_due || mosquitto_want_write(intake->client)))
-        write_queue(intake);
+        intake_write_queue(intake);
     if (intake->step_is_new)
         begin_step(intake, monotonic_ms);
     return next_tick_ms(intake, monotonic_ms);
-}
-
-/* ---- life ---- */
-
-static char *copy(const char *text, bool *complete) {
-    char *copied = text ? strdup(text) : NULL;
-    if (text && !copied)
-        *complete = false;
-    return copied;
-}
-
-static bool copy_settings(struct intake *intake, const struct settings_broker *broker,
-                          const char *password) {
-    bool complete = true;
-    intake->host = copy(broker->host, &complete);
-    intake->client_id = copy(broker->client_id, &complete);
-    intake->username = copy(broker->username, &complete);
-    intake->password = copy(password, &complete);
-    intake->filters = calloc(broker->subscribe_count + 1, sizeof(*intake->filters));
-    if (!intake->filters)
-        return false;
-    for (; intake->filter_count < broker->subscribe_count; intake->filter_count++)
-        intake->filters[intake->filter_count] =
-            copy(broker->subscribe[intake->filter_count], &complete);
-    intake->port = broker->port;
-    intake->protocol = broker->protocol;
-    intake->keepalive_s =
-        broker->keepalive_s < KEEPALIVE_MIN_S ? KEEPALIVE_MIN_S : broker->keepalive_s;
-    intake->receive_maximum = broker->receive_maximum;
-    intake->maximum_packet = broker->maximum_packet;
-    return complete;
-}
-
-struct intake *intake_create(const struct settings *settings, const char *password,
-                             const struct intake_callbacks *callbacks, char *why, size_t why_size) {
-    const struct settings_broker *broker = &settings->broker;
-    struct intake *intake = calloc(1, sizeof(*intake));
-    if (!intake) {
-        snprintf(why, why_size, "out of memory");
-        return NULL;
-    }
-    mosquitto_lib_init();
-    intake->lookup = -1;
-    intake->callbacks = *callbacks;
-    snprintf(intake->why, sizeof(intake->why), "not connected yet");
-    if (!copy_settings(intake, broker, password)) {
-        snprintf(why, why_size, "out of memory");
-    } else if (!broker->tls && !broker->ca_file) {
-        return intake;
-    } else {
-        const struct broker_tls_files files = {broker->ca_file, broker->certificate_file,
-                                               broker->key_file};
-        intake->tls = broker_tls_create(broker->host, &files, why, why_size);
-        if (intake->tls)
-            return intake;
-    }
-    intake_destroy(intake);
-    return NULL;
-}
-
-void intake_leave(struct intake *intake, const char *filter) {
-    char **longer = array_room(intake->former, intake->former_count, sizeof(*intake->former));
-    char *copied = longer ? strdup(filter) : NULL;
-    if (longer)
-        intake->former = longer;
-    if (copied)
-        intake->former[intake->former_count++] = copied;
-}
-
-void intake_destroy(struct intake *intake) {
-    if (!intake)
-        return;
-    drop_client(intake);
-    broker_tls_destroy(intake->tls);
-    for (size_t i = 0; i < intake->filter_count; i++)
-        free(intake->filters[i]);
-    free(intake->filters);
-    for (size_t i = 0; i < intake->former_count; i++)
-        free(intake->former[i]);
-    free(intake->former);
-    free(intake->host);
-    free(intake->client_id);
-    free(intake->username);
-    if (intake->password)
-        explicit_bzero(intake->password, strlen(intake->password));
-    free(intake->password);
-    free(intake);
-    mosquitto_lib_cleanup();
-}
-
-void intake_stop(struct intake *intake) {
-    intake->stopped = true;
-    /* Uncommitted readings: leave without a word, the broker keeps them. */
-    if (intake->step >= STEP_SUBSCRIBING && may_write(intake)) {
-        write_queue(intake);
-        if (intake->client && mosquitto_disconnect(intake->client) == MOSQ_ERR_SUCCESS)
-            write_queue(intake);
-    }
-    drop_client(intake);
-    enter(intake, STEP_IDLE);
-    set_why(intake, "stopped");
 }
 
 /* ---- answers ---- */
@@ -707,7 +432,7 @@ bool intake_wants_write(const struct intake *intake) {
         return false;
     if (!intake->tcp_up)
         return true;
-    return mosquitto_want_write(intake->client) && may_write(intake);
+    return mosquitto_want_write(intake->client) && intake_may_write(intake);
 }
 
 enum intake_state intake_state(const struct intake *intake) {
