@@ -4,6 +4,8 @@
  */
 #include "monitor/monitor_private.h"
 
+#include "measure/duration.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
