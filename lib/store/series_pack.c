@@ -174,19 +174,19 @@ static enum store_status compare_back(struct store *store, const struct day_pack
                                       size_t size) {
     struct reading *readings = malloc(piece->count * sizeof *readings);
     unsigned char *origins = malloc(piece->count);
-    enum store_status status = STORE_OK;
-    if (!readings || !origins)
-        status = store_failure(store, SQLITE_NOMEM);
-    else if (day_pack_decode(label, bytes, size, readings, origins) != DAY_PACK_OK ||
-             memcmp(origins, piece->origins, piece->count) != 0)
-        status = STORE_NOT_FOUND;
-    for (size_t i = 0; status == STORE_OK && i < piece->count; i++)
-        if (readings[i].time_ms != piece->readings[i].time_ms ||
-            value_form_correction(readings[i].value, piece->readings[i].value) != 0)
-            status = STORE_NOT_FOUND;
+    if (!readings || !origins) {
+        free(readings);
+        free(origins);
+        return store_failure(store, SQLITE_NOMEM);
+    }
+    bool same = day_pack_decode(label, bytes, size, readings, origins) == DAY_PACK_OK &&
+                memcmp(origins, piece->origins, piece->count) == 0;
+    for (size_t i = 0; same && i < piece->count; i++)
+        same = readings[i].time_ms == piece->readings[i].time_ms &&
+               value_form_correction(readings[i].value, piece->readings[i].value) == 0;
     free(readings);
     free(origins);
-    return status;
+    return same ? STORE_OK : STORE_NOT_FOUND;
 }
 
 static enum store_status put_pack(struct store *store, int64_t key, const struct piece *piece,
@@ -212,12 +212,12 @@ static enum store_status write_piece(struct store *store, const struct day_pack_
                                      const struct piece *piece) {
     size_t size;
     unsigned char *bytes = malloc(day_pack_bound(piece->count));
-    enum store_status status = STORE_OK;
     if (!bytes || day_pack_encode(label, piece->readings, piece->origins, piece->count, bytes,
-                                  &size) == DAY_PACK_OUT_OF_MEMORY)
-        status = store_failure(store, SQLITE_NOMEM);
-    if (status == STORE_OK)
-        status = compare_back(store, label, piece, bytes, size);
+                                  &size) == DAY_PACK_OUT_OF_MEMORY) {
+        free(bytes);
+        return store_failure(store, SQLITE_NOMEM);
+    }
+    enum store_status status = compare_back(store, label, piece, bytes, size);
     if (status == STORE_OK)
         status = put_pack(store, label->point, piece, bytes, size);
     free(bytes);

@@ -126,7 +126,8 @@ static void bind(sqlite3_stmt *statement, int parameter, const struct store_valu
 }
 
 struct store_value store_time(int64_t time_ms) {
-    return time_ms == TIMESTAMP_NONE ? (struct store_value){.kind = VALUE_NULL} : INT(time_ms);
+    const struct store_value none = {.kind = VALUE_NULL};
+    return time_ms == TIMESTAMP_NONE ? none : INT(time_ms);
 }
 
 enum store_status store_ask(struct store *store, const char *sql, const struct store_value *values,
