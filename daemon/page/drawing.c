@@ -43,17 +43,6 @@ static struct measured find(const struct drawing *drawing, enum quantity quantit
 
 /* ---- pieces ---- */
 
-static void line(struct html *html, double x1, double y1, double x2, double y2,
-                 const char *class_name) {
-    html_empty(html, "line", "x1", html_number(x1), "y1", html_number(y1), "x2", html_number(x2),
-               "y2", html_number(y2), "class", class_name, NULL);
-}
-
-static void label(struct html *html, double x, double y, const char *class_name, const char *text) {
-    html_element(html, "text", text, "x", html_number(x), "y", html_number(y), "class", class_name,
-                 NULL);
-}
-
 /* A name too long for its place is cut at a whole UTF-8 character. */
 static void short_label(struct html *html, double x, double y, const char *text, size_t most) {
     char room[80];
@@ -66,7 +55,7 @@ static void short_label(struct html *html, double x, double y, const char *text,
     } else {
         snprintf(room, sizeof room, "%s", text);
     }
-    label(html, x, y, "name", room);
+    html_label(html, x, y, "name", room);
 }
 
 /* Name, value, commissioning value and age, one below the other. */
@@ -79,8 +68,8 @@ static void note(const struct drawing *drawing, double x, double y,
         drawing->view->api->fleet->points[measured->point].description;
     enum dimension dimension = page_dimension(drawing->view, measured->point);
     short_label(html, x, y, point->name, 24);
-    label(html, x, y + 19, "number",
-          page_value_text(drawing->view, text, measured->value, dimension));
+    html_label(html, x, y + 19, "number",
+               page_value_text(drawing->view, text, measured->value, dimension));
     html_open(html, "text", "x", html_number(x), "y", html_number(y + 34), "class", "small", NULL);
     if (isfinite(measured->baseline))
         html_format(html, "commissioning %s",
@@ -127,16 +116,16 @@ static void draw_u_tube(const struct drawing *drawing, const struct measured *su
     double middle = (TUBE_TOP + TUBE_BOTTOM) / 2.0 + 6;
     double half = isfinite(suction->value) ? fmax(suction->value, 0.0) / most * 36 : 0.0;
     html_markup(html, "<path d=\"M414 182H392V284a10 10 0 0 1-20 0V196\" class=\"tube\"/>");
-    line(html, 372, fmin(middle + half, 284), 372, 284, "liquid");
-    line(html, 392, middle - half, 392, 284, "liquid");
+    html_line(html, 372, fmin(middle + half, 284), 372, 284, "liquid");
+    html_line(html, 392, middle - half, 392, 284, "liquid");
     html_markup(html, "<path d=\"M392 284a10 10 0 0 1-20 0\" class=\"liquid\"/>");
     if (isfinite(suction->baseline)) {
         double mark = suction->baseline / most * 36;
-        line(html, 396, middle - mark, 406, middle - mark, "mark-line");
-        line(html, 358, middle + mark, 368, middle + mark, "mark-line");
-        label(html, 397, middle - mark - 4, "small", "C");
+        html_line(html, 396, middle - mark, 406, middle - mark, "mark-line");
+        html_line(html, 358, middle + mark, 368, middle + mark, "mark-line");
+        html_label(html, 397, middle - mark - 4, "small", "C");
     }
-    line(html, 350, 184, 370, 197, "leader");
+    html_line(html, 350, 184, 370, 197, "leader");
     note(drawing, 226, 142, suction);
 }
 
@@ -145,14 +134,14 @@ static void draw_hole(const struct drawing *drawing, const struct measured *hole
     struct html *html = drawing->html;
     double span = 520.0 / (double)count, text_x = 60 + span * (double)i;
     double x = count == 1 ? 270 : 200 + 150.0 * (double)i / (double)(count - 1);
-    line(html, x, 308, x, 352, "probe");
+    html_line(html, x, 308, x, 352, "probe");
     html_empty(html, "circle", "cx", html_number(x), "cy", "354", "r", "3.5", "class", "hole",
                NULL);
     char number[24];
     snprintf(number, sizeof number, "%zu", i + 1);
-    label(html, x - 3, 302, "small", number);
+    html_label(html, x - 3, 302, "small", number);
     snprintf(number, sizeof number, "%zu.", i + 1);
-    label(html, text_x, 424, "name", number);
+    html_label(html, text_x, 424, "name", number);
     note(drawing, text_x + 15, 424, hole);
 }
 
@@ -185,7 +174,7 @@ static void draw_right_column(const struct drawing *drawing) {
         struct measured measured = find(drawing, rows[i].quantity);
         if (measured.point == FLEET_NONE)
             continue;
-        line(drawing->html, rows[i].x, rows[i].y, 596, y + 10, "leader");
+        html_line(drawing->html, rows[i].x, rows[i].y, 596, y + 10, "leader");
         note(drawing, 602, y, &measured);
         y += 72;
     }
@@ -199,7 +188,7 @@ static void draw_room(const struct drawing *drawing) {
         html_markup(html, "<rect x=\"136\" y=\"276\" width=\"30\" height=\"20\" "
                           "class=\"instrument\"/><path d=\"M128 296h46M134 296v34M168 296v34\" "
                           "class=\"thin\"/>");
-        line(html, 150, 276, 150, 262, "leader");
+        html_line(html, 150, 276, 150, 262, "leader");
         note(drawing, 128, 210, &radon);
     }
     if (outdoors.point != FLEET_NONE)

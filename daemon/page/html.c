@@ -150,6 +150,19 @@ const char *html_number(double value) {
     return strcmp(room, "-0") == 0 ? "0" : room;
 }
 
+/* ---- drawings ---- */
+
+void html_line(struct html *html, double x1, double y1, double x2, double y2,
+               const char *class_name) {
+    html_empty(html, "line", "x1", html_number(x1), "y1", html_number(y1), "x2", html_number(x2),
+               "y2", html_number(y2), "class", class_name, NULL);
+}
+
+void html_label(struct html *html, double x, double y, const char *class_name, const char *text) {
+    html_element(html, "text", text, "x", html_number(x), "y", html_number(y), "class", class_name,
+                 NULL);
+}
+
 /* ---- addresses ---- */
 
 static void add_bytes(struct html_address *address, const char *bytes, size_t length) {

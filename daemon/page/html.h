@@ -45,6 +45,11 @@ void html_element(struct html *html, const char *tag, const char *text, ...)
  */
 const char *html_number(double value);
 
+/** A line and a text of a drawing (SVG), with a class for the style sheet. */
+void html_line(struct html *html, double x1, double y1, double x2, double y2,
+               const char *class_name);
+void html_label(struct html *html, double x, double y, const char *class_name, const char *text);
+
 /** An address put together: path parts and query values percent-encoded (RFC 3986, 2.1). */
 struct html_address {
     char text[1024];

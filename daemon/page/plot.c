@@ -90,26 +90,15 @@ static void fit_axis(struct canvas *canvas) {
 
 /* ---- parts ---- */
 
-static void line(struct html *html, double x1, double y1, double x2, double y2,
-                 const char *class_name) {
-    html_empty(html, "line", "x1", html_number(x1), "y1", html_number(y1), "x2", html_number(x2),
-               "y2", html_number(y2), "class", class_name, NULL);
-}
-
-static void label(struct html *html, double x, double y, const char *class_name, const char *text) {
-    html_element(html, "text", text, "x", html_number(x), "y", html_number(y), "class", class_name,
-                 NULL);
-}
-
 static void draw_values_axis(const struct canvas *canvas) {
     for (size_t i = 0; i < page_axis_tick_count(&canvas->axis); i++) {
         char text[40];
         double y = y_of(canvas, unit_to_si(canvas->unit, page_axis_tick(&canvas->axis, i)));
-        line(canvas->html, LEFT, y, WIDTH - RIGHT, y, "grid");
-        label(canvas->html, LEFT - 6, y + 4, "tick end",
-              page_axis_tick_text(&canvas->axis, i, text, sizeof text));
+        html_line(canvas->html, LEFT, y, WIDTH - RIGHT, y, "grid");
+        html_label(canvas->html, LEFT - 6, y + 4, "tick end",
+                   page_axis_tick_text(&canvas->axis, i, text, sizeof text));
     }
-    label(canvas->html, 2, TOP - 18, "tick", canvas->unit->spelling);
+    html_label(canvas->html, 2, TOP - 18, "tick", canvas->unit->spelling);
 }
 
 /* How the time is divided: one of the three is not 0. */
@@ -154,8 +143,9 @@ static void draw_time_mark(const struct canvas *canvas, const struct time_step *
     double x = x_of(canvas, at_ms);
     time_zone_format(text, sizeof text, canvas->plot->zone, at_ms);
     text[step->first + step->length] = '\0';
-    line(canvas->html, x, TOP, x, HEIGHT - BOTTOM + 4, "grid");
-    label(canvas->html, x, HEIGHT - 8, x < LEFT + 20 ? "tick" : "tick middle", text + step->first);
+    html_line(canvas->html, x, TOP, x, HEIGHT - BOTTOM + 4, "grid");
+    html_label(canvas->html, x, HEIGHT - 8, x < LEFT + 20 ? "tick" : "tick middle",
+               text + step->first);
 }
 
 static void draw_time_axis(const struct canvas *canvas) {
@@ -189,7 +179,7 @@ static void name_level(const struct canvas *canvas, double y, double taken[], si
             return;
     }
     taken[(*count)++] = y;
-    label(canvas->html, WIDTH - RIGHT + 5, y + 4, "tick", name);
+    html_label(canvas->html, WIDTH - RIGHT + 5, y + 4, "tick", name);
 }
 
 static void draw_limit(const struct canvas *canvas, const struct page_limit *limit, double y) {
@@ -198,7 +188,7 @@ static void draw_limit(const struct canvas *canvas, const struct page_limit *lim
     html_empty(canvas->html, "rect", "x", html_number(LEFT), "y", html_number(top), "width",
                html_number(WIDTH - LEFT - RIGHT), "height", html_number(fmax(bottom - top, 0.0)),
                "class", "beyond", "fill", "url(#hatch)", NULL);
-    line(canvas->html, LEFT, y, WIDTH - RIGHT, y, "limit");
+    html_line(canvas->html, LEFT, y, WIDTH - RIGHT, y, "limit");
 }
 
 static void draw_levels(const struct canvas *canvas) {
@@ -207,7 +197,7 @@ static void draw_levels(const struct canvas *canvas) {
     size_t named = 0;
     if (is_on_axis(canvas, plot->baseline)) {
         double y = y_of(canvas, plot->baseline);
-        line(canvas->html, LEFT, y, WIDTH - RIGHT, y, "baseline");
+        html_line(canvas->html, LEFT, y, WIDTH - RIGHT, y, "baseline");
         name_level(canvas, y, taken, &named, "commissioning");
     }
     for (size_t i = 0; i < plot->limit_count; i++) {
@@ -274,9 +264,10 @@ static void draw_gap(const struct canvas *canvas, int64_t from_ms, int64_t to_ms
     double left = x_of(canvas, from_ms), right = x_of(canvas, to_ms);
     if (right - left < 4)
         return;
-    line(canvas->html, left, HEIGHT - BOTTOM - 3, right, HEIGHT - BOTTOM - 3, "gap");
+    html_line(canvas->html, left, HEIGHT - BOTTOM - 3, right, HEIGHT - BOTTOM - 3, "gap");
     if (right - left > 76)
-        label(canvas->html, (left + right) / 2, HEIGHT - BOTTOM - 8, "tick middle", "no readings");
+        html_label(canvas->html, (left + right) / 2, HEIGHT - BOTTOM - 8, "tick middle",
+                   "no readings");
 }
 
 static void draw_gaps(const struct canvas *canvas) {
@@ -292,8 +283,8 @@ static void draw_gaps(const struct canvas *canvas) {
         if (plot->to_ms - series->samples[series->count - 1].to_ms > series->gap_ms)
             draw_gap(canvas, series->samples[series->count - 1].to_ms, plot->to_ms);
     } else {
-        label(canvas->html, (LEFT + WIDTH - RIGHT) / 2.0, (TOP + HEIGHT - BOTTOM) / 2.0,
-              "tick middle", "no readings in this time");
+        html_label(canvas->html, (LEFT + WIDTH - RIGHT) / 2.0, (TOP + HEIGHT - BOTTOM) / 2.0,
+                   "tick middle", "no readings in this time");
     }
 }
 
@@ -305,7 +296,7 @@ static void draw_event(const struct canvas *canvas, const struct page_event *eve
                    html_number(fmax(right - x, 2.0)), "height", "7", "class", "alarm-bar", NULL);
         return;
     }
-    line(html, x, TOP, x, HEIGHT - BOTTOM, "event");
+    html_line(html, x, TOP, x, HEIGHT - BOTTOM, "event");
     html_open(html, "text", "x", html_number(x), "y", html_number(TOP - 14), "class",
               "event-letter", NULL);
     html_text(html, event->kind == PAGE_EVENT_VISIT ? "V" : "C");

@@ -63,17 +63,7 @@ void signing_key_clear(struct signing_key *key) {
 }
 
 void signing_base64(const void *bytes, size_t length, char *text) {
-    const unsigned char *from = bytes;
-    for (size_t i = 0; i < length; i += 3) {
-        size_t left = length - i;
-        uint32_t group = (uint32_t)from[i] << 16 | (left > 1 ? (uint32_t)from[i + 1] << 8 : 0) |
-                         (left > 2 ? from[i + 2] : 0);
-        *text++ = alphabet[group >> 18];
-        *text++ = alphabet[group >> 12 & 63];
-        *text++ = left > 1 ? alphabet[group >> 6 & 63] : '=';
-        *text++ = left > 2 ? alphabet[group & 63] : '=';
-    }
-    *text = '\0';
+    EVP_EncodeBlock((unsigned char *)text, bytes, (int)length);
 }
 
 bool signing_hmac(const void *key, size_t key_length, const void *const parts[],
