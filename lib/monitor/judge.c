@@ -32,13 +32,18 @@ static double setpoint_si(const struct fleet *fleet, const struct setpoint *setp
     return NAN;
 }
 
+/* A value below which a field is always weak, and yet no hole is born weak: under a membrane less
+   than a pascal is usual (common practice, no source). */
+static const double floor_most_of_baseline = 0.6;
+
 double judge_setpoint(const struct fleet *fleet, const struct condition_rule *rule,
                       double baseline) {
     double first = setpoint_si(fleet, &rule->setpoint, baseline);
     double second = setpoint_si(fleet, &rule->second_setpoint, baseline);
     /* "Below the one or below the other" is below the higher; fmax and fmin skip a NaN. */
-    return condition_info(rule->condition)->side == SIDE_BELOW ? fmax(first, second)
-                                                               : fmin(first, second);
+    if (condition_info(rule->condition)->side == SIDE_BELOW)
+        return fmax(first, fmin(second, floor_most_of_baseline * baseline));
+    return fmin(first, second);
 }
 
 static double deadband_si(const struct fleet *fleet, const struct condition_rule *rule,

@@ -7,6 +7,8 @@
 #include <math.h>
 #include <stdlib.h>
 
+_Static_assert(SYSTEM_CURVE_POINTS_MAX == FAN_CURVE_POINTS_MAX, "a curve that check takes is used");
+
 enum { AGREE_DAYS = 7, AGREE_LEAST = 3, LEAST_HOURS = 24 };
 static const double agreement = 2.0; /* calibration uncertainties between sensor and record */
 static const double standard_celsius = 15.0; /* ISO 2533, for where nobody measures it */

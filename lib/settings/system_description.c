@@ -11,7 +11,6 @@
 
 #define AT(field) offsetof(struct system_description, field)
 #define ROWS(rows) (rows), sizeof(rows) / sizeof((rows)[0])
-#define CURVE_POINTS_MAX 100
 #define POINTS_MAX 1000
 
 static const struct key_row pipe_rows[] = {
@@ -78,11 +77,11 @@ static bool read_curve_point(struct key_reader *reader, const struct key_path *p
 /* Judged by its speed a fan needs a curve that has one pressure for each flow. */
 static void read_curve(struct key_reader *reader, const struct key_path *path,
                        const struct yaml_tree_node *node, void *target) {
-    static const char allowed[] = "a list of 2 to 100 pairs such as [40 cfm, 1.4 inH2O]";
+    static const char allowed[] = "a list of 2 to 32 pairs such as [40 cfm, 1.4 inH2O]";
     struct system_description *system = target;
     if (!key_is(reader, path, node, YAML_TREE_LIST, allowed))
         return;
-    if (node->count < 2 || node->count > CURVE_POINTS_MAX) {
+    if (node->count < 2 || node->count > SYSTEM_CURVE_POINTS_MAX) {
         key_error(reader, path, node->line, "has %zu points; allowed: %s", node->count, allowed);
         return;
     }

@@ -9,6 +9,8 @@
 #include "measure/quantity.h"
 #include "settings/settings.h"
 
+#define SYSTEM_CURVE_POINTS_MAX 32 /* as many as analysis/fan.h works with */
+
 struct fan_curve_point {
     double flow_m3_s, pressure_pa;
 };

@@ -43,7 +43,7 @@ static const struct refused_file refused[] = {
     {"id: h\nfan: {power: 0 W}\npoints: [{id: s, quantity: suction}]\n",
      "bad.yaml:2: fan.power: 0 W is not a fan's power; allowed: 0.1 W to 5000 W"},
     {"id: h\nfan: {curve: [[0 cfm, 1 inH2O]]}\npoints: [{id: s, quantity: suction}]\n",
-     "bad.yaml:2: fan.curve: has 1 points; allowed: a list of 2 to 100 pairs such as [40 cfm, 1.4 "
+     "bad.yaml:2: fan.curve: has 1 points; allowed: a list of 2 to 32 pairs such as [40 cfm, 1.4 "
      "inH2O]"},
     {"id: h\nfan: {curve: [[0 cfm, 1 inH2O], [10 cfm]]}\npoints: [{id: s, quantity: suction}]\n",
      "bad.yaml:2: fan.curve[2]: has 1 values; allowed: a pair such as [40 cfm, 1.4 inH2O]"},
@@ -209,6 +209,24 @@ START_TEST(a_bad_file_says_where_what_and_what_is_allowed) { /* _i is the row */
     ck_assert_ptr_null(parse_with(settings, "bad.yaml", refused[_i].text, &errors));
     ck_assert_uint_eq(errors.count, 1);
     ck_assert_str_eq(errors.lines[0], refused[_i].error);
+    settings_errors_free(&errors);
+    settings_free(settings);
+}
+END_TEST
+
+/* More points than the analysis works with would be left unused without a word. */
+START_TEST(a_curve_has_up_to_32_points) { /* _i more than that */
+    char text[2000] = "id: h\nfan:\n  curve: [";
+    struct settings *settings = fleet("units: us\n");
+    struct settings_errors errors = {0};
+    for (int i = 0; i < 32 + _i; i++)
+        snprintf(text + strlen(text), sizeof text - strlen(text), "[%d cfm, %d Pa], ", i, 400 - i);
+    strcat(text, "]\npoints:\n- {id: s, quantity: suction}\n");
+    struct system_description *system = parse_with(settings, "h.yaml", text, &errors);
+    ck_assert_int_eq(system != NULL, _i == 0);
+    ck_assert(_i == 0 ||
+              strstr(errors.lines[0], "has 33 points; allowed: a list of 2 to 32") != NULL);
+    system_description_free(system);
     settings_errors_free(&errors);
     settings_free(settings);
 }
