@@ -4,6 +4,7 @@
 #include "test_support.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -489,6 +490,7 @@ int main(void) {
                         sizeof refused / sizeof refused[0]);
     tcase_add_loop_test(system, limits_are_setpoints_of_conditions, 0,
                         sizeof expected_limits / sizeof expected_limits[0]);
+    tcase_add_loop_test(system, a_curve_has_up_to_32_points, 0, 2);
     tcase_add_test(system, a_short_file_has_the_defaults);
     tcase_add_test(system, every_setting_of_a_system_is_read);
     tcase_add_test(system, limits_and_conditions_of_one_point_are_joined);
