@@ -96,20 +96,34 @@ static bool same_text(const char *a, const char *b) {
     return a == b || (a && b && strcmp(a, b) == 0);
 }
 
+static bool same_topics(const struct settings_broker *a, const struct settings_broker *b) {
+    bool same = a->subscribe_count == b->subscribe_count;
+    for (size_t i = 0; same && i < a->subscribe_count; i++)
+        same = same_text(a->subscribe[i], b->subscribe[i]);
+    return same;
+}
+
 static bool same_broker(const struct settings_broker *a, const struct settings_broker *b) {
-    if (!same_text(a->host, b->host) || a->port != b->port || a->protocol != b->protocol ||
-        !same_text(a->client_id, b->client_id) || !same_text(a->username, b->username) ||
-        !same_text(a->password_file, b->password_file) || !same_text(a->ca_file, b->ca_file) ||
-        !same_text(a->certificate_file, b->certificate_file) ||
-        !same_text(a->key_file, b->key_file) || a->tls != b->tls ||
-        a->keepalive_s != b->keepalive_s || a->receive_maximum != b->receive_maximum ||
-        a->maximum_packet != b->maximum_packet || a->subscribe_count != b->subscribe_count)
-        return false;
-    for (size_t i = 0; i < a->subscribe_count; i++) {
-        if (!same_text(a->subscribe[i], b->subscribe[i]))
-            return false;
-    }
-    return true;
+    const char *const texts[][2] = {
+        {a->host, b->host},         {a->client_id, b->client_id},
+        {a->username, b->username}, {a->password_file, b->password_file},
+        {a->ca_file, b->ca_file},   {a->certificate_file, b->certificate_file},
+        {a->key_file, b->key_file},
+    };
+    const int64_t numbers[][2] = {
+        {a->port, b->port},
+        {a->protocol, b->protocol},
+        {a->tls, b->tls},
+        {a->keepalive_s, b->keepalive_s},
+        {a->receive_maximum, b->receive_maximum},
+        {(int64_t)a->maximum_packet, (int64_t)b->maximum_packet},
+    };
+    bool same = same_topics(a, b);
+    for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++)
+        same &= same_text(texts[i][0], texts[i][1]);
+    for (size_t i = 0; i < sizeof numbers / sizeof numbers[0]; i++)
+        same &= numbers[i][0] == numbers[i][1];
+    return same;
 }
 
 /* Also with a renewed certificate or password under the same name. */
