@@ -12,11 +12,10 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { READINGS_A_MESSAGE = 256, REFUSED_ALARM_COUNT = 10 };
+enum { REFUSED_ALARM_COUNT = 10 };
 static const int64_t refused_window_ms = 10 * DURATION_MINUTE_MS;
-static const int64_t burst_pause_ms = 10 * DURATION_SECOND_MS;  /* longer than a turn takes */
-static const int64_t any_clock_ms = 10 * 365 * DURATION_DAY_MS; /* nothing is later than this */
-static const int64_t burst_span_ms = 4 * DURATION_MINUTE_MS;    /* 240 000 readings */
+static const int64_t burst_pause_ms = 10 * DURATION_SECOND_MS; /* longer than a turn takes */
+static const int64_t burst_span_ms = 4 * DURATION_MINUTE_MS;   /* 240 000 readings */
 
 /* What each of these becomes with new settings is said in pipeline_take_over. */
 struct pipeline {
@@ -325,18 +324,13 @@ static void tell_apart(struct pipeline *pipeline, size_t point, struct reading *
     monitor_plain(pipeline->monitor, point, reading->time_ms, arrival_ms);
 }
 
-static struct payload_result decode(struct pipeline *pipeline, size_t point,
-                                    const struct intake_message *message, int64_t now_ms) {
-    const struct point_description *description = pipeline->fleet->points[point].description;
-    return payload_decode(&description->binding, message->payload, message->length, now_ms,
-                          pipeline->readings, READINGS_A_MESSAGE);
-}
-
 static struct payload_result decode_or_recall(struct pipeline *pipeline, size_t point,
                                               const struct intake_message *message,
-                                              const struct pipeline_asked *asked, int64_t now_ms) {
+                                              const struct clock_answer *asked, int64_t now_ms) {
+    const struct point_description *description = pipeline->fleet->points[point].description;
     if (!asked || asked->point != point)
-        return decode(pipeline, point, message, now_ms);
+        return payload_decode(&description->binding, message->payload, message->length, now_ms,
+                              pipeline->readings, READINGS_A_MESSAGE);
     pipeline->readings[0] = asked->reading;
     return asked->result;
 }
@@ -348,7 +342,7 @@ static bool is_behind(const struct fleet_point *point, int64_t time_ms, int64_t 
 }
 
 static void take_message(struct pipeline *pipeline, size_t point,
-                         const struct intake_message *message, const struct pipeline_asked *asked,
+                         const struct intake_message *message, const struct clock_answer *asked,
                          int64_t now_ms) {
     struct payload_result result = decode_or_recall(pipeline, point, message, asked, now_ms);
     for (size_t i = 0; i < result.count; i++) {
@@ -368,60 +362,6 @@ static void take_message(struct pipeline *pipeline, size_t point,
     }
     if (result.refusal != REFUSAL_NONE)
         refuse(pipeline, point, message, result.refusal, result.impossible, now_ms);
-}
-
-/* Times that lie in our future are asked for once more, so that a message is known again when the
-   clock has caught up with it. */
-static void hear_future(const struct pipeline *pipeline, size_t point,
-                        const struct intake_message *message, struct clock_sensors *sensors,
-                        int64_t now_ms) {
-    enum { SOME = 8 };
-    const struct point_description *description = pipeline->fleet->points[point].description;
-    struct payload_binding any_time = description->binding;
-    struct payload_reading readings[SOME];
-    any_time.keep_ms = 0;
-    struct payload_result result = payload_decode(&any_time, message->payload, message->length,
-                                                  now_ms + any_clock_ms, readings, SOME);
-    for (size_t i = 0; i < result.count; i++) {
-        if (readings[i].has_own_time)
-            clock_sensors_time(sensors, point, readings[i].reading.time_ms, description->every_ms,
-                               now_ms);
-    }
-    clock_sensors_ahead(sensors, point);
-}
-
-static void hear_point(const struct pipeline *pipeline, size_t point,
-                       const struct intake_message *message, const struct payload_result *result,
-                       struct clock_sensors *sensors, int64_t now_ms) {
-    if (monitor_holds(pipeline->monitor, point, CONDITION_SENSOR_CLOCK))
-        return;
-    for (size_t i = 0; i < result->count; i++) {
-        if (pipeline->readings[i].has_own_time)
-            clock_sensors_time(sensors, point, pipeline->readings[i].reading.time_ms,
-                               pipeline->fleet->points[point].description->every_ms, now_ms);
-    }
-    if (result->in_future > 0)
-        hear_future(pipeline, point, message, sensors, now_ms);
-}
-
-void pipeline_ask_time(struct pipeline *pipeline, const struct intake_message *message,
-                       struct clock_sensors *sensors, struct pipeline_asked *asked,
-                       int64_t now_ms) {
-    size_t first = fleet_topic(pipeline->fleet, message->topic);
-    struct payload_result result = {0};
-    *asked = (struct pipeline_asked){.now_ms = now_ms, .point = FLEET_NONE};
-    for (size_t point = first; point != FLEET_NONE;
-         point = pipeline->fleet->points[point].next_same_topic) {
-        result = decode(pipeline, point, message, now_ms);
-        hear_point(pipeline, point, message, &result, sensors, now_ms);
-    }
-    if (first == FLEET_NONE || pipeline->fleet->points[first].next_same_topic != FLEET_NONE ||
-        result.count > 1)
-        return;
-    asked->point = first;
-    asked->result = result;
-    if (result.count == 1)
-        asked->reading = pipeline->readings[0];
 }
 
 static void note_unclaimed(struct pipeline *pipeline, const struct intake_message *message,
@@ -445,7 +385,7 @@ static void set_aside(struct pipeline *pipeline, size_t point, const struct inta
 }
 
 void pipeline_message(struct pipeline *pipeline, const struct intake_message *message,
-                      const struct pipeline_asked *asked, int64_t now_ms) {
+                      const struct clock_answer *asked, int64_t now_ms) {
     if (pipeline->failed != STORE_OK)
         return; /* the broker sends it again */
     bool known = asked && asked->point != FLEET_NONE;

@@ -15,9 +15,9 @@
 
 #include "link/intake.h"
 #include "measure/payload.h"
-#include "monitor/clock_trust.h"
 #include "monitor/monitor.h"
 #include "pipeline/busy_points.h"
+#include "pipeline/clock_question.h"
 #include "pipeline/monitor_store.h"
 #include "store/in_hand.h"
 #include "tell/announce.h"
@@ -60,27 +60,12 @@ struct monitor_store *pipeline_memory(struct pipeline *pipeline);
 /** Where it is noted what is in hand, from here on (borrowed; NULL: nowhere). */
 void pipeline_set_in_hand(struct pipeline *pipeline, struct in_hand *hand);
 
-/** A message that was decoded when it was asked for its time, so that it need not be again. */
-struct pipeline_asked {
-    int64_t now_ms; /* with which it was decoded */
-    size_t point;   /* the only one that its topic feeds; FLEET_NONE: decode it again */
-    struct payload_result result;
-    struct payload_reading reading; /* when result.count is 1; it is never more here */
-};
-
 /**
  * One message from the broker, and what it said when asked with the same `now_ms` and fleet (or
  * NULL). After a failure in this turn nothing more is taken.
  */
 void pipeline_message(struct pipeline *pipeline, const struct intake_message *message,
-                      const struct pipeline_asked *asked, int64_t now_ms);
-
-/**
- * Asks a message what its own times say of the clock, and takes nothing of it. A point whose clock
- * is known to be wrong is not heard.
- */
-void pipeline_ask_time(struct pipeline *pipeline, const struct intake_message *message,
-                       struct clock_sensors *sensors, struct pipeline_asked *asked, int64_t now_ms);
+                      const struct clock_answer *asked, int64_t now_ms);
 
 enum pipeline_taken { PIPELINE_NEW, PIPELINE_SAME, PIPELINE_CONFLICT, PIPELINE_FAILED };
 /** One checked reading of a point. */

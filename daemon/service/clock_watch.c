@@ -22,7 +22,7 @@ struct waiting_message {
     size_t from, topic_size, length;
     bool retain;
     int64_t monotonic_ms;
-    struct pipeline_asked asked; /* of those seen */
+    struct clock_answer asked; /* of those seen */
 };
 
 /* ---- what the store remembers ---- */
@@ -267,13 +267,13 @@ static struct intake_message message_of(const struct clock_watch *watch,
 }
 
 /* What those that were not looked at yet say of the clock. */
-static void ask(struct clock_watch *watch, struct pipeline *pipeline, int64_t now_ms,
+static void ask(struct clock_watch *watch, const struct monitor *monitor, int64_t now_ms,
                 int64_t monotonic_ms) {
     for (; watch->seen < watch->count; watch->seen++) {
         struct waiting_message *waiting = &watch->messages[watch->seen];
         const struct intake_message message = message_of(watch, waiting);
         int64_t came_ms = now_ms - (monotonic_ms - waiting->monotonic_ms);
-        pipeline_ask_time(pipeline, &message, &watch->sensors, &waiting->asked, came_ms);
+        clock_question_ask(monitor, &message, &watch->sensors, &waiting->asked, came_ms);
     }
 }
 
@@ -289,7 +289,7 @@ enum clock_verdict clock_watch_decide(struct clock_watch *watch, struct pipeline
         return CLOCK_WAIT;
     if (watch->seen == 0 && !clock_watch_trusts(watch))
         clock_sensors_ask_anew(&watch->sensors);
-    ask(watch, pipeline, now_ms, monotonic_ms);
+    ask(watch, pipeline_monitor(pipeline), now_ms, monotonic_ms);
     watch->unheard &= watch->count == 0;
     bool complete = watch->full || monotonic_ms - watch->last_ms >= quiet_ms ||
                     monotonic_ms - watch->first_ms >= longest_wait_ms;

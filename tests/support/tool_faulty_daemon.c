@@ -150,7 +150,7 @@ __attribute__((constructor)) static void read_fault(void) {
     type __wrap_##name(__VA_ARGS__)
 
 WRAPPED(void, pipeline_message, struct pipeline *pipeline, const struct intake_message *message,
-        const struct pipeline_asked *asked, int64_t now_ms) {
+        const struct clock_answer *asked, int64_t now_ms) {
     pass(BEFORE_JUDGEMENT);
     payload_read = payload_text && memmem(message->payload, message->length, payload_text,
                                           strlen(payload_text)) != NULL;
