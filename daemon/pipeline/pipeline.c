@@ -3,7 +3,7 @@
 #include "host/log.h"
 #include "measure/duration.h"
 #include "pipeline/away.h"
-#include "pipeline/explain.h"
+#include "pipeline/news.h"
 #include "pipeline/second_looks.h"
 #include "store/records.h"
 
@@ -34,7 +34,6 @@ struct pipeline {
     size_t book_kept;        /* alarms in the book after it was last written early */
     int64_t refused_from_ms; /* of the running window */
     int refused_in_window;
-    int64_t now_ms;   /* of the turn, for callbacks */
     int64_t moved_ms; /* when the clock was last moved; TIMESTAMP_NONE: not since the start */
     bool quiet;       /* the clock is not trusted */
     struct payload_reading readings[READINGS_A_MESSAGE];
@@ -128,7 +127,6 @@ void pipeline_take_over(struct pipeline *pipeline, struct pipeline *former,
     pipeline->refused_in_window = former->refused_in_window;
     pipeline->moved_ms = former->moved_ms;
     pipeline->quiet = former->quiet;
-    pipeline->now_ms = now_ms;
 }
 
 void pipeline_close(struct pipeline *pipeline) {
@@ -417,46 +415,22 @@ size_t pipeline_looks_waiting(const struct pipeline *pipeline) {
     return second_looks_waiting(pipeline->looks);
 }
 
-/* Systems that have missed a reading lately, beside the few that always do: a power cut begins. */
-static bool many_are_quiet(const struct pipeline *pipeline) {
-    const struct fleet *fleet = pipeline->fleet;
-    size_t quiet = 0;
-    for (size_t s = 0; s < fleet->system_count && quiet <= ANNOUNCE_SINGLES; s++) {
-        size_t point = fleet->systems[s].first_point;
-        int64_t newest_ms = monitor_system_newest_ms(pipeline->monitor, s);
-        if (fleet->systems[s].point_count == 0 || newest_ms == TIMESTAMP_NONE)
-            continue;
-        int64_t age_ms = pipeline->now_ms - newest_ms;
-        quiet += age_ms > fleet_overdue_after_ms(fleet, point) &&
-                 age_ms < 2 * fleet_sensor_silent_after_ms(fleet, point);
-    }
-    return quiet > ANNOUNCE_SINGLES;
-}
-
-static void on_tell(void *context, struct alarm *alarm, enum alarm_notice notice) {
-    static const enum wording_kind kinds[] = {
-        [ALARM_NOTICE_RAISED] = WORDING_RAISED,
-        [ALARM_NOTICE_RETURNED] = WORDING_RETURNED,
-    };
-    struct pipeline *pipeline = context;
-    if (!pipeline_begin(pipeline))
-        return;
-    explain_alarm(&pipeline->memory, alarm);
-    if (alarm->condition == CONDITION_SYSTEM_SILENT || alarm->condition == CONDITION_SENSOR_SILENT)
-        pipeline->announce.many_quiet = many_are_quiet(pipeline);
-    enum store_status status =
-        announce_alarm(&pipeline->announce, alarm, kinds[notice], pipeline->now_ms);
+static void tell_news(struct pipeline *pipeline, int64_t now_ms) {
+    struct news news;
+    enum store_status status = news_collect(&news, pipeline->monitor, now_ms);
+    if (status == STORE_OK && news.count > 0 && pipeline_begin(pipeline))
+        status = news_announce(&news, &pipeline->memory, &pipeline->announce, now_ms);
     if (status != STORE_OK)
         pipeline_fail(pipeline, status);
+    news_close(&news);
 }
 
 enum store_status pipeline_settle(struct pipeline *pipeline, int64_t now_ms) {
     enum store_status status = pipeline->failed;
-    pipeline->now_ms = now_ms;
     if (status == STORE_OK)
         in_hand_turn(pipeline->hand);
     if (status == STORE_OK && !pipeline->quiet) {
-        monitor_tell(pipeline->monitor, now_ms, pipeline, on_tell);
+        tell_news(pipeline, now_ms);
         status = pipeline->failed;
     }
     if (status == STORE_OK && pipeline->in_turn && !pipeline->quiet)
