@@ -33,7 +33,7 @@ static bool acknowledge(struct api_call *call, struct alarm *alarm) {
                                 api_given(call, "note"), api->now_ms) ||
         announce_alarm(pipeline_announce(api->pipeline), alarm, WORDING_ACKNOWLEDGED,
                        api->now_ms) != STORE_OK)
-        pipeline_fail(api->pipeline, STORE_FAILING);
+        pipeline_note(api->pipeline, STORE_FAILING);
     return true;
 }
 
@@ -95,7 +95,7 @@ static bool store_service(struct api_call *call, size_t system, int64_t until_ms
             ? record_service_delete(pipeline_store(api->pipeline), row.system)
             : record_service_put(pipeline_store(api->pipeline), &row);
     if (status != STORE_OK && status != STORE_NOT_FOUND)
-        pipeline_fail(api->pipeline, status);
+        pipeline_note(api->pipeline, status);
     monitor_set_out_of_service(pipeline_monitor(api->pipeline), system, until_ms);
     return api_commit(call);
 }

@@ -130,8 +130,7 @@ static void keep(struct api *api, size_t system, int64_t from_ms, const char *by
         status = record_commissioning_add(pipeline_store(api->pipeline), &record, &id);
     if (status == STORE_OK)
         status = pipeline_read_records(api->pipeline, system);
-    if (status != STORE_OK)
-        pipeline_fail(api->pipeline, status);
+    pipeline_note(api->pipeline, status);
     free(text);
     json_decref(root);
 }
@@ -151,14 +150,11 @@ json_t *api_learn(struct api *api, size_t system, int64_t from_ms, int64_t to_ms
     json_t *points = json_object(), *refused = json_object(), *values = json_object();
     struct alarm_search search = {.from_ms = from_ms, .to_ms = to_ms};
     if (pipeline_begin(api->pipeline)) {
-        enum store_status status = find_alarm(api, system, &search);
-        if (status != STORE_OK)
-            pipeline_fail(api->pipeline, status);
-        else if (*search.found)
+        bool searched = pipeline_note(api->pipeline, find_alarm(api, system, &search));
+        if (searched && *search.found)
             refuse_all(api, system, search.found, refused);
-        else
-            for (size_t i = 0; i < owner->point_count; i++)
-                learn_point(api, owner->first_point + i, from_ms, to_ms, values, points, refused);
+        for (size_t i = 0; searched && !*search.found && i < owner->point_count; i++)
+            learn_point(api, owner->first_point + i, from_ms, to_ms, values, points, refused);
         if (json_object_size(values) > 0)
             keep(api, system, from_ms, by, now_ms, values);
     }

@@ -115,8 +115,7 @@ void api_delivery_again(struct api_call *call) {
         api_error(call, 404, "there is no delivery %s; see: subslabctl deliveries", call->parts[1]);
         return;
     }
-    if (status != STORE_OK)
-        pipeline_fail(api->pipeline, status);
+    pipeline_note(api->pipeline, status);
     if (status == STORE_OK)
         resume_contact(api, call->parts[1]);
     if (api_commit(call))
@@ -132,10 +131,8 @@ void api_test_alert(struct api_call *call) {
         return;
     }
     if (pipeline_begin(api->pipeline)) {
-        enum store_status status =
-            announce_test(pipeline_announce(api->pipeline), contact, api->now_ms, id);
-        if (status != STORE_OK)
-            pipeline_fail(api->pipeline, status);
+        pipeline_note(api->pipeline,
+                      announce_test(pipeline_announce(api->pipeline), contact, api->now_ms, id));
         dispatch_resume(api->dispatch, contact->id);
     }
     if (api_commit(call))

@@ -204,8 +204,7 @@ static bool keep_test(struct api_call *call, size_t system, struct record_radon_
         record_radon_test_add(pipeline_store(api->pipeline), test, &test->id);
     if (status == STORE_OK)
         status = pipeline_read_records(api->pipeline, system);
-    if (status != STORE_OK)
-        pipeline_fail(api->pipeline, status);
+    pipeline_note(api->pipeline, status);
     return api_commit(call);
 }
 

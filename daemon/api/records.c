@@ -96,9 +96,7 @@ static bool keep_record(struct api_call *call, size_t system, const struct commi
     struct api *api = call->api;
     if (!pipeline_begin(api->pipeline))
         return api_commit(call);
-    enum store_status status = add_record(api, system, record);
-    if (status != STORE_OK)
-        pipeline_fail(api->pipeline, status);
+    pipeline_note(api->pipeline, add_record(api, system, record));
     return api_commit(call);
 }
 
@@ -195,10 +193,8 @@ static enum pipeline_taken take_by_hand(struct api *api, size_t point,
     if (taken == PIPELINE_CONFLICT || taken == PIPELINE_FAILED)
         return taken;
     const struct record_by_hand record = {reading->time_ms, reading->value, by};
-    enum store_status status = record_by_hand_add(pipeline_store(api->pipeline),
-                                                  pipeline_key(api->pipeline, point), &record);
-    if (status != STORE_OK)
-        pipeline_fail(api->pipeline, status);
+    pipeline_note(api->pipeline, record_by_hand_add(pipeline_store(api->pipeline),
+                                                    pipeline_key(api->pipeline, point), &record));
     return taken;
 }
 
@@ -321,8 +317,7 @@ static bool keep_visit(struct api_call *call, size_t system, const struct record
         status = pipeline_read_records(api->pipeline, system);
     if (status == STORE_OK && record)
         status = add_record(api, system, record);
-    if (status != STORE_OK)
-        pipeline_fail(api->pipeline, status);
+    pipeline_note(api->pipeline, status);
     return api_commit(call);
 }
 

@@ -18,7 +18,7 @@ json_t *api_show(struct api *api, size_t system);
  * Learns the baselines of a system from the local days that lie whole in [from, to) and keeps them
  * as a record of origin "learned", from `from_ms` on, in the turn's transaction. Answers
  * {"points":{id:{value,unit,days}},"refused":{id:why}}. Nothing is kept when every point is
- * refused. A failing store goes to pipeline_fail. NULL when out of memory.
+ * refused. A failing store goes to pipeline_note. NULL when out of memory.
  */
 json_t *api_learn(struct api *api, size_t system, int64_t from_ms, int64_t to_ms, const char *by,
                   int64_t now_ms);

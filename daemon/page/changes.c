@@ -216,10 +216,8 @@ static void change_share(struct api_call *call) {
     const char *id = fleet_system_id(call->api->fleet, system);
     struct pipeline *pipeline = call->api->pipeline;
     if (pipeline_begin(pipeline)) {
-        enum store_status status = make ? page_share_create(pipeline_store(pipeline), id)
-                                        : page_share_withdraw(pipeline_store(pipeline), id);
-        if (status != STORE_OK)
-            pipeline_fail(pipeline, status);
+        pipeline_note(pipeline, make ? page_share_create(pipeline_store(pipeline), id)
+                                     : page_share_withdraw(pipeline_store(pipeline), id));
     }
     if (api_commit(call))
         api_json(call, 200, json_object());

@@ -20,7 +20,7 @@ static const int64_t burst_span_ms = 4 * DURATION_MINUTE_MS;   /* 240 000 readin
 /* What each of these becomes with new settings is said in pipeline_take_over. */
 struct pipeline {
     const struct fleet *fleet;
-    struct store *store;
+    struct store_turn turn;
     struct in_hand *hand; /* or NULL */
     struct monitor *monitor;
     struct monitor_store memory;
@@ -28,8 +28,6 @@ struct pipeline {
     struct announce announce;
     struct away away;
     struct busy_points busy;
-    bool in_turn; /* the transaction is open */
-    enum store_status failed;
     struct pipeline_counters counters;
     size_t book_kept;        /* alarms in the book after it was last written early */
     int64_t refused_from_ms; /* of the running window */
@@ -51,7 +49,7 @@ static struct pipeline *create(const struct fleet *fleet, struct store *store) {
     if (!pipeline)
         return NULL;
     pipeline->fleet = fleet;
-    pipeline->store = store;
+    pipeline->turn.store = store;
     pipeline->moved_ms = TIMESTAMP_NONE;
     pipeline->monitor = monitor_create(fleet);
     if (pipeline->monitor && announce_open(&pipeline->announce, fleet, store) &&
@@ -85,14 +83,14 @@ struct pipeline *pipeline_open(const struct fleet *fleet, struct store *store, i
 struct pipeline *pipeline_open_beside(const struct pipeline *former,
                                       const struct fleet_change *change, char *why,
                                       size_t why_size) {
-    struct pipeline *pipeline = create(change->fleet, former->store);
+    struct pipeline *pipeline = create(change->fleet, former->turn.store);
     enum store_status status = STORE_OUT_OF_MEMORY;
     if (pipeline)
         status = monitor_store_open_beside(&pipeline->memory, &former->memory, pipeline->monitor,
                                            change);
     if (status == STORE_OK)
         return pipeline;
-    snprintf(why, why_size, "%s", failure(status, former->store));
+    snprintf(why, why_size, "%s", failure(status, former->turn.store));
     pipeline_close(pipeline);
     return NULL;
 }
@@ -132,8 +130,8 @@ void pipeline_take_over(struct pipeline *pipeline, struct pipeline *former,
 void pipeline_close(struct pipeline *pipeline) {
     if (!pipeline)
         return;
-    if (pipeline->store && store_in_transaction(pipeline->store))
-        store_rollback(pipeline->store);
+    if (pipeline->turn.store && store_in_transaction(pipeline->turn.store))
+        store_rollback(pipeline->turn.store);
     second_looks_close(pipeline->looks);
     monitor_store_close(&pipeline->memory);
     announce_close(&pipeline->announce);
@@ -152,7 +150,7 @@ struct announce *pipeline_announce(struct pipeline *pipeline) {
 }
 
 struct store *pipeline_store(const struct pipeline *pipeline) {
-    return pipeline->store;
+    return pipeline->turn.store;
 }
 
 const struct busy_points *pipeline_busy(const struct pipeline *pipeline) {
@@ -176,28 +174,23 @@ struct pipeline_counters pipeline_count(const struct pipeline *pipeline) {
 }
 
 void pipeline_forget_store(struct pipeline *pipeline) {
-    pipeline->store = pipeline->memory.store = pipeline->announce.store = NULL;
-    pipeline->in_turn = false;
-    pipeline_fail(pipeline, STORE_FAILING);
+    pipeline->turn.store = pipeline->memory.store = pipeline->announce.store = NULL;
+    pipeline->turn.open = false;
+    pipeline_note(pipeline, STORE_FAILING);
 }
 
 /* ---- the turn's transaction ---- */
 
-void pipeline_fail(struct pipeline *pipeline, enum store_status status) {
-    if (pipeline->failed == STORE_OK)
-        pipeline->failed = status;
+struct store_turn *pipeline_turn(struct pipeline *pipeline) {
+    return &pipeline->turn;
 }
 
 bool pipeline_begin(struct pipeline *pipeline) {
-    if (pipeline->in_turn || pipeline->failed != STORE_OK)
-        return pipeline->failed == STORE_OK;
-    enum store_status status = store_begin(pipeline->store);
-    if (status != STORE_OK) {
-        pipeline_fail(pipeline, status);
-        return false;
-    }
-    pipeline->in_turn = true;
-    return true;
+    return store_turn_begin(&pipeline->turn);
+}
+
+bool pipeline_note(struct pipeline *pipeline, enum store_status status) {
+    return store_turn_note(&pipeline->turn, status);
 }
 
 bool pipeline_begin_task(struct pipeline *pipeline, const char *name) {
@@ -205,7 +198,7 @@ bool pipeline_begin_task(struct pipeline *pipeline, const char *name) {
 }
 
 bool pipeline_uncommitted(const struct pipeline *pipeline) {
-    return pipeline->in_turn || pipeline->failed != STORE_OK;
+    return pipeline->turn.open || pipeline->turn.failed != STORE_OK;
 }
 
 /* ---- readings ---- */
@@ -232,9 +225,7 @@ static void write_old_alarms(struct pipeline *pipeline) {
     size_t count = alarm_book_count(monitor_alarms(pipeline->monitor));
     if (count < pipeline->book_kept + BOOK_GROWTH)
         return;
-    enum store_status status = monitor_store_write(&pipeline->memory);
-    if (status != STORE_OK)
-        pipeline_fail(pipeline, status);
+    pipeline_note(pipeline, monitor_store_write(&pipeline->memory));
     pipeline->book_kept = alarm_book_count(monitor_alarms(pipeline->monitor));
 }
 
@@ -247,10 +238,10 @@ enum pipeline_taken pipeline_take(struct pipeline *pipeline, size_t point,
         busy_points_count(&pipeline->busy, point, reading->time_ms, now_ms);
     if (!pipeline_begin(pipeline))
         return PIPELINE_FAILED;
-    enum store_status status = series_append(pipeline->store, pipeline->memory.keys[point], reading,
-                                             origin, newest, &result);
+    enum store_status status = series_append(pipeline->turn.store, pipeline->memory.keys[point],
+                                             reading, origin, newest, &result);
     if (status != STORE_OK) {
-        pipeline_fail(pipeline, status);
+        pipeline_note(pipeline, status);
         return PIPELINE_FAILED;
     }
     if (result == SERIES_NEW && newest) {
@@ -261,7 +252,7 @@ enum pipeline_taken pipeline_take(struct pipeline *pipeline, size_t point,
     } else if (result == SERIES_NEW) {
         pipeline->counters.late++;
         if (!second_looks_note_late(pipeline->looks, point, reading->time_ms))
-            pipeline_fail(pipeline, STORE_OUT_OF_MEMORY);
+            pipeline_note(pipeline, STORE_OUT_OF_MEMORY);
     }
     return count_taken(pipeline, result);
 }
@@ -284,11 +275,9 @@ static void refuse(struct pipeline *pipeline, size_t point, const struct intake_
     pipeline->counters.refused++;
     if (!pipeline_begin(pipeline))
         return;
-    enum store_status status =
-        record_refused_add(pipeline->store, message->topic, refusal_word(refusal), now_ms, 1,
-                           message->payload, message->length);
-    if (status != STORE_OK)
-        pipeline_fail(pipeline, status);
+    pipeline_note(pipeline,
+                  record_refused_add(pipeline->turn.store, message->topic, refusal_word(refusal),
+                                     now_ms, 1, message->payload, message->length));
     if (point != FLEET_NONE)
         monitor_refused(pipeline->monitor, point, refusal, impossible, now_ms);
     watch_refusals(pipeline, message->topic, now_ms);
@@ -367,10 +356,8 @@ static void note_unclaimed(struct pipeline *pipeline, const struct intake_messag
     pipeline->counters.unclaimed++;
     if (!pipeline_begin(pipeline))
         return;
-    enum store_status status = record_unclaimed_add(pipeline->store, message->topic, now_ms, 1,
-                                                    message->payload, message->length);
-    if (status != STORE_OK)
-        pipeline_fail(pipeline, status);
+    pipeline_note(pipeline, record_unclaimed_add(pipeline->turn.store, message->topic, now_ms, 1,
+                                                 message->payload, message->length));
 }
 
 static void set_aside(struct pipeline *pipeline, size_t point, const struct intake_message *message,
@@ -384,7 +371,7 @@ static void set_aside(struct pipeline *pipeline, size_t point, const struct inta
 
 void pipeline_message(struct pipeline *pipeline, const struct intake_message *message,
                       const struct clock_answer *asked, int64_t now_ms) {
-    if (pipeline->failed != STORE_OK)
+    if (pipeline->turn.failed != STORE_OK)
         return; /* the broker sends it again */
     bool known = asked && asked->point != FLEET_NONE;
     size_t point = known ? asked->point : fleet_topic(pipeline->fleet, message->topic);
@@ -396,7 +383,7 @@ void pipeline_message(struct pipeline *pipeline, const struct intake_message *me
     else
         for (; point != FLEET_NONE; point = pipeline->fleet->points[point].next_same_topic)
             take_message(pipeline, point, message, asked, now_ms);
-    if (pipeline->failed == STORE_OK)
+    if (pipeline->turn.failed == STORE_OK)
         in_hand_put_down(pipeline->hand);
 }
 
@@ -405,10 +392,7 @@ void pipeline_message(struct pipeline *pipeline, const struct intake_message *me
 void pipeline_look_again(struct pipeline *pipeline, int64_t until_monotonic_ms) {
     if (second_looks_waiting(pipeline->looks) == 0 || !pipeline_begin(pipeline))
         return;
-    enum store_status status =
-        second_looks_step(pipeline->looks, pipeline->hand, until_monotonic_ms);
-    if (status != STORE_OK)
-        pipeline_fail(pipeline, status);
+    pipeline_note(pipeline, second_looks_step(pipeline->looks, pipeline->hand, until_monotonic_ms));
 }
 
 size_t pipeline_looks_waiting(const struct pipeline *pipeline) {
@@ -417,46 +401,44 @@ size_t pipeline_looks_waiting(const struct pipeline *pipeline) {
 
 static void tell_news(struct pipeline *pipeline, int64_t now_ms) {
     struct news news;
-    enum store_status status = news_collect(&news, pipeline->monitor, now_ms);
-    if (status == STORE_OK && news.count > 0 && pipeline_begin(pipeline))
-        status = news_announce(&news, &pipeline->memory, &pipeline->announce, now_ms);
-    if (status != STORE_OK)
-        pipeline_fail(pipeline, status);
+    if (pipeline_note(pipeline, news_collect(&news, pipeline->monitor, now_ms)) && news.count > 0 &&
+        pipeline_begin(pipeline))
+        pipeline_note(pipeline,
+                      news_announce(&news, &pipeline->memory, &pipeline->announce, now_ms));
     news_close(&news);
+    if (pipeline->turn.open && pipeline_begin(pipeline))
+        pipeline_note(pipeline, announce_settle(&pipeline->announce, now_ms));
+}
+
+void pipeline_write(struct pipeline *pipeline, int64_t now_ms) {
+    if (pipeline->turn.failed != STORE_OK)
+        return;
+    in_hand_turn(pipeline->hand);
+    if (!pipeline->quiet)
+        tell_news(pipeline, now_ms);
+    if (monitor_has_changes(pipeline->monitor) && pipeline_begin(pipeline))
+        pipeline_note(pipeline, monitor_store_write(&pipeline->memory));
+    if (pipeline->turn.failed == STORE_OK)
+        in_hand_put_down(pipeline->hand);
+}
+
+enum store_status pipeline_commit(struct pipeline *pipeline) {
+    if (pipeline->turn.open && pipeline_begin(pipeline))
+        pipeline_note(pipeline, second_looks_keep(pipeline->looks));
+    enum store_status status = store_turn_end(&pipeline->turn);
+    if (status == STORE_OK)
+        in_hand_done(pipeline->hand);
+    return status;
 }
 
 enum store_status pipeline_settle(struct pipeline *pipeline, int64_t now_ms) {
-    enum store_status status = pipeline->failed;
-    if (status == STORE_OK)
-        in_hand_turn(pipeline->hand);
-    if (status == STORE_OK && !pipeline->quiet) {
-        tell_news(pipeline, now_ms);
-        status = pipeline->failed;
-    }
-    if (status == STORE_OK && pipeline->in_turn && !pipeline->quiet)
-        status = announce_settle(&pipeline->announce, now_ms);
-    if (status == STORE_OK && monitor_has_changes(pipeline->monitor) && pipeline_begin(pipeline))
-        status = monitor_store_write(&pipeline->memory);
-    if (status == STORE_OK)
-        status = pipeline->failed;
-    if (status == STORE_OK)
-        in_hand_put_down(pipeline->hand);
-    if (status == STORE_OK && pipeline->in_turn)
-        status = second_looks_keep(pipeline->looks);
-    if (status == STORE_OK && pipeline->in_turn)
-        status = store_commit(pipeline->store);
-    else if (pipeline->in_turn)
-        store_rollback(pipeline->store);
-    if (status == STORE_OK)
-        in_hand_done(pipeline->hand);
-    pipeline->in_turn = false;
-    pipeline->failed = status;
-    return status;
+    pipeline_write(pipeline, now_ms);
+    return pipeline_commit(pipeline);
 }
 
 void pipeline_judge_again(struct pipeline *pipeline, size_t point, int64_t from_ms) {
     if (!second_looks_note_change(pipeline->looks, point, from_ms))
-        pipeline_fail(pipeline, STORE_OUT_OF_MEMORY);
+        pipeline_note(pipeline, STORE_OUT_OF_MEMORY);
 }
 
 enum store_status pipeline_read_records(struct pipeline *pipeline, size_t system) {
@@ -488,7 +470,7 @@ static void judge_absence(struct pipeline *pipeline, int64_t now_ms) {
 static void tell_damage(struct pipeline *pipeline, int64_t now_ms) {
     int64_t key, day_ms;
     char when[40], subject[400];
-    while (pipeline->store && series_damage_next(pipeline->store, &key, &day_ms)) {
+    while (pipeline->turn.store && series_damage_next(pipeline->turn.store, &key, &day_ms)) {
         size_t point = 0;
         while (point < pipeline->fleet->point_count && pipeline->memory.keys[point] != key)
             point++;
@@ -516,9 +498,7 @@ void pipeline_clock_back(struct pipeline *pipeline, int64_t by_ms, int64_t now_m
     forget_reminders(pipeline);
     if (!pipeline_begin(pipeline))
         return;
-    enum store_status status = outbox_clock_back(pipeline->store, now_ms, by_ms);
-    if (status != STORE_OK)
-        pipeline_fail(pipeline, status);
+    pipeline_note(pipeline, outbox_clock_back(pipeline->turn.store, now_ms, by_ms));
 }
 
 void pipeline_clock_moved(struct pipeline *pipeline, int64_t by_ms, int64_t now_ms) {

@@ -5,7 +5,8 @@
  *     pipeline_message …   readings, refusals        (opens the transaction)
  *     pipeline_tick        delays, silence, dates
  *     pipeline_look_again  second looks after late readings, a share of them
- *     pipeline_settle      rollups, alarms, trackers, outbox rows, COMMIT
+ *     pipeline_write       rollups, alarms, trackers, outbox rows
+ *     pipeline_commit      COMMIT
  *
  * When anything fails, nothing of the turn is kept and the memory is ahead of the store: the owner
  * closes the pipeline, drops the broker connection and opens a new one when the store works again.
@@ -20,6 +21,7 @@
 #include "pipeline/clock_question.h"
 #include "pipeline/monitor_store.h"
 #include "store/in_hand.h"
+#include "store/store_turn.h"
 #include "tell/announce.h"
 
 struct pipeline;
@@ -73,13 +75,14 @@ enum pipeline_taken pipeline_take(struct pipeline *pipeline, size_t point,
                                   const struct reading *reading, enum series_origin origin,
                                   int64_t now_ms);
 
-/** Opens the turn's transaction if it is not open; for others who write in it. False: failed. */
+/** The turn's transaction, which the pipeline ends; lent to others who write in it. */
+struct store_turn *pipeline_turn(struct pipeline *pipeline);
+/** Its store_turn_begin and store_turn_note. */
 bool pipeline_begin(struct pipeline *pipeline);
-/** The same for a named piece of work besides readings; false also when it was in hand at two
+bool pipeline_note(struct pipeline *pipeline, enum store_status status);
+/** pipeline_begin for a named piece of work besides readings; false also when it was in hand at two
    deaths of the daemon. */
 bool pipeline_begin_task(struct pipeline *pipeline, const char *name);
-/** Notes that a write in the turn's transaction failed. */
-void pipeline_fail(struct pipeline *pipeline, enum store_status status);
 
 /** The broker's backlog begins (connected) or has been read; lets the wall clock act only after. */
 void pipeline_set_backlog(struct pipeline *pipeline, bool backlog, int64_t now_ms);
@@ -104,7 +107,12 @@ void pipeline_look_again(struct pipeline *pipeline, int64_t until_monotonic_ms);
 /** Points whose second look is still to be made or ended. */
 size_t pipeline_looks_waiting(const struct pipeline *pipeline);
 
-/** Ends the turn: writes and commits all it caused. Not STORE_OK: nothing was kept. */
+/** Writes all that the turn caused: what is told, hours, alarms, trackers. Then only
+   pipeline_commit is left, and what others write before it. */
+void pipeline_write(struct pipeline *pipeline, int64_t now_ms);
+/** Ends the turn. Not STORE_OK: nothing of it was kept. */
+enum store_status pipeline_commit(struct pipeline *pipeline);
+/** Both. */
 enum store_status pipeline_settle(struct pipeline *pipeline, int64_t now_ms);
 /** What a point is judged by changed from an instant on: notes a second look. */
 void pipeline_judge_again(struct pipeline *pipeline, size_t point, int64_t from_ms);

@@ -52,9 +52,7 @@ void broker_session_granted(struct pipeline *pipeline, const struct settings_bro
     bool same =
         record_note_get(store, note_name, note, sizeof note) == STORE_OK && strcmp(note, text) == 0;
     if (!same && pipeline_begin(pipeline)) {
-        enum store_status status = record_note_put(store, note_name, text);
-        if (status != STORE_OK)
-            pipeline_fail(pipeline, status);
+        pipeline_note(pipeline, record_note_put(store, note_name, text));
     }
     free(text);
 }

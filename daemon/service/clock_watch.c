@@ -35,9 +35,7 @@ static void write_note(struct clock_watch *watch, struct pipeline *pipeline, int
     snprintf(text, sizeof text, "%" PRId64 " %" PRId64, now_ms, watch->set_aside_ms);
     if (!pipeline_begin(pipeline))
         return;
-    enum store_status status = record_note_put(pipeline_store(pipeline), note_name, text);
-    if (status != STORE_OK)
-        pipeline_fail(pipeline, status);
+    pipeline_note(pipeline, record_note_put(pipeline_store(pipeline), note_name, text));
 }
 
 static bool read_memory(struct clock_watch *watch, struct pipeline *pipeline) {

@@ -177,7 +177,7 @@ static void put_in_force(struct service *service) {
     reload->fleet = NULL;
     const struct settings *settings = service->fleet->settings;
     if (!clock_watch_fleet(&service->clock, service->fleet))
-        pipeline_fail(service->pipeline, STORE_OUT_OF_MEMORY);
+        pipeline_note(service->pipeline, STORE_OUT_OF_MEMORY);
     if (service->page)
         web_server_allow_hosts(service->page, settings->page_hosts, settings->page_host_count);
     if (service->backlog)
@@ -198,7 +198,7 @@ static void take_over(struct service *service) {
     }
     if (pipeline_hand_over(service->pipeline, reload->pipeline, &reload->change, service->now_ms) !=
         STORE_OK) {
-        pipeline_fail(service->pipeline, STORE_FAILING); /* which the next turn sees to */
+        pipeline_note(service->pipeline, STORE_FAILING); /* which the next turn sees to */
         intake_destroy(intake);
         reload_put_off(reload);
         return;
@@ -225,7 +225,7 @@ static bool read_some(struct service *service) {
     enum store_status status = pipeline_read_beside(reload->pipeline, &reload->change,
                                                     clock_monotonic_ms() + step_ms, &more);
     if (status != STORE_OK) {
-        pipeline_fail(service->pipeline, status);
+        pipeline_note(service->pipeline, status);
         reload_put_off(reload);
         return false;
     }

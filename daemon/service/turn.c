@@ -224,7 +224,7 @@ static void serve(struct service *service) {
 static void deliver(struct service *service) {
     if (dispatch_finish(service->dispatch, pipeline_announce(service->pipeline),
                         pipeline_monitor(service->pipeline), service->now_ms) != STORE_OK) {
-        pipeline_fail(service->pipeline, STORE_FAILING);
+        pipeline_note(service->pipeline, STORE_FAILING);
         return;
     }
     service->next_dispatch_ms = dispatch_start(service->dispatch, service->store, service->now_ms);
@@ -235,7 +235,7 @@ static void feed_watchdog(struct service *service) {
         return;
     /* Only a whole turn with a look at the store keeps the watchdog quiet. */
     if (service->store && store_probe(service->store) != STORE_OK)
-        pipeline_fail(service->pipeline, STORE_FAILING);
+        pipeline_note(service->pipeline, STORE_FAILING);
     service_manager_watchdog();
     service->next_watchdog_ms = service->monotonic_ms + service->watchdog_ms / 2;
 }

@@ -163,13 +163,13 @@ static enum store_status tell_all(struct announce *announce, const struct alarm 
 enum store_status announce_alarm(struct announce *announce, const struct alarm *alarm,
                                  enum wording_kind kind, int64_t now_ms) {
     int occurrences = 0;
-    announce->failed = STORE_OK;
+    enum store_status status = STORE_OK;
     if (kind == WORDING_RAISED || kind == WORDING_RETURNED) {
         struct chatter chatter;
-        announce->failed = announce_changes(announce, alarm, &chatter);
+        status = announce_changes(announce, alarm, &chatter);
         switch (announce_chatter_note(announce, alarm, &chatter, now_ms)) {
         case CHATTER_GOES_ON:
-            return announce->failed;
+            return status;
         case CHATTER_BEGINS:
             kind = WORDING_CHATTERING;
             occurrences = chatter.changes;
@@ -181,16 +181,13 @@ enum store_status announce_alarm(struct announce *announce, const struct alarm *
             break;
         }
     }
-    if (announce->failed == STORE_OK)
-        announce->failed = tell_all(announce, alarm, kind, occurrences, now_ms);
-    return announce->failed;
+    return status == STORE_OK ? tell_all(announce, alarm, kind, occurrences, now_ms) : status;
 }
 
 enum store_status announce_again(struct announce *announce, const struct alarm *alarm,
                                  int64_t now_ms) {
-    announce->failed = tell_all(announce, alarm,
-                                alarm_stands(alarm) ? WORDING_RAISED : WORDING_RETURNED, 0, now_ms);
-    return announce->failed;
+    enum wording_kind kind = alarm_stands(alarm) ? WORDING_RAISED : WORDING_RETURNED;
+    return tell_all(announce, alarm, kind, 0, now_ms);
 }
 
 enum store_status announce_test(struct announce *announce, const struct settings_contact *contact,

@@ -52,7 +52,6 @@ struct announce {
     const struct fleet *fleet;         /* borrowed */
     struct store *store;               /* borrowed */
     char *source;                      /* CloudEvents source; owned */
-    enum store_status failed;          /* of the last row */
     struct announce_contact *contacts; /* in the order of the settings; owned */
     struct announce_list *lists;       /* of this turn; owned */
     size_t list_count;
@@ -71,7 +70,7 @@ void announce_take_over(struct announce *announce, struct announce *former,
 /** The clock on the wall was set back by `by_ms`: what was said by it lies no longer ahead. */
 void announce_clock_back(struct announce *announce, int64_t by_ms, int64_t now_ms);
 
-/** Writes a row for every contact that hears of this. The failure is also kept in `failed`. */
+/** Writes a row for every contact that hears of this. */
 enum store_status announce_alarm(struct announce *announce, const struct alarm *alarm,
                                  enum wording_kind kind, int64_t now_ms);
 
@@ -83,10 +82,11 @@ enum store_status announce_settle(struct announce *announce, int64_t now_ms);
 
 /**
  * Alarms that chattered and have been calm since: `calm` gets each place's name once, and
- * tells how things stand now (announce_again). Returns when to call again at the latest.
+ * tells how things stand now (announce_again).
  */
-int64_t announce_calm(struct announce *announce, int64_t now_ms,
-                      enum store_status (*calm)(void *context, const char *name), void *context);
+enum store_status announce_calm(struct announce *announce, int64_t now_ms,
+                                enum store_status (*calm)(void *context, const char *name),
+                                void *context);
 /** Tells everybody who hears of an alarm how it stands, whatever was told before. */
 enum store_status announce_again(struct announce *announce, const struct alarm *alarm,
                                  int64_t now_ms);

@@ -155,18 +155,15 @@ enum store_status announce_chatter_save(struct announce *announce) {
     return status;
 }
 
-int64_t announce_calm(struct announce *announce, int64_t now_ms,
-                      enum store_status (*calm)(void *context, const char *name), void *context) {
-    int64_t next_ms = INT64_MAX;
+enum store_status announce_calm(struct announce *announce, int64_t now_ms,
+                                enum store_status (*calm)(void *context, const char *name),
+                                void *context) {
     bool changed = false;
     size_t kept = 0, count = announce->place_count;
     struct announce_place *places = announce->places;
     enum store_status status = STORE_OK;
     for (size_t i = 0; i < count; i++) {
-        int64_t calm_ms = places[i].last_ms + places[i].calm_ms;
-        if (status != STORE_OK || now_ms < calm_ms) {
-            if (calm_ms < next_ms)
-                next_ms = calm_ms;
+        if (status != STORE_OK || now_ms < places[i].last_ms + places[i].calm_ms) {
             places[kept++] = places[i];
             continue;
         }
@@ -177,8 +174,7 @@ int64_t announce_calm(struct announce *announce, int64_t now_ms,
     announce->place_count = kept;
     if (status == STORE_OK && changed)
         status = save(announce);
-    announce->failed = status;
-    return next_ms;
+    return status;
 }
 
 /* ---- a clock that was ahead ---- */

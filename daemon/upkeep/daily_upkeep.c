@@ -290,15 +290,12 @@ static bool judge_system(struct daily_upkeep *upkeep, struct pipeline *pipeline,
         if (!keep_day(upkeep, &history, system, day) ||
             !daily_judge(monitor, &history, system, day, &outlook) ||
             !set_outlook(upkeep, system, &outlook)) {
-            pipeline_fail(pipeline, STORE_FAILING);
+            pipeline_note(pipeline, STORE_FAILING);
             return false;
         }
         set_next(upkeep, system, day + 1);
     } while (clock_monotonic_ms() < until_monotonic_ms && is_due(upkeep, monitor, system, now_ms));
-    enum store_status status = keep_progress(upkeep, pipeline, system);
-    if (status != STORE_OK)
-        pipeline_fail(pipeline, status);
-    return status == STORE_OK;
+    return pipeline_note(pipeline, keep_progress(upkeep, pipeline, system));
 }
 
 /* Knows where the system stands? False: not yet, or the store failed. */
@@ -309,7 +306,7 @@ static bool is_known(struct daily_upkeep *upkeep, struct pipeline *pipeline, siz
         return false;
     enum store_status status = find_next(upkeep, pipeline, system);
     if (status != STORE_OK && status != STORE_NOT_FOUND)
-        pipeline_fail(pipeline, status);
+        pipeline_note(pipeline, status);
     return status == STORE_OK;
 }
 

@@ -26,7 +26,7 @@ void daily_upkeep_destroy(struct daily_upkeep *upkeep); /* NULL does nothing */
 
 /**
  * Judges due days for about 20 ms at most, within the turn's transaction. True when more is due.
- * A failure of the store goes to pipeline_fail.
+ * A failure of the store goes to pipeline_note.
  */
 bool daily_upkeep_step(struct daily_upkeep *upkeep, struct pipeline *pipeline, int64_t now_ms);
 

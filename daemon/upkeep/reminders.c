@@ -23,7 +23,6 @@ struct step {
     struct announce *announce;
     struct store *store;
     int64_t now_ms;
-    enum store_status status;
 };
 
 /* Short spans of a contact need more steps than the usual hours and days. */
@@ -42,9 +41,7 @@ static int64_t step_every_ms(const struct settings *settings) {
 /* ---- one alarm ---- */
 
 static bool note(struct step *step, enum store_status status) {
-    if (step->status == STORE_OK)
-        step->status = status;
-    return step->status == STORE_OK;
+    return pipeline_note(step->pipeline, status);
 }
 
 static bool look(struct step *step, const struct settings_contact *contact,
@@ -91,7 +88,7 @@ static void remind(struct step *step, const struct settings_contact *contact, st
 static void decide(struct step *step, struct alarm *alarm) {
     const struct settings *settings = step->fleet->settings;
     alarm->next_reminder_ms = INT64_MAX;
-    for (size_t i = 0; i < settings->contact_count && step->status == STORE_OK; i++) {
+    for (size_t i = 0; i < settings->contact_count && pipeline_begin(step->pipeline); i++) {
         const struct settings_contact *contact = &settings->contacts[i];
         struct reminder reminder;
         if ((contact->remind_every_ms == 0 && !contact->escalate_to) ||
@@ -123,7 +120,7 @@ static void remind_of_shelving(struct step *step, struct alarm *alarm) {
 /* True when all alarms were looked at. */
 static bool step_alarms(struct step *step, struct reminders *reminders) {
     size_t count = alarm_book_count(step->book), worked = 0;
-    for (; reminders->at < count && step->status == STORE_OK; reminders->at++) {
+    for (; reminders->at < count && pipeline_begin(step->pipeline); reminders->at++) {
         struct alarm *alarm = alarm_book_get(step->book, reminders->at);
         enum alarm_state state = alarm_state(alarm);
         if (state == ALARM_SHELVED) {
@@ -164,7 +161,7 @@ static bool remind_of_service(void *context, const struct record_service *row) {
 
 static void step_services(struct step *step) {
     const struct monitor *monitor = pipeline_monitor(step->pipeline);
-    for (size_t s = 0; s < step->fleet->system_count && step->status == STORE_OK; s++) {
+    for (size_t s = 0; s < step->fleet->system_count && pipeline_begin(step->pipeline); s++) {
         int64_t until_ms = monitor_out_of_service_until(monitor, s), reminded_ms = TIMESTAMP_NONE;
         char name[200], text[40] = "";
         if (until_ms == TIMESTAMP_NONE ||
@@ -268,22 +265,18 @@ int64_t reminders_step(struct reminders *reminders, struct pipeline *pipeline, i
         .announce = pipeline_announce(pipeline),
         .store = pipeline_store(pipeline),
         .now_ms = now_ms,
-        .status = STORE_OK,
     };
     put_back(&step);
     bool all = step_alarms(&step, reminders);
     if (all) {
         const struct settings *settings = step.fleet->settings;
         step_services(&step);
-        for (size_t i = 0; i < settings->contact_count && step.status == STORE_OK; i++) {
+        for (size_t i = 0; i < settings->contact_count && pipeline_begin(pipeline); i++) {
             step_digest(&step, &settings->contacts[i]);
             step_queue(&step, &settings->contacts[i]);
         }
-        announce_calm(step.announce, now_ms, tell_calm, &step);
-        note(&step, step.announce->failed);
+        note(&step, announce_calm(step.announce, now_ms, tell_calm, &step));
     }
-    if (step.status != STORE_OK)
-        pipeline_fail(pipeline, step.status);
     reminders->next_ms = all ? now_ms + step_every_ms(step.fleet->settings) : now_ms;
     return reminders->next_ms;
 }

@@ -21,7 +21,7 @@ struct reminders {
 
 /**
  * Does what is due, some of it a step, within the turn's transaction. Returns when to call again at
- * the latest; a failure of the store goes to pipeline_fail.
+ * the latest; a failure of the store goes to pipeline_note.
  */
 int64_t reminders_step(struct reminders *reminders, struct pipeline *pipeline, int64_t now_ms);
 

@@ -59,8 +59,7 @@ static bool expire(struct pipeline *pipeline, int64_t now_ms) {
     if (status == STORE_OK)
         status = outbox_expire(pipeline_store(pipeline), from_ms - keep_messages_ms, MESSAGES_STEP,
                                &messages);
-    if (status != STORE_OK)
-        pipeline_fail(pipeline, status);
+    pipeline_note(pipeline, status);
     return readings > 0 || messages == MESSAGES_STEP;
 }
 
@@ -70,10 +69,8 @@ static bool pack(struct pipeline *pipeline, int64_t now_ms) {
     int packed = 0;
     if (!pipeline_begin_task(pipeline, "packing"))
         return false;
-    enum store_status status =
-        series_pack(pipeline_store(pipeline), now_ms - keep_unpacked_ms, PACK_STEP, &packed);
-    if (status != STORE_OK)
-        pipeline_fail(pipeline, status);
+    pipeline_note(pipeline, series_pack(pipeline_store(pipeline), now_ms - keep_unpacked_ms,
+                                        PACK_STEP, &packed));
     return packed > 0;
 }
 
