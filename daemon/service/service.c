@@ -290,8 +290,11 @@ static void finish_deliveries(struct service *service) {
     while (service->store && dispatch_under_way(service->dispatch) > 0 &&
            clock_monotonic_ms() < until_ms) {
         delivery_wait(dispatch_delivery(service->dispatch), NULL, 0, 100);
-        dispatch_finish(service->dispatch, pipeline_announce(service->pipeline),
-                        pipeline_monitor(service->pipeline), clock_wall_ms());
+        dispatch_finish(service->dispatch, pipeline_turn(service->pipeline),
+                        pipeline_announce(service->pipeline), pipeline_monitor(service->pipeline),
+                        clock_wall_ms());
+        if (pipeline_settle(service->pipeline, clock_wall_ms()) != STORE_OK)
+            return;
     }
 }
 

@@ -2,8 +2,9 @@
  * One turn of the loop.
  *
  * The order is the promise (failure of any step leaves the broker holding what is not on disk):
- * read and judge, commit, acknowledge; then deliveries. intake_release is called only right after a
- * commit, and asserts for itself that nothing is uncommitted.
+ * read and judge, commit, acknowledge; then deliveries. There is one transaction a turn, the
+ * pipeline's. intake_release is called only right after its commit, and asserts for itself that
+ * nothing is uncommitted.
  */
 #include "api/list.h"
 #include "host/clock.h"
@@ -221,13 +222,31 @@ static void serve(struct service *service) {
     service->api.history_came = false;
 }
 
-static void deliver(struct service *service) {
-    if (dispatch_finish(service->dispatch, pipeline_announce(service->pipeline),
-                        pipeline_monitor(service->pipeline), service->now_ms) != STORE_OK) {
-        pipeline_note(service->pipeline, STORE_FAILING);
-        return;
+/* Within the turn: what endpoints answered is noted before people are told the turn's news. */
+static void take_answers(struct service *service, bool trusted) {
+    if (trusted)
+        dispatch_finish(service->dispatch, pipeline_turn(service->pipeline),
+                        pipeline_announce(service->pipeline), pipeline_monitor(service->pipeline),
+                        service->now_ms);
+    else
+        delivery_turn(dispatch_delivery(service->dispatch), service->now_ms);
+}
+
+/* All that the turn caused becomes durable at once, also that tries to deliver begin; then they do.
+ */
+static bool commit(struct service *service) {
+    bool trusted = clock_watch_trusts(&service->clock);
+    take_answers(service, trusted);
+    pipeline_write(service->pipeline, service->now_ms);
+    if (trusted)
+        service->next_dispatch_ms =
+            dispatch_choose(service->dispatch, pipeline_turn(service->pipeline), service->now_ms);
+    enum store_status status = pipeline_commit(service->pipeline);
+    if (status != STORE_OK) {
+        dispatch_drop(service->dispatch);
+        service_store_failed(service, status);
     }
-    service->next_dispatch_ms = dispatch_start(service->dispatch, service->store, service->now_ms);
+    return status == STORE_OK;
 }
 
 static void feed_watchdog(struct service *service) {
@@ -276,22 +295,11 @@ static bool work_with_store(struct service *service) {
         intake_tick(service->intake, service->monotonic_ms);
     bool more = take_and_judge(service, reads);
     pipeline_look_again(service->pipeline, clock_monotonic_ms() + looks_ms);
-    enum store_status status = pipeline_settle(service->pipeline, service->now_ms);
-    if (status != STORE_OK) {
-        service_store_failed(service, status);
+    if (!commit(service))
         return false;
-    }
     if (reads && !clock_watch_waits(&service->clock))
         intake_release(service->intake);
-    if (clock_watch_trusts(&service->clock))
-        deliver(service);
-    else
-        delivery_turn(dispatch_delivery(service->dispatch), service->now_ms);
-    status = pipeline_settle(service->pipeline, service->now_ms);
-    if (status != STORE_OK) {
-        service_store_failed(service, status);
-        return false;
-    }
+    dispatch_send(service->dispatch, service->now_ms);
     return more;
 }
 

@@ -28,9 +28,10 @@ struct contact_secrets {
     struct signing_key key;
     char **header_values; /* in the order of the settings */
     bool failing, works;
-    bool gone;             /* it answered 410 */
-    int64_t not_before_ms; /* the endpoint asked for a pause */
-    int64_t posted_ms;     /* when the last POST began */
+    bool gone;                     /* it answered 410 */
+    int64_t not_before_ms;         /* the endpoint asked for a pause */
+    int64_t posted_ms;             /* when the last POST began */
+    struct outbox_message *chosen; /* goes as soon as the turn is on disk; owned */
 };
 
 struct answer {
@@ -121,6 +122,7 @@ static void on_done(void *context, const struct delivery_result *result) {
 static void forget_secrets(struct contact_secrets *all, const struct settings *settings) {
     for (size_t i = 0; all && i < settings->contact_count; i++) {
         signing_key_clear(&all[i].key);
+        outbox_message_free(all[i].chosen);
         for (size_t h = 0; all[i].header_values && h < settings->contacts[i].header_count; h++)
             wipe(all[i].header_values[h]);
         free(all[i].header_values);
@@ -323,7 +325,8 @@ static void bring_forward(int64_t time_ms, int64_t now_ms, int64_t *next_ms) {
         *next_ms = time_ms;
 }
 
-/* Contacts with a POST under way, gone, or that asked for a pause; `resting`: those too. */
+/* Contacts with a POST chosen or under way, gone, or that asked for a pause; `resting`: those too.
+ */
 static size_t list_busy(const struct dispatch *dispatch, int64_t now_ms, bool resting,
                         const char **busy, int64_t *next_ms) {
     const struct settings *settings = dispatch->fleet->settings;
@@ -333,68 +336,41 @@ static size_t list_busy(const struct dispatch *dispatch, int64_t now_ms, bool re
         bool paused = secrets->not_before_ms > now_ms;
         if (paused)
             bring_forward(secrets->not_before_ms, now_ms, next_ms);
-        if (paused || secrets->gone || (resting && rests(dispatch, i, now_ms)) ||
+        if (paused || secrets->gone || secrets->chosen || (resting && rests(dispatch, i, now_ms)) ||
             delivery_busy(dispatch->delivery, settings->contacts[i].id))
             busy[count++] = settings->contacts[i].id;
     }
     return count;
 }
 
-/* One row a contact is taken; true when it goes now. */
-static bool takes(const struct dispatch *dispatch, bool *taken, size_t contact,
-                  const struct outbox_message *message, int64_t now_ms, int64_t *next_ms,
-                  bool *rested) {
-    if (taken[contact])
+/* One row a contact: true when this is the one that goes, noted as begun. */
+static bool choose(struct dispatch *dispatch, struct store_turn *turn,
+                   struct outbox_message *message, int64_t now_ms, int64_t *next_ms, bool *rested) {
+    size_t contact = contact_index(dispatch->fleet, message->contact);
+    if (contact == FLEET_NONE) {
+        if (store_turn_begin(turn))
+            store_turn_note(turn, outbox_failed(turn->store, message->row, now_ms,
+                                                "the contact is no longer in the settings"));
+        return false;
+    }
+    if (dispatch->secrets[contact].chosen)
         return false;
     if (message->priority < PRIORITY_HIGH && rests(dispatch, contact, now_ms)) {
         bring_forward(rests_until(dispatch, contact), now_ms, next_ms);
         *rested = true;
         return false;
     }
-    taken[contact] = true;
-    return true;
-}
-
-/* Notes on disk that the tries begin, and drops from the list what does not go now. */
-static enum store_status choose(struct dispatch *dispatch, struct store *store,
-                                struct outbox_message **due, size_t count, int64_t now_ms,
-                                int64_t *next_ms, bool *rested) {
-    bool *taken = calloc(dispatch->fleet->settings->contact_count + 1, sizeof *taken);
-    enum store_status status = taken ? store_begin(store) : STORE_OUT_OF_MEMORY;
-    for (size_t i = 0; i < count && status == STORE_OK; i++) {
-        size_t contact = contact_index(dispatch->fleet, due[i]->contact);
-        bool goes = contact != FLEET_NONE &&
-                    takes(dispatch, taken, contact, due[i], now_ms, next_ms, rested);
-        if (contact == FLEET_NONE)
-            status = outbox_failed(store, due[i]->row, now_ms,
-                                   "the contact is no longer in the settings");
-        else if (goes && !due[i]->last_answer)
-            status = outbox_begun(store, due[i]->row);
-        if (!goes) {
-            outbox_message_free(due[i]);
-            due[i] = NULL;
-        }
-    }
-    if (status == STORE_OK)
-        status = store_commit(store);
-    else if (taken)
-        store_rollback(store);
-    free(taken);
-    return status;
-}
-
-static void send_one(struct dispatch *dispatch, const struct outbox_message *message,
-                     int64_t now_ms) {
-    size_t contact = contact_index(dispatch->fleet, message->contact);
-    const struct envelope envelope = {message->id, message->content_type, message->body,
-                                      message->row};
-    dispatch->secrets[contact].posted_ms = now_ms;
-    post(dispatch, &dispatch->fleet->settings->contacts[contact], &envelope, now_ms);
+    bool is_begun = message->last_answer != NULL;
+    if (!is_begun && store_turn_begin(turn))
+        is_begun = store_turn_note(turn, outbox_begun(turn->store, message->row));
+    if (is_begun)
+        dispatch->secrets[contact].chosen = message;
+    return is_begun;
 }
 
 /* True when contacts that rest may have kept others from their turn. */
-static bool send_due(struct dispatch *dispatch, struct store *store, bool resting, int64_t now_ms,
-                     int64_t *next_ms) {
+static bool choose_due(struct dispatch *dispatch, struct store_turn *turn, bool resting,
+                       int64_t now_ms, int64_t *next_ms) {
     struct outbox_message *due[DUE_AT_ONCE];
     size_t count = 0;
     bool rested = false;
@@ -402,26 +378,46 @@ static bool send_due(struct dispatch *dispatch, struct store *store, bool restin
     if (!busy)
         return false;
     size_t busy_count = list_busy(dispatch, now_ms, resting, busy, next_ms);
-    if (outbox_due(store, now_ms, busy, busy_count, due, DUE_AT_ONCE, &count) == STORE_OK &&
-        count > 0) {
-        bool noted = choose(dispatch, store, due, count, now_ms, next_ms, &rested) == STORE_OK;
-        for (size_t i = 0; i < count; i++) {
-            if (noted && due[i])
-                send_one(dispatch, due[i], now_ms);
+    if (outbox_due(turn->store, now_ms, busy, busy_count, due, DUE_AT_ONCE, &count) != STORE_OK)
+        count = 0;
+    for (size_t i = 0; i < count; i++) {
+        if (!choose(dispatch, turn, due[i], now_ms, next_ms, &rested))
             outbox_message_free(due[i]);
-        }
     }
     free(busy);
     return rested;
 }
 
-int64_t dispatch_start(struct dispatch *dispatch, struct store *store, int64_t now_ms) {
+int64_t dispatch_choose(struct dispatch *dispatch, struct store_turn *turn, int64_t now_ms) {
     int64_t next_ms = now_ms + idle_ms, waiting_ms = INT64_MAX;
-    if (send_due(dispatch, store, false, now_ms, &next_ms))
-        send_due(dispatch, store, true, now_ms, &next_ms);
-    if (outbox_next(store, &waiting_ms) == STORE_OK)
+    if (turn->failed != STORE_OK)
+        return now_ms;
+    if (choose_due(dispatch, turn, false, now_ms, &next_ms))
+        choose_due(dispatch, turn, true, now_ms, &next_ms);
+    if (outbox_next(turn->store, &waiting_ms) == STORE_OK)
         bring_forward(waiting_ms, now_ms, &next_ms);
     return next_ms;
+}
+
+void dispatch_send(struct dispatch *dispatch, int64_t now_ms) {
+    const struct settings *settings = dispatch->fleet->settings;
+    for (size_t i = 0; i < settings->contact_count; i++) {
+        const struct outbox_message *message = dispatch->secrets[i].chosen;
+        if (!message)
+            continue;
+        const struct envelope envelope = {message->id, message->content_type, message->body,
+                                          message->row};
+        dispatch->secrets[i].posted_ms = now_ms;
+        post(dispatch, &settings->contacts[i], &envelope, now_ms);
+    }
+    dispatch_drop(dispatch);
+}
+
+void dispatch_drop(struct dispatch *dispatch) {
+    for (size_t i = 0; i < dispatch->fleet->settings->contact_count; i++) {
+        outbox_message_free(dispatch->secrets[i].chosen);
+        dispatch->secrets[i].chosen = NULL;
+    }
 }
 
 /* ---- taking in answers ---- */
@@ -524,25 +520,19 @@ static void judge_contacts(struct dispatch *dispatch, struct monitor *monitor, i
     monitor_daemon(monitor, CONDITION_DELIVERY_FAILING, false, NULL, NAN, now_ms);
 }
 
-enum store_status dispatch_finish(struct dispatch *dispatch, struct announce *announce,
-                                  struct monitor *monitor, int64_t now_ms) {
-    struct store *store = announce->store;
+void dispatch_finish(struct dispatch *dispatch, struct store_turn *turn, struct announce *announce,
+                     struct monitor *monitor, int64_t now_ms) {
     delivery_turn(dispatch->delivery, now_ms);
     if (dispatch->answer_count == 0)
-        return STORE_OK;
-    enum store_status status = store_begin(store);
-    for (size_t i = 0; i < dispatch->answer_count && status == STORE_OK; i++) {
+        return;
+    bool good = store_turn_begin(turn);
+    for (size_t i = 0; i < dispatch->answer_count && good; i++) {
         const struct answer *answer = &dispatch->answers[i];
-        status = note(dispatch, announce, answer, now_ms);
+        good = store_turn_note(turn, note(dispatch, announce, answer, now_ms));
         if (retry_verdict(answer->status) != RETRY_DONE)
             log_line(LOG_LEVEL_WARNING, "delivery", "%s: %s",
                      dispatch->fleet->settings->contacts[answer->contact].id, answer->text);
     }
-    if (status == STORE_OK)
-        status = store_commit(store);
-    else
-        store_rollback(store);
     dispatch->answer_count = 0;
     judge_contacts(dispatch, monitor, now_ms);
-    return status;
 }

@@ -14,6 +14,7 @@
 
 #include "link/delivery.h"
 #include "monitor/monitor.h"
+#include "store/store_turn.h"
 #include "tell/announce.h"
 
 struct dispatch;
@@ -39,15 +40,22 @@ struct delivery *dispatch_delivery(struct dispatch *dispatch);
 /** The clock on the wall was moved: pauses that endpoints asked for follow it. */
 void dispatch_clock_moved(struct dispatch *dispatch, int64_t by_ms);
 
-/** Posts what is due. Returns when to call again at the latest (wall clock). */
-int64_t dispatch_start(struct dispatch *dispatch, struct store *store, int64_t now_ms);
 /**
- * Takes in answers and notes them in the store, in a transaction of its own; then tells the monitor
- * which contacts fail, and the others what did not reach them. Not STORE_OK: the rows wait and will
- * be sent again with the same id.
+ * Takes in answers and notes them in the turn's transaction; then tells the monitor which contacts
+ * fail, and the others what did not reach them. When the turn is not kept the rows wait and will be
+ * sent again with the same id.
  */
-enum store_status dispatch_finish(struct dispatch *dispatch, struct announce *announce,
-                                  struct monitor *monitor, int64_t now_ms);
+void dispatch_finish(struct dispatch *dispatch, struct store_turn *turn, struct announce *announce,
+                     struct monitor *monitor, int64_t now_ms);
+/**
+ * Chooses what is due, one row a contact, and notes in the turn's transaction that their tries
+ * begin. Returns when to call again at the latest (wall clock). When the turn is kept call
+ * dispatch_send, else dispatch_drop.
+ */
+int64_t dispatch_choose(struct dispatch *dispatch, struct store_turn *turn, int64_t now_ms);
+/** Posts what was chosen. */
+void dispatch_send(struct dispatch *dispatch, int64_t now_ms);
+void dispatch_drop(struct dispatch *dispatch);
 
 /** Posts a message that cannot be stored, because the store is what fails. */
 void dispatch_unstored(struct dispatch *dispatch, const struct settings_contact *contact,
