@@ -42,7 +42,6 @@ struct api {
     struct page *page;     /* sessions of the page; NULL until it is first asked */
     uint64_t reloads;      /* how often new settings were taken */
     bool reload_refused;   /* the settings on disk are not those in force */
-    bool history_came;     /* an import: past days may be due; whoever looks puts it back */
 };
 
 /** Is the clock of this machine doubted, so that nothing is taken from the broker? */

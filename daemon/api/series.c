@@ -146,7 +146,8 @@ void api_import(struct api_call *call) {
         if (imported.count)
             qsort(imported.rows, imported.count, sizeof *imported.rows, by_time);
         take_rows(call->api, &imported, file, &count);
-        call->api->history_came |= imported.count > 0;
+        if (imported.count > 0)
+            upkeep_history_came(call->api->upkeep);
         if (api_commit(call))
             api_json(call, 200,
                      json_pack("{s:I,s:I,s:I,s:O}", "taken", count.taken, "same", count.same, "bad",

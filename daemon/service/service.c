@@ -254,6 +254,8 @@ static void set_clocks(struct service *service) {
     service->monotonic_ms = clock_monotonic_ms();
     service->offset_ms = service->now_ms - service->monotonic_ms;
     service->watchdog_ms = service_manager_watchdog_interval_ms();
+    if (service->watchdog_ms <= 0)
+        timers_set(&service->timers, TIMER_WATCHDOG, INT64_MAX);
     service->trusted_offset_ms = TIMESTAMP_NONE;
     service->lost_since_ms = service->now_ms;
 }

@@ -12,6 +12,7 @@
 #include "service/backlog.h"
 #include "service/clock_watch.h"
 #include "service/service_reload.h"
+#include "service/timers.h"
 #include "tell/dispatch.h"
 
 #include <stdbool.h>
@@ -36,7 +37,7 @@ struct service {
     bool store_failing;
     bool replace_store;                 /* set it aside before it is opened again */
     int64_t store_damaged_monotonic_ms; /* when it was last found damaged; 0: never */
-    int64_t store_failing_since_ms, store_retry_monotonic_ms;
+    int64_t store_failing_since_ms;
     int64_t store_try_took_ms;       /* processor time of the last try to open it again */
     bool store_failing_told;         /* of this trouble; */
     int64_t store_told_monotonic_ms; /* and when last, 0: never */
@@ -54,14 +55,16 @@ struct service {
     int64_t offset_ms;            /* wall minus monotonic */
     int64_t trusted_offset_ms;    /* the same when the clock was last trusted; TIMESTAMP_NONE */
     struct clock_watch clock;     /* while it doubts, the broker keeps what comes */
-    int64_t watchdog_ms, next_watchdog_ms;
-    int64_t next_upkeep_ms, next_dispatch_ms, next_tick_ms;
+    struct timers timers;
+    int64_t watchdog_ms;
     int64_t longest_turn_ms;
     int64_t recent_turn_ms, recent_since_ms; /* longest of about the last minute */
     uint64_t turns;
 };
 
-/** turn.c: waits until something is to be done, at most until the next deadline, and does it. */
+/** turn.c: is a timer due, as things are now? */
+bool service_due(const struct service *service, enum timer timer);
+/** turn.c: waits until something is to be done, at most until the next timer, and does it. */
 void service_turn(struct service *service, bool more);
 /** turn.c: reads, commits, acknowledges. True when more waits to be read at once. */
 bool service_work(struct service *service);

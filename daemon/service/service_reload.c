@@ -182,7 +182,7 @@ static void put_in_force(struct service *service) {
         web_server_allow_hosts(service->page, settings->page_hosts, settings->page_host_count);
     if (service->backlog)
         backlog_begin(&service->backlog_watch, service->fleet, service->monotonic_ms);
-    service->next_dispatch_ms = service->next_tick_ms = service->next_upkeep_ms = 0;
+    timers_wake(&service->timers);
 }
 
 static void take_over(struct service *service) {

@@ -80,8 +80,8 @@ static const char *why_failed(const struct service *service, enum store_status s
 
 static void rest_before_next_try(struct service *service) {
     int64_t rest_ms = REST_FOR_A_TRY * service->store_try_took_ms;
-    service->store_retry_monotonic_ms =
-        clock_monotonic_ms() + (rest_ms > retry_least_ms ? rest_ms : retry_least_ms);
+    timers_set(&service->timers, TIMER_STORE,
+               clock_monotonic_ms() + (rest_ms > retry_least_ms ? rest_ms : retry_least_ms));
 }
 
 /* A disk on which a little has room, then not, fails every few seconds: that is one trouble. */
@@ -142,7 +142,7 @@ static void recovered(struct service *service) {
         alarm_book_return(monitor_alarms(monitor), FLEET_NONE, FLEET_NONE, CONDITION_STORE_FAILING,
                           service->now_ms);
     service->store_failing = false;
-    service->next_tick_ms = service->next_dispatch_ms = service->next_upkeep_ms = 0;
+    timers_wake(&service->timers);
 }
 
 static bool try_again(struct service *service, char *why, size_t why_size) {
@@ -156,7 +156,7 @@ static bool try_again(struct service *service, char *why, size_t why_size) {
 
 void service_store_retry(struct service *service) {
     char why[512];
-    if (service->monotonic_ms < service->store_retry_monotonic_ms)
+    if (!service_due(service, TIMER_STORE))
         return;
     int64_t began_ms = clock_processor_ms();
     bool works = try_again(service, why, sizeof why);

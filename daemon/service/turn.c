@@ -20,8 +20,9 @@
 #include <sys/signalfd.h>
 #include <unistd.h>
 
-enum { MOST_A_BATCH = 4096, WAIT_AT_MOST_MS = 1000, SLOTS = 6 };
+enum { MOST_A_BATCH = 4096, SLOTS = 6 };
 static const int64_t jump_least_ms = 30 * DURATION_SECOND_MS;
+static const int64_t look_every_ms = DURATION_SECOND_MS;
 static const int64_t backlog_look_ms = 250;
 static const int64_t lists_a_turn_ms = 15; /* and one row */
 static const int64_t looks_ms = 100;       /* of a turn go to second looks at most */
@@ -43,31 +44,34 @@ static int64_t sooner(int64_t a, int64_t b) {
     return a < b ? a : b;
 }
 
-/* Only what can be done now may wake the loop: the time of what cannot stands still. */
-static int64_t next_work_ms(const struct service *service) {
-    int64_t wait = WAIT_AT_MOST_MS;
-    if (!service->store)
-        return sooner(wait, service->store_retry_monotonic_ms - service->monotonic_ms);
-    if (service->backlog || clock_watch_waits(&service->clock))
-        wait = sooner(wait, backlog_look_ms);
-    if (!clock_watch_trusts(&service->clock))
-        return wait;
-    wait = sooner(wait, service->next_dispatch_ms - service->now_ms);
-    wait = sooner(wait, service->next_tick_ms - service->now_ms);
-    return sooner(wait, service->next_upkeep_ms - service->now_ms);
+static struct timers_now now(const struct service *service) {
+    return (struct timers_now){.wall_ms = service->now_ms,
+                               .monotonic_ms = service->monotonic_ms,
+                               .store_works = service->store != NULL,
+                               .clock_trusted = clock_watch_trusts(&service->clock)};
 }
 
-static int wait_ms(const struct service *service, bool more) {
+bool service_due(const struct service *service, enum timer timer) {
+    const struct timers_now as_it_is = now(service);
+    return timers_due(&service->timers, timer, &as_it_is);
+}
+
+static int wait_ms(struct service *service, bool more) {
+    const struct timers_now as_it_is = now(service);
+    bool looks = service->backlog || clock_watch_waits(&service->clock);
     if (more || (service->store && pipeline_looks_waiting(service->pipeline) > 0))
         return 0;
-    int64_t wait = next_work_ms(service);
+    timers_set(&service->timers, TIMER_LOOK, service->monotonic_ms + look_every_ms);
+    timers_set(&service->timers, TIMER_BACKLOG,
+               looks ? service->monotonic_ms + backlog_look_ms : INT64_MAX);
+    int64_t wait = timers_wait_ms(&service->timers, &as_it_is);
     struct web_server *const servers[] = {service->page, service->operator_server};
     for (size_t i = 0; i < 2; i++) {
         int server_ms = servers[i] ? web_server_timeout_ms(servers[i]) : -1;
         if (server_ms >= 0)
             wait = sooner(wait, server_ms);
     }
-    return wait < 0 ? 0 : (int)wait;
+    return (int)wait;
 }
 
 static size_t add(struct delivery_descriptor *slots, size_t count, int descriptor,
@@ -97,14 +101,14 @@ static void follow_clock(struct service *service) {
     log_line(LOG_LEVEL_WARNING, "clock", "moved by %.0f s", (double)moved_ms / 1000.0);
     pipeline_clock_moved(service->pipeline, moved_ms, service->now_ms);
     dispatch_clock_moved(service->dispatch, moved_ms);
-    service->next_tick_ms = service->next_dispatch_ms = service->next_upkeep_ms = 0;
+    timers_wake(&service->timers);
 }
 
 /* The clock is trusted again: for as long we have heard nothing, and may have missed something. */
 static void end_hold(struct service *service) {
     service->lost_since_ms = service->now_ms;
     service->away_from_ms = service_newest_ms(service);
-    service->next_tick_ms = service->next_dispatch_ms = service->next_upkeep_ms = 0;
+    timers_wake(&service->timers);
     follow_clock(service);
 }
 
@@ -143,7 +147,7 @@ void service_turn(struct service *service, bool more) {
 void service_backlog_over(struct service *service) {
     service->backlog = false;
     pipeline_set_backlog(service->pipeline, false, service->now_ms);
-    service->next_tick_ms = service->next_upkeep_ms = 0;
+    timers_wake(&service->timers);
 }
 
 static void watch_backlog(struct service *service, size_t messages, bool more) {
@@ -196,7 +200,7 @@ static bool read_broker(struct service *service) {
     }
     watch_backlog(service, messages, more || clock_watch_waits(&service->clock));
     if (messages > 0)
-        service->next_tick_ms = 0;
+        timers_set(&service->timers, TIMER_TICK, 0);
     return more;
 }
 
@@ -217,9 +221,6 @@ static void serve(struct service *service) {
         web_server_turn(service->operator_server, service->monotonic_ms);
     if (service->page)
         web_server_turn(service->page, service->monotonic_ms);
-    if (service->api.history_came)
-        service->next_upkeep_ms = 0;
-    service->api.history_came = false;
 }
 
 /* Within the turn: what endpoints answered is noted before people are told the turn's news. */
@@ -239,8 +240,9 @@ static bool commit(struct service *service) {
     take_answers(service, trusted);
     pipeline_write(service->pipeline, service->now_ms);
     if (trusted)
-        service->next_dispatch_ms =
-            dispatch_choose(service->dispatch, pipeline_turn(service->pipeline), service->now_ms);
+        timers_set(
+            &service->timers, TIMER_DISPATCH,
+            dispatch_choose(service->dispatch, pipeline_turn(service->pipeline), service->now_ms));
     enum store_status status = pipeline_commit(service->pipeline);
     if (status != STORE_OK) {
         dispatch_drop(service->dispatch);
@@ -250,13 +252,13 @@ static bool commit(struct service *service) {
 }
 
 static void feed_watchdog(struct service *service) {
-    if (service->watchdog_ms <= 0 || service->monotonic_ms < service->next_watchdog_ms)
+    if (!service_due(service, TIMER_WATCHDOG))
         return;
     /* Only a whole turn with a look at the store keeps the watchdog quiet. */
     if (service->store && store_probe(service->store) != STORE_OK)
         pipeline_note(service->pipeline, STORE_FAILING);
     service_manager_watchdog();
-    service->next_watchdog_ms = service->monotonic_ms + service->watchdog_ms / 2;
+    timers_set(&service->timers, TIMER_WATCHDOG, service->monotonic_ms + service->watchdog_ms / 2);
 }
 
 static void measure_turn(struct service *service) {
@@ -277,13 +279,13 @@ static void measure_turn(struct service *service) {
 static bool take_and_judge(struct service *service, bool reads) {
     bool more = reads && read_broker(service);
     serve(service);
-    if (!clock_watch_trusts(&service->clock))
-        return more;
-    if (service->now_ms >= service->next_tick_ms)
-        service->next_tick_ms = pipeline_tick(service->pipeline, service->now_ms);
-    if (service->now_ms >= service->next_upkeep_ms)
-        service->next_upkeep_ms =
-            upkeep_step(service->upkeep, service->pipeline, service->now_ms, more);
+    if (service_due(service, TIMER_TICK))
+        timers_set(&service->timers, TIMER_TICK, pipeline_tick(service->pipeline, service->now_ms));
+    if (upkeep_asked(service->upkeep))
+        timers_set(&service->timers, TIMER_UPKEEP, 0);
+    if (service_due(service, TIMER_UPKEEP))
+        timers_set(&service->timers, TIMER_UPKEEP,
+                   upkeep_step(service->upkeep, service->pipeline, service->now_ms, more));
     return more;
 }
 

@@ -15,6 +15,7 @@ static const int64_t large_wal_bytes = INT64_C(64) << 20;
 struct upkeep {
     struct daily_upkeep *daily;
     struct reminders reminders;
+    bool asked; /* since the last step */
 };
 
 struct upkeep *upkeep_open(const struct fleet *fleet) {
@@ -42,6 +43,14 @@ void upkeep_take_over(struct upkeep *upkeep, struct upkeep *former,
 
 struct daily_upkeep *upkeep_daily(struct upkeep *upkeep) {
     return upkeep->daily;
+}
+
+void upkeep_history_came(struct upkeep *upkeep) {
+    upkeep->asked = true;
+}
+
+bool upkeep_asked(const struct upkeep *upkeep) {
+    return upkeep->asked;
 }
 
 /* Retention: a few thousand rows a step, so that no turn is long. */
@@ -76,6 +85,7 @@ static bool pack(struct pipeline *pipeline, int64_t now_ms) {
 
 int64_t upkeep_step(struct upkeep *upkeep, struct pipeline *pipeline, int64_t now_ms, bool busy) {
     int64_t file_bytes = 0, wal_bytes = 0;
+    upkeep->asked = false;
     if (busy)
         return now_ms + DURATION_SECOND_MS;
     store_size(pipeline_store(pipeline), &file_bytes, &wal_bytes);

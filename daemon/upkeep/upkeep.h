@@ -18,6 +18,9 @@ void upkeep_take_over(struct upkeep *upkeep, struct upkeep *former,
 /** Which local days are still to be judged. */
 struct daily_upkeep *upkeep_daily(struct upkeep *upkeep);
 
+/** An import brought readings of the past: a step is due now, for days may be. */
+void upkeep_history_came(struct upkeep *upkeep);
+bool upkeep_asked(const struct upkeep *upkeep);
 /**
  * Does one step of what is due, within the turn's transaction where it writes. `busy`: readings
  * wait, so only what cannot. Returns when to call again at the latest.

@@ -259,11 +259,11 @@ static int64_t wait_until_ms(int timeout_ms) {
     if (!service || timeout_ms < LOOP_WAIT_MS)
         return until_ms;
     if (!service->store)
-        return world.now_ms + service->store_retry_monotonic_ms - clock_monotonic_ms();
+        return world.now_ms + service->timers.at_ms[TIMER_STORE] - clock_monotonic_ms();
     until_ms = world.now_ms + world.script->step_ms;
     if (!clock_watch_trusts(&service->clock))
         return until_ms; /* nothing is sent by such a clock */
-    int64_t dispatch_ms = service->next_dispatch_ms - world.beside_ms;
+    int64_t dispatch_ms = service->timers.at_ms[TIMER_DISPATCH] - world.beside_ms;
     return dispatch_ms - world.now_ms < DISPATCH_LOOK_MS ? sooner(until_ms, dispatch_ms) : until_ms;
 }
 
