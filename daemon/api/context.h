@@ -23,25 +23,25 @@ struct api_list_time {
     uint64_t due_next; /* the same in the next turn: of those who wait, the longest */
 };
 
-/** What the API works on: the service's parts, refreshed by the service when they change. */
+/** The parts at work and how they fare: the service's own, which it lends. */
 struct api {
+    struct fleet *fleet;
     struct pipeline *pipeline;
     struct upkeep *upkeep;
     struct dispatch *dispatch;
-    const struct intake *intake; /* NULL: no broker (tests) */
-    const struct fleet *fleet;
-    bool store_failing;
-    bool backlog; /* the broker may still hold readings from before */
-    const char *store_why;
+    struct intake *intake; /* NULL: no broker (tests) */
+    struct page *page;     /* sessions of the page; NULL until it is first asked */
+    const char *store_why; /* why the store fails; "" before it ever did */
     const char *clock_why; /* why the clock is not trusted; NULL or "" while it is */
-    int64_t started_ms, now_ms;
+    bool store_failing;
+    bool backlog;          /* not connected, or the broker may still hold readings from before */
+    bool reload_refused;   /* the settings on disk are not those in force */
+    uint64_t reloads;      /* how often new settings were taken */
+    int64_t lost_since_ms; /* broker; TIMESTAMP_NONE while connected */
+    int64_t started_ms, now_ms;              /* wall; now_ms: of this turn */
     int64_t longest_turn_ms, recent_turn_ms; /* ever; of about the last minute */
     uint64_t turns;
     struct api_list_time lists;
-    int64_t lost_since_ms; /* broker; TIMESTAMP_NONE while connected */
-    struct page *page;     /* sessions of the page; NULL until it is first asked */
-    uint64_t reloads;      /* how often new settings were taken */
-    bool reload_refused;   /* the settings on disk are not those in force */
 };
 
 /** Is the clock of this machine doubted, so that nothing is taken from the broker? */

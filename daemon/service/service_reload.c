@@ -67,9 +67,9 @@ static void open_beside(struct service *service) {
     struct reload *reload = &service->reload;
     char why[512] = "out of memory";
     reload->upkeep = upkeep_open(reload->fleet);
-    if (reload->upkeep && fleet_change_open(&reload->change, service->fleet, reload->fleet))
+    if (reload->upkeep && fleet_change_open(&reload->change, service->api.fleet, reload->fleet))
         reload->pipeline =
-            pipeline_open_beside(service->pipeline, &reload->change, why, sizeof why);
+            pipeline_open_beside(service->api.pipeline, &reload->change, why, sizeof why);
     if (!reload->pipeline)
         refuse(service, why);
 }
@@ -128,8 +128,9 @@ static bool same_broker(const struct settings_broker *a, const struct settings_b
 
 /* Also with a renewed certificate or password under the same name. */
 static bool keeps_connection(const struct service *service, const struct settings *next) {
-    return service->intake && same_broker(&service->fleet->settings->broker, &next->broker) &&
-           service->broker_files == named_files_of_broker(&next->broker);
+    return service->api.intake &&
+           same_broker(&service->api.fleet->settings->broker, &next->broker) &&
+           service->broker.files == named_files_of_broker(&next->broker);
 }
 
 /* What the running parts hold on to: it stays in force, and is named. */
@@ -160,28 +161,28 @@ static void keep_until_restart(struct settings *old, struct settings *new) {
 
 static void put_in_force(struct service *service) {
     struct reload *reload = &service->reload;
-    pipeline_take_over(reload->pipeline, service->pipeline, &reload->change, service->now_ms);
-    upkeep_take_over(reload->upkeep, service->upkeep, &reload->change);
-    keep_until_restart(service->fleet->settings, reload->fleet->settings);
-    pipeline_close(service->pipeline);
-    upkeep_close(service->upkeep);
-    fleet_destroy(service->fleet);
+    pipeline_take_over(reload->pipeline, service->api.pipeline, &reload->change,
+                       service->api.now_ms);
+    upkeep_take_over(reload->upkeep, service->api.upkeep, &reload->change);
+    keep_until_restart(service->api.fleet->settings, reload->fleet->settings);
+    pipeline_close(service->api.pipeline);
+    upkeep_close(service->api.upkeep);
+    fleet_destroy(service->api.fleet);
     fleet_change_close(&reload->change);
-    service->pipeline = service->api.pipeline = reload->pipeline;
-    service->upkeep = service->api.upkeep = reload->upkeep;
-    service->fleet = reload->fleet;
+    service->api.pipeline = reload->pipeline;
+    service->api.upkeep = reload->upkeep;
     service->api.fleet = reload->fleet;
     service->api.reloads++;
     reload->pipeline = NULL;
     reload->upkeep = NULL;
     reload->fleet = NULL;
-    const struct settings *settings = service->fleet->settings;
-    if (!clock_watch_fleet(&service->clock, service->fleet))
-        pipeline_note(service->pipeline, STORE_OUT_OF_MEMORY);
+    const struct settings *settings = service->api.fleet->settings;
+    if (!clock_watch_fleet(&service->clock, service->api.fleet))
+        pipeline_note(service->api.pipeline, STORE_OUT_OF_MEMORY);
     if (service->page)
         web_server_allow_hosts(service->page, settings->page_hosts, settings->page_host_count);
-    if (service->backlog)
-        backlog_begin(&service->backlog_watch, service->fleet, service->monotonic_ms);
+    if (service->api.backlog)
+        backlog_begin(&service->broker.backlog, service->api.fleet, service->monotonic_ms);
     timers_wake(&service->timers);
 }
 
@@ -196,14 +197,14 @@ static void take_over(struct service *service) {
             return;
         }
     }
-    if (pipeline_hand_over(service->pipeline, reload->pipeline, &reload->change, service->now_ms) !=
-        STORE_OK) {
-        pipeline_note(service->pipeline, STORE_FAILING); /* which the next turn sees to */
+    if (pipeline_hand_over(service->api.pipeline, reload->pipeline, &reload->change,
+                           service->api.now_ms) != STORE_OK) {
+        pipeline_note(service->api.pipeline, STORE_FAILING); /* which the next turn sees to */
         intake_destroy(intake);
         reload_put_off(reload);
         return;
     }
-    if (!dispatch_take_settings(service->dispatch, &reload->change, why, sizeof why)) {
+    if (!dispatch_take_settings(service->api.dispatch, &reload->change, why, sizeof why)) {
         intake_destroy(intake);
         refuse(service, why);
         return;
@@ -213,7 +214,7 @@ static void take_over(struct service *service) {
         service_take_intake(service, intake);
     service->api.reload_refused = false;
     log_line(LOG_LEVEL_NOTICE, "settings", "read again: %zu systems, %zu points",
-             service->fleet->system_count, service->fleet->point_count);
+             service->api.fleet->system_count, service->api.fleet->point_count);
     service_manager_ready("running");
 }
 
@@ -225,7 +226,7 @@ static bool read_some(struct service *service) {
     enum store_status status = pipeline_read_beside(reload->pipeline, &reload->change,
                                                     clock_monotonic_ms() + step_ms, &more);
     if (status != STORE_OK) {
-        pipeline_note(service->pipeline, status);
+        pipeline_note(service->api.pipeline, status);
         reload_put_off(reload);
         return false;
     }

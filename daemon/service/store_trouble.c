@@ -21,11 +21,11 @@ static struct alarm failing_alarm(struct service *service) {
     return (struct alarm){
         .system = FLEET_NONE,
         .point = FLEET_NONE,
-        .subject = service->store_why,
+        .subject = service->trouble.why,
         .condition = CONDITION_STORE_FAILING,
         .priority = PRIORITY_HIGH,
-        .since_ms = service->store_failing_since_ms,
-        .raised_ms = service->store_failing_since_ms,
+        .since_ms = service->trouble.since_ms,
+        .raised_ms = service->trouble.since_ms,
         .returned_ms = TIMESTAMP_NONE,
         .acknowledged_ms = TIMESTAMP_NONE,
         .shelved_until_ms = TIMESTAMP_NONE,
@@ -37,17 +37,17 @@ static struct alarm failing_alarm(struct service *service) {
 }
 
 static void tell_from_memory(struct service *service) {
-    const struct settings *settings = service->fleet->settings;
+    const struct settings *settings = service->api.fleet->settings;
     const struct alarm alarm = failing_alarm(service);
     for (size_t i = 0; i < settings->contact_count; i++) {
         const struct settings_contact *contact = &settings->contacts[i];
         struct announce_letter letter;
-        if (!announce_hears(service->fleet, contact, &alarm) ||
-            !announce_write(pipeline_announce(service->pipeline), contact, &alarm, WORDING_RAISED,
-                            service->now_ms, &letter))
+        if (!announce_hears(service->api.fleet, contact, &alarm) ||
+            !announce_write(pipeline_announce(service->api.pipeline), contact, &alarm,
+                            WORDING_RAISED, service->api.now_ms, &letter))
             continue;
-        dispatch_unstored(service->dispatch, contact, letter.id, letter.content_type, letter.body,
-                          service->now_ms);
+        dispatch_unstored(service->api.dispatch, contact, letter.id, letter.content_type,
+                          letter.body, service->api.now_ms);
         free(letter.body);
     }
 }
@@ -55,11 +55,11 @@ static void tell_from_memory(struct service *service) {
 /* A file that opens well may still be damaged where opening does not look. Found damaged a second
    time within the hour, after it was opened anew, it is no slip of the memory: it is set aside. */
 static void note_damage(struct service *service, enum store_status status) {
-    int64_t last_ms = service->store_damaged_monotonic_ms;
+    int64_t last_ms = service->trouble.damaged_monotonic_ms;
     if (status != STORE_DAMAGED)
         return;
-    service->replace_store = last_ms && service->monotonic_ms - last_ms < DURATION_HOUR_MS;
-    service->store_damaged_monotonic_ms = service->monotonic_ms;
+    service->trouble.replace = last_ms && service->monotonic_ms - last_ms < DURATION_HOUR_MS;
+    service->trouble.damaged_monotonic_ms = service->monotonic_ms;
 }
 
 /* Memory that lacks again and again for the same message is as a death by it. */
@@ -79,20 +79,20 @@ static const char *why_failed(const struct service *service, enum store_status s
 }
 
 static void rest_before_next_try(struct service *service) {
-    int64_t rest_ms = REST_FOR_A_TRY * service->store_try_took_ms;
+    int64_t rest_ms = REST_FOR_A_TRY * service->trouble.try_took_ms;
     timers_set(&service->timers, TIMER_STORE,
                clock_monotonic_ms() + (rest_ms > retry_least_ms ? rest_ms : retry_least_ms));
 }
 
 /* A disk on which a little has room, then not, fails every few seconds: that is one trouble. */
 static void begin_trouble(struct service *service) {
-    int64_t told_ms = service->store_told_monotonic_ms;
-    service->store_failing = true;
-    service->store_failing_since_ms = service->now_ms;
-    service->store_failing_told = !told_ms || service->monotonic_ms - told_ms >= tell_again_ms;
-    if (!service->store_failing_told)
+    int64_t told_ms = service->trouble.told_monotonic_ms;
+    service->api.store_failing = true;
+    service->trouble.since_ms = service->api.now_ms;
+    service->trouble.told = !told_ms || service->monotonic_ms - told_ms >= tell_again_ms;
+    if (!service->trouble.told)
         return;
-    service->store_told_monotonic_ms = service->monotonic_ms;
+    service->trouble.told_monotonic_ms = service->monotonic_ms;
     tell_from_memory(service);
 }
 
@@ -100,12 +100,13 @@ void service_store_failed(struct service *service, enum store_status status) {
     note_damage(service, status);
     reload_put_off(&service->reload);
     note_lack_of_memory(service, status);
-    snprintf(service->store_why, sizeof service->store_why, "%s", why_failed(service, status));
+    snprintf(service->trouble.why, sizeof service->trouble.why, "%s", why_failed(service, status));
     log_line(LOG_LEVEL_ERROR, "store",
-             "%s; nothing more is taken from the broker until it works again", service->store_why);
-    if (service->intake)
-        intake_abandon(service->intake, "readings could not be stored");
-    if (!service->store_failing)
+             "%s; nothing more is taken from the broker until it works again",
+             service->trouble.why);
+    if (service->api.intake)
+        intake_abandon(service->api.intake, "readings could not be stored");
+    if (!service->api.store_failing)
         begin_trouble(service);
     /* The handle is never used for writing again: after a failed fsync the kernel may have dropped
        the pages. It is kept open only for what the page reads. */
@@ -121,10 +122,10 @@ static bool can_be_written(const struct service *service, char *why, size_t why_
     struct store *store = NULL;
     char now[40];
     enum store_status status =
-        store_open(service->fleet->settings->store_file, &options, &store, why, why_size);
+        store_open(service->api.fleet->settings->store_file, &options, &store, why, why_size);
     if (status == STORE_OK)
         status = record_note_put(store, "store tried",
-                                 timestamp_format(now, sizeof now, service->now_ms));
+                                 timestamp_format(now, sizeof now, service->api.now_ms));
     if (status != STORE_OK && store)
         snprintf(why, why_size, "%s", store_error(store));
     store_close(store);
@@ -132,25 +133,25 @@ static bool can_be_written(const struct service *service, char *why, size_t why_
 }
 
 static void recovered(struct service *service) {
-    struct monitor *monitor = pipeline_monitor(service->pipeline);
+    struct monitor *monitor = pipeline_monitor(service->api.pipeline);
     log_line(LOG_LEVEL_NOTICE, "store", "works again");
     struct alarm facts = failing_alarm(service);
-    facts.subject = strdup(service->store_why);
-    facts.told = service->store_failing_told;
+    facts.subject = strdup(service->trouble.why);
+    facts.told = service->trouble.told;
     struct alarm *alarm = alarm_book_raise(monitor_alarms(monitor), &facts);
     if (alarm)
         alarm_book_return(monitor_alarms(monitor), FLEET_NONE, FLEET_NONE, CONDITION_STORE_FAILING,
-                          service->now_ms);
-    service->store_failing = false;
+                          service->api.now_ms);
+    service->api.store_failing = false;
     timers_wake(&service->timers);
 }
 
 static bool try_again(struct service *service, char *why, size_t why_size) {
     /* The lock and the old handle go first; its readers find nothing for a moment. */
-    pipeline_forget_store(service->pipeline);
+    pipeline_forget_store(service->api.pipeline);
     store_close(service->held_store);
     service->held_store = NULL;
-    return (service->replace_store || can_be_written(service, why, why_size)) &&
+    return (service->trouble.replace || can_be_written(service, why, why_size)) &&
            service_open_store(service, why, why_size);
 }
 
@@ -160,11 +161,11 @@ void service_store_retry(struct service *service) {
         return;
     int64_t began_ms = clock_processor_ms();
     bool works = try_again(service, why, sizeof why);
-    service->store_try_took_ms = clock_processor_ms() - began_ms;
+    service->trouble.try_took_ms = clock_processor_ms() - began_ms;
     if (works) {
         recovered(service);
         return;
     }
-    snprintf(service->store_why, sizeof service->store_why, "%s", why);
+    snprintf(service->trouble.why, sizeof service->trouble.why, "%s", why);
     rest_before_next_try(service);
 }

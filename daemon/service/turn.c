@@ -45,7 +45,7 @@ static int64_t sooner(int64_t a, int64_t b) {
 }
 
 static struct timers_now now(const struct service *service) {
-    return (struct timers_now){.wall_ms = service->now_ms,
+    return (struct timers_now){.wall_ms = service->api.now_ms,
                                .monotonic_ms = service->monotonic_ms,
                                .store_works = service->store != NULL,
                                .clock_trusted = clock_watch_trusts(&service->clock)};
@@ -58,8 +58,8 @@ bool service_due(const struct service *service, enum timer timer) {
 
 static int wait_ms(struct service *service, bool more) {
     const struct timers_now as_it_is = now(service);
-    bool looks = service->backlog || clock_watch_waits(&service->clock);
-    if (more || (service->store && pipeline_looks_waiting(service->pipeline) > 0))
+    bool looks = service->api.backlog || clock_watch_waits(&service->clock);
+    if (more || (service->store && pipeline_looks_waiting(service->api.pipeline) > 0))
         return 0;
     timers_set(&service->timers, TIMER_LOOK, service->monotonic_ms + look_every_ms);
     timers_set(&service->timers, TIMER_BACKLOG,
@@ -85,7 +85,7 @@ static size_t add(struct delivery_descriptor *slots, size_t count, int descripto
 
 /* The clock on the wall was moved when it no longer runs along with the other one. */
 static void watch_clock(struct service *service) {
-    int64_t offset_ms = service->now_ms - service->monotonic_ms;
+    int64_t offset_ms = service->api.now_ms - service->monotonic_ms;
     if (llabs(offset_ms - service->offset_ms) >= jump_least_ms)
         clock_watch_jumped(&service->clock, offset_ms - service->offset_ms, service->monotonic_ms);
     service->offset_ms = offset_ms;
@@ -99,23 +99,24 @@ static void follow_clock(struct service *service) {
         return;
     int64_t moved_ms = service->offset_ms - before_ms;
     log_line(LOG_LEVEL_WARNING, "clock", "moved by %.0f s", (double)moved_ms / 1000.0);
-    pipeline_clock_moved(service->pipeline, moved_ms, service->now_ms);
-    dispatch_clock_moved(service->dispatch, moved_ms);
+    pipeline_clock_moved(service->api.pipeline, moved_ms, service->api.now_ms);
+    dispatch_clock_moved(service->api.dispatch, moved_ms);
     timers_wake(&service->timers);
 }
 
 /* The clock is trusted again: for as long we have heard nothing, and may have missed something. */
 static void end_hold(struct service *service) {
-    service->lost_since_ms = service->now_ms;
-    service->away_from_ms = service_newest_ms(service);
+    service->api.lost_since_ms = service->api.now_ms;
+    service->broker.away_from_ms = service_newest_ms(service);
     timers_wake(&service->timers);
     follow_clock(service);
 }
 
 static void judge_clock(struct service *service) {
     bool held = !clock_watch_trusts(&service->clock);
-    clock_watch_turn(&service->clock, service->pipeline, service->now_ms, service->monotonic_ms);
-    pipeline_set_quiet(service->pipeline, !clock_watch_trusts(&service->clock));
+    clock_watch_turn(&service->clock, service->api.pipeline, service->api.now_ms,
+                     service->monotonic_ms);
+    pipeline_set_quiet(service->api.pipeline, !clock_watch_trusts(&service->clock));
     if (!clock_watch_trusts(&service->clock))
         return;
     if (held)
@@ -126,17 +127,17 @@ static void judge_clock(struct service *service) {
 void service_turn(struct service *service, bool more) {
     struct delivery_descriptor slots[SLOTS];
     size_t count = 0;
-    bool reads = service->store && service->intake && clock_watch_reads(&service->clock);
+    bool reads = service->store && service->api.intake && clock_watch_reads(&service->clock);
     count = add(slots, count, service->signals, false);
     count = add(slots, count, reload_descriptor(&service->reload), false);
-    count = add(slots, count, reads ? intake_descriptor(service->intake) : -1,
-                reads && intake_wants_write(service->intake));
+    count = add(slots, count, reads ? intake_descriptor(service->api.intake) : -1,
+                reads && intake_wants_write(service->api.intake));
     count =
         add(slots, count,
             service->operator_server ? web_server_descriptor(service->operator_server) : -1, false);
     count = add(slots, count, service->page ? web_server_descriptor(service->page) : -1, false);
-    delivery_wait(dispatch_delivery(service->dispatch), slots, count, wait_ms(service, more));
-    service->now_ms = clock_wall_ms();
+    delivery_wait(dispatch_delivery(service->api.dispatch), slots, count, wait_ms(service, more));
+    service->api.now_ms = clock_wall_ms();
     service->monotonic_ms = clock_monotonic_ms();
     watch_clock(service);
     take_signals(service);
@@ -145,24 +146,26 @@ void service_turn(struct service *service, bool more) {
 /* ---- working ---- */
 
 void service_backlog_over(struct service *service) {
-    service->backlog = false;
-    pipeline_set_backlog(service->pipeline, false, service->now_ms);
+    service->api.backlog = false;
+    pipeline_set_backlog(service->api.pipeline, false, service->api.now_ms);
     timers_wake(&service->timers);
 }
 
 static void watch_backlog(struct service *service, size_t messages, bool more) {
-    if (!service->backlog)
+    if (!service->api.backlog)
         return;
-    if (intake_state(service->intake) != INTAKE_CONNECTED || !clock_watch_trusts(&service->clock))
-        backlog_begin(&service->backlog_watch, service->fleet, service->monotonic_ms);
-    else if (backlog_over(&service->backlog_watch, messages,
-                          pipeline_count(service->pipeline).behind, more, service->monotonic_ms))
+    if (intake_state(service->api.intake) != INTAKE_CONNECTED ||
+        !clock_watch_trusts(&service->clock))
+        backlog_begin(&service->broker.backlog, service->api.fleet, service->monotonic_ms);
+    else if (backlog_over(&service->broker.backlog, messages,
+                          pipeline_count(service->api.pipeline).behind, more,
+                          service->monotonic_ms))
         service_backlog_over(service);
 }
 
 static uint64_t connection_number(const struct service *service) {
     struct intake_counters count;
-    intake_count(service->intake, &count);
+    intake_count(service->api.intake, &count);
     return count.losses + count.failed_tries;
 }
 
@@ -171,15 +174,15 @@ static size_t take_waiting(struct service *service) {
     struct clock_watch *clock = &service->clock;
     bool held = !clock_watch_trusts(clock);
     clock_watch_connection(clock, connection_number(service));
-    enum clock_verdict verdict =
-        clock_watch_decide(clock, service->pipeline, service->now_ms, service->monotonic_ms);
+    enum clock_verdict verdict = clock_watch_decide(clock, service->api.pipeline,
+                                                    service->api.now_ms, service->monotonic_ms);
     if (held && clock_watch_trusts(clock))
         end_hold(service); /* before they are taken: their delays go by this clock */
     if (verdict == CLOCK_TAKE)
-        return clock_watch_pass_on(clock, service->pipeline);
+        return clock_watch_pass_on(clock, service->api.pipeline);
     if (verdict == CLOCK_LEAVE) {
         clock_watch_forget_messages(clock);
-        intake_abandon(service->intake, *clock->why ? clock->why : "too much came at once");
+        intake_abandon(service->api.intake, *clock->why ? clock->why : "too much came at once");
     }
     return 0;
 }
@@ -187,16 +190,16 @@ static size_t take_waiting(struct service *service) {
 static bool read_broker(struct service *service) {
     size_t messages = 0;
     clock_watch_connection(&service->clock, connection_number(service));
-    bool more = intake_read(service->intake, in_hand_most(service->hand, MOST_A_BATCH),
+    bool more = intake_read(service->api.intake, in_hand_most(service->hand, MOST_A_BATCH),
                             &messages) == INTAKE_MORE;
     if (clock_watch_asks(&service->clock))
         messages = take_waiting(service);
     /* A kept session's backlog comes before the broker confirms our subscriptions. */
-    if (messages > 0 && service->lost_since_ms != TIMESTAMP_NONE) {
-        pipeline_was_away(service->pipeline, service->away_from_ms, service->now_ms);
-        service->lost_since_ms = TIMESTAMP_NONE;
-        monitor_daemon(pipeline_monitor(service->pipeline), CONDITION_BROKER_LOST, false, NULL, NAN,
-                       service->now_ms);
+    if (messages > 0 && service->api.lost_since_ms != TIMESTAMP_NONE) {
+        pipeline_was_away(service->api.pipeline, service->broker.away_from_ms, service->api.now_ms);
+        service->api.lost_since_ms = TIMESTAMP_NONE;
+        monitor_daemon(pipeline_monitor(service->api.pipeline), CONDITION_BROKER_LOST, false, NULL,
+                       NAN, service->api.now_ms);
     }
     watch_backlog(service, messages, more || clock_watch_waits(&service->clock));
     if (messages > 0)
@@ -204,19 +207,8 @@ static bool read_broker(struct service *service) {
     return more;
 }
 
-static void refresh_api(struct service *service) {
-    service->api.now_ms = service->now_ms;
-    service->api.store_failing = service->store_failing;
-    service->api.backlog = service->backlog;
-    service->api.longest_turn_ms = service->longest_turn_ms;
-    service->api.recent_turn_ms = service->recent_turn_ms;
-    service->api.turns = service->turns;
-    api_list_turn(&service->api.lists, clock_monotonic_ms() + lists_a_turn_ms);
-    service->api.lost_since_ms = service->lost_since_ms;
-}
-
 static void serve(struct service *service) {
-    refresh_api(service);
+    api_list_turn(&service->api.lists, clock_monotonic_ms() + lists_a_turn_ms);
     if (service->operator_server)
         web_server_turn(service->operator_server, service->monotonic_ms);
     if (service->page)
@@ -226,11 +218,11 @@ static void serve(struct service *service) {
 /* Within the turn: what endpoints answered is noted before people are told the turn's news. */
 static void take_answers(struct service *service, bool trusted) {
     if (trusted)
-        dispatch_finish(service->dispatch, pipeline_turn(service->pipeline),
-                        pipeline_announce(service->pipeline), pipeline_monitor(service->pipeline),
-                        service->now_ms);
+        dispatch_finish(service->api.dispatch, pipeline_turn(service->api.pipeline),
+                        pipeline_announce(service->api.pipeline),
+                        pipeline_monitor(service->api.pipeline), service->api.now_ms);
     else
-        delivery_turn(dispatch_delivery(service->dispatch), service->now_ms);
+        delivery_turn(dispatch_delivery(service->api.dispatch), service->api.now_ms);
 }
 
 /* All that the turn caused becomes durable at once, also that tries to deliver begin; then they do.
@@ -238,14 +230,14 @@ static void take_answers(struct service *service, bool trusted) {
 static bool commit(struct service *service) {
     bool trusted = clock_watch_trusts(&service->clock);
     take_answers(service, trusted);
-    pipeline_write(service->pipeline, service->now_ms);
+    pipeline_write(service->api.pipeline, service->api.now_ms);
     if (trusted)
-        timers_set(
-            &service->timers, TIMER_DISPATCH,
-            dispatch_choose(service->dispatch, pipeline_turn(service->pipeline), service->now_ms));
-    enum store_status status = pipeline_commit(service->pipeline);
+        timers_set(&service->timers, TIMER_DISPATCH,
+                   dispatch_choose(service->api.dispatch, pipeline_turn(service->api.pipeline),
+                                   service->api.now_ms));
+    enum store_status status = pipeline_commit(service->api.pipeline);
     if (status != STORE_OK) {
-        dispatch_drop(service->dispatch);
+        dispatch_drop(service->api.dispatch);
         service_store_failed(service, status);
     }
     return status == STORE_OK;
@@ -256,19 +248,19 @@ static void feed_watchdog(struct service *service) {
         return;
     /* Only a whole turn with a look at the store keeps the watchdog quiet. */
     if (service->store && store_probe(service->store) != STORE_OK)
-        pipeline_note(service->pipeline, STORE_FAILING);
+        pipeline_note(service->api.pipeline, STORE_FAILING);
     service_manager_watchdog();
     timers_set(&service->timers, TIMER_WATCHDOG, service->monotonic_ms + service->watchdog_ms / 2);
 }
 
 static void measure_turn(struct service *service) {
     int64_t took_ms = clock_monotonic_ms() - service->monotonic_ms;
-    service->turns++;
-    if (took_ms > service->longest_turn_ms)
-        service->longest_turn_ms = took_ms;
+    service->api.turns++;
+    if (took_ms > service->api.longest_turn_ms)
+        service->api.longest_turn_ms = took_ms;
     bool minute_over = service->monotonic_ms - service->recent_since_ms > DURATION_MINUTE_MS;
-    if (minute_over || took_ms > service->recent_turn_ms) {
-        service->recent_turn_ms = took_ms;
+    if (minute_over || took_ms > service->api.recent_turn_ms) {
+        service->api.recent_turn_ms = took_ms;
         service->recent_since_ms = service->monotonic_ms;
     }
     if (took_ms > turn_slow_ms)
@@ -280,28 +272,30 @@ static bool take_and_judge(struct service *service, bool reads) {
     bool more = reads && read_broker(service);
     serve(service);
     if (service_due(service, TIMER_TICK))
-        timers_set(&service->timers, TIMER_TICK, pipeline_tick(service->pipeline, service->now_ms));
-    if (upkeep_asked(service->upkeep))
+        timers_set(&service->timers, TIMER_TICK,
+                   pipeline_tick(service->api.pipeline, service->api.now_ms));
+    if (upkeep_asked(service->api.upkeep))
         timers_set(&service->timers, TIMER_UPKEEP, 0);
     if (service_due(service, TIMER_UPKEEP))
-        timers_set(&service->timers, TIMER_UPKEEP,
-                   upkeep_step(service->upkeep, service->pipeline, service->now_ms, more));
+        timers_set(
+            &service->timers, TIMER_UPKEEP,
+            upkeep_step(service->api.upkeep, service->api.pipeline, service->api.now_ms, more));
     return more;
 }
 
 static bool work_with_store(struct service *service) {
     judge_clock(service);
-    bool reads = service->intake && clock_watch_reads(&service->clock);
+    bool reads = service->api.intake && clock_watch_reads(&service->clock);
     /* First: after a sleep a dead connection is found before anybody is found silent. */
     if (reads)
-        intake_tick(service->intake, service->monotonic_ms);
+        intake_tick(service->api.intake, service->monotonic_ms);
     bool more = take_and_judge(service, reads);
-    pipeline_look_again(service->pipeline, clock_monotonic_ms() + looks_ms);
+    pipeline_look_again(service->api.pipeline, clock_monotonic_ms() + looks_ms);
     if (!commit(service))
         return false;
     if (reads && !clock_watch_waits(&service->clock))
-        intake_release(service->intake);
-    dispatch_send(service->dispatch, service->now_ms);
+        intake_release(service->api.intake);
+    dispatch_send(service->api.dispatch, service->api.now_ms);
     return more;
 }
 
@@ -311,7 +305,7 @@ bool service_work(struct service *service) {
         more = work_with_store(service);
     } else {
         serve(service);
-        delivery_turn(dispatch_delivery(service->dispatch), service->now_ms);
+        delivery_turn(dispatch_delivery(service->api.dispatch), service->api.now_ms);
         service_store_retry(service);
     }
     more |= reload_step(service);
