@@ -311,7 +311,7 @@ CHECKS = [
     (cautions_come_late, "README.md", "licensed electrician", "expert"),
     (cautions_come_late, "README.md", "## Cautions", "\n" * CAUTIONS_BY_LINE),
     (figures_of_the_readme_elsewhere, "README.md", "35 of 36", "36 of 36 and 37"),
-    (figures_of_the_readme_elsewhere, FIGURES, "5.60", "5.40"),
+    (figures_of_the_readme_elsewhere, FIGURES, "1.13 (four", "1.14 (four"),
     (figures_without_command, FIGURES, "| `bench_alerts.py` |", "| |"),
     (figures_without_command, FIGURES, "| `bench_fleet.py` |", "| `bench_house.py` |"),
 ]
