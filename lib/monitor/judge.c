@@ -41,7 +41,7 @@ double judge_setpoint(const struct fleet *fleet, const struct condition_rule *ru
     double first = setpoint_si(fleet, &rule->setpoint, baseline);
     double second = setpoint_si(fleet, &rule->second_setpoint, baseline);
     /* "Below the one or below the other" is below the higher; fmax and fmin skip a NaN. */
-    if (condition_info(rule->condition)->side == SIDE_BELOW)
+    if (condition_info(rule->condition)->side == SIDE_BELOW && !isnan(second))
         return fmax(first, fmin(second, floor_most_of_baseline * baseline));
     return fmin(first, second);
 }
