@@ -367,7 +367,8 @@ START_TEST(a_long_gap_is_one_silence) {
     feed(replay, fleet, 0, 300, 200.0);
     feed(replay, fleet, gap, gap + 300, 200.0);
     ck_assert(replay_run(replay));
-    const struct replay_row *row = row_at(replay, 0, 1);
+    const struct replay_row *row = row_at(replay, 0, 2);
+    ck_assert_int_eq(row[1].condition, CONDITION_RETEST_DUE); /* a month after the record */
     ck_assert_int_eq(row->condition, CONDITION_SYSTEM_SILENT);
     ck_assert_int_eq(row->returned_ms, START + gap * MINUTE);
     ck_assert_uint_eq(heard.days[0], 500);
