@@ -20,7 +20,7 @@ def build_folder():
 
 TOOL = build_folder() + "/subslabctl"
 COMMANDS = """check systems show alarms acknowledge shelve unshelve out-of-service return-to-service
-commission record visits visit-done import export replay deliveries test-alert unclaimed refused
+commission record radon-test radon-tests visits visit-done import export replay deliveries test-alert unclaimed refused
 verify backup""".split()
 
 SETTINGS = """broker: {host: 127.0.0.1}
@@ -38,6 +38,7 @@ points:
 RECORD = """date: 2025-12-01
 by: the installer
 points: {suction: 1.00 inH2O, fan-power: 20 W}
+radon_after: 1.2 pCi/L
 """
 
 

@@ -89,8 +89,9 @@ static void commission(struct world *world, const char *text) {
     ck_assert_int_eq(pipeline_read_records(world->pipeline, 0), STORE_OK);
 }
 
-static const char record[] = "{\"points\":{\"suction\":300.0,\"flow\":0.0316,\"hole\":6.0},"
-                             "\"ground_exponent\":1.5,\"instruments\":\"micromanometer 12\"}";
+static const char record[] =
+    "{\"points\":{\"suction\":300.0,\"flow\":0.0316,\"hole\":6.0},"
+    "\"ground_exponent\":1.5,\"radon_after\":40.0,\"instruments\":\"micromanometer 12\"}";
 
 /* Feeds `days` more days; suction falls by `fade` a day from 300 Pa. */
 static void feed(struct world *world, int64_t from_day, int64_t to_day, double fade) {
