@@ -146,10 +146,22 @@ static void end_life(const char *what) {
 
 /* ---- memory ---- */
 
-/* All that is allocated beside the disk's model; nothing with a sanitizer's own allocator. */
-static size_t memory_now(void) {
+#ifdef __SANITIZE_ADDRESS__
+size_t __sanitizer_get_current_allocated_bytes(void); /* gcc brings no header for it */
+
+static size_t allocated(void) {
+    return __sanitizer_get_current_allocated_bytes();
+}
+#else
+static size_t allocated(void) {
     struct mallinfo2 info = mallinfo2();
-    size_t all = info.uordblks + info.hblkhd, disk = world_disk_memory();
+    return info.uordblks + info.hblkhd;
+}
+#endif
+
+/* All that is allocated beside the disk's model. */
+static size_t memory_now(void) {
+    size_t all = allocated(), disk = world_disk_memory();
     return all > disk ? all - disk : 0;
 }
 
