@@ -237,7 +237,11 @@ static void judge_messages(sqlite3 *db, struct world_script *script) {
     ask(db,
         "SELECT id, system, condition FROM alarms a WHERE told = 1 AND condition NOT IN "
         "('delivery-failing', 'store-failing') AND NOT EXISTS (SELECT 1 FROM outbox_alarms m JOIN "
-        "outbox o ON o.row = m.row WHERE m.alarm = a.id AND o.contact = 'office')",
+        "outbox o ON o.row = m.row WHERE m.alarm = a.id AND o.contact = 'office')"
+        /* The third raise within 91 days says that it comes and goes; further ones say nothing. */
+        " AND (SELECT count(*) FROM alarms b WHERE b.told = 1 AND b.system = a.system "
+        "AND b.point = a.point AND b.condition = a.condition AND b.raised_ms < a.raised_ms "
+        "AND b.raised_ms > a.raised_ms - 91 * 86400000) < 3",
         on_wrong_row, "counts as told and has no message");
     ask(db,
         "SELECT m.alarm, o.contact, count(*) FROM outbox_alarms m JOIN outbox o ON o.row = m.row "
