@@ -93,6 +93,7 @@ if [ "$(df -Pm /dev/shm 2>/dev/null | awk 'NR == 2 { print $4 }')" -gt 4000 ] 2>
 else
     TMPDIR=$(mktemp -d) || exit 2
 fi
+chmod 755 "$TMPDIR"
 export TMPDIR
 scratch_jobs=$TMPDIR/jobs
 trap 'rm -rf "$TMPDIR"' EXIT
@@ -197,7 +198,7 @@ fi
 } | longest_first | run_jobs "$SIDE_BY_SIDE"
 # The rest is large, or is about a real disk.
 rm -rf "$TMPDIR"
-TMPDIR=$(env -u TMPDIR mktemp -d) || exit 2
+TMPDIR=$(env -u TMPDIR mktemp -d) && chmod 755 "$TMPDIR" || exit 2 # for programs of other accounts
 wants tidy && jobs_of_scripts tests/unit/check_tidy.sh | run_jobs 1
 if wants package; then
     jobs_of_scripts tests/package/run.sh tests/package/test_*.py |
