@@ -136,7 +136,7 @@ edge/test_store_upgrade wiring/test_world browser/run edge/test_intake_broker"
 longest_first() {
     cat >"$scratch_jobs"
     for name in $long_programs; do
-        grep "^$name[. ]" "$scratch_jobs"
+        grep "^${name}[. ]" "$scratch_jobs"
     done
     names=$(echo "$long_programs" | tr -s ' ' '|')
     grep -vE "^($names)[. ]" "$scratch_jobs"
