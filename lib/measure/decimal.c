@@ -95,7 +95,8 @@ static size_t write_large(char *text, size_t size, double value) {
     double step = 1.0;
     while (fabs(value) / step >= 999.5)
         step *= 10.0;
-    return (size_t)snprintf(text, size, "%.0f", nearbyint(value / step) * step);
+    double rounded = nearbyint(value / step) * step;
+    return (size_t)snprintf(text, size, "%.0f", isfinite(rounded) ? rounded : value);
 }
 
 size_t decimal_write_short(char *text, size_t size, double value) {

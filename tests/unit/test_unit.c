@@ -356,6 +356,8 @@ START_TEST(writing_stays_within_its_room) {
         ck_assert_uint_lt(strlen(text), size);
         ck_assert_int_eq(text[size], '#');
     }
+    unit_format(text, sizeof(text), DBL_MAX, DIMENSION_RADON, UNIT_SYSTEM_SI);
+    ck_assert_ptr_eq(strstr(text, "inf"), NULL); /* rounded to three digits it would be */
     unit_format(text, sizeof(text), 1e300, DIMENSION_RADON, UNIT_SYSTEM_SI);
     ck_assert_uint_eq(strlen(text), sizeof(text) - 1);
 }
