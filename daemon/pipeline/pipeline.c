@@ -44,14 +44,17 @@ static const char *failure(enum store_status status, const struct store *store) 
 }
 
 /* All but the monitor's memory. NULL when out of memory. */
-static struct pipeline *create(const struct fleet *fleet, struct store *store) {
+static struct pipeline *create(const struct fleet *fleet, struct store *store,
+                               struct monitor *monitor) {
     struct pipeline *pipeline = calloc(1, sizeof *pipeline);
-    if (!pipeline)
+    if (!pipeline) {
+        monitor_destroy(monitor);
         return NULL;
+    }
     pipeline->fleet = fleet;
     pipeline->turn.store = store;
     pipeline->moved_ms = TIMESTAMP_NONE;
-    pipeline->monitor = monitor_create(fleet);
+    pipeline->monitor = monitor;
     if (pipeline->monitor && announce_open(&pipeline->announce, fleet, store) &&
         away_open(&pipeline->away, fleet->point_count) &&
         busy_points_open(&pipeline->busy, fleet->point_count))
@@ -62,7 +65,7 @@ static struct pipeline *create(const struct fleet *fleet, struct store *store) {
 
 struct pipeline *pipeline_open(const struct fleet *fleet, struct store *store, int64_t now_ms,
                                char *why, size_t why_size) {
-    struct pipeline *pipeline = create(fleet, store);
+    struct pipeline *pipeline = create(fleet, store, monitor_create(fleet));
     enum store_status status = STORE_OUT_OF_MEMORY;
     if (pipeline)
         status = monitor_store_open(&pipeline->memory, store, pipeline->monitor);
@@ -83,7 +86,8 @@ struct pipeline *pipeline_open(const struct fleet *fleet, struct store *store, i
 struct pipeline *pipeline_open_beside(const struct pipeline *former,
                                       const struct fleet_change *change, char *why,
                                       size_t why_size) {
-    struct pipeline *pipeline = create(change->fleet, former->turn.store);
+    struct pipeline *pipeline =
+        create(change->fleet, former->turn.store, monitor_create_beside(change));
     enum store_status status = STORE_OUT_OF_MEMORY;
     if (pipeline)
         status = monitor_store_open_beside(&pipeline->memory, &former->memory, pipeline->monitor,

@@ -117,9 +117,11 @@ static size_t rules_in_all(const struct fleet *fleet) {
     return count;
 }
 
-static bool set_up_point(struct monitor *monitor, size_t i, struct tracker *trackers) {
+/* `change`: NULL, or a point that is unchanged by it will take its window over. */
+static bool set_up_point(struct monitor *monitor, size_t i, const struct fleet_change *change,
+                         struct tracker *trackers) {
     struct point_state *state = &monitor->points[i];
-    bool needs_window = fleet_needs_window(monitor->fleet, i);
+    bool needs_window = fleet_needs_window(monitor->fleet, i) && !(change && change->unchanged[i]);
     *state = (struct point_state){
         .heard_ms = INT64_MIN / 2,
         .came_ms = INT64_MIN / 2,
@@ -134,7 +136,7 @@ static bool set_up_point(struct monitor *monitor, size_t i, struct tracker *trac
     return state->window || !needs_window;
 }
 
-static bool set_up(struct monitor *monitor) {
+static bool set_up(struct monitor *monitor, const struct fleet_change *change) {
     const struct fleet *fleet = monitor->fleet;
     monitor->book = alarm_book_create(fleet);
     monitor->points = calloc(fleet->point_count + 1, sizeof *monitor->points);
@@ -147,7 +149,7 @@ static bool set_up(struct monitor *monitor) {
         return false;
     struct tracker *trackers = monitor->trackers;
     for (size_t i = 0; i < fleet->point_count; i++) {
-        if (!set_up_point(monitor, i, trackers))
+        if (!set_up_point(monitor, i, change, trackers))
             return false;
         trackers += fleet->points[i].rule_count;
     }
@@ -159,7 +161,7 @@ static bool set_up(struct monitor *monitor) {
     return true;
 }
 
-struct monitor *monitor_create(const struct fleet *fleet) {
+static struct monitor *create(const struct fleet *fleet, const struct fleet_change *change) {
     struct monitor *monitor = calloc(1, sizeof *monitor);
     if (!monitor)
         return NULL;
@@ -167,10 +169,18 @@ struct monitor *monitor_create(const struct fleet *fleet) {
     monitor->scanned_ms = monitor->dates_ms = monitor->expired_ms = INT64_MIN / 2;
     monitor->newest_ms = TIMESTAMP_NONE;
     monitor->judge = (struct judge){fleet, monitor, on_finding, on_moved, on_hour};
-    if (set_up(monitor))
+    if (set_up(monitor, change))
         return monitor;
     monitor_destroy(monitor);
     return NULL;
+}
+
+struct monitor *monitor_create(const struct fleet *fleet) {
+    return create(fleet, NULL);
+}
+
+struct monitor *monitor_create_beside(const struct fleet_change *change) {
+    return create(change->fleet, change);
 }
 
 void monitor_destroy(struct monitor *monitor) {

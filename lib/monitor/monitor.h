@@ -22,6 +22,9 @@ struct monitor;
 
 /** A monitor of a fleet (borrowed). NULL when out of memory. */
 struct monitor *monitor_create(const struct fleet *fleet);
+/** One of new settings, beside the one at work: complete only after monitor_take_over, for what
+   does not change is not made twice. */
+struct monitor *monitor_create_beside(const struct fleet_change *change);
 void monitor_destroy(struct monitor *monitor); /* NULL does nothing */
 
 const struct fleet *monitor_fleet(const struct monitor *monitor);

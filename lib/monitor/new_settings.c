@@ -86,12 +86,14 @@ void monitor_end_unwatched(struct monitor *monitor, const struct fleet *next, in
 /* ---- what goes on ---- */
 
 /* The readings of `state` and all else of `before`, or all of `before`. */
-static void take_over_state(struct point_state *state, struct point_state *before, bool unchanged) {
+/* `windowed`: the new settings ask for the mean of 24 h. */
+static void take_over_state(struct point_state *state, struct point_state *before, bool unchanged,
+                            bool windowed) {
     const struct point_state loaded = *state;
     if (unchanged) {
         *state = *before;
-        state->window = loaded.window ? before->window : NULL;
-        before->window = loaded.window ? loaded.window : before->window;
+        state->window = windowed ? before->window : NULL;
+        before->window = windowed ? NULL : before->window;
     } else {
         state->heard_ms = before->heard_ms;
         state->came_ms = before->came_ms;
@@ -149,7 +151,8 @@ void monitor_take_over(struct monitor *monitor, struct monitor *former,
             continue;
         }
         take_over_trackers(monitor, i, former, was);
-        take_over_state(&monitor->points[i], &former->points[was], change->unchanged[i]);
+        take_over_state(&monitor->points[i], &former->points[was], change->unchanged[i],
+                        fleet_needs_window(monitor->fleet, i));
     }
     take_over_wider(monitor, former, change);
     /* When to look at silence and dates again is not taken over: at once, for limits changed. */
