@@ -67,6 +67,26 @@ static const char *scan_digits(const char *p, const char *end, struct scanned *s
     return p;
 }
 
+/* Up to 15 digits and 10^22 are exact as doubles, so one operation on them rounds correctly
+   (W. D. Clinger, How to read floating point numbers accurately, 1990). The rest is strtod's. */
+static double value_of(struct scanned *scanned) {
+    static const double powers[] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,
+                                    1e8,  1e9,  1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
+                                    1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
+    int64_t whole = 0;
+    if (scanned->digits == 0)
+        return 0.0;
+    if (scanned->digits <= 15 && scanned->exponent >= -22 && scanned->exponent <= 22) {
+        for (size_t i = 0; i < scanned->digits; i++)
+            whole = 10 * whole + (scanned->text[i] - '0');
+        return scanned->exponent < 0 ? (double)whole / powers[-scanned->exponent]
+                                     : (double)whole * powers[scanned->exponent];
+    }
+    snprintf(scanned->text + scanned->digits, sizeof(scanned->text) - scanned->digits, "e%" PRId64,
+             scanned->exponent);
+    return strtod(scanned->text, NULL);
+}
+
 size_t decimal_read(const char *text, size_t length, double *value) {
     const char *p = text, *end = text + length;
     bool negative = length > 0 && *p == '-';
@@ -80,12 +100,7 @@ size_t decimal_read(const char *text, size_t length, double *value) {
         return 0;
     p = scan_exponent(p, end, &scanned.exponent);
 
-    double result = 0.0;
-    if (scanned.digits > 0) {
-        snprintf(scanned.text + scanned.digits, sizeof(scanned.text) - scanned.digits, "e%" PRId64,
-                 scanned.exponent);
-        result = strtod(scanned.text, NULL);
-    }
+    double result = value_of(&scanned);
     *value = negative && result != 0.0 ? -result : result;
     return (size_t)(p - text);
 }
