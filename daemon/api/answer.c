@@ -106,8 +106,10 @@ bool api_count(struct api_call *call, const char *name, int64_t most, int64_t *c
 bool api_commit(struct api_call *call) {
     struct api *api = call->api;
     if (pipeline_store(api->pipeline) && !api->store_failing &&
-        pipeline_settle(api->pipeline, api->now_ms) == STORE_OK)
+        pipeline_settle(api->pipeline, api->now_ms) == STORE_OK) {
+        api->changes++;
         return true;
+    }
     api_error(call, 503, "the store fails: %s; nothing was changed", api->store_why);
     return false;
 }

@@ -37,6 +37,7 @@ struct api {
     bool backlog;          /* not connected, or the broker may still hold readings from before */
     bool reload_refused;   /* the settings on disk are not those in force */
     uint64_t reloads;      /* how often new settings were taken */
+    uint64_t changes;      /* how often a request has changed something */
     int64_t lost_since_ms; /* broker; TIMESTAMP_NONE while connected */
     int64_t started_ms, now_ms;              /* wall; now_ms: of this turn */
     int64_t longest_turn_ms, recent_turn_ms; /* ever; of about the last minute */

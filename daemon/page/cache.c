@@ -17,21 +17,13 @@ static void mix(uint64_t *hash, uint64_t value) {
 static uint64_t fingerprint_of(const struct api *api, size_t system) {
     struct monitor *monitor = pipeline_monitor(api->pipeline);
     const struct fleet_system *owner = &api->fleet->systems[system];
-    const struct monitor_dates *dates = monitor_dates(monitor, system);
     uint64_t hash = HASH_START;
     mix(&hash, api->reloads);
+    mix(&hash, api->changes); /* records, visits, tests and what follows from them */
     mix(&hash, pipeline_store(api->pipeline) != NULL);
     mix(&hash, (uint64_t)monitor_out_of_service_until(monitor, system));
-    if (dates) {
-        mix(&hash, (uint64_t)dates->tested_ms);
-        mix(&hash, (uint64_t)dates->visited_ms);
-        mix(&hash, (uint64_t)dates->next_calibration_ms);
-    }
-    for (size_t i = 0; i < owner->point_count; i++) {
-        const struct point_state *state = monitor_point(monitor, owner->first_point + i);
-        mix(&hash, (uint64_t)state->newest_ms);
-        mix(&hash, state->baseline_count);
-    }
+    for (size_t i = 0; i < owner->point_count; i++)
+        mix(&hash, (uint64_t)monitor_point(monitor, owner->first_point + i)->newest_ms);
     for (const struct alarm *alarm = alarm_book_of_system(monitor_alarms(monitor), system); alarm;
          alarm = alarm->next_of_system) {
         mix(&hash, (uint64_t)alarm->id);

@@ -275,6 +275,9 @@ def forms_do_what_the_tool_does(place):
     equal((test["by"], test["place"], test["kind"], test["closed_house"], round(test["value"], 3)),
           ("installer", "basement", "short", True, 55.5), "the test")
     check("canister" in session.get("/systems/mill").text, "the test stands on the sheet")
+    session.post("/systems/mill/radon-test", **{"from": rfc3339(now_ms() - 30 * 86_400_000)[:10]}, place="den",
+                 to=rfc3339(now_ms() - 20 * 86_400_000)[:10], value="2 pCi/L", device="film detector")
+    check("film detector" in session.get("/systems/mill").text, "so does an older one, at once")
     session.post("/systems/mill/visit-done", status=400, on=rfc3339(now_ms())[:10], found="x", did="y",
                  **{"value-suction": "0.5 apples"})
     answer = session.post("/sign-out")
