@@ -8,10 +8,10 @@
 # The programs themselves.
 packages_build="gcc libc6-dev make cmake pkg-config
     libjansson-dev libyaml-dev libmosquitto-dev libsqlite3-dev libcurl4-openssl-dev
-    libmicrohttpd-dev libssl-dev libsystemd-dev libcrypt-dev tzdata"
+    libmicrohttpd-dev libssl-dev libcrypt-dev tzdata"
 
 # tests/run.sh: a second compiler, fuzzers, format and lint, a broker, independent references.
-packages_test="check clang libclang-rt-dev llvm clang-format clang-tidy cppcheck binutils git
+packages_test="check musl-tools clang libclang-rt-dev llvm clang-format clang-tidy cppcheck binutils git
     mosquitto mosquitto-clients sqlite3 openssl locales procps systemd libfaketime
     Rscript:r-base-core python3 pyflakes3 python3-scipy python3-statsmodels python3-paho-mqtt
     python3-icalendar python3-prometheus-client
@@ -21,11 +21,17 @@ packages_test="check clang libclang-rt-dev llvm clang-format clang-tidy cppcheck
 packages_peers="collectd-core rrdtool"
 
 # tests/browser: a real browser that reads the page.
-packages_browser="chromium:chromium pdftotext:poppler-utils mosquitto"
+packages_browser="chromium:chromium pdftotext:poppler-utils mosquitto mosquitto-clients"
 
 # tests/package: builds the Debian package and tries it in a clean Debian.
 packages_package="dpkg-dev lintian debootstrap fakeroot man-db bsdextrautils strace util-linux systemd
-    iproute2 curl mosquitto python3 binutils"
+    iproute2 curl mosquitto python3 binutils file libfaketime"
+
+# tests/cluster: brokers of several nodes.
+packages_cluster="nats-server rabbitmq-server node:nodejs"
+
+# tests/neighbours: what stands beside the daemon at its users'.
+packages_neighbours="nginx-light caddy haproxy prometheus python3-prometheus-client zsh fish calcurse buildah debootstrap node:nodejs npm:npm openssl mosquitto mosquitto-clients python3"
 
 # config/demo/run.sh: a broker and a sender of made-up readings.
 packages_demo="mosquitto mosquitto-clients python3 python3-paho-mqtt curl jq"
@@ -48,7 +54,7 @@ package_is_present() {
 # shellcheck disable=SC2086
 packages_of() {
     for group; do
-        case $group in build | test | peers | browser | package | demo) ;; *)
+        case $group in build | test | peers | browser | package | cluster | neighbours | demo) ;; *)
             echo "packages_of: no group $group" >&2
             return 1
             ;;
@@ -61,6 +67,8 @@ packages_of() {
         peers) printf '%s\n' $packages_peers ;;
         browser) printf '%s\n' $packages_browser ;;
         package) printf '%s\n' $packages_package ;;
+        cluster) printf '%s\n' $packages_cluster ;;
+        neighbours) printf '%s\n' $packages_neighbours ;;
         demo) printf '%s\n' $packages_demo ;;
         esac
     done | sort -u

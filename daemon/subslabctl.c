@@ -1,6 +1,7 @@
 /*
  * subslabctl: the operator's tool. Options, then one command of the table.
  */
+#include "tool/complete.h"
 #include "tool/ctl.h"
 #include "tool/ctl_client.h"
 
@@ -8,6 +9,8 @@
 #include <string.h>
 
 static enum ctl_status run(struct ctl *ctl, int argc, char **argv) {
+    if (argc > 0 && strcmp(argv[0], "--complete") == 0) /* for the completion of shells */
+        return ctl_complete(ctl, argc - 1, argv + 1);
     while (argc > 0) {
         int taken = ctl_common_option(ctl, argc, argv);
         if (taken == 0)

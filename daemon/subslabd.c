@@ -1,6 +1,7 @@
 /*
  * subslabd: the daemon's options; the rest is service.c.
  */
+#include "host/log.h"
 #include "service/service.h"
 
 #include <getopt.h>
@@ -37,12 +38,13 @@ int main(int argc, char **argv) {
             puts("subslabd " SUBSLAB_VERSION);
             return 0;
         default:
-            fputs("see: subslabd --help\n", stderr);
+            log_line(LOG_LEVEL_ERROR, NULL, "see: subslabd --help");
             return 2;
         }
     }
     if (optind < argc) {
-        fprintf(stderr, "subslabd: \"%s\" is not an option; see: subslabd --help\n", argv[optind]);
+        log_line(LOG_LEVEL_ERROR, NULL, "subslabd: \"%s\" is not an option; see: subslabd --help",
+                 argv[optind]);
         return 2;
     }
     return service_run(settings_file);

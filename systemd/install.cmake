@@ -12,7 +12,8 @@ endforeach()
 # The units name the program and the documentation by their whole path, which is known only when
 # the prefix is.
 install(CODE "
-    foreach(unit subslabd.service subslabd@.service)
+    foreach(unit subslabd.service subslabd@.service subslabd-backup@.service
+            subslabd-backup@.timer)
         file(READ \"${CMAKE_CURRENT_LIST_DIR}/\${unit}\" text)
         string(REPLACE \"/usr/bin/\" \"\${CMAKE_INSTALL_PREFIX}/${CMAKE_INSTALL_BINDIR}/\" text \"\${text}\")
         string(REPLACE \"file:///usr/share/doc/\"
@@ -27,12 +28,17 @@ install(FILES ${CMAKE_CURRENT_LIST_DIR}/subslabd.tmpfiles.conf
         DESTINATION lib/tmpfiles.d RENAME subslabd.conf)
 
 install(FILES ${CMAKE_SOURCE_DIR}/README.md ${CMAKE_CURRENT_LIST_DIR}/BROKER.md
-        ${CMAKE_CURRENT_LIST_DIR}/SCALE.md ${CMAKE_SOURCE_DIR}/tests/bench/FIGURES.md
+        ${CMAKE_CURRENT_LIST_DIR}/SCALE.md ${CMAKE_CURRENT_LIST_DIR}/PROXY.md
+        ${CMAKE_CURRENT_LIST_DIR}/SENDERS.md
+        ${CMAKE_SOURCE_DIR}/tests/bench/FIGURES.md
         ${CMAKE_SOURCE_DIR}/CHANGELOG.md ${CMAKE_SOURCE_DIR}/LICENSE
+        ${CMAKE_SOURCE_DIR}/daemon/api/openapi.yaml
         DESTINATION ${CMAKE_INSTALL_DATAROOTDIR}/doc/subslabd)
 install(FILES ${CMAKE_SOURCE_DIR}/config/subslabd.yaml
         ${CMAKE_SOURCE_DIR}/config/commissioning-example.yaml
         DESTINATION ${CMAKE_INSTALL_DATAROOTDIR}/doc/subslabd/examples)
+install(DIRECTORY ${CMAKE_CURRENT_LIST_DIR}/prometheus ${CMAKE_CURRENT_LIST_DIR}/container
+        DESTINATION ${CMAKE_INSTALL_DATAROOTDIR}/doc/subslabd)
 install(DIRECTORY ${CMAKE_SOURCE_DIR}/config/systems
         DESTINATION ${CMAKE_INSTALL_DATAROOTDIR}/doc/subslabd/examples)
 
@@ -44,3 +50,7 @@ foreach(section 1 5 7 8)
 endforeach()
 install(FILES ${CMAKE_SOURCE_DIR}/daemon/tool/completion/subslabctl.bash
         DESTINATION ${CMAKE_INSTALL_DATAROOTDIR}/bash-completion/completions RENAME subslabctl)
+install(FILES ${CMAKE_SOURCE_DIR}/daemon/tool/completion/_subslabctl
+        DESTINATION ${CMAKE_INSTALL_DATAROOTDIR}/zsh/vendor-completions)
+install(FILES ${CMAKE_SOURCE_DIR}/daemon/tool/completion/subslabctl.fish
+        DESTINATION ${CMAKE_INSTALL_DATAROOTDIR}/fish/vendor_completions.d)

@@ -4,15 +4,17 @@
 #   (nothing) check unit reference edge wiring scenario service browser
 #   --quick   unit reference edge wiring: what needs no daemon and no browser
 #   --all     also what takes long and seldom breaks: tidy (clang-tidy), package (the Debian package in
-#             a clean Debian), fuzz, bench
-#   GROUP     only these
+#             a clean Debian, this and the next), cluster (brokers of several nodes), neighbours
+#             (proxies and what else stands beside the daemon), fuzz, bench
+#   GROUP     only these; machines (other processors, emulated, half an hour) is on request alone
 #   --list    prints what would run
 #
 # Needs root or sudo only to install Debian packages that are missing. Each program's output goes to
-# build-check/log; the terminal gets one line a program and the whole log of one that failed. The
-# last line is the sum, "N passed, N failed"; exit status 1 when anything failed.
+# build-check/log; the terminal gets one line a program, the whole log of one that failed, and at
+# the end what failed once more. The last line is the sum, "N passed, N failed"; exit status 1 when
+# anything failed.
 #
-# Environment: FUZZ_SECONDS (60): fuzzing in all. TEST_LIMIT (300): seconds for one program.
+# Environment: FUZZ_SECONDS (60): fuzzing in all. TEST_LIMIT (600): seconds for one program.
 # TEST_SEED: repeats the random tests. JOBS: compilers at a time. SIDE_BY_SIDE (twice the processors):
 # test programs at a time.
 #
@@ -29,7 +31,8 @@ export PATH
 
 quick_groups="unit reference edge wiring"
 usual_groups="check $quick_groups scenario service browser"
-all_groups="$usual_groups tidy package fuzz bench"
+all_groups="$usual_groups tidy package cluster neighbours fuzz bench"
+on_request="machines"
 groups="" chosen=$usual_groups list=no
 for argument; do
     case $argument in
@@ -41,10 +44,10 @@ for argument; do
         exit 0
         ;;
     *)
-        case " $all_groups " in
+        case " $all_groups $on_request " in
         *" $argument "*) groups="$groups $argument" ;;
         *)
-            echo "tests/run.sh: no group $argument; there are: $all_groups" >&2
+            echo "tests/run.sh: no group $argument; there are: $all_groups $on_request" >&2
             exit 2
             ;;
         esac
@@ -54,7 +57,7 @@ done
 groups=${groups:-$chosen}
 
 FUZZ_SECONDS=${FUZZ_SECONDS:-60}
-TEST_LIMIT=${TEST_LIMIT:-300}
+TEST_LIMIT=${TEST_LIMIT:-600}
 JOBS=${JOBS:-$(nproc)}
 SIDE_BY_SIDE=${SIDE_BY_SIDE:-$((2 * $(nproc)))}
 RUN_FOLDER=build-check/log
@@ -65,10 +68,12 @@ TOOL_EVENT=$SUBSLAB_BUILD/tests/tool_event
 ASAN_OPTIONS=detect_leaks=1:detect_stack_use_after_return=1
 UBSAN_OPTIONS=print_stacktrace=1:halt_on_error=1
 LSAN_OPTIONS=report_objects=1
+# A single test of a C program has its own limit; programs side by side on a busy machine need more.
+CK_TIMEOUT_MULTIPLIER=${CK_TIMEOUT_MULTIPLIER:-5}
 PYTHONDONTWRITEBYTECODE=1
 PYTHONUNBUFFERED=1
 export FUZZ_SECONDS TEST_LIMIT JOBS RUN_FOLDER SUBSLAB_BUILD VALIDATORS_FOLDER TOOL_EVENT
-export ASAN_OPTIONS UBSAN_OPTIONS LSAN_OPTIONS PYTHONDONTWRITEBYTECODE PYTHONUNBUFFERED
+export CK_TIMEOUT_MULTIPLIER ASAN_OPTIONS UBSAN_OPTIONS LSAN_OPTIONS PYTHONDONTWRITEBYTECODE PYTHONUNBUFFERED
 
 # wants GROUP: was it asked for?
 wants() {
@@ -130,8 +135,10 @@ jobs_of_scripts() { # FILE…: sh, Python and JavaScript by their ending
 }
 
 # Programs that take a minute or more, the longest first; then the others as they come.
-long_programs="service/test_faults service/test_kill wiring/test_scenarios service/test_borders \
-edge/test_store_upgrade wiring/test_world browser/run edge/test_intake_broker"
+long_programs="wiring/test_scenarios edge/test_store_upgrade wiring/test_world browser/run \
+service/test_faults service/test_kill edge/test_intake_broker service/test_fleet_years \
+service/test_demo service/test_contract_messages service/test_memory service/test_lists \
+service/test_contract_judgement service/test_poison"
 
 longest_first() {
     cat >"$scratch_jobs"
@@ -157,7 +164,9 @@ jobs_of_fuzzers() {
 if [ "$list" = no ]; then
     package_groups="build test"
     { wants browser && [ -f tests/browser/run.sh ]; } && package_groups="$package_groups browser"
-    wants package && package_groups="$package_groups package"
+    { wants package || wants machines; } && package_groups="$package_groups package"
+    wants cluster && package_groups="$package_groups cluster"
+    wants neighbours && package_groups="$package_groups neighbours"
     echo "tests/run.sh installs Debian packages that are missing (list: config/packages.sh) and, into"
     echo "build-npm, the npm packages of tests/support/npm; all else stays in the build folders."
     # shellcheck disable=SC2086
@@ -176,7 +185,7 @@ wants package && builds="$builds package"
 for preset in $builds; do
     echo "build/$preset 1800 sh tests/support/build_preset.sh $preset"
 done | run_jobs 1
-if wants service || wants browser; then
+if wants service || wants browser || wants cluster || wants neighbours; then
     echo "build/npm 300 sh -c \"sh tests/support/install_npm.sh build-npm && echo 1 passed, 0 failed\"" |
         run_jobs 1
 fi
@@ -201,9 +210,12 @@ rm -rf "$TMPDIR"
 TMPDIR=$(env -u TMPDIR mktemp -d) && chmod 755 "$TMPDIR" || exit 2 # for programs of other accounts
 wants tidy && jobs_of_scripts tests/unit/check_tidy.sh | run_jobs 1
 if wants package; then
-    jobs_of_scripts tests/package/run.sh tests/package/test_*.py |
+    jobs_of_scripts tests/package/run.sh tests/package/debian_13.sh tests/package/test_*.py |
         SUBSLAB_BUILD=$PWD/build-package run_jobs 1
 fi
+wants machines && jobs_of_scripts tests/machines/run.sh | run_jobs 1
+wants cluster && jobs_of_scripts tests/cluster/test_*.py | run_jobs 1
+wants neighbours && jobs_of_scripts tests/neighbours/test_*.py | run_jobs "$SIDE_BY_SIDE"
 wants fuzz && jobs_of_fuzzers | run_jobs 2
 if wants bench; then
     SUBSLAB_BUILD=$PWD/build
@@ -220,6 +232,4 @@ if wants bench; then
 fi
 # What was left out, and why: it is not in the sum.
 grep -hE '^ *(not tried|skipped)[: ]' "$RUN_FOLDER"/*.log
-awk -F '\t' '{ passed += $2; failed += $3 }
-    END { printf "%d passed, %d failed\n", passed, failed; exit failed > 0 || passed == 0 }' \
-    "$RUN_FOLDER/results"
+sh tests/support/sum_up.sh

@@ -1,11 +1,13 @@
 """The twelve houses of the demonstration and what goes wrong in them. All of it is invented: the
 place, its streets, the households, every number."""
 
+import re
+
 from physics import DAY_S, House
 
 # Faults of the past: how long ago they began. Of the present: seconds after the live part begins.
 JOINT_OPENED_AGO_S = 2.3 * DAY_S
-MEMBRANE_TORN_AGO_S = 130 * DAY_S
+MEMBRANE_TORN_AGO_S = 390 * DAY_S
 FAN_STOPS_S, FAN_RUNS_AGAIN_S = 6.0, 60.0
 WATER_COMES_S = 12.0
 UNIT_CHANGES_S = 18.0
@@ -28,7 +30,7 @@ def membrane_tears(now_s):
     def fault(seconds, _live, effects):
         if seconds > now_s - MEMBRANE_TORN_AGO_S:
             effects.far_field = 0.40
-            effects.radon_bq_m3 = 140.0
+            effects.radon_bq_m3 = 115.0
     return fault
 
 
@@ -59,6 +61,32 @@ def unit_changes(_now_s):
     def fault(_seconds, live, effects):
         effects.mixed_up = live is not False and live >= UNIT_CHANGES_S
     return fault
+
+
+# Visits of the past that put in a new fan: system, days ago, found, the fan.
+FANS_PUT_IN = (
+    ("lantern-green-8", 118, "the fan stood still; its bearing had seized", "{model: wisp-20, serial: Q 1203, why: failed}"),
+    ("pepper-wharf-17", 251, "the fan was loud and warm", "{model: gale-85, serial: Q 1188, why: worn}"),
+)
+
+
+def first_day(system_file):
+    """When a house came under watch: the day on which its fan was installed."""
+    with open(system_file) as file:
+        return re.search(r"installed: ([0-9-]+)", file.read()).group(1)
+
+
+# Whose household has a link.
+LINKED = "mossback-row-11"
+
+# Its sensors send, and no system file names them yet: to be enrolled by whoever watches.
+NEWCOMER = "juniper-walk-2"
+NEWCOMER_SENDS = {"suction": 0.71, "hole-1": 5.4, "fan-power": 21.3}  # inH2O, Pa, W
+
+
+def newcomer_readings(dice):
+    """What the sensors of the thirteenth house read now, as plain numbers by point."""
+    return {point: f"{value * dice.gauss(1.0, 0.01):.3g}" for point, value in NEWCOMER_SENDS.items()}
 
 
 def is_quiet(system, point, live_s):

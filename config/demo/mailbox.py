@@ -17,6 +17,7 @@ KINDS = {
     "subslab.alarm.acknowledged": "acknowledged", "subslab.alarm.reminder": "reminder",
     "subslab.alarm.escalated": "escalated", "subslab.digest": "digest",
     "subslab.visit.due": "due", "subslab.test": "test",
+    "subslab.home.report": "household",
 }
 
 

@@ -3,6 +3,8 @@
  * Both go on from a place in that order, so that what is raised or ends meanwhile disturbs nothing.
  */
 #include "api/list.h"
+#include "pipeline/alarm_rows.h"
+#include "tell/alarm_details.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -12,20 +14,28 @@ enum { ROWS_A_STEP = 16, OPEN_AT_ONCE = 512 };
 /* ---- one alarm ---- */
 
 static void add_people(json_t *json, const struct alarm *alarm) {
-    if (alarm->acknowledged_ms != TIMESTAMP_NONE)
+    if (alarm->acknowledged.time_ms != TIMESTAMP_NONE)
         json_object_set_new(json, "acknowledged",
-                            json_pack("{s:o,s:s?,s:s?}", "time", api_time(alarm->acknowledged_ms),
-                                      "by", alarm->acknowledged_by, "note", alarm->note));
-    if (alarm->shelved_until_ms != TIMESTAMP_NONE)
+                            json_pack("{s:o,s:s?,s:s?}", "time",
+                                      api_time(alarm->acknowledged.time_ms), "by",
+                                      alarm->acknowledged.by, "note", alarm->acknowledged.note));
+    if (alarm->shelved.until_ms != TIMESTAMP_NONE)
         json_object_set_new(json, "shelved",
-                            json_pack("{s:o,s:s?,s:s?}", "until", api_time(alarm->shelved_until_ms),
-                                      "by", alarm->shelved_by, "why", alarm->shelved_why));
+                            json_pack("{s:o,s:s?,s:s?}", "until", api_time(alarm->shelved.until_ms),
+                                      "by", alarm->shelved.by, "why", alarm->shelved.why));
 }
 
-json_t *api_alarm_json(const struct api *api, const struct alarm *alarm) {
-    json_t *json = announce_alarm_object(api->fleet, alarm);
-    if (json)
-        add_people(json, alarm);
+json_t *api_alarm_json(const struct api *api, const struct alarm *alarm, size_t language) {
+    json_t *json = announce_alarm_object(api->fleet, alarm, language);
+    const struct alarm *cause =
+        alarm->suppressed ? alarm_book_cause(monitor_alarms(pipeline_monitor(api->pipeline)), alarm)
+                          : NULL;
+    if (!json)
+        return NULL;
+    add_people(json, alarm);
+    api_zone(json, api, alarm->system);
+    if (cause)
+        json_object_set_new(json, "explained_by", json_integer(cause->id));
     return json;
 }
 
@@ -34,10 +44,19 @@ static json_t *no_diagnosis(void) {
                      "no cause was looked for");
 }
 
+static json_t *texts_json(struct text_list texts) {
+    json_t *list = json_array();
+    for (size_t i = 0; i < texts.count; i++)
+        json_array_append_new(list, json_string(texts.items[i]));
+    return list;
+}
+
 /* A stored row of an occurrence that may belong to a system no longer in the settings. */
-static json_t *row_json(const struct record_alarm *row) {
-    json_t *details = row->details ? json_loads(row->details, 0, NULL) : NULL;
-    json_t *cause = json_object_get(details, "cause");
+static json_t *row_json(const struct api *api, const struct record_alarm *row) {
+    enum unit_system units = api->fleet->settings->units;
+    struct alarm_details details;
+    alarm_details_open(&details, row->details, (struct wording_reader){WORDING_ENGLISH, units});
+    const json_t *cause = json_object_get(details.root, "cause");
     json_t *json =
         json_pack("{s:I,s:s,s:s?,s:s,s:s,s:s,s:o,s:o,s:o,s:o,s:o,s:s?}", "id", (json_int_t)row->id,
                   "system", row->system, "point", *row->point ? row->point : NULL, "condition",
@@ -45,15 +64,17 @@ static json_t *row_json(const struct record_alarm *row) {
                   api_time(row->since_ms), "raised", api_time(row->raised_ms), "returned",
                   api_time(row->returned_ms), "value", api_number(row->value), "setpoint",
                   api_number(row->setpoint), "unit", *row->unit ? row->unit : NULL);
-    json_object_set_new(json, "diagnosis", cause ? json_incref(details) : no_diagnosis());
-    static const char *const lists[] = {"check", "bring"};
-    for (size_t i = 0; i < 2; i++) {
-        json_t *list = json_object_get(details, lists[i]);
-        json_object_set_new(json, lists[i], list ? json_incref(list) : json_array());
-    }
-    json_decref(details);
+    json_object_set_new(json, "diagnosis", cause ? json_incref(details.root) : no_diagnosis());
+    json_object_set_new(details.root, "evidence", texts_json(details.explained.evidence));
+    json_object_del(details.root, "check"); /* they stand beside it */
+    json_object_del(details.root, "bring");
+    json_object_set_new(json, "check", texts_json(details.explained.check));
+    json_object_set_new(json, "bring", texts_json(details.explained.bring));
+    alarm_details_close(&details);
     if (row->note)
         json_object_set_new(json, "note", json_string(row->note));
+    json_object_set_new(json, "text", json_null());
+    api_zone(json, api, *row->system ? fleet_find_system(api->fleet, row->system) : FLEET_NONE);
     return json;
 }
 
@@ -84,12 +105,18 @@ static void free_list(void *context) {
     free(list);
 }
 
-static void add_alarm(struct alarm_list *list, struct api_list *rows, json_t *json) {
-    if (json && !json_object_get(json, "text"))
-        json_object_set_new(json, "text", json_null());
-    api_list_add(rows, json);
+/* Who takes the alarms of the list, and stops it by false. */
+struct taker {
+    bool (*take)(void *context, const struct record_alarm *row, const struct alarm *open);
+    void *context;
+};
+
+static bool hand_out(struct alarm_list *list, const struct taker *taker,
+                     const struct record_alarm *row, const struct alarm *open) {
+    bool goes_on = taker->take(taker->context, row, open);
     if (list->left > 0)
         list->left--;
+    return goes_on && list->left != 0;
 }
 
 /* ---- the open ones ---- */
@@ -129,18 +156,21 @@ static void gather_open(struct alarm_list *list, struct api *api) {
 }
 
 static enum api_list_step step_open(struct alarm_list *list, struct api *api,
-                                    struct api_list *rows) {
+                                    const struct taker *taker) {
     const struct alarm_book *book = monitor_alarms(pipeline_monitor(api->pipeline));
     if (list->open_at == list->open_count)
         gather_open(list, api);
-    for (size_t i = 0; i < ROWS_A_STEP && list->open_at < list->open_count && list->left; i++) {
+    for (size_t i = 0; i < ROWS_A_STEP && list->open_at < list->open_count; i++) {
         list->last = list->open[list->open_at++];
         const struct alarm *alarm = alarm_book_find(book, list->last.id);
-        if (alarm && alarm_open(alarm))
-            add_alarm(list, rows, api_alarm_json(api, alarm));
+        if (!alarm || !alarm_open(alarm))
+            continue;
+        const struct record_alarm row = alarm_row_of(api->fleet, alarm);
+        if (!hand_out(list, taker, &row, alarm))
+            return API_LIST_END;
     }
     bool was_last = list->open_at == list->open_count && list->open_count < OPEN_AT_ONCE;
-    return was_last || !list->left ? API_LIST_END : API_LIST_MORE;
+    return was_last ? API_LIST_END : API_LIST_MORE;
 }
 
 /* ---- the history ---- */
@@ -148,8 +178,9 @@ static enum api_list_step step_open(struct alarm_list *list, struct api *api,
 struct history_step {
     struct alarm_list *list;
     struct api *api;
-    struct api_list *rows;
+    const struct taker *taker;
     size_t read;
+    bool over;
 };
 
 static bool stood_since(const struct record_alarm *row, int64_t since_ms) {
@@ -163,16 +194,18 @@ static bool take_row(void *context, const struct record_alarm *row) {
     const struct alarm *open = row->open ? alarm_book_find(book, row->id) : NULL;
     step->read++;
     step->list->last = (struct place){row->raised_ms, row->id};
-    if (stood_since(row, step->list->since_ms))
-        add_alarm(step->list, step->rows, open ? api_alarm_json(step->api, open) : row_json(row));
-    return step->list->left != 0;
+    if (!stood_since(row, step->list->since_ms))
+        return true;
+    const struct record_alarm now = open ? alarm_row_of(step->api->fleet, open) : *row;
+    step->over = !hand_out(step->list, step->taker, &now, open);
+    return !step->over;
 }
 
 /* `since` is asked here and not of the store, which would look through years in one go. */
 static enum api_list_step step_history(struct alarm_list *list, struct api *api,
-                                       struct api_list *rows) {
+                                       const struct taker *taker) {
     struct store *store = pipeline_store(api->pipeline);
-    struct history_step step = {list, api, rows, 0};
+    struct history_step step = {list, api, taker, 0, false};
     const struct record_alarm_filter filter = {.system = list->system,
                                                .since_ms = TIMESTAMP_NONE,
                                                .limit = ROWS_A_STEP,
@@ -180,17 +213,15 @@ static enum api_list_step step_history(struct alarm_list *list, struct api *api,
                                                .before_raised_ms = list->last.raised_ms};
     if (!store || record_alarm_list(store, &filter, take_row, &step) != STORE_OK)
         return API_LIST_FAILED;
-    return step.read < ROWS_A_STEP || !list->left ? API_LIST_END : API_LIST_MORE;
+    return step.read < ROWS_A_STEP || step.over ? API_LIST_END : API_LIST_MORE;
 }
 
-static enum api_list_step step_list(void *context, struct api *api, struct api_list *rows) {
-    struct alarm_list *list = context;
-    return list->all ? step_history(list, api, rows) : step_open(list, api, rows);
+static enum api_list_step step(struct alarm_list *list, struct api *api,
+                               const struct taker *taker) {
+    return list->all ? step_history(list, api, taker) : step_open(list, api, taker);
 }
 
 /* ---- asking for one ---- */
-
-static const struct api_list_source alarm_source = {step_list, free_list};
 
 static bool note_place(void *context, const struct record_alarm *row) {
     *(struct place *)context = (struct place){row->raised_ms, row->id};
@@ -225,11 +256,43 @@ static struct alarm_list *begin_list(const struct api *api, const struct api_ala
     return NULL;
 }
 
-json_t *api_alarms(struct api *api, const struct api_alarm_choice *choice) {
+bool api_alarms_each(struct api *api, const struct api_alarm_choice *choice,
+                     bool (*take)(void *context, const struct record_alarm *row,
+                                  const struct alarm *open),
+                     void *context) {
     struct place before = {0};
-    if (choice->before && find_place(api, choice->before, &before) != STORE_OK)
-        return NULL;
-    return api_list_collect(api, &alarm_source, begin_list(api, choice, &before));
+    const struct taker taker = {take, context};
+    enum api_list_step result = API_LIST_FAILED;
+    struct alarm_list *list =
+        !choice->before || find_place(api, choice->before, &before) == STORE_OK
+            ? begin_list(api, choice, &before)
+            : NULL;
+    if (!list)
+        return false;
+    do
+        result = step(list, api, &taker);
+    while (result == API_LIST_MORE);
+    free_list(list);
+    return result == API_LIST_END;
+}
+
+/* ---- as JSON ---- */
+
+struct rows_of_answer {
+    const struct api *api;
+    struct api_list *rows;
+};
+
+static bool add_row(void *context, const struct record_alarm *row, const struct alarm *open) {
+    const struct rows_of_answer *answer = context;
+    api_list_add(answer->rows, open ? api_alarm_json(answer->api, open, WORDING_ENGLISH)
+                                    : row_json(answer->api, row));
+    return true;
+}
+
+static enum api_list_step step_answer(void *context, struct api *api, struct api_list *rows) {
+    struct rows_of_answer answer = {api, rows};
+    return step(context, api, &(const struct taker){add_row, &answer});
 }
 
 static bool choose_since(struct api_call *call, struct api_alarm_choice *choice) {
@@ -264,6 +327,7 @@ static bool choose(struct api_call *call, struct api_alarm_choice *choice, struc
 void api_alarms_list(struct api_call *call) {
     struct api_alarm_choice choice = {.system = FLEET_NONE, .since_ms = TIMESTAMP_NONE};
     struct place before = {0};
+    static const struct api_list_source source = {step_answer, free_list};
     if (choose(call, &choice, &before))
-        api_list_answer(call, &alarm_source, begin_list(call->api, &choice, &before));
+        api_list_answer(call, &source, begin_list(call->api, &choice, &before));
 }

@@ -68,13 +68,13 @@ void api_alarm_change(struct api_call *call) {
         done = acknowledge(call, alarm);
     } else if (strcmp(call->parts[2], "shelve") == 0) {
         done = shelve(call, alarm);
-    } else if (alarm->shelved_until_ms == TIMESTAMP_NONE) {
+    } else if (alarm->shelved.until_ms == TIMESTAMP_NONE) {
         api_error(call, 409, "alarm %s is not shelved", call->parts[1]);
         done = false;
     } else {
         alarm_book_unshelve(book, alarm);
     }
-    json_t *json = done ? api_alarm_json(call->api, alarm) : NULL;
+    json_t *json = done ? api_alarm_json(call->api, alarm, WORDING_ENGLISH) : NULL;
     if (done && api_commit(call))
         api_json(call, 200, json);
     else
@@ -122,8 +122,10 @@ void api_service_change(struct api_call *call, bool out) {
         api_error(call, 409, "%s is not out of service", call->parts[1]);
         return;
     }
-    if (store_service(call, system, until_ms, by, why))
-        api_json(call, 200,
-                 json_pack("{s:s,s:o,s:s?,s:s?}", "system", call->parts[1], "until",
-                           api_time(until_ms), "by", by, "why", why));
+    if (!store_service(call, system, until_ms, by, why))
+        return;
+    json_t *json = json_pack("{s:s,s:o,s:s?,s:s?}", "system", call->parts[1], "until",
+                             api_time(until_ms), "by", by, "why", why);
+    api_zone(json, call->api, system);
+    api_json(call, 200, json);
 }

@@ -2,6 +2,7 @@
 
 #include "measure/duration.h"
 #include "words/text_repair.h"
+#include "words/wording.h"
 
 #include <math.h>
 #include <stdarg.h>
@@ -37,6 +38,27 @@ void api_error(struct api_call *call, int status, const char *format, ...) {
     free(sentence);
 }
 
+void api_errors(struct api_call *call, int status, const struct settings_errors *errors) {
+    json_t *list = json_array();
+    for (size_t i = 0; i < errors->count; i++) {
+        char *line = text_repair(errors->lines[i]);
+        json_array_append_new(list, json_string(line ? line : "out of memory"));
+        free(line);
+    }
+    const char *first = json_string_value(json_array_get(list, 0));
+    api_json(call, status,
+             json_pack("{s:s,s:o}", "error", first ? first : "out of memory", "errors", list));
+}
+
+bool api_language(struct api_call *call, size_t *language) {
+    const char *code = web_query(call->request, "language");
+    *language = WORDING_ENGLISH;
+    if (!code || wording_language_find(code, language))
+        return true;
+    api_error(call, 400, "language: \"%s\" is not known, only the languages of messages", code);
+    return false;
+}
+
 json_t *api_time(int64_t time_ms) {
     char text[40];
     return time_ms == TIMESTAMP_NONE ? json_null()
@@ -45,6 +67,17 @@ json_t *api_time(int64_t time_ms) {
 
 json_t *api_number(double value) {
     return isfinite(value) ? json_real(value) : json_null();
+}
+
+void api_why(json_t *object, const char *why) {
+    if (why)
+        json_object_set_new(object, "why", json_string(why));
+}
+
+void api_zone(json_t *object, const struct api *api, size_t system) {
+    if (system != FLEET_NONE)
+        json_object_set_new(object, "time_zone",
+                            json_string(time_zone_name(api->fleet->systems[system].zone)));
 }
 
 /* ---- what a request gives ---- */
@@ -68,17 +101,22 @@ size_t api_system(struct api_call *call, const char *id) {
     return system;
 }
 
-bool api_instant(struct api_call *call, const char *name, const char *text,
-                 const struct time_zone *zone, bool ahead, int64_t *time_ms) {
+bool api_time_read(const char *text, const struct time_zone *zone, int64_t *time_ms) {
     int year = 0, month = 0, day = 0;
-    int64_t span_ms = 0;
     size_t length = strlen(text);
     if (timestamp_parse(text, length, time_ms))
         return true;
-    if (timestamp_parse_date(text, length, &year, &month, &day)) {
-        *time_ms = time_zone_day_start_ms(zone, timestamp_days_from_civil(year, month, day));
+    if (!timestamp_parse_date(text, length, &year, &month, &day))
+        return false;
+    *time_ms = time_zone_day_start_ms(zone, timestamp_days_from_civil(year, month, day));
+    return true;
+}
+
+bool api_instant(struct api_call *call, const char *name, const char *text,
+                 const struct time_zone *zone, bool ahead, int64_t *time_ms) {
+    int64_t span_ms = 0;
+    if (api_time_read(text, zone, time_ms))
         return true;
-    }
     if (ahead && duration_parse(text, &span_ms)) {
         *time_ms = call->api->now_ms + span_ms;
         return true;

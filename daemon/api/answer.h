@@ -25,6 +25,8 @@ void api_json(struct api_call *call, int status, json_t *json);
 /** Answers {"error": text}. */
 void api_error(struct api_call *call, int status, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
+/** Answers {"error": the first, "errors": all of them}. */
+void api_errors(struct api_call *call, int status, const struct settings_errors *errors);
 /** Answers text (taken over). */
 void api_text(struct api_call *call, int status, const char *content_type, char *text);
 
@@ -35,6 +37,9 @@ const char *api_needed(struct api_call *call, const char *name);
 
 /** System named by a part of the path; FLEET_NONE after a 404. */
 size_t api_system(struct api_call *call, const char *id);
+
+/** An instant a person wrote: RFC 3339, or a date (its first moment in `zone`). */
+bool api_time_read(const char *text, const struct time_zone *zone, int64_t *time_ms);
 
 /**
  * An instant a person wrote: RFC 3339, a date (its first moment in `zone`), or with `ahead` a span
@@ -47,10 +52,19 @@ bool api_instant(struct api_call *call, const char *name, const char *text,
  */
 bool api_count(struct api_call *call, const char *name, int64_t most, int64_t *count);
 
+/** The language that the query asks for, `language`, else English. False after a 400. */
+bool api_language(struct api_call *call, size_t *language);
+
 /** RFC 3339 or null. */
 json_t *api_time(int64_t time_ms);
 /** A number, or null for NaN and infinities. */
 json_t *api_number(double value);
+/** Says in an object why something in it is null; NULL: nothing to say. */
+void api_why(json_t *object, const char *why);
+
+/** Says in an object in which zone the place is, for whoever shows its times; FLEET_NONE: no place.
+ */
+void api_zone(json_t *object, const struct api *api, size_t system);
 
 /** Commits what the call changed; false after a 503. */
 bool api_commit(struct api_call *call);

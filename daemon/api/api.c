@@ -10,9 +10,9 @@
 /* ---- routes ---- */
 
 static void get_system(struct api_call *call) {
-    size_t system = api_system(call, call->parts[1]);
-    if (system != FLEET_NONE && api_store(call))
-        api_json(call, 200, api_show(call->api, system));
+    size_t system = api_system(call, call->parts[1]), language;
+    if (system != FLEET_NONE && api_store(call) && api_language(call, &language))
+        api_json(call, 200, api_show(call->api, system, language));
 }
 
 static void out_of_service(struct api_call *call) {
@@ -32,11 +32,14 @@ struct route {
 static const struct route routes[] = {
     {"GET", "/health", api_health, false},
     {"GET", "/metrics", api_metrics, false},
+    {"GET", "/metrics/systems", api_metrics_of_systems, false},
     {"GET", "/visits.ics", api_visits_calendar, false},
     {"GET", "/api/systems", api_systems, false},
     {"GET", "/api/systems/*", get_system, false},
     {"GET", "/api/alarms", api_alarms_list, false},
     {"GET", "/api/visits", api_visits_list, false},
+    {"GET", "/api/fans", api_fans, false},
+    {"GET", "/api/systems/*/report", api_report, false},
     {"GET", "/api/radon-tests", api_radon_tests, false},
     {"GET", "/api/systems/*/radon-tests", api_radon_tests_of_system, false},
     {"GET", "/api/readings", api_readings, false},
@@ -54,7 +57,13 @@ static const struct route routes[] = {
     {"POST", "/api/systems/*/points/*/record", api_record_by_hand, false},
     {"POST", "/api/systems/*/visit-done", api_visit_done, false},
     {"POST", "/api/systems/*/radon-test", api_radon_test, false},
+    {"POST", "/api/enrol", api_enrol, false},
+    {"POST", "/api/systems/*/forget", api_forget, false},
+    {"POST", "/api/systems/*/move-out", api_move_out, false},
+    {"POST", "/api/systems/*/move-in", api_move_in, true},
+    {"POST", "/api/reload", api_reload, false},
     {"POST", "/api/import", api_import, true},
+    {"POST", "/api/backup", api_backup, false},
     {"POST", "/api/deliveries/*/again", api_delivery_again, false},
     {"POST", "/api/contacts/*/test-alert", api_test_alert, false},
 };

@@ -36,6 +36,8 @@ struct api {
     bool store_failing;
     bool backlog;          /* not connected, or the broker may still hold readings from before */
     bool reload_refused;   /* the settings on disk are not those in force */
+    bool reload_wanted;    /* a request has changed what they name: read them again */
+    bool reloading;        /* that is under way */
     uint64_t reloads;      /* how often new settings were taken */
     uint64_t changes;      /* how often a request has changed something */
     int64_t lost_since_ms; /* broker; TIMESTAMP_NONE while connected */

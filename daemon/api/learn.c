@@ -6,7 +6,7 @@
 #include "analysis/baseline.h"
 #include "api/routes.h"
 #include "api/show.h"
-#include "pipeline/history_store.h"
+#include "pipeline/stored_history.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -24,6 +24,7 @@ static bool says_ailing(enum condition condition) {
     case CONDITION_SENSOR_SILENT:
     case CONDITION_SYSTEM_SILENT:
     case CONDITION_SENSOR_CLOCK:
+    case CONDITION_READING_DUE:
     case CONDITION_BATTERY_LOW:
     case CONDITION_RETEST_DUE:
     case CONDITION_VISIT_DUE:
@@ -66,7 +67,7 @@ static enum store_status find_alarm(struct api *api, size_t system, struct alarm
 
 static enum baseline_status learn(struct api *api, size_t point, int64_t from_ms, int64_t to_ms,
                                   struct baseline *baseline) {
-    const struct history history = history_store_view(pipeline_memory(api->pipeline));
+    const struct history history = stored_history_view(pipeline_memory(api->pipeline));
     const struct time_zone *zone = api->fleet->systems[api->fleet->points[point].system].zone;
     int64_t first = time_zone_local_day(zone, from_ms), end = time_zone_local_day(zone, to_ms);
     if (time_zone_day_start_ms(zone, first) < from_ms)

@@ -13,7 +13,6 @@ struct api_list {
     const struct api_list_source *source;
     void *context;
     const char *end;         /* of the text, behind the last row */
-    json_t *array;           /* collects the rows; NULL: they become text */
     struct text_buffer text; /* made and not yet taken by the client, */
     size_t taken;            /* but for so much of it */
     bool begun;              /* there was a row */
@@ -29,11 +28,6 @@ static void end_list(void *context) {
 }
 
 void api_list_add(struct api_list *list, json_t *row) {
-    if (list->array) {
-        if (json_array_append_new(list->array, row) != 0)
-            list->text.failed = true;
-        return;
-    }
     char *text = row ? json_dumps(row, JSON_COMPACT) : NULL;
     json_decref(row);
     if (list->begun)
@@ -159,22 +153,4 @@ void api_list_answer(struct api_call *call, const struct api_list_source *source
 void api_list_answer_text(struct api_call *call, const char *content_type,
                           const struct api_list_source *source, void *context) {
     answer(call, content_type, begin_list(call->api, source, context));
-}
-
-json_t *api_list_collect(struct api *api, const struct api_list_source *source, void *context) {
-    struct api_list *list = begin_list(api, source, context);
-    json_t *array = list ? json_array() : NULL;
-    if (array) {
-        list->array = array;
-        do
-            step(list);
-        while (list->step == API_LIST_MORE);
-    }
-    if (array && list->step == API_LIST_FAILED) {
-        json_decref(array);
-        array = NULL;
-    }
-    if (list)
-        end_list(list);
-    return array;
 }

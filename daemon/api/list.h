@@ -39,7 +39,5 @@ void api_list_answer(struct api_call *call, const struct api_list_source *source
 /** The same with a text of another type. */
 void api_list_answer_text(struct api_call *call, const char *content_type,
                           const struct api_list_source *source, void *context);
-/** All rows at once, for lists that are known to be short; NULL when that failed. */
-json_t *api_list_collect(struct api *api, const struct api_list_source *source, void *context);
 
 #endif

@@ -2,6 +2,7 @@
  * Messages out (deliveries, tests) and messages not taken (unclaimed, refused).
  */
 #include "api/list.h"
+#include "api/unclaimed.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -163,37 +164,64 @@ static json_t *example_json(const void *bytes, size_t length) {
     return json;
 }
 
-static bool add_row(void *context, const struct record_refused *row) {
-    json_t *json =
-        json_pack("{s:s,s:I,s:o,s:o,s:o}", "topic", row->topic, "count", (json_int_t)row->count,
-                  "first", api_time(row->first_ms), "last", api_time(row->last_ms), "example",
-                  example_json(row->example, row->example_length));
-    if (json && *row->reason)
-        json_object_set_new(json, "reason", json_string(row->reason));
+static json_t *row_json(const struct record_refused *row) {
+    size_t length =
+        row->example_length < RECORD_EXAMPLE_BYTES ? row->example_length : RECORD_EXAMPLE_BYTES;
+    return json_pack("{s:s,s:I,s:o,s:o,s:o}", "topic", row->topic, "count", (json_int_t)row->count,
+                     "first", api_time(row->first_ms), "last", api_time(row->last_ms), "example",
+                     example_json(row->example, length));
+}
+
+static bool add_refused(void *context, const struct record_refused *row) {
+    json_t *json = row_json(row);
+    json_object_set_new(json, "reason", json_string(row->reason));
     json_array_append_new(context, json);
     return true;
 }
 
-static void answer_rows(struct api_call *call,
-                        enum store_status (*list_rows)(struct store *store,
-                                                       bool (*row)(void *context,
-                                                                   const struct record_refused *),
-                                                       void *context)) {
-    struct store *store = api_store(call);
-    json_t *list = json_array();
-    if (store && list_rows(store, add_row, list) == STORE_OK) {
+/* A number of a message, and what it may be; null where nothing tells. */
+static json_t *proposal_json(const struct proposal *one) {
+    const char *quantity = one->known ? quantity_info(one->quantity)->name : NULL;
+    const char *unit = one->known ? one->unit->spelling : NULL;
+    json_t *json = json_pack("{s:o,s:s?,s:s?}", "value", api_number(one->value), "quantity",
+                             quantity, "unit", unit);
+    const char *const places[][2] = {{"pointer", one->value_pointer},
+                                     {"time_pointer", one->time_pointer},
+                                     {"senml_name", one->senml_name}};
+    for (size_t i = 0; i < sizeof places / sizeof places[0]; i++)
+        if (*places[i][1])
+            json_object_set_new(json, places[i][0], json_string(places[i][1]));
+    return json;
+}
+
+static bool add_unclaimed(void *context, const struct unclaimed_topic *topic) {
+    json_t *json = row_json(topic->row), *values = json_array();
+    for (size_t i = 0; i < topic->proposal_count; i++)
+        json_array_append_new(values, proposal_json(&topic->proposals[i]));
+    json_object_set_new(json, "values", values);
+    json_array_append_new(context, json);
+    return true;
+}
+
+static void answer_rows(struct api_call *call, json_t *list, bool read) {
+    if (read) {
         api_json(call, 200, list);
         return;
     }
     json_decref(list);
-    if (store)
-        api_error(call, 503, "the store can't be read: %s", store_error(store));
+    api_error(call, 503, "the store can't be read: %s",
+              store_error(pipeline_store(call->api->pipeline)));
 }
 
 void api_unclaimed(struct api_call *call) {
-    answer_rows(call, record_unclaimed_list);
+    json_t *list = api_store(call) ? json_array() : NULL;
+    if (list)
+        answer_rows(call, list, unclaimed_each(call->api, add_unclaimed, list));
 }
 
 void api_refused(struct api_call *call) {
-    answer_rows(call, record_refused_list);
+    struct store *store = api_store(call);
+    json_t *list = store ? json_array() : NULL;
+    if (list)
+        answer_rows(call, list, record_refused_list(store, add_refused, list) == STORE_OK);
 }

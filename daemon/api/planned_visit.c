@@ -7,19 +7,23 @@
 #include "measure/duration.h"
 #include "monitor/assessment.h"
 #include "pipeline/explain.h"
+#include "store/records.h"
 #include "tell/alarm_details.h"
 #include "upkeep/daily_upkeep.h"
+#include "words/fill.h"
+#include "words/wording_texts.h"
 
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { ALARMS_MAX = 24, TEXT_BYTES = 200, BASELINES_MAX = 32 };
+enum { ALARMS_MAX = 24, TEXT_BYTES = 300, BASELINES_MAX = 32 };
 
 struct planned_visit {
     struct visit visit;
     size_t system;
     bool brief; /* only its place is asked for: no explanation, no texts */
+    struct wording_reader reader;
     struct alarm_details details[ALARMS_MAX];
     char projection_texts[DAILY_PROJECTIONS_MAX][TEXT_BYTES];
     struct visit_baseline baselines[BASELINES_MAX];
@@ -67,13 +71,16 @@ static void add_alarm(const struct api *api, const struct alarm *alarm, struct p
         explain_alarm(pipeline_memory(api->pipeline), open);
     struct alarm_details *details = &plan->details[reasons->alarm_count];
     if (open)
-        alarm_details_open(details, open);
+        alarm_details_open(details, open->details, plan->reader);
     reasons->alarms[reasons->alarm_count++] = (struct visit_alarm){
         .condition = alarm->condition,
         .priority = alarm->priority,
         .raised_ms = alarm->raised_ms,
-        .check = details->check,
-        .bring = details->bring,
+        .quantity = alarm->point == FLEET_NONE
+                        ? QUANTITY_COUNT
+                        : api->fleet->points[alarm->point].description->quantity,
+        .check = details->explained.check,
+        .bring = details->explained.bring,
     };
 }
 
@@ -84,31 +91,37 @@ static bool stands(const struct api *api, size_t system, size_t point, enum cond
                                condition) != NULL;
 }
 
-static const char *date_text(char *text, size_t size, const struct time_zone *zone,
-                             int64_t time_ms) {
+static const char *date_text(char *text, size_t size, const struct time_zone *zone, int64_t time_ms,
+                             const char *never) {
     int year = 0, month = 0, day = 0;
     if (time_ms == TIMESTAMP_NONE)
-        return "perhaps never";
+        return never;
     timestamp_civil_from_days(time_zone_local_day(zone, time_ms), &year, &month, &day);
     snprintf(text, size, "%04d-%02d-%02d", year, month, day);
     return text;
 }
 
 static void describe(const struct api *api, const struct daily_projection *projection,
-                     char text[TEXT_BYTES]) {
+                     struct wording_reader reader, char text[TEXT_BYTES]) {
     const struct fleet_point *point = &api->fleet->points[projection->point];
     const struct time_zone *zone = api->fleet->systems[point->system].zone;
+    const struct wording_calendar_text *words = &wording_languages[reader.language].texts->calendar;
+    const char *never = words->perhaps_never;
     char limit[40], day[16], earliest[16], latest[16];
-    unit_format(
-        limit, sizeof limit,
-        assessment_low_limit(pipeline_monitor(api->pipeline), projection->point, api->now_ms),
-        point->description->binding.unit->dimension,
-        quantity_units(point->description->quantity, api->fleet->settings->units));
-    snprintf(
-        text, TEXT_BYTES, "%.60s is falling and will reach its limit of %s about %s (%s to %s)",
-        point->description->name, limit, date_text(day, sizeof day, zone, projection->crossing_ms),
-        date_text(earliest, sizeof earliest, zone, projection->earliest_ms),
-        date_text(latest, sizeof latest, zone, projection->latest_ms));
+    const struct fill_value values[] = {
+        {"point", point->description->name},
+        {"limit", unit_format(limit, sizeof limit,
+                              assessment_low_limit(pipeline_monitor(api->pipeline),
+                                                   projection->point, api->now_ms),
+                              point->description->binding.unit->dimension,
+                              quantity_units(point->description->quantity, reader.units))},
+        {"day", date_text(day, sizeof day, zone, projection->crossing_ms, never)},
+        {"earliest", date_text(earliest, sizeof earliest, zone, projection->earliest_ms, never)},
+        {"latest", date_text(latest, sizeof latest, zone, projection->latest_ms, never)}};
+    struct text_buffer out = {0};
+    fill_text(&out, words->projection, values, sizeof values / sizeof values[0]);
+    snprintf(text, TEXT_BYTES, "%s", out.failed ? "" : out.bytes);
+    text_buffer_clear(&out);
 }
 
 static void add_projections(const struct api *api, struct planned_visit *plan,
@@ -123,7 +136,7 @@ static void add_projections(const struct api *api, struct planned_visit *plan,
             stands(api, plan->system, ahead->point, CONDITION_SUCTION_LOST))
             continue;
         if (!plan->brief)
-            describe(api, ahead, plan->projection_texts[i]);
+            describe(api, ahead, plan->reader, plan->projection_texts[i]);
         reasons->projections[reasons->projection_count++] = (struct visit_projection){
             .condition = ahead->condition,
             .crossing_ms = ahead->crossing_ms,
@@ -155,8 +168,11 @@ static void add_baselines(const struct api *api, struct planned_visit *plan) {
             monitor_point(pipeline_monitor(api->pipeline), point), api->now_ms);
         if (baseline)
             plan->baselines[plan->baseline_count++] = (struct visit_baseline){
-                fleet_point_id(api->fleet, point), baseline->value,
-                unit_si_word(api->fleet->points[point].description->binding.unit->dimension)};
+                .point = fleet_point_id(api->fleet, point),
+                .name = api->fleet->points[point].description->name,
+                .value = baseline->value,
+                .dimension = api->fleet->points[point].description->binding.unit->dimension,
+                .quantity = api->fleet->points[point].description->quantity};
     }
 }
 
@@ -172,6 +188,22 @@ static void gather(const struct api *api, struct planned_visit *plan, struct rea
         add_baselines(api, plan);
 }
 
+static bool take_visit(void *context, const struct record_visit *visit) {
+    int64_t *on_ms = context;
+    *on_ms = visit->on_ms;
+    return false;
+}
+
+/* As recorded: a commissioning is none. */
+static int64_t last_visit_ms(const struct api *api, size_t system) {
+    struct store *store = pipeline_store(api->pipeline);
+    int64_t on_ms = TIMESTAMP_NONE;
+    if (store)
+        record_visit_list(store, fleet_system_id(api->fleet, system), RECORD_NEWEST_FIRST,
+                          take_visit, &on_ms);
+    return on_ms;
+}
+
 static bool make(const struct api *api, struct planned_visit *plan, const struct reasons *reasons) {
     const struct fleet_system *owner = &api->fleet->systems[plan->system];
     const struct visit_input input = {
@@ -179,6 +211,7 @@ static bool make(const struct api *api, struct planned_visit *plan, const struct
         .name = owner->description->name,
         .address = owner->description->address,
         .zone = owner->zone,
+        .reader = plan->reader,
         .alarms = reasons->alarms,
         .alarm_count = reasons->alarm_count,
         .projections = reasons->projections,
@@ -187,14 +220,15 @@ static bool make(const struct api *api, struct planned_visit *plan, const struct
         .date_count = reasons->date_count,
         .baseline = plan->baselines,
         .baseline_count = plan->baseline_count,
-        .last_visit_ms = monitor_dates(pipeline_monitor(api->pipeline), plan->system)->visited_ms,
+        .counted_ms = monitor_dates(pipeline_monitor(api->pipeline), plan->system)->visited_ms,
+        .last_visit_ms = plan->brief ? TIMESTAMP_NONE : last_visit_ms(api, plan->system),
         .changed_ms = reasons->changed_ms,
     };
     return visit_plan(&input, api->now_ms, &plan->visit);
 }
 
-static struct planned_visit *plan_system(const struct api *api, size_t system, bool brief,
-                                         bool *failed) {
+static struct planned_visit *plan_system(const struct api *api, size_t system,
+                                         struct wording_reader reader, bool brief, bool *failed) {
     struct planned_visit *plan = calloc(1, sizeof *plan);
     struct reasons *reasons = calloc(1, sizeof *reasons);
     bool planned = false;
@@ -202,6 +236,7 @@ static struct planned_visit *plan_system(const struct api *api, size_t system, b
     if (!*failed) {
         plan->system = system;
         plan->brief = brief;
+        plan->reader = reader;
         gather(api, plan, reasons);
         planned = make(api, plan, reasons);
     }
@@ -212,13 +247,32 @@ static struct planned_visit *plan_system(const struct api *api, size_t system, b
     return NULL;
 }
 
-struct planned_visit *planned_visit_make(const struct api *api, size_t system, bool *failed) {
-    return plan_system(api, system, false, failed);
+struct planned_visit *planned_visit_make(const struct api *api, size_t system,
+                                         struct wording_reader reader, bool *failed) {
+    return plan_system(api, system, reader, false, failed);
+}
+
+/* So it is of nearly all systems, and most of a large fleet costs nothing. */
+static bool nothing_calls(const struct api *api, size_t system) {
+    static const enum condition dated[] = {CONDITION_RETEST_DUE, CONDITION_VISIT_DUE,
+                                           CONDITION_CALIBRATION_DUE};
+    const struct monitor *monitor = pipeline_monitor(api->pipeline);
+    bool nothing = !alarm_book_of_system(monitor_alarms(pipeline_monitor(api->pipeline)), system) &&
+                   daily_upkeep_outlook(upkeep_daily(api->upkeep), system)->count == 0;
+    for (size_t i = 0; nothing && i < sizeof dated / sizeof dated[0]; i++) {
+        int64_t due_ms = monitor_due_ms(monitor, system, dated[i]);
+        nothing = due_ms == INT64_MAX || due_ms - api->now_ms > VISIT_LISTED_BEFORE_MS;
+    }
+    return nothing;
 }
 
 bool planned_visit_place(const struct api *api, size_t system, struct visit_place *place,
                          bool *failed) {
-    struct planned_visit *plan = plan_system(api, system, true, failed);
+    *failed = false;
+    if (nothing_calls(api, system))
+        return false;
+    struct planned_visit *plan = plan_system(
+        api, system, (struct wording_reader){WORDING_ENGLISH, UNIT_SYSTEM_SI}, true, failed);
     if (plan)
         *place = visit_place_of(&plan->visit);
     planned_visit_free(plan);

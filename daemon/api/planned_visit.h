@@ -10,11 +10,12 @@
 struct planned_visit;
 
 /**
- * Plans the visit of a system, and explains its alarms as far as that was not done; NULL when
- * nothing calls for one by now, or memory is out (*failed). Points into the fleet: valid for this
- * turn. Free with planned_visit_free.
+ * Plans the visit of a system in the words of its reader, and explains its alarms as far as that
+ * was not done; NULL when nothing calls for one by now, or memory is out (*failed). Points into the
+ * fleet: valid for this turn. Free with planned_visit_free.
  */
-struct planned_visit *planned_visit_make(const struct api *api, size_t system, bool *failed);
+struct planned_visit *planned_visit_make(const struct api *api, size_t system,
+                                         struct wording_reader reader, bool *failed);
 void planned_visit_free(struct planned_visit *plan); /* NULL does nothing */
 const struct visit *planned_visit_of(const struct planned_visit *plan);
 size_t planned_visit_system(const struct planned_visit *plan);

@@ -4,69 +4,55 @@
 #include "api/radon_tests.h"
 
 #include "analysis/agreement.h"
+#include "api/period_mean.h"
 #include "api/routes.h"
 #include "measure/duration.h"
-#include "monitor/history.h"
-#include "pipeline/history_store.h"
-#include "settings/key_table.h"
 #include "store/records.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-/* A test of up to 90 days is a short one: common practice of measurement, no source. */
-static const int64_t short_most_ms = 90 * DURATION_DAY_MS;
-static const int64_t longest_ms = 400 * DURATION_DAY_MS;
-static const double usual_uncertainty = 0.10;
-
 /* ---- beside the monitors ---- */
-
-/* The mean that a monitor read in these days; false: too few readings. */
-static bool read_mean(const struct history *history, size_t point,
-                      const struct record_radon_test *test, double *mean, double *coverage) {
-    size_t capacity = (size_t)((test->to_ms - test->from_ms) / DURATION_HOUR_MS) + 2;
-    struct average_bucket *hours = malloc(capacity * sizeof *hours), sum = {0};
-    size_t count = HISTORY_FAILED;
-    if (hours)
-        count = history_hours(history, point, test->from_ms, test->to_ms, hours, capacity);
-    bool good = count != HISTORY_FAILED &&
-                average_sum(hours, count, test->from_ms, test->to_ms, &sum) == AVERAGE_OK;
-    free(hours);
-    *coverage = good ? (double)sum.covered_ms / (double)(test->to_ms - test->from_ms) : 0.0;
-    *mean = good && sum.covered_ms > 0 ? sum.value_ms / (double)sum.covered_ms : NAN;
-    return *coverage >= AVERAGE_LEAST_COVERAGE;
-}
 
 /* Both tell of the same days, so the swings of radon are in both; what is left is how well each
    instrument is calibrated. */
-static json_t *monitor_json(const struct api *api, const struct history *history, size_t point,
+struct radon_test_monitor radon_test_monitor(const struct api *api, size_t point,
+                                             const struct record_radon_test *test) {
+    struct radon_test_monitor monitor = {.mean_bq_m3 = NAN, .standard_uncertainty = NAN};
+    double mean;
+    monitor.enough = period_mean(api, point, test->from_ms, test->to_ms, &mean, &monitor.coverage);
+    if (!monitor.enough)
+        return monitor;
+    monitor.mean_bq_m3 = mean;
+    monitor.standard_uncertainty = point_calibration(api->fleet->points[point].description, mean);
+    monitor.agrees =
+        agreement_holds(test->value_bq_m3, test->uncertainty_relative * test->value_bq_m3, mean,
+                        monitor.standard_uncertainty);
+    return monitor;
+}
+
+static json_t *monitor_json(const struct api *api, size_t point,
                             const struct record_radon_test *test) {
     const struct point_description *about = api->fleet->points[point].description;
-    double mean, coverage;
-    bool enough = read_mean(history, point, test, &mean, &coverage);
-    double uncertainty = about->calibration_relative * mean;
-    bool agrees =
-        enough && agreement_holds(test->value_bq_m3, test->uncertainty_relative * test->value_bq_m3,
-                                  mean, uncertainty);
-    json_t *json =
-        json_pack("{s:s, s:s, s:o, s:o, s:o, s:o}", "point", about->id, "name", about->name, "mean",
-                  api_number(enough ? mean : NAN), "standard_uncertainty",
-                  api_number(enough ? uncertainty : NAN), "coverage", api_number(coverage),
-                  "agrees", enough ? json_boolean(agrees) : json_null());
-    if (!enough)
-        json_object_set_new(json, "why", json_string(average_why(AVERAGE_TOO_FEW)));
+    const struct radon_test_monitor monitor = radon_test_monitor(api, point, test);
+    json_t *json = json_pack("{s:s, s:s, s:o, s:o, s:o, s:o}", "point", about->id, "name",
+                             about->name, "mean", api_number(monitor.mean_bq_m3),
+                             "standard_uncertainty", api_number(monitor.standard_uncertainty),
+                             "coverage", api_number(monitor.coverage), "agrees",
+                             monitor.enough ? json_boolean(monitor.agrees) : json_null());
+    if (!monitor.enough)
+        api_why(json, average_why(AVERAGE_TOO_FEW));
     return json;
 }
 
 static json_t *monitors_json(struct api *api, size_t system, const struct record_radon_test *test) {
-    const struct history history = history_store_view(pipeline_memory(api->pipeline));
     const struct fleet_system *owner = &api->fleet->systems[system];
     json_t *list = json_array();
     for (size_t i = 0; i < owner->point_count; i++) {
         size_t point = owner->first_point + i;
         if (api->fleet->points[point].description->quantity == QUANTITY_RADON)
-            json_array_append_new(list, monitor_json(api, &history, point, test));
+            json_array_append_new(list, monitor_json(api, point, test));
     }
     return list;
 }
@@ -76,7 +62,7 @@ static json_t *answer_word(enum record_answer answer) {
 }
 
 static json_t *test_json(struct api *api, size_t system, const struct record_radon_test *test) {
-    return json_pack(
+    json_t *json = json_pack(
         "{s:I, s:s, s:o, s:o, s:f, s:s, s:s, s:f, s:f, s:s, s:s, s:s, s:o, s:s, s:o, s:o}", "id",
         (json_int_t)test->id, "system", test->system, "from", api_time(test->from_ms), "to",
         api_time(test->to_ms), "value", test->value_bq_m3, "unit", "Bq/m3", "quantity", "radon",
@@ -84,6 +70,8 @@ static json_t *test_json(struct api *api, size_t system, const struct record_rad
         test->uncertainty_relative * test->value_bq_m3, "kind", test->kind, "place", test->place,
         "device", test->device, "closed_house", answer_word(test->closed_house), "by", test->by,
         "recorded", api_time(test->recorded_ms), "monitors", monitors_json(api, system, test));
+    api_zone(json, api, system);
+    return json;
 }
 
 /* ---- lists ---- */
@@ -104,7 +92,8 @@ static bool on_test(void *context, const struct record_radon_test *test) {
 json_t *api_radon_tests_of(struct api *api, const char *system) {
     struct test_list list = {api, json_array()};
     struct store *store = pipeline_store(api->pipeline);
-    if (store && record_radon_test_list(store, system, on_test, &list) == STORE_OK)
+    if (store &&
+        record_radon_test_list(store, system, RECORD_OLDEST_FIRST, on_test, &list) == STORE_OK)
         return list.rows;
     json_decref(list.rows);
     return NULL;
@@ -132,93 +121,67 @@ void api_radon_tests_of_system(struct api_call *call) {
 
 /* ---- a new one ---- */
 
-static bool take_value(struct api_call *call, struct record_radon_test *test) {
-    const char *value = api_needed(call, "value");
-    if (!value)
-        return false;
-    if (unit_parse(value, DIMENSION_RADON, &test->value_bq_m3) == UNIT_OK &&
-        quantity_plausible(QUANTITY_RADON, DIMENSION_RADON, test->value_bq_m3))
-        return true;
-    api_error(call, 400,
-              "value: \"%s\" is no radon value with its unit; allowed: such as \"1.2 pCi/L\"",
-              value);
-    return false;
-}
-
-static bool take_uncertainty(struct api_call *call, struct record_radon_test *test) {
-    const char *text = api_given(call, "uncertainty");
-    test->uncertainty_relative = usual_uncertainty;
-    if (!text || (key_percent_parse(text, &test->uncertainty_relative) &&
-                  test->uncertainty_relative > 0.0 && test->uncertainty_relative <= 1.0))
-        return true;
-    api_error(call, 400,
-              "uncertainty: \"%s\" is not allowed; allowed: above 0 %% to 100 %%, such "
-              "as \"10 %%\"",
-              text);
-    return false;
-}
-
-static bool take_days(struct api_call *call, size_t system, struct record_radon_test *test) {
-    const struct time_zone *zone = call->api->fleet->systems[system].zone;
-    const char *from = api_needed(call, "from"), *to = from ? api_needed(call, "to") : NULL;
-    if (!to || !api_instant(call, "from", from, zone, false, &test->from_ms) ||
-        !api_instant(call, "to", to, zone, false, &test->to_ms))
-        return false;
-    if (test->to_ms > call->api->now_ms)
-        api_error(call, 400, "to: allowed is a time that is not in the future");
-    else if (test->from_ms >= test->to_ms)
-        api_error(call, 400, "from: allowed is a time before \"to\"");
-    else if (test->to_ms - test->from_ms > longest_ms)
-        api_error(call, 400, "from: allowed are at most 400 days before \"to\"");
+/* The first field that is wrong, in the tool's words. */
+static void answer_wrong(struct api_call *call, const struct radon_test_entry *entry,
+                         const enum radon_test_wrong wrong[RADON_TEST_FIELDS]) {
+    static const char *const allowed[] = {
+        [RADON_TEST_NO_VALUE] = "is no radon value with its unit; allowed: such as \"1.2 pCi/L\"",
+        [RADON_TEST_NO_UNCERTAINTY] =
+            "is not allowed; allowed: above 0 % to 100 %, such as \"10 %\"",
+        [RADON_TEST_NO_TIME] = "is not a time; allowed: 2026-03-12, 2026-03-12T08:00:00Z",
+        [RADON_TEST_AHEAD] = "allowed is a time that is not in the future",
+        [RADON_TEST_TURNED] = "allowed is a time before \"to\"",
+        [RADON_TEST_LONG] = "allowed are at most 400 days before \"to\"",
+    };
+    int i = 0;
+    while (wrong[i] == RADON_TEST_RIGHT)
+        i++;
+    const char *name = radon_test_field_names[i];
+    if (wrong[i] == RADON_TEST_MISSING)
+        api_error(call, 400, "\"%s\" is missing; say it as a text", name);
+    else if (wrong[i] == RADON_TEST_NO_WORD)
+        api_error(call, 400, "%s: \"%s\" is not allowed; allowed: %s", name, entry->fields[i],
+                  i == RADON_TEST_KIND ? "short, long" : "true, false");
+    else if (wrong[i] >= RADON_TEST_AHEAD)
+        api_error(call, 400, "%s: %s", name, allowed[wrong[i]]);
     else
-        return true;
-    return false;
+        api_error(call, 400, "%s: \"%s\" %s", name, entry->fields[i], allowed[wrong[i]]);
 }
 
-static bool take_kind(struct api_call *call, struct record_radon_test *test) {
-    const char *kind = api_given(call, "kind");
-    bool is_short = test->to_ms - test->from_ms <= short_most_ms;
-    test->kind = kind ? kind : is_short ? "short" : "long";
-    if (strcmp(test->kind, "short") == 0 || strcmp(test->kind, "long") == 0)
-        return true;
-    api_error(call, 400, "kind: \"%s\" is not allowed; allowed: short, long", kind);
-    return false;
+/* JSON says whether the house was kept closed by true and false. */
+static const char *closed_word(const json_t *closed) {
+    if (!closed || json_is_null(closed))
+        return NULL;
+    return json_is_true(closed) ? "yes" : json_is_false(closed) ? "no" : "neither";
 }
 
-static bool take_closed_house(struct api_call *call, struct record_radon_test *test) {
-    const json_t *closed = json_object_get(call->body, "closed_house");
-    test->closed_house = json_is_true(closed)    ? RECORD_YES
-                         : json_is_false(closed) ? RECORD_NO
-                                                 : RECORD_UNKNOWN;
-    if (!closed || json_is_null(closed) || json_is_boolean(closed))
-        return true;
-    api_error(call, 400, "closed_house: allowed: true, false");
-    return false;
-}
-
-static bool keep_test(struct api_call *call, size_t system, struct record_radon_test *test) {
-    struct api *api = call->api;
-    if (!pipeline_begin(api->pipeline))
-        return api_commit(call);
+enum store_status radon_test_keep(struct api *api, size_t system, struct record_radon_test *test) {
+    test->system = fleet_system_id(api->fleet, system);
+    test->recorded_ms = api->now_ms;
     enum store_status status =
         record_radon_test_add(pipeline_store(api->pipeline), test, &test->id);
-    if (status == STORE_OK)
-        status = pipeline_read_records(api->pipeline, system);
-    pipeline_note(api->pipeline, status);
-    return api_commit(call);
+    return status == STORE_OK ? pipeline_read_records(api->pipeline, system) : status;
 }
 
 void api_radon_test(struct api_call *call) {
     size_t system = api_system(call, call->parts[1]);
-    struct record_radon_test test = {.recorded_ms = call->api->now_ms};
-    if (system == FLEET_NONE)
+    struct api *api = call->api;
+    struct radon_test_entry entry;
+    enum radon_test_wrong wrong[RADON_TEST_FIELDS];
+    struct record_radon_test test = {.by = system == FLEET_NONE ? NULL : api_needed(call, "by")};
+    if (!test.by)
         return;
-    test.system = fleet_system_id(call->api->fleet, system);
-    test.by = api_needed(call, "by");
-    test.place = test.by ? api_needed(call, "place") : NULL;
-    test.device = test.place ? api_needed(call, "device") : NULL;
-    if (test.device && take_value(call, &test) && take_uncertainty(call, &test) &&
-        take_days(call, system, &test) && take_kind(call, &test) &&
-        take_closed_house(call, &test) && keep_test(call, system, &test))
-        api_json(call, 200, test_json(call->api, system, &test));
+    for (int i = 0; i < RADON_TEST_FIELDS; i++)
+        entry.fields[i] = api_given(call, radon_test_field_names[i]);
+    entry.fields[RADON_TEST_CLOSED_HOUSE] =
+        closed_word(json_object_get(call->body, "closed_house"));
+    if (!radon_test_entry_read(&entry, api->fleet->systems[system].zone, api->now_ms, &test,
+                               wrong)) {
+        answer_wrong(call, &entry, wrong);
+        return;
+    }
+    if (pipeline_begin(api->pipeline))
+        pipeline_note(api->pipeline, radon_test_keep(api, system, &test));
+    if (api_commit(call))
+        api_json(call, 200, test_json(api, system, &test));
 }

@@ -1,129 +1,17 @@
 /*
- * What people write down: commissioning records, readings by hand, visits.
+ * What people write down: baselines from readings, readings by hand, visits.
  */
+#include "api/commission.h"
 #include "api/routes.h"
 #include "api/show.h"
+#include "monitor/proved_field.h"
+#include "pipeline/equipment_json.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-/* ---- commissioning ---- */
-
-static void answer_errors(struct api_call *call, const struct settings_errors *errors) {
-    json_t *list = json_array();
-    for (size_t i = 0; i < errors->count; i++)
-        json_array_append_new(list, json_string(errors->lines[i]));
-    api_json(call, 400,
-             json_pack("{s:s,s:o}", "error",
-                       errors->count ? errors->lines[0] : "the record can't be read", "errors",
-                       list));
-}
-
-static void set_number(json_t *json, const char *name, double value) {
-    if (isfinite(value))
-        json_object_set_new(json, name, json_real(value));
-}
-
-static void set_text(json_t *json, const char *name, const char *text) {
-    if (text)
-        json_object_set_new(json, name, json_string(text));
-}
-
-/* The record as it is kept: SI, by point. */
-static json_t *record_json(const struct commissioning *record) {
-    json_t *points = json_object(), *json = json_pack("{s:o}", "points", points);
-    for (size_t i = 0; i < record->value_count; i++)
-        json_object_set_new(points, record->values[i].point, json_real(record->values[i].value));
-    set_text(json, "instruments", record->instruments);
-    set_text(json, "notes", record->notes);
-    if (record->next_calibration_ms != TIMESTAMP_NONE)
-        json_object_set_new(json, "next_calibration", json_integer(record->next_calibration_ms));
-    set_number(json, "radon_before", record->radon_before_bq_m3);
-    set_number(json, "radon_after", record->radon_after_bq_m3);
-    set_number(json, "ground_exponent", record->ground_exponent);
-    return json;
-}
-
-static json_t *values_with_units(const struct fleet *fleet, size_t system, json_t *points) {
-    json_t *answer = json_object(), *value;
-    const char *id;
-    json_object_foreach(points, id, value) {
-        size_t point = fleet_find_point(fleet, system, id);
-        const struct point_description *about = fleet->points[point].description;
-        json_object_set_new(answer, id,
-                            json_pack("{s:O,s:s,s:s}", "value", value, "unit",
-                                      unit_si_word(about->binding.unit->dimension), "quantity",
-                                      quantity_info(about->quantity)->name));
-    }
-    return answer;
-}
-
-/* From the record's date on readings are judged by the new baseline, also those of the past. */
-static void judge_again(struct api *api, size_t system, int64_t from_ms) {
-    const struct fleet_system *owner = &api->fleet->systems[system];
-    for (size_t i = 0; i < owner->point_count; i++)
-        pipeline_judge_again(api->pipeline, owner->first_point + i, from_ms);
-}
-
-/* Within the caller's transaction. */
-static enum store_status add_record(struct api *api, size_t system,
-                                    const struct commissioning *record) {
-    json_t *json = record_json(record);
-    char *text = json_dumps(json, JSON_COMPACT);
-    int64_t id = 0;
-    const struct record_commissioning row = {
-        .system = fleet_system_id(api->fleet, system),
-        .from_ms = record->from_ms,
-        .recorded_ms = api->now_ms,
-        .by = record->by,
-        .origin = "commissioned",
-        .text = text,
-    };
-    enum store_status status = text ? STORE_OK : STORE_OUT_OF_MEMORY;
-    if (status == STORE_OK)
-        status = record_commissioning_add(pipeline_store(api->pipeline), &row, &id);
-    if (status == STORE_OK)
-        status = pipeline_read_records(api->pipeline, system);
-    if (status == STORE_OK)
-        judge_again(api, system, record->from_ms);
-    free(text);
-    json_decref(json);
-    return status;
-}
-
-static bool keep_record(struct api_call *call, size_t system, const struct commissioning *record) {
-    struct api *api = call->api;
-    if (!pipeline_begin(api->pipeline))
-        return api_commit(call);
-    pipeline_note(api->pipeline, add_record(api, system, record));
-    return api_commit(call);
-}
-
-void api_commission(struct api_call *call) {
-    size_t system = api_system(call, call->parts[1]);
-    const char *file = web_query(call->request, "file");
-    struct settings_errors errors = {0};
-    if (system == FLEET_NONE)
-        return;
-    const struct fleet_system *owner = &call->api->fleet->systems[system];
-    struct commissioning *record =
-        commissioning_parse(file ? file : "record", call->request->body, call->request->body_length,
-                            owner->description, owner->zone, &errors);
-    if (!record) {
-        answer_errors(call, &errors);
-        settings_errors_free(&errors);
-        return;
-    }
-    json_t *json = record_json(record);
-    if (keep_record(call, system, record))
-        api_json(call, 200,
-                 json_pack(
-                     "{s:o,s:s,s:o}", "from", api_time(record->from_ms), "by", record->by, "points",
-                     values_with_units(call->api->fleet, system, json_object_get(json, "points"))));
-    json_decref(json);
-    commissioning_free(record);
-}
+/* ---- a baseline from readings ---- */
 
 void api_learn_period(struct api_call *call) {
     size_t system = api_system(call, call->parts[1]);
@@ -179,15 +67,14 @@ static bool parse_by_hand(struct api_call *call, size_t point, struct reading *r
         api_error(call, 400, "at: allowed is a time that is not in the future");
         return false;
     }
-    if (reading->time_ms >= call->api->now_ms - call->api->fleet->settings->keep_readings_ms)
+    if (reading->time_ms >= call->api->now_ms - description->binding.keep_ms)
         return true;
     api_error(call, 400, "at: older than readings are kept (store.keep_readings)");
     return false;
 }
 
-/* The reading, and who took it. */
-static enum pipeline_taken take_by_hand(struct api *api, size_t point,
-                                        const struct reading *reading, const char *by) {
+enum pipeline_taken api_take_by_hand(struct api *api, size_t point, const struct reading *reading,
+                                     const char *by) {
     enum pipeline_taken taken =
         pipeline_take(api->pipeline, point, reading, SERIES_BY_HAND, api->now_ms);
     if (taken == PIPELINE_CONFLICT || taken == PIPELINE_FAILED)
@@ -212,38 +99,52 @@ void api_record_by_hand(struct api_call *call) {
     const char *by = api_needed(call, "by");
     if (!by || !parse_by_hand(call, point, &reading))
         return;
-    enum pipeline_taken taken = take_by_hand(call->api, point, &reading, by);
+    enum pipeline_taken taken = api_take_by_hand(call->api, point, &reading, by);
     if (taken == PIPELINE_CONFLICT) {
         api_error(call, 409, "there is another reading of that point at that time");
         return;
     }
     const struct point_description *about = call->api->fleet->points[point].description;
-    if (api_commit(call))
-        api_json(call, 200,
-                 json_pack("{s:o,s:f,s:s,s:s}", "time", api_time(reading.time_ms), "value",
-                           reading.value, "unit", unit_si_word(about->binding.unit->dimension),
-                           "quantity", quantity_info(about->quantity)->name));
+    if (!api_commit(call))
+        return;
+    json_t *json = json_pack("{s:o,s:f,s:s,s:s}", "time", api_time(reading.time_ms), "value",
+                             reading.value, "unit", unit_si_word(about->binding.unit->dimension),
+                             "quantity", quantity_info(about->quantity)->name);
+    api_zone(json, call->api, call->api->fleet->points[point].system);
+    api_json(call, 200, json);
 }
 
 /* ---- visits ---- */
+
+static bool take_value(struct api_call *call, size_t system, const char *id, const char *text,
+                       double *value) {
+    const struct fleet *fleet = call->api->fleet;
+    size_t point = fleet_find_point(fleet, system, id);
+    const struct point_description *about =
+        point == FLEET_NONE ? NULL : fleet->points[point].description;
+    if (!about) {
+        api_error(call, 400, "values.%s: is no point of %s; see: subslabctl show %s", id,
+                  fleet_system_id(fleet, system), fleet_system_id(fleet, system));
+    } else if (!text || unit_parse(text, about->binding.unit->dimension, value) != UNIT_OK) {
+        api_error(call, 400,
+                  "values.%s: \"%s\" is not a value with a unit; allowed: such as \"0.62 %s\"", id,
+                  text ? text : "", about->binding.unit->spelling);
+    } else if (!quantity_plausible(about->quantity, about->binding.unit->dimension, *value)) {
+        api_error(call, 400, "values.%s: \"%s\" is outside what is physically possible", id, text);
+    } else {
+        return true;
+    }
+    return false;
+}
 
 static bool take_values(struct api_call *call, size_t system, json_t *facts) {
     json_t *given = json_object_get(call->body, "values"), *values = json_object(), *text;
     const char *id;
     json_object_set_new(facts, "values", values);
     json_object_foreach(given, id, text) {
-        size_t point = fleet_find_point(call->api->fleet, system, id);
         double value = 0.0;
-        if (point == FLEET_NONE || !json_is_string(text) ||
-            unit_parse(json_string_value(text),
-                       call->api->fleet->points[point].description->binding.unit->dimension,
-                       &value) != UNIT_OK) {
-            api_error(call, 400,
-                      "values: \"%s\" needs a point of the system and a value with a "
-                      "unit, such as \"0.62 inH2O\"",
-                      id);
+        if (!take_value(call, system, id, json_string_value(text), &value))
             return false;
-        }
         json_object_set_new(values, id, json_real(value));
     }
     return true;
@@ -259,6 +160,46 @@ static bool take_dates(struct api_call *call, size_t system, json_t *facts) {
         return false;
     json_object_set_new(facts, "next_calibration", json_integer(next_ms));
     return true;
+}
+
+static bool take_changes(struct api_call *call, json_t *facts) {
+    json_t *given = json_object_get(call->body, "changed"), *word;
+    unsigned changes = CHANGE_UNSAID, bit = 0;
+    size_t i;
+    bool good = !given || json_is_array(given);
+    json_array_foreach(given, i, word) {
+        good &= json_is_string(word) && change_find(json_string_value(word), &bit);
+        changes |= bit;
+    }
+    if (!good || !change_possible(changes)) {
+        api_error(call, 400, "changed: allowed is a list of " CHANGE_WORDS_ALLOWED);
+        return false;
+    }
+    if (changes != CHANGE_UNSAID)
+        json_object_set_new(facts, "changed", commission_changes(changes));
+    return true;
+}
+
+/* Fans put in: a list, or the text of one as it would stand in a record. */
+static bool take_equipment(struct api_call *call, size_t system, json_t *facts) {
+    const json_t *given = json_object_get(call->body, "equipment");
+    struct settings_errors errors = {0};
+    struct equipment_list fans = {0};
+    char *dumped = given && !json_is_string(given) ? json_dumps(given, JSON_COMPACT) : NULL;
+    const char *text = dumped ? dumped : json_string_value(given); /* JSON is YAML */
+    if (!text)
+        return true;
+    const struct equipment_place place =
+        system_description_place(call->api->fleet->systems[system].description);
+    bool good = equipment_parse("equipment", text, strlen(text), &place, &errors, &fans);
+    if (good)
+        json_object_set_new(facts, "equipment", equipment_json(&fans));
+    else
+        api_errors(call, 400, &errors);
+    settings_errors_free(&errors);
+    equipment_clear(&fans);
+    free(dumped);
+    return good;
 }
 
 /* A visit whose values are the new normal: the same checks as for a record written by hand. */
@@ -279,12 +220,15 @@ static bool take_baseline(struct api_call *call, size_t system, int64_t on_ms,
     json_t *json =
         json_pack("{s:o,s:s,s:O,s:s}", "date", api_time(on_ms), "by", api_given(call, "by"),
                   "points", values, "notes", api_given(call, "did"));
+    json_t *changed = json_object_get(call->body, "changed");
+    if (changed)
+        json_object_set(json, "changed", changed);
     char *text = json_dumps(json, JSON_COMPACT); /* JSON is YAML */
     if (text)
-        *record = commissioning_parse("values", text, strlen(text), owner->description, owner->zone,
+        *record = proved_field_record("values", text, strlen(text), owner->description, owner->zone,
                                       &errors);
     if (!*record)
-        answer_errors(call, &errors);
+        api_errors(call, 400, &errors);
     settings_errors_free(&errors);
     free(text);
     json_decref(json);
@@ -316,7 +260,7 @@ static bool keep_visit(struct api_call *call, size_t system, const struct record
     if (status == STORE_OK)
         status = pipeline_read_records(api->pipeline, system);
     if (status == STORE_OK && record)
-        status = add_record(api, system, record);
+        status = commission_add(api, system, record);
     pipeline_note(api->pipeline, status);
     return api_commit(call);
 }
@@ -335,6 +279,7 @@ void api_visit_done(struct api_call *call) {
     if (on_ms > call->api->now_ms) {
         api_error(call, 400, "on: allowed is a day that is not in the future");
     } else if (take_values(call, system, facts) && take_dates(call, system, facts) &&
+               take_changes(call, facts) && take_equipment(call, system, facts) &&
                take_baseline(call, system, on_ms, &record)) {
         char *text = json_dumps(facts, JSON_COMPACT);
         const struct record_visit visit = {

@@ -2,7 +2,7 @@
  * Readings in bulk: import of CSV, and pages of readings for export and charts.
  */
 #include "api/routes.h"
-#include "host/reading_rows.h"
+#include "host/csv_readings.h"
 #include "measure/array.h"
 #include "measure/payload.h"
 
@@ -14,13 +14,8 @@ enum { ERRORS_SHOWN = 100, PAGE_DEFAULT = 10000, PAGE_MOST = 50000 };
 
 /* ---- import ---- */
 
-struct import_row {
-    struct reading_row row;
-    int64_t line;
-};
-
 struct imported {
-    struct import_row *rows;
+    struct pipeline_row *rows;
     size_t count;
 };
 
@@ -35,44 +30,28 @@ static void add_error(struct import_count *count, const char *text) {
         json_array_append_new(count->errors, json_string(text));
 }
 
-static bool keep_row(struct imported *imported, const struct import_row *row) {
-    struct import_row *rows = array_room(imported->rows, imported->count, sizeof *rows);
+static bool keep_row(struct imported *imported, const struct csv_reading *row) {
+    struct pipeline_row *rows = array_room(imported->rows, imported->count, sizeof *rows);
     if (!rows)
         return false;
     imported->rows = rows;
-    rows[imported->count++] = *row;
+    rows[imported->count++] =
+        (struct pipeline_row){row->point, {row->time_ms, row->value}, row->line, PIPELINE_FAILED};
     return true;
 }
 
-static int by_time(const void *a, const void *b) {
-    const struct import_row *x = a, *y = b;
-    if (x->row.time_ms != y->row.time_ms)
-        return x->row.time_ms < y->row.time_ms ? -1 : 1;
-    return (x->line > y->line) - (x->line < y->line);
-}
-
-static void take_rows(struct api *api, const struct imported *imported, const char *file,
-                      struct import_count *count) {
+static void count_rows(const struct imported *imported, const char *file,
+                       struct import_count *count) {
     char text[300];
     for (size_t i = 0; i < imported->count; i++) {
-        const struct import_row *row = &imported->rows[i];
-        const struct reading reading = {row->row.time_ms, row->row.value};
-        switch (pipeline_take(api->pipeline, row->row.point, &reading, SERIES_FROM_IMPORT,
-                              api->now_ms)) {
-        case PIPELINE_NEW:
-            count->taken++;
-            break;
-        case PIPELINE_SAME:
-            count->same++;
-            break;
-        case PIPELINE_CONFLICT:
-            snprintf(text, sizeof text, "%s:%lld: another value is stored for this time", file,
-                     (long long)row->line);
-            add_error(count, text);
-            break;
-        case PIPELINE_FAILED:
-            return;
-        }
+        const struct pipeline_row *row = &imported->rows[i];
+        count->taken += row->taken == PIPELINE_NEW;
+        count->same += row->taken == PIPELINE_SAME;
+        if (row->taken != PIPELINE_CONFLICT)
+            continue;
+        snprintf(text, sizeof text, "%s:%lld: another value is stored for this time", file,
+                 (long long)row->line);
+        add_error(count, text);
     }
 }
 
@@ -89,24 +68,27 @@ static char *next_line(char **rest, char *end, size_t *length) {
     return line;
 }
 
-static const char *time_refusal(const struct api *api, int64_t time_ms) {
-    if (time_ms > api->now_ms + PAYLOAD_FUTURE_MS)
+static const char *time_refusal(const struct api *api, const struct csv_reading *row) {
+    int64_t keep_ms = api->fleet->points[row->point].description->binding.keep_ms;
+    if (row->time_ms > api->now_ms + PAYLOAD_FUTURE_MS)
         return "the time is in the future";
-    if (time_ms < api->now_ms - api->fleet->settings->keep_readings_ms)
+    if (row->time_ms < api->now_ms - keep_ms)
         return "older than readings are kept (store.keep_readings)";
     return NULL;
 }
 
-static bool read_line(struct api *api, struct reading_rows *rows, char *text, size_t length,
+static bool read_line(struct api *api, struct csv_readings *rows, char *text, size_t length,
                       const char *file, int64_t line, struct imported *imported,
                       struct import_count *count) {
-    struct import_row row = {.line = line};
+    struct csv_reading row = {0};
     char why[300], report[700];
-    enum refusal refusal = reading_rows_read(rows, text, length, &row.row, why, sizeof why);
-    const char *time_why = refusal == REFUSAL_NONE ? time_refusal(api, row.row.time_ms) : NULL;
+    enum refusal refusal = csv_readings_read(rows, text, length, &row, why, sizeof why);
+    const char *time_why = refusal == REFUSAL_NONE ? time_refusal(api, &row) : NULL;
+    if (row.line == 0)
+        row.line = line;
     if (refusal == REFUSAL_NONE && !time_why)
         return keep_row(imported, &row);
-    snprintf(report, sizeof report, "%s:%lld: %s", file, (long long)line,
+    snprintf(report, sizeof report, "%s:%lld: %s", file, (long long)row.line,
              time_why ? time_why : why);
     add_error(count, report);
     return true;
@@ -115,14 +97,14 @@ static bool read_line(struct api *api, struct reading_rows *rows, char *text, si
 static bool read_rows(struct api_call *call, const char *file, int64_t line,
                       struct imported *imported, struct import_count *count) {
     size_t size = call->request->body_length, length = 0;
-    struct reading_rows *rows = reading_rows_create(call->api->fleet);
+    struct csv_readings *rows = csv_readings_create(call->api->fleet);
     char why[300] = "a header line is missing", *bytes = malloc(size + 1), *rest = bytes;
     bool good = rows && bytes;
     if (good) {
         memcpy(bytes, call->request->body, size);
         bytes[size] = '\0';
         char *header = next_line(&rest, bytes + size, &length);
-        if (!header || !reading_rows_header(rows, header, length, why, sizeof why)) {
+        if (!header || !csv_readings_header(rows, header, length, why, sizeof why)) {
             api_error(call, 400, "%s:1: %s", file, why);
             good = false;
         }
@@ -131,7 +113,7 @@ static bool read_rows(struct api_call *call, const char *file, int64_t line,
         good = length == 0 || read_line(call->api, rows, text, length, file, line, imported, count);
     if (!good && !call->answer->status)
         api_error(call, 503, "out of memory; nothing of this part was taken");
-    reading_rows_destroy(rows);
+    csv_readings_destroy(rows);
     free(bytes);
     return good;
 }
@@ -143,11 +125,10 @@ void api_import(struct api_call *call) {
     if (!file)
         file = "import";
     if (read_rows(call, file, line ? strtoll(line, NULL, 10) : 2, &imported, &count)) {
-        if (imported.count)
-            qsort(imported.rows, imported.count, sizeof *imported.rows, by_time);
-        take_rows(call->api, &imported, file, &count);
+        pipeline_import(call->api->pipeline, imported.rows, imported.count, call->api->now_ms);
+        count_rows(&imported, file, &count);
         if (imported.count > 0)
-            upkeep_history_came(call->api->upkeep);
+            upkeep_history_came(call->api->upkeep, call->api->now_ms);
         if (api_commit(call))
             api_json(call, 200,
                      json_pack("{s:I,s:I,s:I,s:O}", "taken", count.taken, "same", count.same, "bad",

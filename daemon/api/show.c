@@ -1,25 +1,19 @@
 #include "api/show.h"
 
-#include "analysis/wear.h"
+#include "api/home_reports.h"
+#include "api/in_spec.h"
 #include "api/radon_tests.h"
 #include "api/routes.h"
+#include "api/system_facts.h"
 #include "api/visits.h"
-#include "monitor/assessment.h"
-#include "monitor/system_assessment.h"
-#include "monitor/system_series.h"
-#include "pipeline/explain.h"
-#include "pipeline/history_store.h"
+#include "measure/duration.h"
+#include "pipeline/equipment_json.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
 /* ---- one point ---- */
-
-static void set_why(json_t *object, const char *why) {
-    if (why)
-        json_object_set_new(object, "why", json_string(why));
-}
 
 static json_t *last_json(const struct point_state *state) {
     if (state->newest_ms == TIMESTAMP_NONE)
@@ -47,9 +41,9 @@ static json_t *average_json(const struct assessment_average *result) {
         api_number(sure ? average->standard_uncertainty : NAN), "probability_above_action",
         api_number(sure && result->judges_action ? average->probability_at_or_above : NAN));
     if (result->why)
-        set_why(json, result->why);
+        api_why(json, result->why);
     else if (sure && !result->judges_action)
-        set_why(json, "an action level is for radon only");
+        api_why(json, "an action level is for radon only");
     if (result->has_mean && result->judges_action && average->seasonal_caution)
         json_object_set_new(json, "caution", json_string(average_seasonal_text()));
     return json;
@@ -70,7 +64,7 @@ static json_t *crossing_json(const struct assessment_trend *result) {
                              "date", api_time(result->date_ms), "earliest",
                              api_time(result->earliest_ms), "latest", api_time(result->latest_ms));
     if (result->crossing_status != TREND_CROSSES)
-        set_why(json, trend_crossing_why(result->crossing_status));
+        api_why(json, trend_crossing_why(result->crossing_status));
     return json;
 }
 
@@ -102,24 +96,38 @@ static json_t *change_json(const struct assessment *assessment) {
                      api_number(assessment->level_after));
 }
 
-static const char failed_why[] = "the store can't be read";
+/* `year` of a radon point: what its readings say of a year's mean. */
+static json_t *year_json(const struct year_assessment *result) {
+    const struct year_mean *year = &result->year;
+    bool known = result->known;
+    json_t *json = json_pack(
+        "{s:o, s:o, s:o, s:o, s:i, s:o, s:s, s:I}", "mean", api_number(known ? year->mean : NAN),
+        "lower", api_number(known ? year->lower : NAN), "upper",
+        api_number(known ? year->upper : NAN), "probability_above_action",
+        api_number(known ? year->probability_at_or_above : NAN), "quarters_covered",
+        year->quarters_covered, "since", api_time(result->since_ms), "basis",
+        year_basis_text(result->basis), "days", (json_int_t)year->days);
+    api_why(json, result->why);
+    if (year_assessment_caution(result))
+        json_object_set_new(json, "caution", json_string(year_assessment_caution(result)));
+    return json;
+}
 
-static void set_assessment(json_t *json, struct api *api, const struct history *history,
-                           size_t point) {
-    struct assessment assessment;
+static void set_assessment(json_t *json, const struct point_facts *facts) {
     static const char *const parts[] = {"trend", "trend_recent", "changed"};
-    if (!assessment_make(pipeline_monitor(api->pipeline), history, point, api->now_ms,
-                         &assessment)) {
+    if (!facts->read) {
         json_object_set_new(json, "averages", json_array());
         for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++)
-            json_object_set_new(json, parts[i], json_pack("{s:s}", "why", failed_why));
-        set_why(json, failed_why);
+            json_object_set_new(json, parts[i], json_pack("{s:s}", "why", system_facts_unread));
+        api_why(json, system_facts_unread);
         return;
     }
-    json_object_set_new(json, "averages", averages_json(&assessment));
-    json_object_set_new(json, "trend", trend_json(&assessment.trend));
-    json_object_set_new(json, "trend_recent", trend_json(&assessment.trend_recent));
-    json_object_set_new(json, "changed", change_json(&assessment));
+    json_object_set_new(json, "averages", averages_json(&facts->assessment));
+    json_object_set_new(json, "trend", trend_json(&facts->assessment.trend));
+    json_object_set_new(json, "trend_recent", trend_json(&facts->assessment.trend_recent));
+    json_object_set_new(json, "changed", change_json(&facts->assessment));
+    if (facts->has_year)
+        json_object_set_new(json, "year", year_json(&facts->year));
 }
 
 static void set_busy(json_t *json, const struct api *api, size_t point) {
@@ -150,7 +158,14 @@ static void set_by_hand(json_t *json, const struct api *api, size_t point) {
     json_decref(list);
 }
 
-static json_t *point_json(struct api *api, const struct history *history, size_t point) {
+/* Of what a person reads: it is never silent, but may be due. */
+static void set_due(json_t *json, const struct api *api, size_t point) {
+    int64_t due_ms = monitor_reading_due_ms(pipeline_monitor(api->pipeline), point);
+    json_object_set_new(json, "read_by", json_string("hand"));
+    json_object_set_new(json, "due", api_time(due_ms == INT64_MAX ? TIMESTAMP_NONE : due_ms));
+}
+
+static json_t *point_json(struct api *api, size_t point, const struct point_facts *facts) {
     const struct point_description *description = api->fleet->points[point].description;
     const struct point_state *state = monitor_point(pipeline_monitor(api->pipeline), point);
     json_t *json =
@@ -160,9 +175,18 @@ static json_t *point_json(struct api *api, const struct history *history, size_t
                   "baseline", baseline_json(state, api->now_ms));
     if (!json)
         return NULL;
+    if (description->branch != BRANCH_NONE)
+        json_object_set_new(
+            json, "branch",
+            json_string(fleet_branch_id(api->fleet, api->fleet->points[point].system, point,
+                                        CONDITION_COUNT)));
+    if (description->place)
+        json_object_set_new(json, "place", json_string(description->place));
+    if (description->by_hand)
+        set_due(json, api, point);
     set_busy(json, api, point);
     set_by_hand(json, api, point);
-    set_assessment(json, api, history, point);
+    set_assessment(json, facts);
     return json;
 }
 
@@ -186,60 +210,75 @@ static json_t *ratio_json(const char *name, bool known, const struct ground_rati
 
 static json_t *ground_json(const struct system_ground *ground) {
     json_t *json = ratio_json("resistance_ratio", ground->known, &ground->resistance, ground->why);
+    const char *assumed = system_facts_assumed(ground);
     json_object_set_new(json, "exponent", api_number(ground->exponent));
-    if (ground->known && !ground->exponent_known)
-        json_object_set_new(json, "assumed",
-                            json_string("no ground exponent on record; the interval holds every "
-                                        "one from 1 to 2"));
+    if (assumed)
+        json_object_set_new(json, "assumed", json_string(assumed));
     return json;
 }
 
-/* The daily values of one of them since commissioning, as trend of `json`; trend_recent: of the
-   last 60 days, in which wear of the fan shows first. */
-static void set_series_trend(json_t *json, struct api *api,
-                             const struct system_series_source *source,
-                             enum system_series_kind kind, double limit) {
-    const struct time_zone *zone = api->fleet->systems[source->system].zone;
-    struct assessment_series series;
-    struct assessment_trend trend;
-    if (!system_series_read(source, kind, api->now_ms, time_zone_local_day(zone, api->now_ms),
-                            &series)) {
-        json_object_set_new(json, "trend", json_pack("{s:s}", "why", failed_why));
+static void set_trends(json_t *json, const struct ratio_trends *trends) {
+    if (!trends->read) {
+        json_object_set_new(json, "trend", json_pack("{s:s}", "why", system_facts_unread));
         return;
     }
-    assessment_trend_make(&series.series, zone, limit, api->now_ms, &trend);
-    json_object_set_new(json, "trend", trend_json(&trend));
-    const struct trend_series recent = trend_series_recent(&series.series, WEAR_RECENT_DAYS);
-    assessment_trend_make(&recent, zone, limit, api->now_ms, &trend);
-    json_object_set_new(json, "trend_recent", trend_json(&trend));
-    assessment_series_clear(&series);
+    json_object_set_new(json, "trend", trend_json(&trends->all));
+    json_object_set_new(json, "trend_recent", trend_json(&trends->recent));
 }
 
-static void set_air(json_t *json, struct api *api, const struct history *history, size_t system,
-                    json_t *points) {
-    struct system_assessment assessment;
-    const struct monitor *monitor = pipeline_monitor(api->pipeline);
-    const struct fleet_system *owner = &api->fleet->systems[system];
-    const struct system_points of_system = system_points_of(api->fleet, system);
-    struct system_state_of_air then = system_assessment_then(monitor, &of_system, api->now_ms);
-    struct system_series_source source = {monitor, history, system, &of_system, &then, FLEET_NONE};
-    (void)system_assessment_first_week(monitor, history, &of_system, api->now_ms, &then);
-    system_assessment_make(monitor, history, system, api->now_ms, &assessment);
-    json_t *fan = fan_json(&assessment.fan);
-    set_series_trend(fan, api, &source, SYSTEM_SERIES_SPEED,
-                     fleet_rule(api->fleet, system, CONDITION_FAN_WEAK).setpoint.number);
-    json_t *ground = ground_json(&assessment.ground);
-    set_series_trend(ground, api, &source, SYSTEM_SERIES_RESISTANCE, NAN);
-    json_object_set_new(json, "fan", fan);
-    json_object_set_new(json, "ground", ground);
-    for (size_t i = 0; i < assessment.hole_count; i++) {
-        const struct system_hole *hole = &assessment.holes[i];
-        json_t *point = json_array_get(points, hole->point - owner->first_point);
-        json_t *coupling = ratio_json("ratio", hole->known, &hole->coupling, hole->why);
-        source.hole = hole->point;
-        set_series_trend(coupling, api, &source, SYSTEM_SERIES_COUPLING, NAN);
-        json_object_set_new(point, "coupling", coupling);
+static json_t *fan_of_json(const char *model, const char *serial, int64_t installed_day,
+                           int64_t warranty_until_day, int64_t from_ms) {
+    return json_pack("{s:s?, s:s?, s:o, s:o, s:o}", "model", model, "serial", serial, "installed",
+                     equipment_json_day(installed_day), "warranty_until",
+                     equipment_json_day(warranty_until_day), "from", api_time(from_ms));
+}
+
+/* Oldest first: what the system file says, then what the records put in its place. */
+static json_t *equipment_of(const struct api *api, size_t system, size_t branch) {
+    const struct fan_description *file =
+        &api->fleet->systems[system].description->branches[branch].fan;
+    const struct fitted_fans *fans = monitor_fans(pipeline_monitor(api->pipeline), system, branch);
+    json_t *list = json_array();
+    if (file->model || file->serial || file->installed_day != TIMESTAMP_NONE)
+        json_array_append_new(list, fan_of_json(file->model, file->serial, file->installed_day,
+                                                TIMESTAMP_NONE, TIMESTAMP_NONE));
+    for (size_t i = 0; i < fans->count; i++) {
+        const struct fitted_fan *fan = &fans->fans[i];
+        json_array_append_new(list, fan_of_json(fan->model, fan->serial, fan->installed_day,
+                                                fan->warranty_until_day, fan->since_ms));
     }
+    return list;
+}
+
+static json_t *branch_json(const struct branch_facts *facts, size_t first_point, json_t *points) {
+    json_t *fan = fan_json(&facts->air.fan), *ground = ground_json(&facts->air.ground);
+    set_trends(fan, &facts->speed);
+    set_trends(ground, &facts->resistance);
+    json_object_set_new(fan, "last_24_h", fan_json(&facts->day.fan));
+    json_object_set_new(ground, "last_24_h", ground_json(&facts->day.ground));
+    for (size_t i = 0; i < facts->air.hole_count; i++) {
+        const struct system_hole *hole = &facts->air.holes[i];
+        json_t *coupling = ratio_json("ratio", hole->known, &hole->coupling, hole->why);
+        set_trends(coupling, &facts->couplings[i]);
+        json_object_set_new(json_array_get(points, hole->point - first_point), "coupling",
+                            coupling);
+    }
+    return json_pack("{s:s, s:o, s:o}", "id", facts->id, "fan", fan, "ground", ground);
+}
+
+/* `fan` and `ground` beside `branches` are those of the first. */
+static void set_air(json_t *json, const struct api *api, size_t system,
+                    const struct system_facts *facts, json_t *points) {
+    size_t first_point = api->fleet->systems[system].first_point;
+    json_t *branches = json_array();
+    for (size_t b = 0; b < facts->branch_count; b++) {
+        json_array_append_new(branches, branch_json(&facts->branches[b], first_point, points));
+        json_object_set_new(json_array_get(branches, b), "equipment", equipment_of(api, system, b));
+    }
+    json_t *first = json_array_get(branches, 0);
+    json_object_set(json, "fan", json_object_get(first, "fan"));
+    json_object_set(json, "ground", json_object_get(first, "ground"));
+    json_object_set_new(json, "branches", branches);
 }
 
 /* ---- records ---- */
@@ -279,38 +318,59 @@ static void set_records(json_t *json, struct api *api, size_t system) {
     json_t *commissioning = json_array();
     struct service_search search = {fleet_system_id(api->fleet, system), NULL};
     if (store)
-        record_commissioning_list(store, search.system, add_commissioning, commissioning);
+        record_commissioning_list(store, search.system, RECORD_OLDEST_FIRST, add_commissioning,
+                                  commissioning);
     if (store && monitor_out_of_service_until(monitor, system) != TIMESTAMP_NONE)
         record_service_list(store, on_service, &search);
     json_object_set_new(json, "commissioning", commissioning);
     json_object_set_new(json, "out_of_service", search.found ? search.found : json_null());
     json_object_set_new(json, "last_visit", api_visits_last(api, system));
     json_object_set_new(json, "past_visits", api_visits_past(api, system));
+    json_object_set_new(json, "home_reports", home_reports_json(api, system));
+    json_object_set_new(
+        json, "in_spec",
+        in_spec_json(api, system, api->now_ms - 365 * DURATION_DAY_MS, api->now_ms, "365 d"));
     json_object_set_new(json, "radon_tests",
                         api_radon_tests_of(api, fleet_system_id(api->fleet, system)));
 }
 
-static json_t *alarms_json(struct api *api, size_t system) {
-    struct alarm_book *book = monitor_alarms(pipeline_monitor(api->pipeline));
-    for (const struct alarm *alarm = alarm_book_of_system(book, system); alarm;
-         alarm = alarm->next_of_system) {
-        struct alarm *open = alarm_book_find(book, alarm->id);
-        if (open && alarm_open(open))
-            explain_alarm(pipeline_memory(api->pipeline), open);
-    }
-    const struct api_alarm_choice open = {.system = system, .since_ms = TIMESTAMP_NONE};
-    return api_alarms(api, &open);
+struct alarm_array {
+    const struct api *api;
+    size_t language;
+    json_t *list;
+};
+
+static bool add_alarm(void *context, const struct record_alarm *row, const struct alarm *open) {
+    const struct alarm_array *array = context;
+    (void)row;
+    json_array_append_new(array->list, api_alarm_json(array->api, open, array->language));
+    return true;
 }
 
-json_t *api_show(struct api *api, size_t system) {
+static json_t *alarms_json(struct api *api, size_t system, size_t language) {
+    const struct api_alarm_choice open = {.system = system, .since_ms = TIMESTAMP_NONE};
+    struct alarm_array array = {api, language, json_array()};
+    api_alarms_each(api, &open, add_alarm, &array);
+    return array.list;
+}
+
+static json_t *region_json(const struct monitor *monitor, size_t system) {
+    const char *region = NULL;
+    size_t houses = neighbours_systems(monitor_neighbours(monitor), system, &region);
+    return json_pack("{s:s, s:I}", "id", region, "houses", (json_int_t)houses);
+}
+
+json_t *api_show(struct api *api, size_t system, size_t language) {
     const struct fleet_system *owner = &api->fleet->systems[system];
     const struct monitor *monitor = pipeline_monitor(api->pipeline);
-    const struct history history = history_store_view(pipeline_memory(api->pipeline));
+    struct system_facts *facts = system_facts_make(api, system);
+    if (!facts)
+        return NULL;
     int64_t since_ms = TIMESTAMP_NONE;
     enum monitor_status status = monitor_status(monitor, system, &since_ms);
     json_t *points = json_array();
     for (size_t i = 0; i < owner->point_count; i++)
-        json_array_append_new(points, point_json(api, &history, owner->first_point + i));
+        json_array_append_new(points, point_json(api, owner->first_point + i, &facts->points[i]));
     json_t *json = json_pack(
         "{s:s, s:s, s:s?, s:s?, s:s, s:s, s:o, s:o, s:O}", "id", owner->description->id, "name",
         owner->description->name, "address", owner->description->address, "foundation",
@@ -318,11 +378,13 @@ json_t *api_show(struct api *api, size_t system) {
         monitor_status_word(status), "since", api_time(since_ms), "last_reading",
         api_time(monitor_system_newest_ms(monitor, system)), "points", points);
     if (json) {
-        set_air(json, api, &history, system, points);
-        json_object_set_new(json, "alarms", alarms_json(api, system));
-        json_object_set_new(json, "visits", api_visits_of_system(api, system));
+        json_object_set_new(json, "region", region_json(monitor, system));
+        set_air(json, api, system, facts, points);
+        json_object_set_new(json, "alarms", alarms_json(api, system, language));
+        json_object_set_new(json, "visits", api_visits_of_system(api, system, language));
         set_records(json, api, system);
     }
     json_decref(points);
+    free(facts);
     return json;
 }

@@ -9,10 +9,10 @@
 #include <jansson.h>
 
 /**
- * The object of `show --json`. A number that can't be computed is null with `why` in the same
- * object. NULL when out of memory.
+ * The object of `show --json`, messages, evidence and lists in a language. A number that can't be
+ * computed is null with `why` in the same object. NULL when out of memory.
  */
-json_t *api_show(struct api *api, size_t system);
+json_t *api_show(struct api *api, size_t system, size_t language);
 
 /**
  * Learns the baselines of a system from the local days that lie whole in [from, to) and keeps them

@@ -1,6 +1,7 @@
 /*
  * The list of systems, worst first.
  */
+#include "api/systems.h"
 #include "api/id_queue.h"
 #include "api/list.h"
 #include "api/visits.h"
@@ -10,19 +11,17 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { MEAN_DAYS = 30 };
-
-struct system_line {
+struct system_rank {
     size_t system;
     enum monitor_status status;
-    int64_t since_ms;
     int priority; /* highest of what stands, -1: nothing */
     size_t open, unacknowledged;
 };
 
-static struct system_line look_at(struct monitor *monitor, size_t system) {
-    struct system_line line = {.system = system, .priority = -1};
-    line.status = monitor_status(monitor, system, &line.since_ms);
+static struct system_rank look_at(struct monitor *monitor, size_t system) {
+    struct system_rank line = {.system = system, .priority = -1};
+    int64_t since_ms = 0;
+    line.status = monitor_status(monitor, system, &since_ms);
     for (const struct alarm *alarm = alarm_book_of_system(monitor_alarms(monitor), system); alarm;
          alarm = alarm->next_of_system) {
         enum alarm_state state = alarm_state(alarm);
@@ -46,8 +45,17 @@ static int rank(enum monitor_status status) {
     return ranks[status];
 }
 
+/* Status, then priority of what stands, then how much nobody has taken on; 5 x 4 x 32. */
+struct api_system_order api_system_order(const struct api *api, size_t system) {
+    const struct system_rank found = look_at(pipeline_monitor(api->pipeline), system);
+    unsigned fresh = found.unacknowledged > 31 ? 31 : (unsigned)found.unacknowledged;
+    unsigned order =
+        ((unsigned)rank(found.status) * 4 + (unsigned)(PRIORITY_HIGH - found.priority));
+    return (struct api_system_order){found.status, (uint16_t)(order * 32 + 31 - fresh)};
+}
+
 static int worst_first(const void *a, const void *b) {
-    const struct system_line *x = a, *y = b;
+    const struct system_rank *x = a, *y = b;
     if (rank(x->status) != rank(y->status))
         return rank(x->status) - rank(y->status);
     if (x->priority != y->priority)
@@ -57,61 +65,73 @@ static int worst_first(const void *a, const void *b) {
     return (x->system > y->system) - (x->system < y->system);
 }
 
-static json_t *suction_of(const struct api *api, size_t system) {
-    size_t point = fleet_point_of(api->fleet, system, QUANTITY_SUCTION);
-    if (point == FLEET_NONE)
-        return json_pack("{s:n,s:s,s:n,s:n,s:s}", "value", "unit", "Pa", "time", "of_baseline",
-                         "why", "no suction point");
-    const struct point_state *state = monitor_point(pipeline_monitor(api->pipeline), point);
-    if (state->newest_ms == TIMESTAMP_NONE)
-        return json_pack("{s:n,s:s,s:n,s:n,s:s}", "value", "unit", "Pa", "time", "of_baseline",
-                         "why", "no reading yet");
+static struct system_line_suction suction_at(const struct api *api, size_t point) {
+    struct system_line_suction suction = {point, NAN, NAN, TIMESTAMP_NONE, NULL};
+    if (suction.point == FLEET_NONE) {
+        suction.why = "no suction point";
+        return suction;
+    }
+    const struct point_state *state = monitor_point(pipeline_monitor(api->pipeline), suction.point);
+    if (state->newest_ms == TIMESTAMP_NONE) {
+        suction.why = "no reading yet";
+        return suction;
+    }
     const struct point_baseline *baseline = point_state_baseline(state, state->newest_ms);
-    double share = baseline && baseline->value > 0 ? state->newest_value / baseline->value : NAN;
-    json_t *json = json_pack("{s:f,s:s,s:o,s:o}", "value", state->newest_value, "unit", "Pa",
-                             "time", api_time(state->newest_ms), "of_baseline", api_number(share));
+    suction.pa = state->newest_value;
+    suction.time_ms = state->newest_ms;
     if (!baseline)
-        json_object_set_new(json, "why", json_string("no commissioning value"));
-    return json;
+        suction.why = "no commissioning value";
+    else if (baseline->value > 0)
+        suction.of_baseline = suction.pa / baseline->value;
+    return suction;
 }
 
-/* Mean of the last 30 days from the hourly sums; coverage beside it. */
-static json_t *radon_of(const struct api *api, size_t system) {
-    enum { HOURS = MEAN_DAYS * 24 + 1 };
-    size_t point = fleet_point_of(api->fleet, system, QUANTITY_RADON), count = 0;
-    struct store *store = pipeline_store(api->pipeline);
-    if (point == FLEET_NONE || !store)
-        return json_pack("{s:n,s:s,s:s,s:f,s:s}", "mean", "unit", "Bq/m3", "window", "30 d",
-                         "coverage", 0.0, "why",
-                         store ? "no radon point" : "the store can't be read");
-    struct series_hour *hours = malloc(HOURS * sizeof *hours);
-    int64_t window_ms = MEAN_DAYS * 24 * ROLLUP_HOUR_MS, from_ms = api->now_ms - window_ms;
-    double value_ms = 0.0, covered_ms = 0.0;
-    if (!hours ||
-        series_hours(store, pipeline_key(api->pipeline, point), rollup_hour_start(from_ms),
-                     api->now_ms, hours, HOURS, &count) != STORE_OK)
-        count = 0;
-    for (size_t i = 0; i < count; i++) {
-        double part = hours[i].hour_ms < from_ms
-                          ? (double)(hours[i].hour_ms + ROLLUP_HOUR_MS - from_ms) / ROLLUP_HOUR_MS
-                          : 1.0;
-        value_ms += part * hours[i].value_ms;
-        covered_ms += part * (double)hours[i].covered_ms;
+/* Of several risers the one that has lost most. */
+static struct system_line_suction suction_of(const struct api *api, size_t system) {
+    struct system_line_suction worst =
+        suction_at(api, fleet_branch_point_of(api->fleet, system, 0, QUANTITY_SUCTION));
+    for (size_t b = 1; b < api->fleet->systems[system].description->branch_count; b++) {
+        const struct system_line_suction one =
+            suction_at(api, fleet_branch_point_of(api->fleet, system, b, QUANTITY_SUCTION));
+        if (isnan(worst.of_baseline) || one.of_baseline < worst.of_baseline)
+            worst = one;
     }
-    free(hours);
-    double mean = covered_ms > 0 ? value_ms / covered_ms : NAN;
-    json_t *json = json_pack("{s:o,s:s,s:s,s:f}", "mean", api_number(mean), "unit", "Bq/m3",
-                             "window", "30 d", "coverage", covered_ms / (double)window_ms);
-    if (isnan(mean))
-        json_object_set_new(json, "why", json_string("no reading in the window"));
-    return json;
+    return worst;
+}
+
+static struct system_line_radon radon_at(const struct api *api, size_t point) {
+    struct month_mean month;
+    if (!pipeline_store(api->pipeline) ||
+        pipeline_month_mean(api->pipeline, point, api->now_ms, &month) != STORE_OK)
+        return (struct system_line_radon){point, NAN, 0.0, "the store can't be read"};
+    return (struct system_line_radon){point, month.mean, month.coverage,
+                                      isnan(month.mean) ? "no reading in the window" : NULL};
+}
+
+/* Of all its monitors, the highest first and the silent last. */
+static void fill_radons(const struct api *api, size_t system, struct system_line *line) {
+    const struct fleet_system *owner = &api->fleet->systems[system];
+    for (size_t i = 0; i < owner->point_count && line->radon_count < SYSTEM_LINE_RADONS; i++) {
+        if (owner->description->points[i].quantity != QUANTITY_RADON)
+            continue;
+        const struct system_line_radon radon = radon_at(api, owner->first_point + i);
+        size_t at = line->radon_count++;
+        for (; at > 0 && isfinite(radon.mean_bq_m3) &&
+               !(line->radons[at - 1].mean_bq_m3 >= radon.mean_bq_m3);
+             at--)
+            line->radons[at] = line->radons[at - 1];
+        line->radons[at] = radon;
+    }
+    if (line->radon_count == 0)
+        line->radons[line->radon_count++] =
+            (struct system_line_radon){FLEET_NONE, NAN, 0.0, "no radon point"};
 }
 
 /* The day of the visit that the list of visits has, else the earliest date that lies ahead. */
-static json_t *next_visit_of(const struct api *api, size_t system) {
+static int64_t next_visit_of(const struct api *api, size_t system) {
     int64_t planned_ms = api_visits_due_ms(api, system);
     if (planned_ms != TIMESTAMP_NONE)
-        return api_time(planned_ms);
+        return planned_ms;
     static const enum condition dated[] = {CONDITION_RETEST_DUE, CONDITION_VISIT_DUE,
                                            CONDITION_CALIBRATION_DUE};
     int64_t earliest_ms = INT64_MAX;
@@ -120,24 +140,66 @@ static json_t *next_visit_of(const struct api *api, size_t system) {
         if (due_ms < earliest_ms)
             earliest_ms = due_ms;
     }
-    return earliest_ms == INT64_MAX ? json_null() : api_time(earliest_ms);
+    return earliest_ms == INT64_MAX ? TIMESTAMP_NONE : earliest_ms;
 }
 
-static json_t *line_json(const struct api *api, const struct system_line *line) {
-    const struct system_description *system = api->fleet->systems[line->system].description;
-    const struct monitor *monitor = pipeline_monitor(api->pipeline);
-    return json_pack("{s:s,s:s,s:s,s:o,s:I,s:I,s:o,s:o,s:o,s:o}", "id", system->id, "name",
-                     system->name, "status", monitor_status_word(line->status), "since",
-                     api_time(line->since_ms), "open_alarms", (json_int_t)line->open,
-                     "unacknowledged", (json_int_t)line->unacknowledged, "suction",
-                     suction_of(api, line->system), "radon", radon_of(api, line->system),
-                     "last_reading", api_time(monitor_system_newest_ms(monitor, line->system)),
-                     "next_visit", next_visit_of(api, line->system));
+struct system_line api_system_line(const struct api *api, size_t system) {
+    struct monitor *monitor = pipeline_monitor(api->pipeline);
+    const struct system_rank rank = look_at(monitor, system);
+    struct system_line line = {
+        .open = rank.open,
+        .unacknowledged = rank.unacknowledged,
+        .suction = suction_of(api, system),
+        .last_reading_ms = monitor_system_newest_ms(monitor, system),
+        .next_visit_ms = next_visit_of(api, system),
+    };
+    line.status = monitor_status(monitor, system, &line.since_ms);
+    fill_radons(api, system, &line);
+    return line;
 }
 
-size_t *api_systems_worst_first(const struct api *api, size_t *count) {
+static json_t *radon_json(const struct api *api, const struct system_line_radon *radon) {
+    json_t *json = json_pack("{s:o,s:s,s:s,s:f}", "mean", api_number(radon->mean_bq_m3), "unit",
+                             "Bq/m3", "window", "30 d", "coverage", radon->coverage);
+    if (radon->point != FLEET_NONE)
+        json_object_set_new(json, "point", json_string(fleet_point_id(api->fleet, radon->point)));
+    api_why(json, radon->why);
+    return json;
+}
+
+/* `radon` is the highest; `radons` are all, where there are several. */
+static void set_radons(json_t *json, const struct api *api, const struct system_line *line) {
+    json_object_set_new(json, "radon", radon_json(api, &line->radons[0]));
+    if (line->radon_count < 2)
+        return;
+    json_t *list = json_array();
+    for (size_t i = 0; i < line->radon_count; i++)
+        json_array_append_new(list, radon_json(api, &line->radons[i]));
+    json_object_set_new(json, "radons", list);
+}
+
+static json_t *line_json(const struct api *api, size_t system) {
+    const struct system_description *about = api->fleet->systems[system].description;
+    const struct system_line line = api_system_line(api, system);
+    json_t *suction = json_pack("{s:o,s:s,s:o,s:o}", "value", api_number(line.suction.pa), "unit",
+                                "Pa", "time", api_time(line.suction.time_ms), "of_baseline",
+                                api_number(line.suction.of_baseline));
+    api_why(suction, line.suction.why);
+    json_t *json =
+        json_pack("{s:s,s:s,s:s,s:o,s:I,s:I,s:o,s:o,s:o}", "id", about->id, "name", about->name,
+                  "status", monitor_status_word(line.status), "since", api_time(line.since_ms),
+                  "open_alarms", (json_int_t)line.open, "unacknowledged",
+                  (json_int_t)line.unacknowledged, "suction", suction, "last_reading",
+                  api_time(line.last_reading_ms), "next_visit", api_time(line.next_visit_ms));
+    json_object_set_new(json, "time_zone", json_string(about->time_zone));
+    set_radons(json, api, &line);
+    return json;
+}
+
+/* The caller frees. */
+static size_t *systems_worst_first(const struct api *api, size_t *count) {
     size_t total = api->fleet->system_count;
-    struct system_line *lines = calloc(total + 1, sizeof *lines);
+    struct system_rank *lines = calloc(total + 1, sizeof *lines);
     size_t *order = calloc(total + 1, sizeof *order);
     *count = 0;
     if (lines && order) {
@@ -150,11 +212,6 @@ size_t *api_systems_worst_first(const struct api *api, size_t *count) {
     }
     free(lines);
     return order;
-}
-
-json_t *api_system_line(const struct api *api, size_t system) {
-    const struct system_line line = look_at(pipeline_monitor(api->pipeline), system);
-    return line_json(api, &line);
 }
 
 /* ---- the list ---- */
@@ -182,7 +239,7 @@ static bool is_asked_for(const struct api *api, size_t system, const char *statu
 
 static bool put_in_order(const struct api *api, struct id_queue *ids) {
     size_t count = 0;
-    size_t *order = api_systems_worst_first(api, &count);
+    size_t *order = systems_worst_first(api, &count);
     for (size_t i = 0; i < count; i++)
         id_queue_add(ids, fleet_system_id(api->fleet, order[i]));
     bool good = order && !ids->ids.failed;
@@ -203,7 +260,7 @@ static enum api_list_step step_list(void *context, struct api *api, struct api_l
         size_t system = fleet_find_system(api->fleet, id);
         if (system == FLEET_NONE || !is_asked_for(api, system, list->status))
             continue;
-        api_list_add(rows, api_system_line(api, system));
+        api_list_add(rows, line_json(api, system));
         break;
     }
     return list->order.left ? API_LIST_MORE : API_LIST_END;

@@ -10,6 +10,7 @@ enum { SYSTEMS_A_STEP = 64 };
 struct visit_queue {
     char *behind_system;       /* NULL: from the front */
     struct visit_place behind; /* names behind_system */
+    struct wording_reader reader;
     bool begun;
     uint64_t reloads; /* settings whose systems are being placed */
     size_t placed;    /* so many of them are */
@@ -19,8 +20,11 @@ struct visit_queue {
     struct id_queue order;
 };
 
-struct visit_queue *visit_queue_create(const struct visit_place *behind) {
+struct visit_queue *visit_queue_create(const struct visit_place *behind,
+                                       struct wording_reader reader) {
     struct visit_queue *queue = calloc(1, sizeof *queue);
+    if (queue)
+        queue->reader = reader;
     if (!queue || !behind)
         return queue;
     queue->behind = *behind;
@@ -104,7 +108,7 @@ struct planned_visit *visit_queue_take(struct visit_queue *queue, const struct a
     while ((id = id_queue_next(&queue->order))) {
         size_t system = fleet_find_system(api->fleet, id);
         struct planned_visit *plan =
-            system == FLEET_NONE ? NULL : planned_visit_make(api, system, failed);
+            system == FLEET_NONE ? NULL : planned_visit_make(api, system, queue->reader, failed);
         if (plan || *failed)
             return plan;
     }

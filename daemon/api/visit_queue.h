@@ -14,7 +14,8 @@ enum visit_queue_state { VISIT_QUEUE_PLACING, VISIT_QUEUE_IN_ORDER, VISIT_QUEUE_
 struct visit_queue;
 
 /** Begins behind a place (copied), or at the front for NULL. NULL when memory is out. */
-struct visit_queue *visit_queue_create(const struct visit_place *behind);
+struct visit_queue *visit_queue_create(const struct visit_place *behind,
+                                       struct wording_reader reader);
 void visit_queue_destroy(struct visit_queue *queue); /* NULL does nothing */
 
 /** Goes on with placing; to be called until all are in order. Failed: memory is out. */

@@ -13,10 +13,8 @@ void api_visits_list(struct api_call *call);
 /** All of them as iCalendar text (RFC 5545). */
 void api_visits_calendar(struct api_call *call);
 
-/** One as JSON. */
-json_t *api_visit_json(struct api *api, const struct planned_visit *plan);
 /** The visits of one system: none or one. */
-json_t *api_visits_of_system(struct api *api, size_t system);
+json_t *api_visits_of_system(struct api *api, size_t system, size_t language);
 /** The day to plan for of a system's visit; TIMESTAMP_NONE when nothing calls for one yet. */
 int64_t api_visits_due_ms(const struct api *api, size_t system);
 

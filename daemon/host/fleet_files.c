@@ -1,5 +1,6 @@
 #include "host/fleet_files.h"
 
+#include "host/file_source.h"
 #include "link/service_manager.h"
 #include "measure/array.h"
 
@@ -13,7 +14,6 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-#define SETTINGS_BYTES_MAX ((size_t)1 << 20)
 #define ZONE_BYTES_MAX ((size_t)1 << 18)
 #define SECRET_BYTES_MAX ((size_t)4096)
 #define ZONE_FOLDER "/usr/share/zoneinfo"
@@ -119,6 +119,14 @@ struct time_zone *fleet_files_zone(const char *name) {
     return zone;
 }
 
+void fleet_files_check_zone(const struct system_description *system,
+                            struct settings_errors *errors) {
+    struct time_zone *zone = fleet_files_zone(system->time_zone);
+    if (!zone)
+        system_description_zone_unknown(system, errors);
+    time_zone_destroy(zone);
+}
+
 static struct time_zone *zone_from_disk(void *context, const char *name) {
     (void)context;
     return fleet_files_zone(name);
@@ -144,53 +152,76 @@ static bool names_add(struct names *names, char *name) {
     return true;
 }
 
-static void names_clear(struct names *names) {
-    for (size_t i = 0; i < names->count; i++)
-        free(names->items[i]);
-    free(names->items);
-}
-
 static int by_name(const void *a, const void *b) {
     return strcmp(*(char *const *)a, *(char *const *)b);
 }
 
-static bool is_system_file(const char *name) {
+bool fleet_files_is_system(const char *name) {
     const char *dot = strrchr(name, '.');
     return name[0] != '.' && dot && (strcmp(dot, ".yaml") == 0 || strcmp(dot, ".yml") == 0);
 }
 
-static bool list_folder(const struct settings *settings, struct names *names,
+/* `key` and `line` name the setting of the folder, `allowed` completes its error. */
+static bool list_folder(const struct settings *settings, const char *key, int line,
+                        const char *name, const char *allowed, struct names *names,
                         struct settings_errors *errors) {
-    char *folder = settings_path(settings, settings->systems_folder);
+    char *folder = settings_path(settings, name);
     DIR *directory = folder ? opendir(folder) : NULL;
     if (!directory) {
-        settings_errors_add(errors,
-                            "%s:%d: systems: cannot read the folder %s: %s; allowed: a "
-                            "folder of system files, or a list of files",
-                            settings->file, settings->systems_line, folder ? folder : "",
-                            strerror(errno));
+        settings_errors_add(errors, "%s:%d: %s: cannot read the folder %s: %s; allowed: %s",
+                            settings->file, line, key, folder ? folder : "", strerror(errno),
+                            allowed);
         free(folder);
         return false;
     }
     bool good = true;
+    size_t first = names->count;
     for (struct dirent *entry; good && (entry = readdir(directory));) {
         char *path = NULL;
-        if (is_system_file(entry->d_name))
+        if (fleet_files_is_system(entry->d_name))
             good = asprintf(&path, "%s%s%s", folder, folder[strlen(folder) - 1] == '/' ? "" : "/",
                             entry->d_name) >= 0 &&
                    names_add(names, path);
     }
     closedir(directory);
     free(folder);
-    if (names->count)
-        qsort(names->items, names->count, sizeof(char *), by_name);
+    if (names->count > first)
+        qsort(names->items + first, names->count - first, sizeof(char *), by_name);
     return good;
+}
+
+/* Enrolled systems may lie among the others: then they are read once. */
+static bool is_folder_of_systems(const struct settings *settings, const struct stat *about) {
+    char *folder =
+        settings->systems_folder ? settings_path(settings, settings->systems_folder) : NULL;
+    struct stat systems;
+    bool same = folder && stat(folder, &systems) == 0 && systems.st_dev == about->st_dev &&
+                systems.st_ino == about->st_ino;
+    free(folder);
+    return same;
+}
+
+/* The folder is made with the first system that is enrolled. */
+static bool list_enrolled(const struct settings *settings, struct names *names,
+                          struct settings_errors *errors) {
+    const struct settings_folder *enrolled = &settings->enrolled;
+    char *folder = enrolled->name ? settings_path(settings, enrolled->name) : NULL;
+    struct stat about;
+    if (enrolled->name && !folder)
+        return false;
+    bool there = folder && (stat(folder, &about) == 0 || errno != ENOENT);
+    bool again = there && is_folder_of_systems(settings, &about);
+    free(folder);
+    return !there || again ||
+           list_folder(settings, "enrolled_systems", enrolled->line, enrolled->name,
+                       "a folder of system files", names, errors);
 }
 
 static bool list_systems(const struct settings *settings, struct names *names,
                          struct settings_errors *errors) {
     if (settings->systems_folder)
-        return list_folder(settings, names, errors);
+        return list_folder(settings, "systems", settings->systems_line, settings->systems_folder,
+                           "a folder of system files, or a list of files", names, errors);
     for (size_t i = 0; i < settings->system_file_count; i++) {
         if (!names_add(names, settings_path(settings, settings->system_files[i])))
             return false;
@@ -218,7 +249,7 @@ static bool resolve_names(struct settings *settings) {
                 resolve(settings, &broker->certificate_file) &&
                 resolve(settings, &broker->key_file) && resolve(settings, &settings->store_file) &&
                 resolve(settings, &settings->operator_socket) &&
-                resolve(settings, &settings->page_access_file);
+                resolve(settings, &settings->page.access_file);
     for (size_t i = 0; i < settings->contact_count && good; i++) {
         struct settings_contact *contact = &settings->contacts[i];
         good = resolve(settings, &contact->signing_secret_file) &&
@@ -231,7 +262,7 @@ static bool resolve_names(struct settings *settings) {
 
 static struct settings *load_settings(const char *file, struct settings_errors *errors) {
     size_t length = 0;
-    char *text = fleet_files_read(file, SETTINGS_BYTES_MAX, &length);
+    char *text = fleet_files_read(file, FLEET_FILES_BYTES_MAX, &length);
     if (!text) {
         settings_errors_add(errors, "%s:1: settings: %s; name another file with --settings FILE",
                             file, strerror(errno));
@@ -247,10 +278,66 @@ static struct settings *load_settings(const char *file, struct settings_errors *
     return settings;
 }
 
+static void load_fan(struct settings *settings, const char *file, struct settings_errors *errors) {
+    size_t length = 0;
+    char *text = fleet_files_read(file, FLEET_FILES_BYTES_MAX, &length);
+    if (!text)
+        settings_errors_add(errors, "%s:1: fan model: %s; allowed: a file that can be read", file,
+                            strerror(errno));
+    struct fan_model *model = text ? fan_model_parse(file, text, length, errors) : NULL;
+    if (model)
+        settings->fans.models[settings->fans.count++] = model;
+    free(text);
+}
+
+void fleet_files_load_fans(struct settings *settings, struct settings_errors *errors) {
+    struct names names = {0};
+    if (!settings->fans.folder ||
+        !list_folder(settings, "fans", settings->fans.line, settings->fans.folder,
+                     "a folder of fan models", &names, errors))
+        return;
+    settings->fans.models = calloc(names.count + 1, sizeof(struct fan_model *));
+    for (size_t i = 0; settings->fans.models && i < names.count; i++)
+        load_fan(settings, names.items[i], errors);
+    fan_models_sort(&settings->fans, errors);
+    array_free_texts(names.items, names.count);
+}
+
+/* Of the settings file and the fan models that it names; `settings_file` was asked before it was
+   read. */
+static uint64_t source_of(uint64_t settings_file, const struct settings *settings) {
+    struct settings_errors ignored = {0};
+    struct names names = {0};
+    uint64_t source = settings_file;
+    if (settings->fans.folder &&
+        !list_folder(settings, "fans", 0, settings->fans.folder, "", &names, &ignored))
+        source = 0;
+    for (size_t i = 0; i < names.count; i++)
+        source = file_source_join(source, file_source(names.items[i]));
+    array_free_texts(names.items, names.count);
+    settings_errors_free(&ignored);
+    return source;
+}
+
+/* Those of the former fleet when no file of theirs has changed. */
+static struct settings *settings_of(const char *file, const struct fleet *former,
+                                    struct settings_errors *errors) {
+    uint64_t own = file_source(file);
+    if (former && own && source_of(own, former->settings) == former->settings->source)
+        return settings_share(former->settings);
+    struct settings *settings = load_settings(file, errors);
+    if (settings) {
+        settings->source = source_of(own, settings);
+        fleet_files_load_fans(settings, errors);
+    }
+    return settings;
+}
+
 static struct system_description *load_system(const char *file, const struct settings *settings,
                                               struct settings_errors *errors) {
     size_t length = 0;
-    char *text = fleet_files_read(file, SETTINGS_BYTES_MAX, &length);
+    uint64_t source = file_source(file);
+    char *text = fleet_files_read(file, FLEET_FILES_BYTES_MAX, &length);
     if (!text) {
         settings_errors_add(errors, "%s:1: system file: %s; allowed: a file that can be read", file,
                             strerror(errno));
@@ -259,35 +346,86 @@ static struct system_description *load_system(const char *file, const struct set
     struct system_description *system =
         system_description_parse(file, text, length, settings, errors);
     free(text);
+    if (system)
+        system->source = source;
     return system;
 }
 
-struct fleet *fleet_files_load(const char *settings_file, struct settings_errors *errors) {
-    struct settings *settings = load_settings(settings_file, errors);
-    struct names names = {0};
-    struct system_description **systems = NULL;
+/* ---- what the former fleet has read ---- */
+
+struct read_before {
+    struct system_description **systems; /* by file; NULL: nothing can be shared */
+    size_t count;
+};
+
+static int by_file(const void *a, const void *b) {
+    return strcmp((*(struct system_description *const *)a)->file,
+                  (*(struct system_description *const *)b)->file);
+}
+
+static struct read_before read_before(const struct fleet *former, const struct settings *settings) {
+    struct read_before before = {0};
+    if (!former || former->settings != settings || former->system_count == 0)
+        return before;
+    size_t size = former->system_count * sizeof(struct system_description *);
+    before.systems = malloc(size);
+    if (before.systems) {
+        before.count = former->system_count;
+        memcpy(before.systems, former->descriptions, size);
+        qsort(before.systems, before.count, sizeof(struct system_description *), by_file);
+    }
+    return before;
+}
+
+static struct system_description *system_of(char *file, const struct read_before *before,
+                                            const struct settings *settings,
+                                            struct settings_errors *errors) {
+    struct system_description key = {.file = file}, *wanted = &key;
+    struct system_description **found = before->count
+                                            ? bsearch(&wanted, before->systems, before->count,
+                                                      sizeof(struct system_description *), by_file)
+                                            : NULL;
+    if (found && (*found)->source && (*found)->source == file_source(file))
+        return system_description_share(*found);
+    return load_system(file, settings, errors);
+}
+
+static struct fleet *load_systems(struct settings *settings, const struct names *names,
+                                  const struct fleet *former, struct settings_errors *errors) {
+    struct system_description **systems =
+        calloc(names->count + 1, sizeof(struct system_description *));
+    struct read_before before = read_before(former, settings);
     struct fleet *fleet = NULL;
     size_t count = 0;
-    if (!settings || !list_systems(settings, &names, errors))
-        goto done;
-    systems = calloc(names.count + 1, sizeof(struct system_description *));
-    for (size_t i = 0; systems && i < names.count; i++) {
-        systems[count] = load_system(names.items[i], settings, errors);
+    for (size_t i = 0; systems && i < names->count; i++) {
+        systems[count] = system_of(names->items[i], &before, settings, errors);
         count += systems[count] != NULL;
     }
+    free(before.systems);
     if (systems && errors->count == 0)
         system_descriptions_check(systems, count, settings, errors);
     if (systems && errors->count == 0)
         fleet = fleet_create(settings, systems, count, zone_from_disk, NULL, errors);
-done:
-    names_clear(&names);
+    for (size_t i = 0; !fleet && i < count; i++)
+        system_description_free(systems[i]);
+    if (!fleet)
+        free(systems);
+    return fleet;
+}
+
+struct fleet *fleet_files_load(const char *settings_file, const struct fleet *former,
+                               struct settings_errors *errors) {
+    struct settings *settings = settings_of(settings_file, former, errors);
+    struct names names = {0};
+    struct fleet *fleet = NULL;
+    if (settings && list_systems(settings, &names, errors) &&
+        list_enrolled(settings, &names, errors))
+        fleet = load_systems(settings, &names, former, errors);
+    array_free_texts(names.items, names.count);
     if (fleet)
         return fleet;
     if (errors->count == 0)
         settings_errors_add(errors, "%s:1: settings: out of memory", settings_file);
-    for (size_t i = 0; i < count; i++)
-        system_description_free(systems[i]);
-    free(systems);
     settings_free(settings);
     return NULL;
 }

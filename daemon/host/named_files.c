@@ -127,8 +127,8 @@ static void check_broker(const struct checker *checker, const struct settings_br
 void named_files_check(const struct settings *settings, struct settings_errors *errors) {
     const struct checker checker = {settings, errors};
     check_broker(&checker, &settings->broker);
-    check_secret(&checker, settings->page_access_file, "page.access_file",
-                 settings->page_access_line);
+    check_secret(&checker, settings->page.access_file, "page.access_file",
+                 settings->page.access_line);
     for (size_t i = 0; i < settings->contact_count; i++)
         check_contact(&checker, &settings->contacts[i]);
 }

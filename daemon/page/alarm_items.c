@@ -1,24 +1,26 @@
 #include "page/alarm_items.h"
 
+#include "measure/duration.h"
+#include "page/alarm_group.h"
+#include "page/choice.h"
 #include "page/view_text.h"
+#include "page/view_words.h"
+#include "tell/alarm_details.h"
+#include "words/evidence.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-static size_t system_of(const struct page_view *view, const json_t *alarm) {
-    const char *id = page_json_text(alarm, "system");
-    return id && *id ? fleet_find_system(view->api->fleet, id) : FLEET_NONE;
-}
-
 /* ---- what can be done ---- */
 
 static void begin_form(struct page_view *view, const char *id, const char *action, size_t only) {
-    struct html_address address = html_address("/alarms/");
+    struct html_address address = page_path(view, "/alarms/");
     html_address_part(&address, id);
     html_address_path(&address, "/");
     html_address_path(&address, action);
+    page_add_choices(view, &address);
     html_open(&view->html, "form", "method", "post", "action", address.text, "class", "do", NULL);
     page_token(view);
     if (only != FLEET_NONE)
@@ -26,49 +28,67 @@ static void begin_form(struct page_view *view, const char *id, const char *actio
                    fleet_system_id(view->api->fleet, only), NULL);
 }
 
-static void field(struct page_view *view, const char *alarm, const char *name, const char *text,
+static void field(struct page_view *view, const char *alarm, const char *name, enum page_text text,
                   bool needed) {
     char id[80];
     snprintf(id, sizeof id, "%s-%s", name, alarm);
-    html_element(&view->html, "label", text, "for", id, NULL);
-    html_markup(&view->html, " ");
+    page_label(view, id, text);
     html_empty(&view->html, "input", "id", id, "name", name, "maxlength", "300", "required",
                needed ? "" : NULL, NULL);
     html_markup(&view->html, " ");
 }
 
-static void write_shelving(struct page_view *view, const char *id, const json_t *alarm,
+static void write_button(struct page_view *view, enum page_text text) {
+    html_markup(&view->html, "<button type=\"submit\">");
+    page_write(view, text);
+    html_markup(&view->html, "</button></form>");
+}
+
+static void write_spans(struct page_view *view, const char *id) {
+    static const struct {
+        const char *value;
+        enum page_text text;
+    } spans[] = {{"2 h", PAGE_HOURS_2},
+                 {"1 d", PAGE_DAY_1},
+                 {"3 d", PAGE_DAYS_3},
+                 {"7 d", PAGE_DAYS_7},
+                 {"30 d", PAGE_DAYS_30}};
+    html_element(&view->html, "label", page_words(view, PAGE_FOR), "for", id, NULL);
+    html_open(&view->html, "select", "id", id, "name", "until", NULL);
+    for (size_t i = 0; i < sizeof spans / sizeof spans[0]; i++)
+        page_option(view, spans[i].value, page_words(view, spans[i].text),
+                    spans[i].text == PAGE_DAYS_3);
+    html_markup(&view->html, "</select> ");
+}
+
+static void write_shelving(struct page_view *view, const char *id, const struct alarm *alarm,
                            size_t only) {
     char select[80];
-    if (json_object_get(alarm, "shelved")) {
+    if (alarm->shelved.until_ms != TIMESTAMP_NONE) {
         begin_form(view, id, "unshelve", only);
-        html_markup(&view->html, "<button type=\"submit\">Unshelve</button></form>");
+        write_button(view, PAGE_UNSHELVE);
         return;
     }
     snprintf(select, sizeof select, "until-%s", id);
-    html_markup(&view->html, "<details><summary>Shelve</summary>");
+    page_open_details(view, PAGE_SHELVE);
     begin_form(view, id, "shelve", only);
-    html_element(&view->html, "label", "For", "for", select, NULL);
-    html_open(&view->html, "select", "id", select, "name", "until", NULL);
-    html_markup(&view->html, "<option value=\"2 h\">2 hours</option><option value=\"1 d\">1 day"
-                             "</option><option value=\"3 d\" selected>3 days</option><option "
-                             "value=\"7 d\">7 days</option><option value=\"30 d\">30 days</option>"
-                             "</select> ");
-    field(view, id, "why", "Why", true);
-    html_markup(&view->html, "<button type=\"submit\">Shelve</button></form></details>");
+    write_spans(view, select);
+    field(view, id, "why", PAGE_WHY, true);
+    write_button(view, PAGE_SHELVE);
+    html_markup(&view->html, "</details>");
 }
 
-static void write_actions(struct page_view *view, const json_t *alarm, size_t only) {
+static void write_actions(struct page_view *view, const struct alarm *alarm, size_t only) {
     char id[32];
-    const char *state = page_json_text(alarm, "state");
-    if (!view->session || view->share)
+    enum alarm_state state = alarm_state(alarm);
+    if (!view->session)
         return;
-    snprintf(id, sizeof id, "%.0f", page_json_number(alarm, "id"));
+    snprintf(id, sizeof id, "%lld", (long long)alarm->id);
     html_markup(&view->html, "<div class=\"actions\">");
-    if (state && strstr(state, "unacknowledged")) {
+    if (state == ALARM_UNACKNOWLEDGED || state == ALARM_RETURNED_UNACKNOWLEDGED) {
         begin_form(view, id, "acknowledge", only);
-        field(view, id, "note", "Note", false);
-        html_markup(&view->html, "<button type=\"submit\">Acknowledge</button></form>");
+        field(view, id, "note", PAGE_NOTE, false);
+        write_button(view, PAGE_ACKNOWLEDGE);
     }
     write_shelving(view, id, alarm, only);
     html_markup(&view->html, "</div>");
@@ -76,186 +96,304 @@ static void write_actions(struct page_view *view, const json_t *alarm, size_t on
 
 /* ---- what it says ---- */
 
-static void write_diagnosis(struct page_view *view, const json_t *alarm) {
-    const json_t *diagnosis = json_object_get(alarm, "diagnosis");
-    const char *cause = page_json_text(diagnosis, "cause");
-    char percent[PAGE_TEXT_SIZE];
-    if (cause && strcmp(cause, "none") != 0) {
-        html_markup(&view->html, "<h4>Likely cause</h4><p>");
-        html_element(&view->html, "strong", page_cause_text(cause), NULL);
-        if (isfinite(page_json_number(diagnosis, "confidence")))
-            html_format(&view->html, ", confidence %s",
-                        page_percent_text(percent, page_json_number(diagnosis, "confidence")));
-        html_markup(&view->html, "</p>");
-        page_json_list(view, json_object_get(diagnosis, "evidence"));
-    }
-    if (json_array_size(json_object_get(alarm, "check"))) {
-        html_markup(&view->html, "<h4>Check first</h4>");
-        page_json_list(view, json_object_get(alarm, "check"));
-    }
-    if (json_array_size(json_object_get(alarm, "bring"))) {
-        html_markup(&view->html, "<h4>Bring</h4>");
-        page_json_list(view, json_object_get(alarm, "bring"));
+static struct wording_reader reader_of(const struct page_view *view) {
+    return (struct wording_reader){view->language, view->units};
+}
+
+static bool has_cause(const struct alarm_details *details) {
+    return details->explained.cause && strcmp(details->explained.cause, "none") != 0;
+}
+
+/* Texts of several alarms, each once. */
+struct merged {
+    const char *items[2 * ALARM_DETAILS_LIST_MOST];
+    size_t count;
+};
+
+static void merge(struct merged *merged, struct text_list texts) {
+    for (size_t i = 0; i < texts.count; i++) {
+        size_t at = 0;
+        while (at < merged->count && strcmp(merged->items[at], texts.items[i]) != 0)
+            at++;
+        if (at == merged->count && at < sizeof merged->items / sizeof merged->items[0])
+            merged->items[merged->count++] = texts.items[i];
     }
 }
 
+static void write_texts(struct page_view *view, enum page_text heading,
+                        const struct merged *texts) {
+    if (texts->count == 0)
+        return;
+    page_element(view, "h4", heading);
+    page_list(view, (struct text_list){texts->items, texts->count});
+}
+
+static void write_evidence(struct page_view *view, const struct merged *evidence) {
+    if (evidence->count == 0)
+        return;
+    page_open_details(view, PAGE_EVIDENCE);
+    page_list(view, (struct text_list){evidence->items, evidence->count});
+    html_markup(&view->html, "</details>");
+}
+
+static void write_cause_of(struct page_view *view, const struct explanation *explained) {
+    char text[EVIDENCE_CLAIM_BYTES];
+    bool decided = strcmp(explained->cause, "undecided") != 0;
+    html_markup(&view->html, "<p class=\"cause\">");
+    page_fill(view, decided ? PAGE_LIKELY_CAUSE_IS : PAGE_CAUSE_IS,
+              slot_strong(evidence_claim_text(text, view->language, explained->cause)));
+    if (isfinite(explained->confidence) && decided)
+        page_fill(view, PAGE_HOW_SURE, slot_percent(explained->confidence));
+    html_markup(&view->html, "</p>");
+}
+
+/* What to do, and how sure: said once for all alarms of the cause. */
+static void write_diagnosis(struct page_view *view, const struct alarm_group *group) {
+    struct alarm_details details[ALARM_GROUP_MOST] = {0};
+    struct merged evidence = {.count = 0}, check = {.count = 0}, bring = {.count = 0};
+    for (size_t i = 0; i < group->of_cause; i++) {
+        alarm_details_open(&details[i], group->members[i]->details, reader_of(view));
+        merge(&check, details[i].explained.check);
+        merge(&bring, details[i].explained.bring);
+    }
+    /* What speaks for it is of the most urgent one: the others say the same of other days. */
+    merge(&evidence, details[0].explained.evidence);
+    if (has_cause(&details[0]))
+        write_cause_of(view, &details[0].explained);
+    write_texts(view, PAGE_CHECK_FIRST_DO, &check);
+    write_texts(view, PAGE_BRING, &bring);
+    if (has_cause(&details[0]))
+        write_evidence(view, &evidence);
+    for (size_t i = 0; i < group->of_cause; i++)
+        alarm_details_close(&details[i]);
+}
+
 /* The first line of the text is its subject. */
-static void write_heading(struct page_view *view, const json_t *alarm, const char *id) {
-    const char *text = page_json_text(alarm, "text");
+static void write_heading(struct page_view *view, const struct alarm *alarm, const char *text,
+                          const char *id) {
     size_t length = text ? strcspn(text, "\n") : 0;
     html_open(&view->html, "h3", "id", id, NULL);
     if (length)
         html_format(&view->html, "%.*s", (int)length, text);
     else
-        html_text(&view->html, page_json_text(alarm, "condition"));
+        html_text(&view->html, condition_info(alarm->condition)->name);
     html_markup(&view->html, "</h3>");
 }
 
-static void write_facts(struct page_view *view, const json_t *alarm, size_t system) {
-    const struct time_zone *zone = page_zone(view, system);
-    const char *unit = page_json_text(alarm, "unit"), *by;
-    const struct unit *known = unit ? unit_find(unit, strlen(unit)) : NULL;
-    const char *point_id = page_json_text(alarm, "point");
-    size_t point = system == FLEET_NONE || !point_id
-                       ? FLEET_NONE
-                       : fleet_find_point(view->api->fleet, system, point_id);
-    enum unit_system kept = point == FLEET_NONE ? view->units : page_units_of_point(view, point);
-    html_markup(&view->html, "<p class=\"facts\">Priority ");
-    html_element(&view->html, "span", page_json_text(alarm, "priority"), "class", "priority", NULL);
-    html_format(&view->html, " · %s · %s since ", page_json_text(alarm, "state"),
-                page_json_text(alarm, "condition"));
-    page_time(view, page_json_time(alarm, "since"), zone);
-    if (known && isfinite(page_json_number(alarm, "value"))) {
-        html_markup(&view->html, ": ");
-        page_value(view, page_json_number(alarm, "value"), known->dimension);
-        if (isfinite(page_json_number(alarm, "setpoint"))) {
-            html_markup(&view->html, " against a limit of ");
-            page_value(view, page_json_number(alarm, "setpoint"), known->dimension);
-        }
+static void write_people(struct page_view *view, const struct alarm *alarm) {
+    if (alarm->acknowledged.time_ms != TIMESTAMP_NONE && alarm->acknowledged.by) {
+        page_fill(view, alarm->acknowledged.note ? PAGE_ACKNOWLEDGED_NOTE : PAGE_ACKNOWLEDGED_BY,
+                  slot_text(alarm->acknowledged.by), slot_text(alarm->acknowledged.note));
     }
+    if (alarm->shelved.until_ms != TIMESTAMP_NONE && alarm->shelved.by)
+        page_fill(view, PAGE_SHELVED_BY, slot_text(alarm->shelved.by),
+                  slot_time(alarm->shelved.until_ms, page_zone(view, alarm->system)),
+                  slot_text(alarm->shelved.why));
+}
+
+/* What the point of a value read on the day it was commissioned; NaN where there is none. */
+static double baseline_of(const struct page_view *view, const struct alarm *alarm) {
+    if (alarm->point == FLEET_NONE || condition_info(alarm->condition)->measure != MEASURE_VALUE)
+        return NAN;
+    const struct point_baseline *baseline = point_state_baseline(
+        monitor_point(pipeline_monitor(view->api->pipeline), alarm->point), view->api->now_ms);
+    return baseline ? baseline->value : NAN;
+}
+
+static void write_numbers(struct page_view *view, const struct alarm *alarm,
+                          enum dimension dimension) {
+    double baseline = baseline_of(view, alarm);
+    enum page_text text = !isfinite(alarm->setpoint)                         ? PAGE_VALUE_IS
+                          : alarm->condition == CONDITION_SENSOR_IMPLAUSIBLE ? PAGE_READ_BEFORE
+                          : isfinite(baseline) ? PAGE_AGAINST_LIMIT_THEN
+                                               : PAGE_AGAINST_LIMIT;
+    page_fill(view, text, slot_value(alarm->value, dimension),
+              slot_value(alarm->setpoint, dimension), slot_value(baseline, dimension));
+}
+
+static void write_facts(struct page_view *view, const struct alarm *alarm) {
+    const char *unit = announce_unit(view->api->fleet, alarm);
+    const struct unit *known = unit_find(unit, strlen(unit));
+    enum unit_system kept =
+        alarm->point == FLEET_NONE ? view->units : page_units_of_point(view, alarm->point);
+    const struct time_zone *zone = page_zone(view, alarm->system);
+    bool at_point = alarm->point != FLEET_NONE;
+    html_markup(&view->html, "<p class=\"facts\">");
+    page_fill(view, at_point ? PAGE_ALARM_FACTS_AT : PAGE_ALARM_FACTS,
+              slot_priority(page_words_of(view, priority_word(alarm->priority))),
+              slot_text(page_words_of(view, alarm_state_word(alarm_state(alarm)))),
+              slot_text(condition_info(alarm->condition)->name), slot_time(alarm->since_ms, zone),
+              slot_text(at_point ? view->api->fleet->points[alarm->point].description->name : ""));
+    if (alarm->raised_ms - alarm->since_ms >= DURATION_MINUTE_MS)
+        page_fill(view, PAGE_RAISED, slot_time(alarm->raised_ms, zone));
+    if (known && isfinite(alarm->value))
+        write_numbers(view, alarm, known->dimension);
     html_markup(&view->html, ".");
     view->units = kept;
-    const json_t *acknowledged = json_object_get(alarm, "acknowledged");
-    if ((by = page_json_text(acknowledged, "by"))) {
-        html_format(&view->html, " Acknowledged by %s", by);
-        if (page_json_text(acknowledged, "note"))
-            html_format(&view->html, ": %s", page_json_text(acknowledged, "note"));
-        html_markup(&view->html, ".");
-    }
-    const json_t *shelved = json_object_get(alarm, "shelved");
-    if ((by = page_json_text(shelved, "by"))) {
-        html_format(&view->html, " Shelved by %s until ", by);
-        page_time(view, page_json_time(shelved, "until"), zone);
-        html_format(&view->html, ": %s.", page_json_text(shelved, "why"));
-    }
+    write_people(view, alarm);
     html_markup(&view->html, "</p>");
 }
 
-static void write_item(struct page_view *view, const json_t *alarm, size_t only) {
-    char id[48];
-    size_t system = system_of(view, alarm);
-    const char *text = page_json_text(alarm, "text");
-    snprintf(id, sizeof id, "alarm-%.0f", page_json_number(alarm, "id"));
-    html_open(&view->html, "article", "class", "alarm", "aria-labelledby", id, NULL);
-    write_heading(view, alarm, id);
-    if (only == FLEET_NONE && system != FLEET_NONE) {
-        struct html_address address = page_system_address(view, system, "");
-        html_markup(&view->html, "<p>System: ");
-        page_link(view, &address, view->api->fleet->systems[system].description->name);
-        html_markup(&view->html, "</p>");
-    }
-    write_facts(view, alarm, system);
-    /* What another alarm explains needs no explanation of its own. */
-    const char *state = page_json_text(alarm, "state");
-    if (!state || strcmp(state, "suppressed by design") != 0)
-        write_diagnosis(view, alarm);
+static void write_whole_message(struct page_view *view, const char *text) {
     const char *rest = text ? strstr(text, "\n\n") : NULL;
-    if (rest) {
-        html_markup(&view->html, "<details><summary>The whole message</summary><p "
-                                 "class=\"message\">");
-        html_text(&view->html, rest + 2);
-        html_markup(&view->html, "</p></details>");
-    }
-    write_actions(view, alarm, only);
-    html_markup(&view->html, "</article>");
+    if (!rest)
+        return;
+    page_open_details(view, PAGE_WHOLE_MESSAGE);
+    html_element(&view->html, "p", rest + 2, "class", "message", NULL);
+    html_markup(&view->html, "</details>");
 }
 
-/* What a homeowner reads by a link: the message in a homeowner's words, and nothing beside it. */
-static void write_shared_item(struct page_view *view, const json_t *alarm) {
-    const struct api *api = view->api;
-    int64_t id = json_integer_value(json_object_get(alarm, "id"));
-    const struct alarm *known =
-        alarm_book_find(monitor_alarms(pipeline_monitor(api->pipeline)), id);
-    char *text = known ? announce_homeowner_text(api->fleet, known) : NULL;
-    char *rest = text ? strstr(text, "\n\n") : NULL;
-    if (rest) {
-        *rest = '\0';
-        html_markup(&view->html, "<article class=\"alarm\">");
-        html_element(&view->html, "h3", text, NULL);
-        html_element(&view->html, "p", rest + 2, "class", "message", NULL);
-        html_markup(&view->html, "</article>");
+static void write_member(struct page_view *view, const struct alarm *alarm, size_t only) {
+    char *text = announce_alarm_text(view->api->fleet, alarm, WORDING_CONTRACTOR, view->language);
+    html_markup(&view->html, "<li>");
+    if (only == FLEET_NONE && alarm->system != FLEET_NONE) {
+        struct html_address address = page_system_address(view, alarm->system, "");
+        page_link(view, &address, view->api->fleet->systems[alarm->system].description->name);
     }
+    write_facts(view, alarm);
+    write_whole_message(view, text);
+    write_actions(view, alarm, only);
+    html_markup(&view->html, "</li>");
     free(text);
 }
 
-void page_alarm_items(struct page_view *view, const json_t *alarms, size_t only) {
-    if (json_array_size(alarms) == 0)
-        html_markup(&view->html, "<p class=\"none\">No open alarm.</p>");
-    for (size_t i = 0; i < json_array_size(alarms); i++) {
-        if (view->share)
-            write_shared_item(view, json_array_get(alarms, i));
-        else
-            write_item(view, json_array_get(alarms, i), only);
-    }
+static void write_members_summary(struct page_view *view, size_t further, size_t explained) {
+    html_markup(&view->html, "<summary>");
+    if (further)
+        page_fill(view, further > 1 ? PAGE_FURTHER : PAGE_FURTHER_ONE, slot_count(further));
+    if (explained && further)
+        page_fill(view, explained > 1 ? PAGE_AND_EXPLAINS : PAGE_AND_EXPLAINS_ONE,
+                  slot_count(explained));
+    else if (explained)
+        page_fill(view, explained > 1 ? PAGE_EXPLAINS : PAGE_EXPLAINS_ONE, slot_count(explained));
+    html_markup(&view->html, "</summary>");
 }
 
-static void write_past(struct page_view *view, const json_t *alarm, size_t only) {
-    size_t system = system_of(view, alarm);
-    const struct time_zone *zone = page_zone(view, system);
-    const json_t *diagnosis = json_object_get(alarm, "diagnosis");
-    const char *cause = page_json_text(diagnosis, "cause");
-    html_markup(&view->html, "<tr><th scope=\"row\" data-label=\"Condition\">");
-    html_text(&view->html, page_json_text(alarm, "condition"));
-    html_markup(&view->html, "</th>");
-    if (only == FLEET_NONE) {
-        html_markup(&view->html, "<td data-label=\"System\">");
-        if (system != FLEET_NONE) {
-            struct html_address address = page_system_address(view, system, "");
-            page_link(view, &address, view->api->fleet->systems[system].description->name);
-        } else
-            html_text(&view->html, page_json_text(alarm, "system"));
-        html_markup(&view->html, "</td>");
+/* What belongs to it, folded: further alarms of the same cause, then those that it explains. */
+static void write_members(struct page_view *view, const struct alarm_group *group, size_t only) {
+    size_t explained = group->total - group->of_cause;
+    if (group->total < 2)
+        return;
+    html_markup(&view->html, "<details class=\"below\">");
+    write_members_summary(view, group->of_cause - 1, explained);
+    html_markup(&view->html, "<ul class=\"records\">");
+    for (size_t i = 1; i < group->count; i++)
+        write_member(view, group->members[i], only);
+    html_markup(&view->html, "</ul>");
+    if (group->total > group->count)
+        page_fill(view, PAGE_AND_MORE, slot_count(group->total - group->count));
+    html_markup(&view->html, "</details>");
+}
+
+void page_alarm_item(struct page_view *view, const struct alarm *alarm, size_t only) {
+    char id[48];
+    const struct fleet *fleet = view->api->fleet;
+    const struct alarm_book *book = monitor_alarms(pipeline_monitor(view->api->pipeline));
+    const struct alarm_group group = alarm_group_of(book, alarm);
+    char *text = announce_alarm_text(fleet, alarm, WORDING_CONTRACTOR, view->language);
+    snprintf(id, sizeof id, "alarm-%lld", (long long)alarm->id);
+    html_open(&view->html, "article", "class", "alarm", "aria-labelledby", id, NULL);
+    write_heading(view, alarm, text, id);
+    if (only == FLEET_NONE && alarm->system != FLEET_NONE) {
+        struct html_address address = page_system_address(view, alarm->system, "");
+        html_markup(&view->html, "<p>");
+        page_fill(view, PAGE_SYSTEM_IS,
+                  slot_link(&address, fleet->systems[alarm->system].description->name));
+        html_markup(&view->html, "</p>");
     }
-    html_element(&view->html, "td", page_json_text(alarm, "point"), "data-label", "Point", NULL);
-    html_element(&view->html, "td", page_json_text(alarm, "priority"), "data-label", "Priority",
-                 NULL);
-    html_markup(&view->html, "<td data-label=\"From\">");
-    page_time(view, page_json_time(alarm, "since"), zone);
-    html_markup(&view->html, "</td><td data-label=\"To\">");
-    if (page_json_time(alarm, "returned") == TIMESTAMP_NONE)
-        html_markup(&view->html, "still stands");
-    else
-        page_time(view, page_json_time(alarm, "returned"), zone);
+    write_diagnosis(view, &group);
+    write_facts(view, alarm);
+    write_whole_message(view, text);
+    write_actions(view, alarm, only);
+    write_members(view, &group, only);
+    html_markup(&view->html, "</article>");
+    free(text);
+}
+
+void page_no_open_alarm(struct page_view *view) {
+    page_none(view, PAGE_NO_OPEN_ALARM);
+}
+
+/* ---- the table ---- */
+
+static void begin_table(struct page_view *view, size_t only) {
+    static const enum page_text columns[] = {PAGE_POINT, PAGE_PRIORITY, PAGE_FROM, PAGE_TO,
+                                             PAGE_LIKELY_CAUSE};
+    html_markup(&view->html, "<table class=\"history\"><thead><tr>");
+    page_column(view, PAGE_CONDITION);
+    if (only == FLEET_NONE)
+        page_column(view, PAGE_SYSTEM);
+    for (size_t i = 0; i < sizeof columns / sizeof columns[0]; i++)
+        page_column(view, columns[i]);
+    html_markup(&view->html, "</tr></thead><tbody>");
+}
+
+static void write_system(struct page_view *view, size_t system, const char *id) {
+    page_open_cell(view, PAGE_SYSTEM);
+    if (system == FLEET_NONE) {
+        html_text(&view->html, id);
+    } else {
+        struct html_address address = page_system_address(view, system, "");
+        page_link(view, &address, view->api->fleet->systems[system].description->name);
+    }
     html_markup(&view->html, "</td>");
-    html_element(&view->html, "td",
-                 cause && strcmp(cause, "none") != 0 ? page_cause_text(cause) : "–", "data-label",
-                 "Likely cause", NULL);
+}
+
+static void write_cause(struct page_view *view, const char *text) {
+    struct alarm_details details;
+    char room[EVIDENCE_CLAIM_BYTES];
+    alarm_details_open(&details, text, reader_of(view));
+    page_cell(view, PAGE_LIKELY_CAUSE,
+              has_cause(&details)
+                  ? evidence_claim_text(room, view->language, details.explained.cause)
+                  : "–");
+    alarm_details_close(&details);
+}
+
+/* As people say it: "Pressure field weak". */
+static const char *condition_text(const struct page_view *view, const char *word) {
+    enum condition condition;
+    if (!condition_find(word, &condition))
+        return word;
+    return page_condition(view, condition);
+}
+
+/* Its name; the id of one that the settings no longer have. */
+static const char *point_text(const struct page_view *view, size_t system, const char *id) {
+    const struct fleet *fleet = view->api->fleet;
+    size_t point = system == FLEET_NONE ? FLEET_NONE : fleet_find_point(fleet, system, id);
+    return point != FLEET_NONE ? fleet->points[point].description->name : *id ? id : "–";
+}
+
+void page_past_alarm(struct page_past_alarms *table, const struct record_alarm *row) {
+    struct page_view *view = table->view;
+    size_t system = *row->system ? fleet_find_system(view->api->fleet, row->system) : FLEET_NONE;
+    const struct time_zone *zone = page_zone(view, system);
+    if (table->rows++ == 0)
+        begin_table(view, table->only);
+    html_markup(&view->html, "<tr>");
+    html_element(&view->html, "th", condition_text(view, row->condition), "scope", "row",
+                 "data-label", page_words(view, PAGE_CONDITION), NULL);
+    if (table->only == FLEET_NONE)
+        write_system(view, system, row->system);
+    page_cell(view, PAGE_POINT, point_text(view, system, row->point));
+    page_cell(view, PAGE_PRIORITY, page_words_of(view, row->priority));
+    page_open_cell(view, PAGE_FROM);
+    page_time(view, row->since_ms, zone);
+    html_markup(&view->html, "</td>");
+    page_open_cell(view, PAGE_TO);
+    if (row->returned_ms == TIMESTAMP_NONE)
+        page_write(view, PAGE_STILL_STANDS);
+    else
+        page_time(view, row->returned_ms, zone);
+    html_markup(&view->html, "</td>");
+    write_cause(view, row->details);
     html_markup(&view->html, "</tr>");
 }
 
-void page_alarm_history(struct page_view *view, const json_t *alarms, size_t only) {
-    if (json_array_size(alarms) == 0) {
-        html_markup(&view->html, "<p class=\"none\">No alarm so far.</p>");
-        return;
-    }
-    html_markup(&view->html,
-                "<table class=\"history\"><thead><tr><th scope=\"col\">Condition</th>");
-    if (only == FLEET_NONE)
-        html_markup(&view->html, "<th scope=\"col\">System</th>");
-    html_markup(&view->html, "<th scope=\"col\">Point</th><th scope=\"col\">Priority</th><th "
-                             "scope=\"col\">From</th><th scope=\"col\">To</th><th "
-                             "scope=\"col\">Likely cause</th></tr></thead><tbody>");
-    for (size_t i = 0; i < json_array_size(alarms); i++)
-        write_past(view, json_array_get(alarms, i), only);
-    html_markup(&view->html, "</tbody></table>");
+void page_past_alarms_end(const struct page_past_alarms *table) {
+    if (table->rows)
+        html_markup(&table->view->html, "</tbody></table>");
+    else
+        page_none(table->view, PAGE_NO_ALARM);
 }

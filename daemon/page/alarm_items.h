@@ -6,12 +6,21 @@
 
 #include "page/view.h"
 
-#include <jansson.h>
+/** An open alarm that leads its group (alarm_group.h) as an article: what is wrong, what to do, how
+ * sure; the rest of the group folded below; with forms for whoever is signed in. `only` is the
+ * system whose page this is, FLEET_NONE: the page of all alarms. */
+void page_alarm_item(struct page_view *view, const struct alarm *alarm, size_t only);
+/** In place of them. */
+void page_no_open_alarm(struct page_view *view);
 
-/** Open alarms (an array of alarm objects) as articles, with forms for whoever is signed in. `only`
- * is the system whose page this is, FLEET_NONE: the page of all alarms. */
-void page_alarm_items(struct page_view *view, const json_t *alarms, size_t only);
-/** Past ones as a table. */
-void page_alarm_history(struct page_view *view, const json_t *alarms, size_t only);
+/** A table of alarms, open or past: its head comes with the first row. */
+struct page_past_alarms {
+    struct page_view *view;
+    size_t only; /* as above */
+    size_t rows; /* so far */
+};
+void page_past_alarm(struct page_past_alarms *table, const struct record_alarm *row);
+/** Its end, or that there is none. */
+void page_past_alarms_end(const struct page_past_alarms *table);
 
 #endif

@@ -1,10 +1,10 @@
 #include "page/cache.h"
 
-#include "api/show.h"
 #include "host/clock.h"
 #include "measure/duration.h"
 #include "measure/hash.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 static const int64_t good_for_ms = 15 * DURATION_SECOND_MS;
@@ -33,29 +33,29 @@ static uint64_t fingerprint_of(const struct api *api, size_t system) {
     return hash;
 }
 
-json_t *page_cache_show(struct page_cache *cache, struct api *api, size_t system) {
+const struct system_facts *page_cache_facts(struct page_cache *cache, struct api *api,
+                                            size_t system) {
     int64_t now_ms = clock_monotonic_ms();
     uint64_t fingerprint = fingerprint_of(api, system);
     for (size_t i = 0; i < PAGE_CACHE_ROWS; i++) {
-        if (cache->rows[i].show && cache->rows[i].system == system &&
+        if (cache->rows[i].facts && cache->rows[i].system == system &&
             cache->rows[i].fingerprint == fingerprint &&
             now_ms - cache->rows[i].made_ms < good_for_ms)
-            return json_incref(cache->rows[i].show);
+            return cache->rows[i].facts;
     }
-    json_t *show = api_show(api, system);
     size_t place = cache->next++ % PAGE_CACHE_ROWS;
-    json_decref(cache->rows[place].show);
+    free(cache->rows[place].facts);
+    cache->rows[place].facts = system_facts_make(api, system);
     cache->rows[place].system = system;
     /* Explaining an alarm may itself have changed what was looked at. */
     cache->rows[place].fingerprint = fingerprint_of(api, system);
     cache->rows[place].made_ms = now_ms;
-    cache->rows[place].show = json_incref(show);
-    return show;
+    return cache->rows[place].facts;
 }
 
 void page_cache_clear(struct page_cache *cache) {
     for (size_t i = 0; i < PAGE_CACHE_ROWS; i++)
-        json_decref(cache->rows[i].show);
+        free(cache->rows[i].facts);
     memset(cache, 0, sizeof *cache);
 }
 

@@ -6,9 +6,7 @@
 #ifndef DAEMON_PAGE_CACHE_H
 #define DAEMON_PAGE_CACHE_H
 
-#include "api/context.h"
-
-#include <jansson.h>
+#include "api/system_facts.h"
 
 #define PAGE_CACHE_ROWS 32
 
@@ -17,13 +15,14 @@ struct page_cache {
         size_t system;
         uint64_t fingerprint; /* of what the monitor knows of the system */
         int64_t made_ms;
-        json_t *show; /* NULL: free */
+        struct system_facts *facts; /* NULL: free */
     } rows[PAGE_CACHE_ROWS];
     size_t next;
 };
 
-/** The object of `show --json`, a new reference. */
-json_t *page_cache_show(struct page_cache *cache, struct api *api, size_t system);
+/** Good until it is next asked; NULL when out of memory. */
+const struct system_facts *page_cache_facts(struct page_cache *cache, struct api *api,
+                                            size_t system);
 void page_cache_clear(struct page_cache *cache);
 
 /** Milliseconds that may still be worked. They grow with time, up to what 800 ms

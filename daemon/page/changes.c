@@ -2,11 +2,15 @@
  * What posted forms do: sign in and out, and the same changes as the operator's tool, by the same
  * functions. Each is bound to its session by a token; who did it is who is signed in.
  */
-#include "api/radon_tests.h"
 #include "host/clock.h"
 #include "host/log.h"
+#include "page/commission.h"
+#include "page/enrol.h"
 #include "page/page_private.h"
+#include "page/radon_tests.h"
 #include "page/share.h"
+#include "page/view_words.h"
+#include "page/visit_form.h"
 #include "settings/checked_text.h"
 
 #include <stdio.h>
@@ -26,18 +30,20 @@ static const char *asker(const struct web_request *request) {
 }
 
 static void set_cookie(struct page_view *view, const char *key, bool over) {
-    char cookie[200];
+    char cookie[400];
+    const char *base = view->api->fleet->settings->page.base;
     const char *origin = web_header(view->request, "Origin");
     bool https = origin && strncmp(origin, "https://", 8) == 0;
-    snprintf(cookie, sizeof cookie, "subslab_session=%s; Path=/; HttpOnly; SameSite=Strict%s%s",
-             key, https ? "; Secure" : "", over ? "; Max-Age=0" : "");
+    snprintf(cookie, sizeof cookie, "subslab_session=%s; Path=%s; HttpOnly; SameSite=Strict%s%s",
+             key, base ? base : "/", https ? "; Secure" : "", over ? "; Max-Age=0" : "");
     page_add_header(view, "Set-Cookie", cookie);
 }
 
 /* Back to where the sign-in was asked for: a path of ours, nothing else. */
-static struct html_address next_address(const struct page_form *form) {
+static struct html_address next_address(const struct page_view *view,
+                                        const struct page_form *form) {
     const char *next = page_form_value(form, "next");
-    struct html_address address = html_address("");
+    struct html_address address = page_path(view, "");
     bool ours = next[0] == '/' && next[1] != '/' && !strpbrk(next, "\\?#%\r\n") &&
                 strlen(next) < 300 && strncmp(next, "/sign-", 6) != 0;
     for (const char *at = next; ours && *at; at += strcspn(at, "/")) {
@@ -48,7 +54,8 @@ static struct html_address next_address(const struct page_form *form) {
         html_address_path(&address, "/");
         html_address_part(&address, part);
     }
-    return address.length ? address : html_address("/");
+    page_add_choices(view, &address);
+    return ours ? address : page_address(view, "/");
 }
 
 static void sign_in_with(struct page_view *view, const struct page_form *form,
@@ -57,7 +64,7 @@ static void sign_in_with(struct page_view *view, const struct page_form *form,
     struct page_tries *tries = &view->page->tries;
     if (!page_tries_may(tries, name, asker(view->request), clock_monotonic_ms())) {
         page_add_header(view, "Retry-After", "3");
-        page_sign_in(view, "Too many tries. Wait some seconds.");
+        page_sign_in(view, page_words(view, PAGE_TOO_MANY_TRIES));
         view->answer->status = 429;
         return;
     }
@@ -68,17 +75,17 @@ static void sign_in_with(struct page_view *view, const struct page_form *form,
     if (!session) {
         page_tries_wrong(tries, name, asker(view->request), clock_monotonic_ms());
         log_line(LOG_LEVEL_WARNING, "page", "a sign-in was refused");
-        page_sign_in(view, "Name or password is wrong.");
+        page_sign_in(view, page_words(view, PAGE_WRONG_PASSWORD));
         return;
     }
     log_line(LOG_LEVEL_INFO, "page", "%s signed in", session->account);
     set_cookie(view, session->key, false);
-    struct html_address address = next_address(form);
+    struct html_address address = next_address(view, form);
     page_redirect(view, &address);
 }
 
 static void sign_in(struct page_view *view, const struct page_form *form) {
-    const char *file = view->api->fleet->settings->page_access_file;
+    const char *file = view->api->fleet->settings->page.access_file;
     struct page_accounts *accounts = malloc(sizeof *accounts);
     char why[512] = "there is no memory";
     if (!file) {
@@ -87,7 +94,7 @@ static void sign_in(struct page_view *view, const struct page_form *form) {
         sign_in_with(view, form, accounts);
     } else {
         log_line(LOG_LEVEL_ERROR, "page", "%s", why);
-        page_sign_in(view, "Nobody can sign in now: the daemon's log says why.");
+        page_sign_in(view, page_words(view, PAGE_NO_SIGN_IN));
     }
     free(accounts);
 }
@@ -97,7 +104,7 @@ static void sign_out(struct page_view *view, const struct page_form *form) {
     page_session_end(view->session);
     view->session = NULL;
     set_cookie(view, "", true);
-    struct html_address address = html_address("/");
+    struct html_address address = page_address(view, "/");
     page_redirect(view, &address);
 }
 
@@ -106,8 +113,19 @@ static void sign_out(struct page_view *view, const struct page_form *form) {
 static void say_refusal(struct page_view *view, const struct web_answer *refused) {
     json_t *json = refused->body ? json_loadb(refused->body, refused->body_length, 0, NULL) : NULL;
     const char *why = json_string_value(json_object_get(json, "error"));
-    page_say(view, refused->status, "This was not done", why ? why : "The daemon refused it.");
+    page_say(view, refused->status, page_words(view, PAGE_REFUSED_TITLE),
+             why ? page_words_of(view, why) : page_words(view, PAGE_REFUSED));
     json_decref(json);
+}
+
+bool page_commit(struct page_view *view) {
+    struct web_answer answer = {0};
+    struct api_call call = {.api = view->api, .request = view->request, .answer = &answer};
+    bool good = api_commit(&call);
+    if (!good)
+        say_refusal(view, &answer);
+    free(answer.body);
+    return good;
 }
 
 /* Calls a change of the API as if its JSON had been posted; goes back to `address` when done. */
@@ -177,33 +195,24 @@ static void return_to_service(struct page_view *view, const struct page_form *fo
     change(view, come_back, json_object(), &address);
 }
 
+/* A form of one system, by its name in the path. */
+static void of_system(struct page_view *view, const struct page_form *form,
+                      void (*take)(struct page_view *view, size_t system,
+                                   const struct page_form *typed)) {
+    size_t system = fleet_find_system(view->api->fleet, view->parts[1]);
+    if (system == FLEET_NONE)
+        page_say(view, 404, page_words(view, PAGE_NO_SYSTEM_TITLE),
+                 page_words(view, PAGE_NO_SYSTEM));
+    else
+        take(view, system, form);
+}
+
 static void visit_done(struct page_view *view, const struct page_form *form) {
-    static const char *const fields[] = {"on", "found", "did", "next_calibration"};
-    struct html_address address = address_of_system(view);
-    json_t *body = json_object(), *values = json_object();
-    for (size_t i = 0; i < sizeof fields / sizeof fields[0]; i++)
-        copy_text(body, form, fields[i]);
-    if (*page_form_value(form, "new_baseline"))
-        json_object_set_new(body, "new_baseline", json_true());
-    for (size_t i = 0; i < form->count; i++) {
-        if (strncmp(form->fields[i].name, "value-", 6) == 0 && *form->fields[i].value)
-            json_object_set_new(values, form->fields[i].name + 6,
-                                json_string(form->fields[i].value));
-    }
-    json_object_set_new(body, "values", values);
-    change(view, api_visit_done, body, &address);
+    of_system(view, form, page_visit_take);
 }
 
 static void radon_test(struct page_view *view, const struct page_form *form) {
-    static const char *const fields[] = {"from", "to", "value", "uncertainty", "place", "device"};
-    struct html_address address = address_of_system(view);
-    const char *closed = page_form_value(form, "closed_house");
-    json_t *body = json_object();
-    for (size_t i = 0; i < sizeof fields / sizeof fields[0]; i++)
-        copy_text(body, form, fields[i]);
-    if (*closed)
-        json_object_set_new(body, "closed_house", json_boolean(strcmp(closed, "yes") == 0));
-    change(view, api_radon_test, body, &address);
+    of_system(view, form, page_radon_test_take);
 }
 
 /* ---- the homeowner's link ---- */
@@ -242,8 +251,11 @@ static const struct {
     {"alarms", "acknowledge", change_alarm, false},
     {"alarms", "shelve", change_alarm, false},
     {"alarms", "unshelve", change_alarm, false},
+    {"enrol", NULL, page_enrol, false},
+    {"enrol-house", NULL, page_enrol_house, false},
     {"systems", "out-of-service", out_of_service, false},
     {"systems", "return-to-service", return_to_service, false},
+    {"systems", "commission", page_commission_take, false},
     {"systems", "visit-done", visit_done, false},
     {"systems", "radon-test", radon_test, false},
     {"systems", "share", share, false},
@@ -274,14 +286,14 @@ void page_post(struct page_view *view) {
     size_t i = find_form(view->request->path);
     struct page_form *form = calloc(1, sizeof *form);
     if (!form || !page_form_parse(view->request->body, view->request->body_length, form))
-        page_say(view, 400, "Not a form", "The form could not be read.");
+        page_say(view, 400, page_words(view, PAGE_NO_FORM_TITLE),
+                 page_words(view, PAGE_FORM_UNREAD));
     else if (!forms[i].for_anybody && !view->session)
-        page_say(view, 403, "Signed out", "Sign in first; then send the form once more.");
+        page_say(view, 403, page_words(view, PAGE_SIGNED_OUT_TITLE),
+                 page_words(view, PAGE_SIGNED_OUT));
     else if (!forms[i].for_anybody &&
              !page_secret_same(view->session->token, page_form_value(form, "token")))
-        page_say(view, 403, "Out of date",
-                 "This form is from an earlier sign-in. Load the page "
-                 "anew and send it once more.");
+        page_say(view, 403, page_words(view, PAGE_OLD_FORM_TITLE), page_words(view, PAGE_OLD_FORM));
     else
         forms[i].take(view, form);
     if (form)

@@ -3,6 +3,7 @@
 #include "measure/duration.h"
 #include "page/axis.h"
 #include "page/view_text.h"
+#include "page/view_words.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -11,35 +12,37 @@ enum { SMALL_DAYS = 90, SMALL_WIDTH = 130, SMALL_HEIGHT = 30 };
 
 /* ---- a chart ---- */
 
-static void add_limit(struct page_plot *plot, double si, enum condition_side side) {
+static void add_limit(struct page_plot *plot, double si, enum condition_side side,
+                      const char *name) {
     if (isfinite(si) && plot->limit_count < PAGE_LIMITS_MAX)
-        plot->limits[plot->limit_count++] = (struct page_limit){si, side};
+        plot->limits[plot->limit_count++] = (struct page_limit){si, side, name};
 }
 
-static void find_levels(const struct api *api, const struct page_chart *chart,
-                        struct page_plot *plot) {
-    const struct fleet_point *point = &api->fleet->points[chart->point];
-    const struct point_state *state = monitor_point(pipeline_monitor(api->pipeline), chart->point);
-    const struct point_baseline *baseline = point_state_baseline(state, chart->to_ms);
+static void find_levels(const struct page_view *view, struct page_plot *plot) {
+    const struct api *api = view->api;
+    const struct fleet_point *point = &api->fleet->points[plot->point];
+    const struct point_state *state = monitor_point(pipeline_monitor(api->pipeline), plot->point);
+    const struct point_baseline *baseline = point_state_baseline(state, plot->to_ms);
     plot->baseline = baseline ? baseline->value : NAN;
     for (size_t i = 0; i < point->rule_count; i++) {
         const struct condition_rule *rule = &point->rules[i];
         const struct condition_info *info = condition_info(rule->condition);
         if (rule->enabled && (info->measure == MEASURE_VALUE || info->measure == MEASURE_MEAN_24H))
-            add_limit(plot, judge_setpoint(api->fleet, rule, plot->baseline), info->side);
+            add_limit(plot, judge_setpoint(api->fleet, rule, plot->baseline, NAN), info->side,
+                      info->name);
     }
     if (plot->quantity == QUANTITY_RADON)
-        add_limit(plot, api->fleet->settings->radon_action_level_bq_m3, SIDE_ABOVE);
+        add_limit(plot, api->fleet->settings->radon_action_level_bq_m3, SIDE_ABOVE,
+                  page_words(view, PAGE_CHART_ACTION_LEVEL));
 }
 
-void page_chart_draw(struct page_view *view, const struct page_chart *chart) {
-    const struct fleet_point *point = &view->api->fleet->points[chart->point];
-    struct page_series *series = malloc(sizeof *series);
-    struct page_plot plot = {.id = chart->id,
-                             .name = point->description->name,
-                             .point_id = point->description->id,
+static struct page_plot plot_of(struct page_view *view, const struct page_chart *chart, size_t i,
+                                struct page_series *series) {
+    const struct fleet_point *point = &view->api->fleet->points[chart->points[i]];
+    struct page_plot plot = {.name = point->description->name,
+                             .point = chart->points[i],
                              .quantity = point->description->quantity,
-                             .dimension = page_dimension(view, chart->point),
+                             .dimension = page_dimension(view, chart->points[i]),
                              .units = quantity_units(point->description->quantity, view->units),
                              .zone = page_zone(view, point->system),
                              .from_ms = chart->from_ms,
@@ -47,12 +50,24 @@ void page_chart_draw(struct page_view *view, const struct page_chart *chart) {
                              .series = series,
                              .events = chart->events,
                              .event_count = chart->event_count};
-    if (series && page_series_read(view->api, chart->point, chart->from_ms, chart->to_ms, series)) {
-        find_levels(view->api, chart, &plot);
-        page_plot_draw(&view->html, &plot);
-    } else {
-        html_markup(&view->html, "<p>The readings can't be read from the store now.</p>");
+    find_levels(view, &plot);
+    return plot;
+}
+
+void page_chart_draw(struct page_view *view, const struct page_chart *chart) {
+    struct page_series *series = calloc(chart->count, sizeof *series);
+    struct page_plot *plots = calloc(chart->count, sizeof *plots);
+    bool read = series && plots;
+    for (size_t i = 0; read && i < chart->count; i++) {
+        read =
+            page_series_read(view->api, chart->points[i], chart->from_ms, chart->to_ms, &series[i]);
+        plots[i] = plot_of(view, chart, i, &series[i]);
     }
+    if (read)
+        page_plots_draw(view, plots, chart->count);
+    else
+        page_element(view, "p", PAGE_CHART_UNREAD);
+    free(plots);
     free(series);
 }
 
@@ -111,14 +126,14 @@ void page_chart_small(struct page_view *view, size_t point, double baseline) {
         page_series_days(view->api, point, SMALL_DAYS, samples, sizeof samples / sizeof samples[0]);
     enum quantity quantity = view->api->fleet->points[point].description->quantity;
     if (count == 0) {
-        html_markup(html, "<span class=\"unknown\">no readings in 90 days</span>");
+        html_element(html, "span", page_words(view, PAGE_SMALL_NONE), "class", "unknown", NULL);
         return;
     }
     struct page_axis axis = small_axis(samples, count, baseline, quantity_resolution(quantity));
     char *text =
         small_path(&axis, samples, count, view->api->now_ms - SMALL_DAYS * DURATION_DAY_MS);
-    html_markup(html, "<svg class=\"small-line\" viewBox=\"0 0 130 30\" role=\"img\" "
-                      "aria-label=\"suction over the last 90 days\">");
+    html_open(html, "svg", "class", "small-line", "viewBox", "0 0 130 30", "role", "img",
+              "aria-label", page_words(view, PAGE_SMALL_CHART), NULL);
     if (page_axis_can_draw(baseline))
         small_line(html, small_y(&axis, baseline), "baseline");
     small_line(html, SMALL_HEIGHT - 0.5, "ground");

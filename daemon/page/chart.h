@@ -1,5 +1,5 @@
 /*
- * page_chart: charts of a point: its series and its limits from the daemon, drawn by page_plot.
+ * page_chart: charts of points: their series and limits from the daemon, drawn by page_plot.
  */
 #ifndef DAEMON_PAGE_CHART_H
 #define DAEMON_PAGE_CHART_H
@@ -8,14 +8,14 @@
 #include "page/view.h"
 
 struct page_chart {
-    size_t point;
+    const size_t *points;
+    size_t count; /* 1 or more */
     int64_t from_ms, to_ms;
     const struct page_event *events;
     size_t event_count;
-    const char *id; /* of the element */
 };
 
-/** A figure with its caption. */
+/** A figure of all the points on one axis of time. */
 void page_chart_draw(struct page_view *view, const struct page_chart *chart);
 
 /** A small line of the last 90 days; `baseline` is a dashed line at its height, NaN: none. */

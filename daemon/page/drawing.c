@@ -1,6 +1,7 @@
 #include "page/drawing.h"
 
 #include "page/view_text.h"
+#include "page/view_words.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -72,10 +73,10 @@ static void note(const struct drawing *drawing, double x, double y,
                page_value_text(drawing->view, text, measured->value, dimension));
     html_open(html, "text", "x", html_number(x), "y", html_number(y + 34), "class", "small", NULL);
     if (isfinite(measured->baseline))
-        html_format(html, "commissioning %s",
-                    page_value_text(drawing->view, text, measured->baseline, dimension));
+        page_fill(drawing->view, PAGE_DRAWN_COMMISSIONING,
+                  slot_text(page_value_text(drawing->view, text, measured->baseline, dimension)));
     else
-        html_text(html, "no commissioning value");
+        page_write(drawing->view, PAGE_NO_COMMISSIONING_VALUE);
     html_close(html, "text");
     html_open(html, "text", "x", html_number(x), "y", html_number(y + 48), "class", "small", NULL);
     html_text(html, page_age_text(drawing->view, text, measured->time_ms));
@@ -199,12 +200,12 @@ void page_drawing(struct page_view *view, size_t system) {
     struct drawing drawing = {view, &view->html, system};
     const struct system_description *about = view->api->fleet->systems[system].description;
     struct measured suction = find(&drawing, QUANTITY_SUCTION);
-    html_markup(&view->html,
-                "<figure class=\"drawing\"><div class=\"wide\" tabindex=\"0\" role=\"group\" "
-                "aria-label=\"drawing\"><svg viewBox=\"0 0 760 490\" role=\"img\" aria-label=\"");
-    html_format(&view->html, "Section through %s: riser, fan, slab. ", about->name);
-    html_markup(&view->html, "What is measured where stands in the table of points below.\">"
-                             "<defs><pattern id=\"gravel\" width=\"14\" height=\"13\" "
+    html_markup(&view->html, "<figure class=\"drawing\">");
+    html_open(&view->html, "div", "class", "wide", "tabindex", "0", "role", "group", "aria-label",
+              page_words(view, PAGE_DRAWING), NULL);
+    html_markup(&view->html, "<svg viewBox=\"0 0 760 490\" role=\"img\" aria-label=\"");
+    page_fill(view, PAGE_DRAWING_OF, slot_text(about->name));
+    html_markup(&view->html, "\"><defs><pattern id=\"gravel\" width=\"14\" height=\"13\" "
                              "patternUnits=\"userSpaceOnUse\"><circle cx=\"4\" cy=\"4\" r=\"2.6\" "
                              "class=\"stone\"/><circle cx=\"11\" cy=\"10\" r=\"2.2\" "
                              "class=\"stone\"/></pattern></defs>");
@@ -215,6 +216,7 @@ void page_drawing(struct page_view *view, size_t system) {
     draw_room(&drawing);
     draw_right_column(&drawing);
     draw_holes(&drawing);
-    html_markup(&view->html, "</svg></div><figcaption>Not to scale. C: where the liquid stood at "
-                             "commissioning.</figcaption></figure>");
+    html_markup(&view->html, "</svg></div>");
+    page_element(view, "figcaption", PAGE_NOT_TO_SCALE);
+    html_markup(&view->html, "</figure>");
 }

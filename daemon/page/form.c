@@ -1,6 +1,11 @@
 #include "page/form.h"
 
+#include "measure/utf8.h"
+#include "settings/key_table.h"
+
+#include <stdio.h>
 #include <string.h>
+#include <strings.h>
 
 static int digit(char letter) {
     if (letter >= '0' && letter <= '9')
@@ -52,7 +57,7 @@ bool page_form_parse(const void *body, size_t length, struct page_form *form) {
             *value++ = '\0';
         else
             value = field + strlen(field);
-        if (!decode(field) || (*value && !decode(value)))
+        if (!decode(field) || (*value && !decode(value)) || !utf8_valid(value, strlen(value)))
             return false;
         form->fields[form->count].name = field;
         form->fields[form->count++].value = value;
@@ -66,4 +71,36 @@ const char *page_form_value(const struct page_form *form, const char *name) {
             return form->fields[i].value;
     }
     return "";
+}
+
+/* Scheme and host of the Origin must be those asked for (RFC 6454, section 7). */
+bool page_form_from_here(const struct web_request *request) {
+    const char *origin = web_header(request, "Origin"), *host = web_header(request, "Host");
+    if (!origin || !host)
+        return false;
+    if (strncmp(origin, "http://", 7) == 0)
+        origin += 7;
+    else if (strncmp(origin, "https://", 8) == 0)
+        origin += 8;
+    else
+        return false;
+    return strcasecmp(origin, host) == 0;
+}
+
+bool page_form_is(const struct web_request *request) {
+    const char *type = request->content_type;
+    return type && strncmp(type, "application/x-www-form-urlencoded", 33) == 0;
+}
+
+void page_form_set(json_t *json, const char *key, const char *typed) {
+    if (*typed)
+        json_object_set_new(json, key, json_string(typed));
+}
+
+void page_form_set_value(json_t *json, const char *key, const char *typed,
+                         const struct unit *unit) {
+    char with_unit[120];
+    double number;
+    snprintf(with_unit, sizeof with_unit, "%.60s %s", typed, unit->spelling);
+    page_form_set(json, key, key_number_parse(typed, &number) ? with_unit : typed);
 }

@@ -5,10 +5,13 @@
 
 #include "host/clock.h"
 #include "host/log.h"
+#include "page/commission.h"
+#include "page/enrol.h"
 #include "page/page_private.h"
-#include "page/share.h"
+#include "page/view_words.h"
 #include "page_assets.h"
 #include "settings/checked_text.h"
+#include "words/accept_language.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -22,6 +25,7 @@ void page_close(struct page *page) {
     if (!page)
         return;
     page_cache_clear(&page->cache);
+    fleet_index_clear(&page->index);
     explicit_bzero(page, sizeof *page);
     free(page);
 }
@@ -37,7 +41,7 @@ static struct page *page_of(struct api *api) {
 /* ---- who asks ---- */
 
 static struct page_session *session_of(struct api *api, const struct web_request *request) {
-    const char *file = api->fleet->settings->page_access_file;
+    const char *file = api->fleet->settings->page.access_file;
     const char *key = web_cookie(request, cookie_name);
     struct page *page = file && key ? page_of(api) : NULL;
     struct page_session *session =
@@ -90,32 +94,19 @@ static bool comes_through_proxy(const struct web_request *request) {
 static bool may_read(const struct api *api, const struct web_request *request,
                      const struct page_session *session) {
     const struct settings *settings = api->fleet->settings;
-    if (session || !settings->page_access_file)
+    if (session || request->from_operator || !settings->page.access_file)
         return true;
-    return settings->page_host_count == 0 &&
-           checked_text_host_is_loopback(settings->page_address) && asks_for_loopback(request) &&
+    return settings->page.host_count == 0 &&
+           checked_text_host_is_loopback(settings->page.address) && asks_for_loopback(request) &&
            !comes_through_proxy(request);
-}
-
-/* Scheme and host of the Origin must be those asked for (RFC 6454, section 7). */
-static bool origin_is_ours(const struct web_request *request) {
-    const char *origin = web_header(request, "Origin"), *host = web_header(request, "Host");
-    if (!origin || !host)
-        return false;
-    if (strncmp(origin, "http://", 7) == 0)
-        origin += 7;
-    else if (strncmp(origin, "https://", 8) == 0)
-        origin += 8;
-    else
-        return false;
-    return strcasecmp(origin, host) == 0;
 }
 
 bool page_may_change(struct api *api, const struct web_request *request) {
     const struct page_session *session = session_of(api, request);
     const char *token = web_header(request, "X-Same-Site-Token");
     const char *type = request->content_type;
-    return session && token && page_secret_same(session->token, token) && origin_is_ours(request) &&
+    return session && token && page_secret_same(session->token, token) &&
+           page_form_from_here(request) &&
            (request->body_length == 0 || (type && strncmp(type, "application/json", 16) == 0));
 }
 
@@ -142,13 +133,21 @@ static void page_asset(struct page_view *view) {
         page_add_header(view, "Cache-Control", "private, max-age=3600");
         return;
     }
-    page_say(view, 404, "Nothing here", "There is no such file.");
+    page_say(view, 404, page_words(view, PAGE_NO_FILE_TITLE), page_words(view, PAGE_NO_FILE));
 }
 
 /* ---- what the sheets of a system share ---- */
 
-json_t *page_show(struct page_view *view, size_t system) {
-    return page_cache_show(&view->page->cache, view->api, system);
+const struct system_facts *page_facts(struct page_view *view, size_t system) {
+    const struct system_facts *facts = page_cache_facts(&view->page->cache, view->api, system);
+    if (!facts)
+        page_say(view, 503, page_words(view, PAGE_NO_MEMORY_TITLE),
+                 page_words(view, PAGE_NO_MEMORY));
+    return facts;
+}
+
+struct fleet_index *page_index(const struct api *api) {
+    return &api->page->index;
 }
 
 /* ---- routes ---- */
@@ -156,7 +155,8 @@ json_t *page_show(struct page_view *view, size_t system) {
 static size_t named_system(struct page_view *view) {
     size_t system = fleet_find_system(view->api->fleet, view->parts[1]);
     if (system == FLEET_NONE)
-        page_say(view, 404, "No such system", "No system has this name in the settings.");
+        page_say(view, 404, page_words(view, PAGE_NO_SYSTEM_TITLE),
+                 page_words(view, PAGE_NO_SYSTEM));
     return system;
 }
 
@@ -166,28 +166,32 @@ static void get_system(struct page_view *view) {
         page_system(view, system);
 }
 
+static void get_fan_sheet(struct page_view *view) {
+    size_t system = named_system(view);
+    if (system != FLEET_NONE)
+        page_fan_sheet(view, system);
+}
+
+static void get_letter(struct page_view *view) {
+    size_t system = named_system(view);
+    if (system != FLEET_NONE)
+        page_letter(view, system);
+}
+
 static void get_record(struct page_view *view) {
     size_t system = named_system(view);
     if (system != FLEET_NONE)
         page_record(view, system);
 }
 
-static void get_sign_in(struct page_view *view) {
-    page_sign_in(view, NULL);
+static void get_commission(struct page_view *view) {
+    size_t system = named_system(view);
+    if (system != FLEET_NONE)
+        page_commission(view, system);
 }
 
-static void get_shared(struct page_view *view) {
-    struct store *store = pipeline_store(view->api->pipeline);
-    size_t system = store ? page_share_find(store, view->api->fleet, view->parts[1]) : FLEET_NONE;
-    view->session = NULL; /* shows to the contractor what the homeowner sees */
-    view->share = view->parts[1];
-    if (system == FLEET_NONE)
-        page_say(view, 404, "This link shows nothing",
-                 "It was withdrawn, or a letter of it was lost. Ask your contractor for another.");
-    else if (view->parts[2])
-        page_record(view, system);
-    else
-        page_system(view, system);
+static void get_sign_in(struct page_view *view) {
+    page_sign_in(view, NULL);
 }
 
 struct page_route {
@@ -201,12 +205,16 @@ static const struct page_route routes[] = {
     {NULL, NULL, NULL, page_fleet, false, false},
     {"systems", "*", NULL, get_system, false, false},
     {"systems", "*", "record", get_record, false, false},
+    {"systems", "*", "report", get_letter, false, false},
+    {"systems", "*", "fan-sheet", get_fan_sheet, false, false},
+    {"systems", "*", "commission", get_commission, false, false},
     {"alarms", NULL, NULL, page_alarms, false, false},
     {"visits", NULL, NULL, page_visits, false, false},
+    {"enrol", NULL, NULL, page_enrol_topics, false, false},
+    {"enrolled", "*", NULL, page_enrolled, false, true},
+    {"fans", NULL, NULL, page_fans, false, false},
     {"sign-in", NULL, NULL, get_sign_in, true, true},
     {"assets", "*", NULL, page_asset, true, true},
-    {"share", "*", NULL, get_shared, true, false},
-    {"share", "*", "record", get_shared, true, false},
 };
 
 static bool part_matches(const char *pattern, const char *part) {
@@ -248,25 +256,34 @@ static void choose_units(struct page_view *view) {
         view->units = *units == 's' ? UNIT_SYSTEM_SI : UNIT_SYSTEM_US;
 }
 
+/* What the reader chose, else what the settings say of the contact whose name the account has, else
+   what the browser asks for. The operator's tool asks for a language or gets English. */
+static void choose_language(struct page_view *view) {
+    const struct settings_contact *contact =
+        view->session ? fleet_contact(view->api->fleet, view->session->account) : NULL;
+    view->language_chosen = wording_language_find(page_query(view, "language"), &view->language);
+    if (!view->language_chosen && !(contact && contact->language &&
+                                    wording_language_find(contact->language, &view->language)))
+        accept_language_find(web_header(view->request, "Accept-Language"), &view->language);
+}
+
 static void ask_to_sign_in(struct page_view *view) {
-    struct html_address address = html_address("/sign-in");
+    struct html_address address = page_address(view, "/sign-in");
     if (strcmp(view->request->path, "/") != 0)
         html_address_query(&address, "next", view->request->path);
     page_redirect(view, &address);
 }
 
 static void show_sheet(struct page_view *view, const struct page_route *route) {
-    struct page_allowance *allowance =
-        route->for_anybody ? &view->page->share_allowance : &view->page->allowance;
+    struct page_allowance *allowance = &view->page->allowance;
     int64_t begin_ms = clock_monotonic_ms();
     if (route->is_small || page_allowance_any(allowance, begin_ms)) {
         route->show(view);
         page_allowance_take(allowance, clock_monotonic_ms() - begin_ms);
     } else {
         page_add_header(view, "Retry-After", "2");
-        page_say(view, 503, "Busy",
-                 "Too many sheets are asked for at once. Load this one again in "
-                 "some seconds.");
+        page_add_header(view, "Refresh", "3"); /* a browser loads it again by itself */
+        page_say(view, 503, page_words(view, PAGE_BUSY_TITLE), page_words(view, PAGE_BUSY));
     }
 }
 
@@ -278,32 +295,44 @@ static void answer_get(struct page_view *view, const struct page_route *route) {
 }
 
 static void answer_post(struct page_view *view) {
-    const char *type = view->request->content_type;
-    if (!origin_is_ours(view->request))
-        page_say(view, 403, "Not from here", "This form was not sent from a page of this daemon.");
-    else if (!type || strncmp(type, "application/x-www-form-urlencoded", 33) != 0)
-        page_say(view, 415, "Not a form", "Only forms of these pages are taken here.");
+    if (!page_form_from_here(view->request))
+        page_say(view, 403, page_words(view, PAGE_FOREIGN_TITLE), page_words(view, PAGE_FOREIGN));
+    else if (!page_form_is(view->request))
+        page_say(view, 415, page_words(view, PAGE_NO_FORM_TITLE), page_words(view, PAGE_NO_FORM));
     else
         page_post(view);
 }
 
 static void answer_page(struct page_view *view) {
-    const struct page_route *route = split(view) ? find_route(view) : NULL;
+    bool whole = split(view);
+    const struct page_route *route = whole ? find_route(view) : NULL;
     bool get = strcmp(view->request->method, "GET") == 0;
     bool form = page_post_known(view->request->path);
-    if (get && route)
+    if (page_home_path(view))
+        page_home(view, whole);
+    else if (get && route)
         answer_get(view, route);
     else if (!get && form)
         answer_post(view);
     else if (route || form) {
         page_add_header(view, "Allow", form ? route ? "GET, HEAD, POST" : "POST" : "GET, HEAD");
-        page_say(view, 405, "Not in this way", "This address is not used in this way.");
+        page_say(view, 405, page_words(view, PAGE_METHOD_TITLE), page_words(view, PAGE_METHOD));
     } else
-        page_say(view, 404, "Nothing here", "There is nothing at this address.");
+        page_say(view, 404, page_words(view, PAGE_NO_FILE_TITLE), page_words(view, PAGE_NO_PAGE));
+}
+
+/* What the operator's tool fetches as a file of its own. */
+static bool asks_for_paper(const struct web_request *request) {
+    const char *end = strrchr(request->path, '/');
+    return strncmp(request->path, "/systems/", 9) == 0 &&
+           (strcmp(end, "/record") == 0 || strcmp(end, "/report") == 0 ||
+            strcmp(end, "/fan-sheet") == 0) &&
+           strcmp(request->method, "GET") == 0;
 }
 
 static bool belongs_to_api(const char *path) {
-    static const char *const paths[] = {"/health", "/metrics", "/visits.ics", "/api"};
+    static const char *const paths[] = {"/health", "/metrics", "/metrics/systems", "/visits.ics",
+                                        "/api"};
     for (size_t i = 0; i < sizeof paths / sizeof paths[0]; i++) {
         if (strcmp(path, paths[i]) == 0)
             return true;
@@ -312,7 +341,8 @@ static bool belongs_to_api(const char *path) {
 }
 
 bool page_handle(struct api *api, const struct web_request *request, struct web_answer *answer) {
-    if (request->from_operator || !page_of(api))
+    bool paper = request->from_operator && asks_for_paper(request);
+    if ((request->from_operator && !paper) || !page_of(api))
         return false;
     struct page_session *session = session_of(api, request);
     if (belongs_to_api(request->path)) {
@@ -325,9 +355,14 @@ bool page_handle(struct api *api, const struct web_request *request, struct web_
             api_error(&call, 401, "sign in at /sign-in first");
         return true;
     }
-    struct page_view view = {
-        .api = api, .request = request, .answer = answer, .page = api->page, .session = session};
+    struct page_view view = {.api = api,
+                             .request = request,
+                             .answer = answer,
+                             .page = api->page,
+                             .session = session,
+                             .paper = paper};
     choose_units(&view);
+    choose_language(&view);
     answer_page(&view);
     text_buffer_clear(&view.html.text);
     return true;

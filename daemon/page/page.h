@@ -3,7 +3,7 @@
  *
  * Reading is open to whoever sits at this machine: a page that listens on loopback and has no names
  * of its own (page.hosts), asked for under a loopback name, not through a proxy. Anybody else signs
- * in, or holds the link of one system (page_share). Changing always needs a signed-in session with
+ * in, or holds the link of one system (home.h). Changing always needs a signed-in session with
  * its same-site token and an Origin that is ours; GET changes nothing.
  */
 #ifndef DAEMON_PAGE_PAGE_H

@@ -1,11 +1,12 @@
 /*
- * page_private: the body of the page, shared by page.c (who may, which page) and page_changes.c
- * (what posted forms do).
+ * page_private: the body of the page, shared by page.c (who may, which page), changes.c (what
+ * posted forms do) and home.c (the homeowner's link).
  */
 #ifndef DAEMON_PAGE_PAGE_PRIVATE_H
 #define DAEMON_PAGE_PAGE_PRIVATE_H
 
 #include "page/cache.h"
+#include "page/fleet_index.h"
 #include "page/form.h"
 #include "page/session.h"
 #include "page/tries.h"
@@ -14,12 +15,20 @@
 struct page {
     struct page_sessions sessions;
     struct page_cache cache;
+    struct fleet_index index;
     struct page_allowance allowance;       /* of those who may read all */
     struct page_allowance share_allowance; /* of the links, whose readers nobody knows */
     struct page_tries tries;
 };
 
-/** page_changes.c: a posted form. */
+/** home.c: is this path one of a homeowner's link? Then page_home answers it, whatever it is. */
+bool page_home_path(const struct page_view *view);
+/** home.c; `whole`: the path could be cut into its parts. */
+void page_home(struct page_view *view, bool whole);
+
+/** changes.c: commits what a form changed; else says why not, and is false. */
+bool page_commit(struct page_view *view);
+/** changes.c: a posted form. */
 void page_post(struct page_view *view);
 /** Is there such a form? */
 bool page_post_known(const char *path);

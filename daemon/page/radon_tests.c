@@ -1,86 +1,117 @@
 #include "page/radon_tests.h"
 
+#include "analysis/average.h"
+#include "api/radon_tests.h"
+#include "page/facts.h"
+#include "page/known.h"
+#include "page/page_private.h"
+#include "page/test_form.h"
 #include "page/view_text.h"
+#include "page/view_words.h"
 
 #include <math.h>
+#include <string.h>
 
 /* ---- the list ---- */
 
-static void write_monitor(struct page_view *view, const json_t *monitor) {
-    const json_t *agrees = json_object_get(monitor, "agrees");
-    html_format(&view->html, " %s", page_json_text(monitor, "name"));
-    if (json_is_null(agrees)) {
-        html_format(&view->html, ": %s in these days.", page_json_text(monitor, "why"));
-        return;
-    }
-    html_markup(&view->html, " read ");
-    page_value(view, page_json_number(monitor, "mean"), DIMENSION_RADON);
-    html_text(&view->html, json_is_true(agrees) ? " in these days: they agree."
-                                                : " in these days: they do not agree.");
+static void write_monitor(struct page_view *view, size_t point,
+                          const struct record_radon_test *test) {
+    const struct radon_test_monitor monitor = radon_test_monitor(view->api, point, test);
+    const char *name = view->api->fleet->points[point].description->name;
+    if (!monitor.enough)
+        page_fill(view, PAGE_TEST_TOO_FEW, slot_text(name),
+                  slot_text(page_words_of(view, average_why(AVERAGE_TOO_FEW))));
+    else
+        page_fill(view, monitor.agrees ? PAGE_TEST_AGREES : PAGE_TEST_DISAGREES, slot_text(name),
+                  slot_value(monitor.mean_bq_m3, DIMENSION_RADON));
 }
 
-static void write_test(struct page_view *view, size_t system, const json_t *test) {
-    const struct time_zone *zone = page_zone(view, system);
-    const char *by = view->share ? NULL : page_json_text(test, "by");
-    const json_t *monitor;
-    size_t i;
-    html_markup(&view->html, "<li><strong>");
-    page_value(view, page_json_number(test, "value"), DIMENSION_RADON);
-    html_format(&view->html, " ± %.0f %%", 100.0 * page_json_number(test, "uncertainty"));
+static bool write_test(void *context, const struct record_radon_test *test) {
+    struct page_records *records = context;
+    struct page_view *view = records->view;
+    const struct fleet_system *owner = &view->api->fleet->systems[records->system];
+    if (!page_records_next(records))
+        return false;
+    page_value(view, test->value_bq_m3, DIMENSION_RADON);
+    html_format(&view->html, " ± %.0f %%", 100.0 * test->uncertainty_relative);
     html_markup(&view->html, "</strong> ");
-    page_date(view, page_json_time(test, "from"), zone);
-    html_markup(&view->html, " to ");
-    page_date(view, page_json_time(test, "to"), zone);
-    html_format(&view->html, ", %s, %s, %s test%s%s%s.", page_json_text(test, "place"),
-                page_json_text(test, "device"), page_json_text(test, "kind"),
-                json_is_true(json_object_get(test, "closed_house")) ? ", house kept closed" : "",
-                by ? ", by " : "", by ? by : "");
-    json_array_foreach(json_object_get(test, "monitors"), i, monitor) write_monitor(view, monitor);
+    bool closed = test->closed_house == RECORD_YES, is_long = strcmp(test->kind, "long") == 0;
+    enum page_text kind = is_long  ? closed ? PAGE_TEST_LONG_CLOSED : PAGE_TEST_LONG
+                          : closed ? PAGE_TEST_SHORT_CLOSED
+                                   : PAGE_TEST_SHORT;
+    page_fill(view, PAGE_TEST_DAYS, slot_date(test->from_ms, owner->zone),
+              slot_date(test->to_ms, owner->zone), slot_text(test->place), slot_text(test->device),
+              slot_text(page_words(view, kind)), slot_text(test->by));
+    for (size_t i = 0; i < owner->point_count; i++) {
+        if (owner->description->points[i].quantity == QUANTITY_RADON)
+            write_monitor(view, owner->first_point + i, test);
+    }
     html_markup(&view->html, "</li>");
+    return true;
 }
 
-void page_radon_tests(struct page_view *view, size_t system, const json_t *show, size_t most) {
-    const json_t *list = json_object_get(show, "radon_tests");
-    size_t count = json_array_size(list);
-    html_markup(&view->html, "<h3>Radon tests</h3>");
-    if (count == 0) {
-        html_markup(&view->html, "<p class=\"none\">No result of a radon test on record.</p>");
-        return;
-    }
-    html_markup(&view->html, "<ul class=\"records\">");
-    for (size_t i = 0; i < count && i < most; i++)
-        write_test(view, system, json_array_get(list, count - 1 - i));
-    html_markup(&view->html, "</ul>");
+void page_radon_tests(struct page_view *view, size_t system, size_t most) {
+    struct page_records records = {view, system, most, 0};
+    struct store *store = pipeline_store(view->api->pipeline);
+    page_element(view, "h3", PAGE_RADON_TESTS);
+    if (store)
+        record_radon_test_list(store, fleet_system_id(view->api->fleet, system),
+                               RECORD_NEWEST_FIRST, write_test, &records);
+    page_records_end(&records, page_words(view, PAGE_NO_TEST));
 }
 
 /* ---- the form ---- */
 
-static void write_days(struct page_view *view, size_t system) {
-    char today[PAGE_TEXT_SIZE];
-    html_markup(&view->html, "<p><label for=\"test-from\">From</label> <input id=\"test-from\" "
-                             "name=\"from\" type=\"date\" required></p><p><label "
-                             "for=\"test-to\">To</label> ");
-    html_empty(&view->html, "input", "id", "test-to", "name", "to", "type", "date", "required", "",
-               "value", page_date_text(today, view->api->now_ms, page_zone(view, system)), NULL);
-    html_markup(&view->html, "</p>");
+static void write_form(struct page_view *view, size_t system, struct entry *entry) {
+    page_begin_entry(view, system, "/radon-test");
+    known_write(view, system, KNOWN_TESTS);
+    page_element(view, "p", PAGE_TEST_SETS_DATE);
+    test_form_write(view, entry, system);
+    page_end_form(view, PAGE_WRITE_DOWN);
 }
 
 void page_radon_test_form(struct page_view *view, size_t system) {
-    html_markup(&view->html,
-                "<details id=\"radon-test\"><summary>Write down a radon test</summary>");
-    page_begin_form(view, system, "/radon-test");
-    html_markup(&view->html, "<p>It sets the date of the next test.</p>");
-    write_days(view, system);
-    html_markup(&view->html,
-                "<p><label for=\"test-value\">Result, with unit (1.2 pCi/L)</label> <input "
-                "id=\"test-value\" name=\"value\" required maxlength=\"40\"></p><p><label "
-                "for=\"test-uncertainty\">Uncertainty of the device (10 %)</label> <input "
-                "id=\"test-uncertainty\" name=\"uncertainty\" maxlength=\"20\"></p><p><label "
-                "for=\"test-place\">Place</label> <input id=\"test-place\" name=\"place\" required "
-                "maxlength=\"200\"></p><p><label for=\"test-device\">Device</label> <input "
-                "id=\"test-device\" name=\"device\" required maxlength=\"200\"></p><p><label "
-                "for=\"test-closed\">House kept closed</label> <select id=\"test-closed\" "
-                "name=\"closed_house\"><option value=\"\">not known</option><option "
-                "value=\"yes\">yes</option><option value=\"no\">no</option></select></p><p><button "
-                "type=\"submit\">Write down</button></p></form></details>");
+    struct entry entry = {.html = &view->html};
+    html_markup(&view->html, "<details id=\"radon-test\">");
+    page_element(view, "summary", PAGE_WRITE_TEST);
+    write_form(view, system, &entry);
+    html_markup(&view->html, "</details>");
+}
+
+static bool keep(struct page_view *view, size_t system, struct record_radon_test *test) {
+    struct api *api = view->api;
+    test->by = view->session->account;
+    if (pipeline_begin(api->pipeline))
+        pipeline_note(api->pipeline, radon_test_keep(api, system, test));
+    return page_commit(view);
+}
+
+static void show_again(struct page_view *view, size_t system, struct entry *entry,
+                       const char *notice, int status) {
+    const struct page_head head = {.title = page_words(view, PAGE_WRITE_TEST), .system = system};
+    struct html_address back = page_system_address(view, system, "");
+    page_begin(view, &head);
+    html_element(&view->html, "h1", head.title, NULL);
+    html_element(&view->html, "p", notice, "class", "notice", "role", "alert", NULL);
+    write_form(view, system, entry);
+    html_markup(&view->html, "<p>");
+    page_link(view, &back, page_words(view, PAGE_BACK_TO_SYSTEM));
+    html_markup(&view->html, "</p>");
+    page_end(view, status);
+}
+
+void page_radon_test_take(struct page_view *view, size_t system, const struct page_form *typed) {
+    struct entry entry = {.html = &view->html, .typed = typed};
+    struct html_address back = page_system_address(view, system, "");
+    struct record_radon_test test = {0};
+    struct known last;
+    char meanwhile[500];
+    if (!known_is_newest(view, system, KNOWN_TESTS, typed, &last))
+        show_again(view, system, &entry,
+                   page_name_in(view, meanwhile, sizeof meanwhile, PAGE_WRITTEN_MEANWHILE, last.by),
+                   409);
+    else if (!test_form_read(view, &entry, system, &test))
+        show_again(view, system, &entry, page_words(view, PAGE_NOT_WRITTEN), 400);
+    else if (keep(view, system, &test))
+        page_redirect(view, &back);
 }

@@ -3,208 +3,283 @@
  * installed and measured, the averages with what they are worth, what happened, and what all this
  * does and does not prove.
  */
+#include "api/in_spec.h"
+#include "measure/duration.h"
 #include "page/alarm_items.h"
 #include "page/facts.h"
 #include "page/radon_tests.h"
 #include "page/view_text.h"
+#include "page/view_words.h"
+#include "store/records.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
 
-enum { ALARMS_MOST = 8, LOOKED_AT_MOST = 200, VISITS_MOST = 5, RECORDS_MOST = 2 };
+enum {
+    ALARMS_MOST = 8,
+    LOOKED_AT_MOST = 200,
+    VISITS_MOST = 5,
+    RECORDS_MOST = 2,
+    BY_HAND_MOST = 5,
+    OUTAGES_MOST = 10
+};
 
 static void write_installed(struct page_view *view, size_t system) {
     const struct system_description *about = view->api->fleet->systems[system].description;
     char text[PAGE_TEXT_SIZE];
-    html_markup(&view->html, "<section><h2>What is installed</h2><dl class=\"facts-list\">");
+    html_markup(&view->html, "<section>");
+    page_element(view, "h2", PAGE_WHAT_IS_INSTALLED);
+    html_markup(&view->html, "<dl class=\"facts-list\">");
     if (about->address) {
-        html_markup(&view->html, "<dt>Address</dt><dd>");
-        html_text(&view->html, about->address);
+        page_element(view, "dt", PAGE_ADDRESS);
+        html_element(&view->html, "dd", about->address, NULL);
+    }
+    if (about->foundation) {
+        page_element(view, "dt", PAGE_FOUNDATION);
+        html_element(&view->html, "dd", about->foundation, NULL);
+    }
+    if (about->branches[0].pipe_inside_diameter_m > 0) {
+        page_element(view, "dt", PAGE_PIPE);
+        html_markup(&view->html, "<dd>");
+        page_fill(
+            view, PAGE_PIPE_INSIDE,
+            slot_text(unit_format(text, sizeof text, about->branches[0].pipe_inside_diameter_m,
+                                  DIMENSION_LENGTH, view->units)));
         html_markup(&view->html, "</dd>");
     }
-    if (about->foundation && !view->share) { /* the technician's */
-        html_markup(&view->html, "<dt>Foundation</dt><dd>");
-        html_text(&view->html, about->foundation);
-        html_markup(&view->html, "</dd>");
-    }
-    if (about->pipe_inside_diameter_m > 0) {
-        html_markup(&view->html, "<dt>Pipe</dt><dd>");
-        html_format(&view->html, "%s inside",
-                    unit_format(text, sizeof text, about->pipe_inside_diameter_m, DIMENSION_LENGTH,
-                                view->units));
-        html_markup(&view->html, "</dd>");
-    }
-    html_markup(&view->html, "<dt>Watched by</dt><dd>");
+    page_element(view, "dt", PAGE_WATCHED_BY);
+    html_markup(&view->html, "<dd>");
     for (size_t i = 0; i < about->point_count; i++)
         html_format(&view->html, "%s%s", i ? "; " : "", about->points[i].name);
     html_markup(&view->html, "</dd></dl></section>");
 }
 
-static void write_radon(struct page_view *view, const json_t *show) {
-    static const char *const windows[] = {"91 d", "365 d", "since commissioning"};
-    const json_t *radon = page_point_of(show, "radon");
-    html_markup(&view->html, "<section><h2>Radon, on average</h2>");
-    if (!radon) {
-        html_markup(&view->html, "<p>Radon is not measured by this system. Whether the house is "
-                                 "below the action level, a test must show.</p></section>");
-        return;
+static void write_equipment(struct page_view *view, size_t system) {
+    const struct system_description *about = view->api->fleet->systems[system].description;
+    for (size_t b = 0; b < about->branch_count; b++) {
+        if (about->branch_count > 1)
+            html_element(&view->html, "h3", about->branches[b].id, NULL);
+        page_equipment(view, system, b);
     }
-    html_markup(&view->html, "<dl class=\"facts-list\">");
-    for (size_t i = 0; i < sizeof windows / sizeof windows[0]; i++) {
-        const json_t *average = page_average_of(radon, windows[i]);
-        if (!average)
-            continue;
-        html_element(&view->html, "dt", windows[i], NULL);
-        html_markup(&view->html, "<dd>");
-        page_average_sentence(view, average, DIMENSION_RADON);
-        html_markup(&view->html, "</dd>");
-    }
-    html_markup(&view->html, "</dl></section>");
 }
 
-static void write_suction(struct page_view *view, const json_t *show) {
-    static const char *const windows[] = {"30 d", "365 d"};
-    const json_t *suction = page_point_of(show, "suction");
-    if (!suction)
-        return;
-    const json_t *baseline = json_object_get(suction, "baseline");
-    html_markup(&view->html, "<section><h2>Suction, on average</h2><p>At commissioning: ");
-    page_value(view, page_json_number(baseline, "value"), DIMENSION_PRESSURE);
-    html_markup(&view->html, ".</p><dl class=\"facts-list\">");
-    for (size_t i = 0; i < sizeof windows / sizeof windows[0]; i++) {
-        const json_t *average = page_average_of(suction, windows[i]);
-        if (!average)
-            continue;
-        html_element(&view->html, "dt", windows[i], NULL);
-        html_markup(&view->html, "<dd>");
-        page_average_sentence(view, average, DIMENSION_PRESSURE);
-        html_markup(&view->html, "</dd>");
+/* ---- in order, and not ---- */
+
+static void write_outages(struct page_view *view, size_t system, const struct in_spec_part *part) {
+    const struct time_zone *zone = page_zone(view, system);
+    size_t first = part->count > OUTAGES_MOST ? part->count - OUTAGES_MOST : 0;
+    html_markup(&view->html, "<ul class=\"records\">");
+    for (size_t i = part->count; i > first; i--) {
+        html_markup(&view->html, "<li>");
+        page_fill(view, PAGE_FROM_TO, slot_time(part->outages[i - 1].from_ms, zone),
+                  slot_time(part->outages[i - 1].to_ms, zone));
+        html_markup(&view->html, "</li>");
     }
-    html_markup(&view->html, "</dl></section>");
-}
-
-/* Trouble of the sensors alone says nothing of the house; how many there were is told. */
-static size_t leave_out_sensors(json_t *history) {
-    size_t left_out = 0;
-    for (size_t i = json_array_size(history); i-- > 0;) {
-        const char *condition = page_json_text(json_array_get(history, i), "condition");
-        if (condition &&
-            (strncmp(condition, "sensor-", 7) == 0 || strncmp(condition, "battery-", 8) == 0)) {
-            json_array_remove(history, i);
-            left_out++;
-        }
-    }
-    return left_out;
-}
-
-static void write_reading_by_hand(struct page_view *view, size_t point, const json_t *reading) {
-    const struct fleet_point *about = &view->api->fleet->points[point];
-    enum unit_system kept = page_units_of_point(view, point);
-    html_markup(&view->html, "<li><strong>");
-    page_date(view, page_json_time(reading, "time"), page_zone(view, about->system));
-    html_markup(&view->html, "</strong> ");
-    html_format(&view->html, "%s: ", about->description->name);
-    page_value(view, page_json_number(reading, "value"), page_dimension(view, point));
-    if (!view->share)
-        html_format(&view->html, ", by %s", page_json_text(reading, "by"));
-    html_markup(&view->html, "</li>");
-    view->units = kept;
-}
-
-static void write_by_hand(struct page_view *view, size_t system, const json_t *show) {
-    const json_t *points = json_object_get(show, "points");
-    const size_t first = view->api->fleet->systems[system].first_point;
-    bool any = false;
-    for (size_t i = 0; i < json_array_size(points); i++) {
-        const json_t *list = json_object_get(json_array_get(points, i), "by_hand");
-        for (size_t j = 0; j < json_array_size(list); j++) {
-            if (!any)
-                html_markup(&view->html, "<h3>Readings by hand</h3><ul class=\"records\">");
-            any = true;
-            write_reading_by_hand(view, first + i, json_array_get(list, j));
-        }
-    }
-    if (any)
-        html_markup(&view->html, "</ul>");
-}
-
-static void write_happened(struct page_view *view, size_t system, const json_t *show) {
-    const struct api_alarm_choice past = {
-        .all = true, .system = system, .since_ms = TIMESTAMP_NONE, .limit = LOOKED_AT_MOST};
-    json_t *history = api_alarms(view->api, &past);
-    size_t of_sensors = leave_out_sensors(history), count = json_array_size(history);
-    while (json_array_size(history) > ALARMS_MOST)
-        json_array_remove(history, json_array_size(history) - 1);
-    html_markup(&view->html, "<section><h2>What happened, and what was done</h2>");
-    page_radon_tests(view, system, show, VISITS_MOST);
-    html_markup(&view->html, "<h3>Visits</h3>");
-    page_past_visits(view, system, show, VISITS_MOST);
-    write_by_hand(view, system, show);
-    html_markup(&view->html, "<h3>Alarms</h3>");
-    page_alarm_history(view, history, system);
-    if (count > ALARMS_MOST)
-        html_markup(&view->html, "<p>Earlier ones are on the page of the system.</p>");
-    if (of_sensors) {
+    html_markup(&view->html, "</ul>");
+    if (first) {
         html_markup(&view->html, "<p>");
-        html_format(&view->html,
-                    "Not listed: %zu about sensors alone (silent, stuck, battery). What they "
-                    "missed is missing from the share of the time that readings cover.",
-                    of_sensors);
+        page_fill(view, PAGE_AND_BEFORE, slot_count(first));
         html_markup(&view->html, "</p>");
     }
+}
+
+static void write_in_spec(struct page_view *view, size_t system) {
+    struct in_spec spec;
+    int64_t now_ms = view->api->now_ms;
+    bool read = in_spec_read(&spec, view->api, system, now_ms - 365 * DURATION_DAY_MS, now_ms);
+    const struct in_spec_part *part = &spec.parts[IN_SPEC_SYSTEM];
+    html_markup(&view->html, "<section>");
+    page_element(view, "h2", PAGE_SHARE_IN_SPEC);
+    html_markup(&view->html, "<p>");
+    if (!read || !isfinite(part->share))
+        page_write(view, PAGE_SHARE_UNKNOWN);
+    else
+        page_fill(view, part->count ? PAGE_SHARE_OUTAGES : PAGE_SHARE_NO_OUTAGE,
+                  slot_percent(part->share), slot_date(spec.from_ms, page_zone(view, system)),
+                  slot_percent(part->covered));
+    html_markup(&view->html, "</p>");
+    if (part->count)
+        write_outages(view, system, part);
     html_markup(&view->html, "</section>");
-    json_decref(history);
+    in_spec_clear(&spec);
+}
+
+static void write_radon(struct page_view *view, size_t system, const struct system_facts *facts) {
+    static const char *const windows[] = {"91 d", "365 d", "since commissioning"};
+    const struct fleet_system *owner = &view->api->fleet->systems[system];
+    size_t radon = fleet_point_of(view->api->fleet, system, QUANTITY_RADON);
+    html_markup(&view->html, "<section>");
+    page_element(view, "h2", PAGE_RADON_ON_AVERAGE);
+    if (radon == FLEET_NONE)
+        page_element(view, "p", PAGE_RADON_NOT_MEASURED);
+    else
+        for (size_t i = 0; i < owner->point_count; i++) {
+            if (owner->description->points[i].quantity != QUANTITY_RADON)
+                continue;
+            page_radon_name(view, system, owner->first_point + i);
+            page_year(view, &facts->points[i]);
+            page_average_sentences(view, &facts->points[i], windows,
+                                   sizeof windows / sizeof windows[0], DIMENSION_RADON);
+        }
+    html_markup(&view->html, "</section>");
+}
+
+static void write_suction(struct page_view *view, size_t system, const struct system_facts *facts) {
+    static const char *const windows[] = {"30 d", "365 d"};
+    const struct api *api = view->api;
+    size_t first_point = api->fleet->systems[system].first_point;
+    size_t suction = fleet_point_of(api->fleet, system, QUANTITY_SUCTION);
+    if (suction == FLEET_NONE)
+        return;
+    const struct point_baseline *baseline =
+        point_state_baseline(monitor_point(pipeline_monitor(api->pipeline), suction), api->now_ms);
+    html_markup(&view->html, "<section>");
+    page_element(view, "h2", PAGE_SUCTION_ON_AVERAGE);
+    html_markup(&view->html, "<p>");
+    page_fill(view, PAGE_AT_COMMISSIONING_IS,
+              slot_value(baseline ? baseline->value : NAN, DIMENSION_PRESSURE));
+    html_markup(&view->html, "</p>");
+    page_average_sentences(view, &facts->points[suction - first_point], windows,
+                           sizeof windows / sizeof windows[0], DIMENSION_PRESSURE);
+    html_markup(&view->html, "</section>");
+}
+
+struct by_hand {
+    struct page_records records;
+    size_t point;
+};
+
+static bool write_by_hand(void *context, const struct record_by_hand *record) {
+    struct by_hand *by_hand = context;
+    struct page_view *view = by_hand->records.view;
+    size_t point = by_hand->point;
+    if (by_hand->records.rows == 0)
+        page_element(view, "h3", PAGE_READINGS_BY_HAND);
+    page_records_next(&by_hand->records);
+    enum unit_system kept = page_units_of_point(view, point);
+    page_date(view, record->time_ms, page_zone(view, by_hand->records.system));
+    html_markup(&view->html, "</strong> ");
+    page_fill(view, PAGE_READ_BY, slot_text(view->api->fleet->points[point].description->name),
+              slot_value(record->value, page_dimension(view, point)), slot_text(record->by));
+    html_markup(&view->html, "</li>");
+    view->units = kept;
+    return true;
+}
+
+static void write_all_by_hand(struct page_view *view, size_t system) {
+    const struct fleet_system *owner = &view->api->fleet->systems[system];
+    struct store *store = pipeline_store(view->api->pipeline);
+    struct by_hand by_hand = {.records = {view, system, SIZE_MAX, 0}};
+    for (size_t i = 0; store && i < owner->point_count; i++) {
+        by_hand.point = owner->first_point + i;
+        record_by_hand_newest(store, pipeline_key(view->api->pipeline, by_hand.point), BY_HAND_MOST,
+                              write_by_hand, &by_hand);
+    }
+    page_records_end(&by_hand.records, NULL);
+}
+
+struct happened {
+    struct page_past_alarms table;
+    size_t of_sensors;
+    bool more;
+};
+
+/* Trouble of the sensors alone says nothing of the house; how many there were is told. */
+static bool take_alarm(void *context, const struct record_alarm *row, const struct alarm *open) {
+    struct happened *happened = context;
+    (void)open;
+    if (strncmp(row->condition, "sensor-", 7) == 0 || strncmp(row->condition, "battery-", 8) == 0)
+        happened->of_sensors++;
+    else if (happened->table.rows < ALARMS_MOST)
+        page_past_alarm(&happened->table, row);
+    else
+        happened->more = true;
+    return true;
+}
+
+static void write_alarms(struct page_view *view, size_t system) {
+    const struct api_alarm_choice past = {
+        .all = true, .system = system, .since_ms = TIMESTAMP_NONE, .limit = LOOKED_AT_MOST};
+    struct happened happened = {.table = {view, system, 0}};
+    page_element(view, "h3", PAGE_ALARMS);
+    api_alarms_each(view->api, &past, take_alarm, &happened);
+    page_past_alarms_end(&happened.table);
+    if (happened.more)
+        page_element(view, "p", PAGE_EARLIER_ALARMS);
+    if (happened.of_sensors) {
+        html_markup(&view->html, "<p>");
+        page_fill(view, PAGE_SENSOR_ALARMS, slot_count(happened.of_sensors));
+        html_markup(&view->html, "</p>");
+    }
+}
+
+static void write_happened(struct page_view *view, size_t system) {
+    html_markup(&view->html, "<section>");
+    page_element(view, "h2", PAGE_WHAT_HAPPENED);
+    page_radon_tests(view, system, VISITS_MOST);
+    page_element(view, "h3", PAGE_VISITS);
+    page_past_visits(view, system, VISITS_MOST);
+    write_all_by_hand(view, system);
+    write_alarms(view, system);
+    html_markup(&view->html, "</section>");
 }
 
 /* EPA: A Citizen's Guide to Radon (EPA 402/K-12/002); WHO Handbook on Indoor Radon, 2009. */
 static void write_worth(struct page_view *view) {
-    html_markup(&view->html, "<section><h2>What this proves, and what not</h2><p>Held against an "
-                             "action level of ");
-    page_value(view, view->api->fleet->settings->radon_action_level_bq_m3, DIMENSION_RADON);
-    html_markup(
-        &view->html,
-        ". The United States Environmental Protection Agency recommends to act at 4 pCi/L (148 "
-        "Bq/m3) or more; the World Health Organization's Handbook on Indoor Radon (2009) proposes "
-        "a reference level of 100 Bq/m3, and where that can't be reached not above 300 Bq/m3. "
-        "Below any of them some risk is left.</p>"
-        "<p>It shows what the installed sensors reported, where they stand, for the share of the "
-        "time that their readings cover, with the uncertainty stated; it holds suction against "
-        "what was measured when the system was commissioned. A mean of less than a year leaves out "
-        "seasons; winter is usually higher. It says nothing of rooms without a monitor, nor of "
-        "time to come.</p>"
-        "<p>It is no substitute for a radon test by a licensed professional where one is required, "
-        "such as at the sale of a house. After a change to fan, pipe or openings a back-draft test "
-        "of the combustion appliances is due; electrical work belongs to a licensed electrician. "
-        "Local codes and licensed practice come first.</p></section>");
+    html_markup(&view->html, "<section>");
+    page_element(view, "h2", PAGE_WHAT_IT_PROVES);
+    html_markup(&view->html, "<p>");
+    page_fill(view, PAGE_PROVES_LEVEL,
+              slot_value(view->api->fleet->settings->radon_action_level_bq_m3, DIMENSION_RADON));
+    html_markup(&view->html, "</p>");
+    page_element(view, "p", PAGE_PROVES_SENSORS);
+    page_element(view, "p", PAGE_PROVES_NO_TEST);
+    html_markup(&view->html, "</section>");
+}
+
+static void write_links(struct page_view *view, size_t system) {
+    struct html_address back = page_system_address(view, system, "");
+    struct html_address sheet = page_system_address(view, system, "/fan-sheet");
+    struct html_address letter = page_system_address(view, system, "/report");
+    html_markup(&view->html, "<p class=\"no-print\">");
+    page_write(view, PAGE_TO_KEEP);
+    html_markup(&view->html, " ");
+    page_link(view, &back, page_words(view, PAGE_BACK_TO_SYSTEM));
+    html_markup(&view->html, " · ");
+    page_link(view, &letter, page_words(view, PAGE_YEARS_LETTER));
+    html_markup(&view->html, " · ");
+    page_link(view, &sheet, page_words(view, PAGE_SHEET_AT_FAN));
+    html_markup(&view->html, "</p>");
 }
 
 void page_record(struct page_view *view, size_t system) {
     const struct system_description *about = view->api->fleet->systems[system].description;
     char title[200];
-    snprintf(title, sizeof title, "Record of %s", about->name);
+    page_name_in(view, title, sizeof title, PAGE_RECORD_OF, about->name);
     const struct page_head head = {.title = title, .style = "record", .system = system};
-    struct html_address back = page_system_address(view, system, "");
     int64_t since_ms = 0;
-    json_t *show = page_show(view, system);
+    const struct system_facts *facts = page_facts(view, system);
+    if (!facts)
+        return;
     page_begin(view, &head);
     html_element(&view->html, "h1", title, NULL);
-    html_markup(&view->html, "<p class=\"no-print\">To keep or hand over: print it, or save it as "
-                             "PDF; it fits A4 and letter paper. ");
-    page_link(view, &back, "Back to the system");
-    html_markup(&view->html, "</p><p class=\"lead\">Made on ");
-    page_time(view, view->api->now_ms, page_zone(view, system));
-    html_markup(&view->html, ". At that time: ");
+    if (!view->paper)
+        write_links(view, system);
+    html_markup(&view->html, "<p class=\"lead\">");
+    page_fill(view, PAGE_MADE_ON, slot_time(view->api->now_ms, page_zone(view, system)));
     page_status(view, monitor_status(pipeline_monitor(view->api->pipeline), system, &since_ms));
     html_markup(&view->html, ".</p>");
     write_installed(view, system);
-    html_markup(&view->html, "<section><h2>Measured at commissioning</h2>");
-    page_commissioning(view, system, show, RECORDS_MOST);
+    write_equipment(view, system);
+    html_markup(&view->html, "<section>");
+    page_element(view, "h2", PAGE_MEASURED_COMMISSIONING);
+    page_commissioning(view, system, RECORDS_MOST);
     html_markup(&view->html, "</section>");
-    write_radon(view, show);
-    write_suction(view, show);
-    write_happened(view, system, show);
+    write_radon(view, system, facts);
+    write_suction(view, system, facts);
+    write_in_spec(view, system);
+    write_happened(view, system);
     write_worth(view);
-    json_decref(show);
     page_end(view, 200);
 }

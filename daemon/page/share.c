@@ -7,6 +7,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/random.h>
 
 enum { MAC_BYTES = 24, MAC_TEXT = MAC_BYTES / 3 * 4 };
 static const char secret_note[] = "page share secret";
@@ -63,6 +64,15 @@ static enum store_status put_state(struct store *store, const char *system, unsi
     return record_note_put(store, name, value);
 }
 
+/* By chance: a house that was forgotten and is watched again, for other people, must not bring the
+   links of before back into force. */
+static unsigned long first_number(void) {
+    uint32_t number = 0;
+    if (getrandom(&number, sizeof number, 0) != (ssize_t)sizeof number)
+        return 0;
+    return number;
+}
+
 enum store_status page_share_create(struct store *store, const char *system) {
     char secret[PAGE_SECRET_SIZE + 4];
     unsigned long number = 0;
@@ -71,7 +81,8 @@ enum store_status page_share_create(struct store *store, const char *system) {
         status =
             page_secret_make(secret) ? record_note_put(store, secret_note, secret) : STORE_FAILING;
     explicit_bzero(secret, sizeof secret);
-    read_state(store, system, &number);
+    if (!read_state(store, system, &number) && number == 0)
+        number = first_number();
     return status == STORE_OK ? put_state(store, system, number + 1, "on") : status;
 }
 

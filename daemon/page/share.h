@@ -2,9 +2,9 @@
  * page_share: links that show one system to its homeowner without an account.
  *
  * A link is "ID.MAC", MAC = HMAC-SHA256(secret of the store, "share" NUL ID NUL number), 192 bits
- * of it as URL-safe text. The number is kept beside it; withdrawing a link takes the number out of
- * force for good, so the next link of that system is another one. Guessing one of 2^192 is no way
- * in, and nothing of the store tells the links but the secret.
+ * of it as URL-safe text. The first number is drawn by chance and kept beside it; withdrawing a
+ * link takes the number out of force for good, so the next link of that system is another one.
+ * Guessing one of 2^192 is no way in, and nothing of the store tells the links but the secret.
  */
 #ifndef DAEMON_PAGE_SHARE_H
 #define DAEMON_PAGE_SHARE_H

@@ -2,31 +2,33 @@
  * The form to sign in.
  */
 #include "page/view_text.h"
+#include "page/view_words.h"
 
 #include <string.h>
 
 void page_sign_in(struct page_view *view, const char *complaint) {
-    const struct page_head head = {.title = "Sign in", .system = FLEET_NONE};
+    const struct page_head head = {.title = page_words(view, PAGE_SIGN_IN), .system = FLEET_NONE};
     const char *next = page_query(view, "next");
     page_begin(view, &head);
-    html_markup(&view->html, "<h1>Sign in</h1>");
+    page_element(view, "h1", PAGE_SIGN_IN);
     if (complaint)
         html_element(&view->html, "p", complaint, "class", "notice", "role", "alert", NULL);
-    if (!view->api->fleet->settings->page_access_file) {
-        html_markup(&view->html,
-                    "<p>No accounts are set up, so this page only shows. To acknowledge, shelve "
-                    "and write down visits here, name a file of accounts as page.access_file in "
-                    "the settings; subslabctl does the same without one.</p>");
+    if (!view->api->fleet->settings->page.access_file) {
+        page_element(view, "p", PAGE_NO_ACCOUNTS);
     } else {
-        html_markup(&view->html, "<form method=\"post\" action=\"/sign-in\" class=\"sign-in\">");
+        struct html_address here = page_address(view, "/sign-in");
+        html_open(&view->html, "form", "method", "post", "action", here.text, "class", "sign-in",
+                  NULL);
         html_empty(&view->html, "input", "type", "hidden", "name", "next", "value", next, NULL);
+        html_markup(&view->html, "<p>");
+        page_label(view, "name", PAGE_NAME);
+        html_markup(&view->html, "<input id=\"name\" name=\"name\" autocomplete=\"username\" "
+                                 "required maxlength=\"63\"></p><p>");
+        page_label(view, "password", PAGE_PASSWORD);
         html_markup(&view->html,
-                    "<p><label for=\"name\">Name</label> <input id=\"name\" name=\"name\" "
-                    "autocomplete=\"username\" required maxlength=\"63\"></p>"
-                    "<p><label for=\"password\">Password</label> <input id=\"password\" "
-                    "name=\"password\" type=\"password\" autocomplete=\"current-password\" "
-                    "required maxlength=\"512\"></p><p><button type=\"submit\">Sign in</button>"
-                    "</p></form>");
+                    "<input id=\"password\" name=\"password\" type=\"password\" "
+                    "autocomplete=\"current-password\" required maxlength=\"512\"></p>");
+        page_end_form(view, PAGE_SIGN_IN);
     }
     page_end(view, complaint ? 403 : 200);
 }

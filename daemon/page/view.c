@@ -5,6 +5,10 @@
 #include "page/view.h"
 
 #include "page/view_text.h"
+#include "page/view_words.h"
+#include "page_assets.h"
+#include "words/home_texts.h"
+#include "words/wording.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -15,26 +19,40 @@ const char *page_query(const struct page_view *view, const char *name) {
     return value ? value : "";
 }
 
-struct html_address page_address(const struct page_view *view, const char *path) {
-    struct html_address address = html_address(path);
+struct html_address page_path(const struct page_view *view, const char *path) {
+    const char *base = view->api->fleet->settings->page.base;
+    struct html_address address = html_address(base ? base : "");
+    html_address_path(&address, path);
+    return address;
+}
+
+void page_add_choices(const struct page_view *view, struct html_address *address) {
     if (view->units_chosen)
-        html_address_query(&address, "units", view->units == UNIT_SYSTEM_SI ? "si" : "us");
+        html_address_query(address, "units", view->units == UNIT_SYSTEM_SI ? "si" : "us");
+    if (view->language_chosen)
+        html_address_query(address, "language", wording_language_code(view->language));
+}
+
+struct html_address page_address(const struct page_view *view, const char *path) {
+    struct html_address address = page_path(view, path);
+    page_add_choices(view, &address);
     return address;
 }
 
 struct html_address page_system_address(const struct page_view *view, size_t system,
                                         const char *behind) {
-    struct html_address address = html_address(view->share ? "/share/" : "/systems/");
-    html_address_part(&address,
-                      view->share ? view->share : fleet_system_id(view->api->fleet, system));
+    struct html_address address = page_path(view, "/systems/");
+    html_address_part(&address, fleet_system_id(view->api->fleet, system));
     html_address_path(&address, behind);
-    if (view->units_chosen)
-        html_address_query(&address, "units", view->units == UNIT_SYSTEM_SI ? "si" : "us");
+    page_add_choices(view, &address);
     return address;
 }
 
 void page_link(struct page_view *view, const struct html_address *address, const char *text) {
-    html_element(&view->html, "a", text, "href", address->text, NULL);
+    if (view->paper) /* there is nothing to go to */
+        html_text(&view->html, text);
+    else
+        html_element(&view->html, "a", text, "href", address->text, NULL);
 }
 
 const struct time_zone *page_zone(const struct page_view *view, size_t system) {
@@ -47,148 +65,201 @@ const struct time_zone *page_zone(const struct page_view *view, size_t system) {
 /* ---- around the content ---- */
 
 static void menu_entry(struct page_view *view, const struct page_head *head, const char *path,
-                       const char *text) {
+                       enum page_text text) {
     struct html_address address = page_address(view, path);
     bool here = head->current && strcmp(head->current, path) == 0;
     html_markup(&view->html, "<li>");
-    html_element(&view->html, "a", text, "href", address.text, "aria-current", here ? "page" : NULL,
-                 NULL);
+    html_element(&view->html, "a", page_words(view, text), "href", address.text, "aria-current",
+                 here ? "page" : NULL, NULL);
     html_markup(&view->html, "</li>");
 }
 
 static void write_account(struct page_view *view) {
     html_markup(&view->html, "<div class=\"account\">");
     if (view->session) {
-        html_markup(&view->html, "<form method=\"post\" action=\"/sign-out\">");
+        struct html_address away = page_address(view, "/sign-out");
+        html_open(&view->html, "form", "method", "post", "action", away.text, NULL);
         html_empty(&view->html, "input", "type", "hidden", "name", "token", "value",
                    view->session->token, NULL);
         html_element(&view->html, "span", view->session->account, NULL);
-        html_markup(&view->html, " <button type=\"submit\">Sign out</button></form>");
-    } else if (view->api->fleet->settings->page_access_file) {
+        html_markup(&view->html, " <button type=\"submit\">");
+        page_write(view, PAGE_SIGN_OUT);
+        html_markup(&view->html, "</button></form>");
+    } else if (view->api->fleet->settings->page.access_file) {
         struct html_address address = page_address(view, "/sign-in");
-        page_link(view, &address, "Sign in");
+        page_link(view, &address, page_words(view, PAGE_SIGN_IN));
     }
     html_markup(&view->html, "</div>");
 }
 
 static void write_menu(struct page_view *view, const struct page_head *head) {
-    if (view->share)
-        return;
-    html_markup(&view->html, "<header class=\"top\"><nav aria-label=\"Sheets\"><ul>");
-    menu_entry(view, head, "/", "Systems");
-    menu_entry(view, head, "/alarms", "Alarms");
-    menu_entry(view, head, "/visits", "Visits");
+    html_markup(&view->html, "<header class=\"top\">");
+    html_open(&view->html, "nav", "aria-label", page_words(view, PAGE_SHEETS), NULL);
+    html_markup(&view->html, "<ul>");
+    menu_entry(view, head, "/", PAGE_SYSTEMS);
+    menu_entry(view, head, "/alarms", PAGE_ALARMS);
+    menu_entry(view, head, "/visits", PAGE_VISITS);
+    menu_entry(view, head, "/fans", PAGE_FANS);
+    if (view->session)
+        menu_entry(view, head, "/enrol", PAGE_NEW_HOUSE);
     html_markup(&view->html, "</ul></nav>");
     write_account(view);
     html_markup(&view->html, "</header>");
 }
 
-static const char *contacts_trouble(const struct api *api) {
+/* PAGE_TEXT_COUNT: none. */
+static enum page_text contacts_trouble(const struct api *api) {
     const struct settings *settings = api->fleet->settings;
     if (settings->contact_count == 0)
-        return "Nobody will be told of anything: the settings name no contact.";
+        return PAGE_NO_CONTACT;
     for (size_t i = 0; i < settings->contact_count; i++) {
         if (dispatch_health(api->dispatch, i) < DISPATCH_FAILING)
-            return NULL;
+            return PAGE_TEXT_COUNT;
     }
-    return "No contact can be reached: messages wait.";
+    return PAGE_NO_CONTACT_REACHED;
 }
 
-static void write_notice(struct page_view *view, const char *strong, const char *text) {
-    html_markup(&view->html, "<p><strong>");
-    html_text(&view->html, strong);
-    html_markup(&view->html, "</strong>");
+static void write_notice(struct page_view *view, enum page_text strong, const char *text) {
+    html_markup(&view->html, "<p>");
+    page_element(view, "strong", strong);
     html_text(&view->html, text);
     html_markup(&view->html, "</p>");
 }
 
-/* What is wrong with the watch itself comes before what it says. A shared link shows only what
-   concerns its readings. */
+/* What is wrong with the watch itself comes before what it says. */
 static void write_own_trouble(struct page_view *view) {
     const struct api *api = view->api;
     bool doubted = api_clock_doubted(api);
     bool lost = api->lost_since_ms != TIMESTAMP_NONE && api->intake && !doubted;
-    bool refused = api->reload_refused && !view->share;
-    const char *contacts = view->share ? NULL : contacts_trouble(api);
-    if (!lost && !doubted && !refused && !contacts && !api->store_failing)
+    enum page_text contacts = contacts_trouble(api);
+    if (!lost && !doubted && !api->reload_refused && contacts == PAGE_TEXT_COUNT &&
+        !api->store_failing)
         return;
     html_markup(&view->html, "<div class=\"notice\" role=\"status\">");
     if (doubted) {
-        write_notice(view, "The clock is not to be trusted.",
-                     " Readings wait at the broker until it is right.");
-        if (!view->share)
-            write_notice(view, "Why: ", api->clock_why);
+        write_notice(view, PAGE_CLOCK_DOUBTED, page_words(view, PAGE_CLOCK_WAITS));
+        write_notice(view, PAGE_CLOCK_WHY, page_words_of(view, api->clock_why));
     }
-    if (refused)
-        write_notice(view, "The settings on disk were refused.",
-                     " Those read before stay in force; the log names file and line.");
-    if (contacts)
+    if (api->reload_refused)
+        write_notice(view, PAGE_SETTINGS_REFUSED, page_words(view, PAGE_SETTINGS_KEPT));
+    if (contacts != PAGE_TEXT_COUNT)
         write_notice(view, contacts, "");
     if (lost) {
-        html_markup(&view->html, "<p><strong>No connection to the broker</strong> since ");
-        page_time(view, api->lost_since_ms, page_zone(view, FLEET_NONE));
-        html_markup(&view->html, ": what follows is as old as its readings.</p>");
+        html_markup(&view->html, "<p>");
+        page_fill(view, PAGE_BROKER_LOST, slot_strong(page_words(view, PAGE_NO_BROKER)),
+                  slot_time(api->lost_since_ms, page_zone(view, FLEET_NONE)));
+        html_markup(&view->html, "</p>");
     }
     if (api->store_failing)
-        write_notice(view, "The store can't be written.",
-                     " Readings wait at the broker; nothing can be changed here until it works "
-                     "again.");
+        write_notice(view, PAGE_STORE_FAILS, page_words(view, PAGE_STORE_WAITS));
     html_markup(&view->html, "</div>");
 }
 
+void page_look(struct page_view *view) {
+    if (view->paper) {
+        html_markup(&view->html, "<style>");
+        html_literal(&view->html, (const char *)embedded_style_css);
+        html_markup(&view->html, "</style>");
+        return;
+    }
+    struct html_address style = page_path(view, "/assets/style.css"),
+                        icon = page_path(view, "/assets/icon.svg");
+    html_empty(&view->html, "link", "rel", "stylesheet", "href", style.text, NULL);
+    html_empty(&view->html, "link", "rel", "icon", "href", icon.text, "type", "image/svg+xml",
+               NULL);
+}
+
 void page_begin(struct page_view *view, const struct page_head *head) {
+    struct html_address keys = page_path(view, "/assets/keys.js");
     view->head = *head;
-    html_markup(&view->html, "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">"
-                             "<meta name=\"viewport\" content=\"width=device-width, "
-                             "initial-scale=1\">");
-    if (view->share)
-        html_markup(&view->html, "<meta name=\"robots\" content=\"noindex\">");
-    else /* or browsers hide their Origin from our own forms */
-        html_markup(&view->html, "<meta name=\"referrer\" content=\"same-origin\">");
-    html_markup(&view->html, "<title>");
+    html_markup(&view->html, "<!DOCTYPE html>\n");
+    html_open(&view->html, "html", "lang", wording_language_code(view->language), NULL);
+    html_markup(&view->html, "<head><meta charset=\"utf-8\"><meta name=\"viewport\" "
+                             "content=\"width=device-width, initial-scale=1\">");
+    /* without it browsers hide their Origin from our own forms */
+    html_markup(&view->html, "<meta name=\"referrer\" content=\"same-origin\"><title>");
     html_text(&view->html, head->title);
-    html_markup(&view->html,
-                " – subslabd</title><link rel=\"stylesheet\" href=\"/assets/style.css\">"
-                "<link rel=\"icon\" href=\"/assets/icon.svg\" type=\"image/svg+xml\">"
-                "<script src=\"/assets/keys.js\" defer></script></head>");
+    html_markup(&view->html, " – subslabd</title>");
+    page_look(view);
+    if (!view->paper)
+        html_element(&view->html, "script", "", "src", keys.text, "defer", "", NULL);
+    html_markup(&view->html, "</head>");
     html_open(&view->html, "body", "class", head->style, NULL);
-    html_markup(&view->html, "<a class=\"skip\" href=\"#content\">To the content</a>");
+    if (!view->paper)
+        html_element(&view->html, "a", page_words(view, PAGE_TO_CONTENT), "class", "skip", "href",
+                     "#content", NULL);
     page_status_shapes(view);
-    write_menu(view, head);
+    if (!view->paper)
+        write_menu(view, head);
     html_markup(&view->html, "<main id=\"content\" tabindex=\"-1\">");
-    write_own_trouble(view);
+    if (!view->paper)
+        write_own_trouble(view);
+}
+
+/* This sheet with another choice: `name` is left to the caller, all else is as it was asked. */
+static struct html_address same_sheet(const struct page_view *view, const char *name) {
+    struct html_address address = page_path(view, view->request->path);
+    static const char *const kept[] = {"status", "find",   "page", "range",    "to",
+                                       "all",    "before", "need", "region",   "contact",
+                                       "count",  "points", "year", "language", "units"};
+    for (size_t i = 0; i < sizeof kept / sizeof kept[0]; i++)
+        if (strcmp(kept[i], name) != 0)
+            html_address_query(&address, kept[i], page_query(view, kept[i]));
+    return address;
 }
 
 static void write_units_switch(struct page_view *view) {
     bool si = view->units == UNIT_SYSTEM_SI;
-    struct html_address address = html_address(view->request->path);
-    static const char *const kept[] = {"status", "find", "page", "range", "to", "all", "before"};
-    for (size_t i = 0; i < sizeof kept / sizeof kept[0]; i++)
-        html_address_query(&address, kept[i], page_query(view, kept[i]));
+    struct html_address address = same_sheet(view, "units");
     html_address_query(&address, "units", si ? "us" : "si");
-    html_markup(&view->html, "<dt>Units</dt><dd>");
-    html_text(&view->html, si ? "SI (Pa, Bq/m3) · " : "US (inH2O, pCi/L) · ");
-    page_link(view, &address, si ? "US units" : "SI units");
+    page_element(view, "dt", PAGE_UNITS);
+    html_markup(&view->html, "<dd>");
+    page_write(view, si ? PAGE_UNITS_SI : PAGE_UNITS_US);
+    if (!view->paper) {
+        html_markup(&view->html, " · ");
+        page_link(view, &address, page_words(view, si ? PAGE_TO_US : PAGE_TO_SI));
+    }
+    html_markup(&view->html, "</dd>");
+}
+
+static void write_language_switch(struct page_view *view) {
+    html_element(&view->html, "dt", home_text(view->language, HOME_LANGUAGE), NULL);
+    html_markup(&view->html, "<dd>");
+    html_text(&view->html, home_text(view->language, HOME_LANGUAGE_NAME));
+    for (size_t other = 0; other < home_text_languages() && !view->paper; other++) {
+        const char *code = wording_language_code(other);
+        struct html_address address = same_sheet(view, "language");
+        html_address_query(&address, "language", code);
+        if (other == view->language)
+            continue;
+        html_markup(&view->html, " · ");
+        html_element(&view->html, "a", home_text(other, HOME_LANGUAGE_NAME), "href", address.text,
+                     "hreflang", code, "lang", code, NULL);
+    }
     html_markup(&view->html, "</dd>");
 }
 
 static void write_title_block(struct page_view *view, const struct page_head *head) {
     const struct fleet *fleet = view->api->fleet;
     bool one = head->system != FLEET_NONE;
-    html_markup(&view->html, "<footer><dl class=\"title-block\"><dt>Sheet</dt><dd>");
-    html_text(&view->html, head->title);
-    html_markup(&view->html, "</dd><dt>System</dt><dd>");
+    html_markup(&view->html, "<footer><dl class=\"title-block\">");
+    page_element(view, "dt", PAGE_SHEET);
+    html_element(&view->html, "dd", head->title, NULL);
+    page_element(view, "dt", PAGE_SYSTEM);
+    html_markup(&view->html, "<dd>");
     if (one)
         html_text(&view->html, fleet_system_id(fleet, head->system));
-    else if (view->share)
-        html_markup(&view->html, "–");
     else
-        html_format(&view->html, "%zu in the fleet", fleet->system_count);
-    html_markup(&view->html, "</dd><dt>As of</dt><dd>");
+        page_fill(view, PAGE_IN_FLEET, slot_count(fleet->system_count));
+    html_markup(&view->html, "</dd>");
+    page_element(view, "dt", PAGE_AS_OF);
+    html_markup(&view->html, "<dd>");
     page_time(view, view->api->now_ms, page_zone(view, head->system));
     html_markup(&view->html, "</dd>");
-    if (strcmp(view->request->method, "GET") == 0)
+    if (strcmp(view->request->method, "GET") == 0) {
         write_units_switch(view);
+        write_language_switch(view);
+    }
     html_markup(&view->html, "</dl></footer>");
 }
 
@@ -200,6 +271,10 @@ void page_foot(struct page_view *view) {
 
 void page_end(struct page_view *view, int status) {
     page_foot(view);
+    page_answer(view, status);
+}
+
+void page_answer(struct page_view *view, int status) {
     view->answer->status = status;
     view->answer->content_type = "text/html; charset=utf-8";
     view->answer->body_length = view->html.text.length;
@@ -213,7 +288,10 @@ void page_say(struct page_view *view, int status, const char *title, const char 
     page_begin(view, &head);
     html_element(&view->html, "h1", title, NULL);
     html_element(&view->html, "p", sentence, NULL);
-    html_markup(&view->html, "<p><a href=\"/\">To the systems</a></p>");
+    struct html_address fleet = page_address(view, "/");
+    html_markup(&view->html, "<p>");
+    page_link(view, &fleet, page_words(view, PAGE_TO_SYSTEMS));
+    html_markup(&view->html, "</p>");
     page_end(view, status);
 }
 
@@ -242,10 +320,17 @@ void page_token(struct page_view *view) {
                view->session->token, NULL);
 }
 
-void page_begin_form(struct page_view *view, size_t system, const char *action) {
-    struct html_address address = html_address("/systems/");
-    html_address_part(&address, fleet_system_id(view->api->fleet, system));
-    html_address_path(&address, action);
-    html_open(&view->html, "form", "method", "post", "action", address.text, "class", "do", NULL);
+static void begin_form(struct page_view *view, size_t system, const char *action,
+                       const char *style) {
+    struct html_address address = page_system_address(view, system, action);
+    html_open(&view->html, "form", "method", "post", "action", address.text, "class", style, NULL);
     page_token(view);
+}
+
+void page_begin_form(struct page_view *view, size_t system, const char *action) {
+    begin_form(view, system, action, "do");
+}
+
+void page_begin_entry(struct page_view *view, size_t system, const char *action) {
+    begin_form(view, system, action, "entry");
 }

@@ -1,7 +1,8 @@
 #include "page/view_text.h"
 
-#include "diagnosis/diagnosis.h"
 #include "measure/duration.h"
+#include "page/view_words.h"
+#include "words/wording_texts.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -9,10 +10,9 @@
 
 char *page_value_text(const struct page_view *view, char text[PAGE_TEXT_SIZE], double si,
                       enum dimension dimension) {
-    char *number = unit_format(text, PAGE_TEXT_SIZE, si, dimension, view->units);
     if (isfinite(si))
-        return number;
-    memcpy(text, "not known", sizeof "not known");
+        return unit_format(text, PAGE_TEXT_SIZE, si, dimension, view->units);
+    snprintf(text, PAGE_TEXT_SIZE, "%s", wording_languages[view->language].texts->not_known);
     return text;
 }
 
@@ -22,16 +22,23 @@ void page_value(struct page_view *view, double si, enum dimension dimension) {
                  isfinite(si) ? "value" : "value unknown", NULL);
 }
 
-char *page_percent_text(char text[PAGE_TEXT_SIZE], double fraction) {
+char *page_percent(char text[PAGE_TEXT_SIZE], double fraction, const char *over_99,
+                   const char *under_1) {
     double percent = 100.0 * fraction;
-    if (!isfinite(fraction))
-        memcpy(text, "not known", sizeof "not known");
-    else if (percent > 99.5 && fraction < 1.0)
-        memcpy(text, "over 99 %", sizeof "over 99 %");
+    if (percent > 99.5 && fraction < 1.0)
+        snprintf(text, PAGE_TEXT_SIZE, "%s", over_99);
     else if (percent > 0.0 && percent < 0.5)
-        memcpy(text, "under 1 %", sizeof "under 1 %");
+        snprintf(text, PAGE_TEXT_SIZE, "%s", under_1);
     else
-        snprintf(text, PAGE_TEXT_SIZE, "%.0f %%", percent);
+        snprintf(text, PAGE_TEXT_SIZE, "%.0f %%", round(percent) + 0.0); /* never "-0 %" */
+    return text;
+}
+
+char *page_percent_text(const struct page_view *view, char text[PAGE_TEXT_SIZE], double fraction) {
+    if (isfinite(fraction))
+        return page_percent(text, fraction, page_words(view, PAGE_OVER_99),
+                            page_words(view, PAGE_UNDER_1));
+    snprintf(text, PAGE_TEXT_SIZE, "%s", page_words(view, PAGE_NOT_KNOWN));
     return text;
 }
 
@@ -43,28 +50,36 @@ static void time_element(struct page_view *view, int64_t time_ms, const char *sh
 }
 
 /* The days of a fleet without a system are those of UTC. */
-static char *full_text(char text[PAGE_TEXT_SIZE], int64_t time_ms, const struct time_zone *zone) {
+char *page_time_text(char text[PAGE_TEXT_SIZE], int64_t time_ms, const struct time_zone *zone) {
     return zone ? time_zone_format(text, PAGE_TEXT_SIZE, zone, time_ms)
                 : timestamp_format(text, PAGE_TEXT_SIZE, time_ms);
+}
+
+static char *count_text(const struct page_view *view, char text[PAGE_TEXT_SIZE],
+                        enum page_text words, int64_t count) {
+    char digits[24];
+    snprintf(digits, sizeof digits, "%lld", (long long)count);
+    return page_name_in(view, text, PAGE_TEXT_SIZE, words, digits);
 }
 
 char *page_age_text(const struct page_view *view, char text[PAGE_TEXT_SIZE], int64_t time_ms) {
     char span[40];
     int64_t age_ms = time_ms == TIMESTAMP_NONE ? 0 : view->api->now_ms - time_ms;
+    enum page_text words = PAGE_JUST_NOW;
     if (time_ms == TIMESTAMP_NONE)
-        snprintf(text, PAGE_TEXT_SIZE, "never");
+        words = PAGE_NEVER;
     else if (age_ms < -DURATION_MINUTE_MS)
-        snprintf(text, PAGE_TEXT_SIZE, "ahead of our clock");
-    else if (age_ms < 90 * DURATION_SECOND_MS)
-        snprintf(text, PAGE_TEXT_SIZE, "just now");
-    else if (age_ms < 2 * DURATION_HOUR_MS)
-        snprintf(text, PAGE_TEXT_SIZE, "%lld min ago", (long long)(age_ms / DURATION_MINUTE_MS));
-    else if (age_ms < 2 * DURATION_DAY_MS)
-        snprintf(text, PAGE_TEXT_SIZE, "%lld h ago", (long long)(age_ms / DURATION_HOUR_MS));
-    else if (age_ms < 2 * DURATION_YEAR_MS)
-        snprintf(text, PAGE_TEXT_SIZE, "%lld days ago", (long long)(age_ms / DURATION_DAY_MS));
-    else
-        snprintf(text, PAGE_TEXT_SIZE, "%s ago", duration_format(span, sizeof span, age_ms));
+        words = PAGE_AHEAD_OF_CLOCK;
+    else if (age_ms >= 2 * DURATION_YEAR_MS)
+        return page_name_in(view, text, PAGE_TEXT_SIZE, PAGE_SPAN_AGO,
+                            duration_format(span, sizeof span, age_ms));
+    else if (age_ms >= 2 * DURATION_DAY_MS)
+        return count_text(view, text, PAGE_DAYS_AGO, age_ms / DURATION_DAY_MS);
+    else if (age_ms >= 2 * DURATION_HOUR_MS)
+        return count_text(view, text, PAGE_HOURS_AGO, age_ms / DURATION_HOUR_MS);
+    else if (age_ms >= 90 * DURATION_SECOND_MS)
+        return count_text(view, text, PAGE_MINUTES_AGO, age_ms / DURATION_MINUTE_MS);
+    snprintf(text, PAGE_TEXT_SIZE, "%s", page_words(view, words));
     return text;
 }
 
@@ -74,7 +89,7 @@ void page_age(struct page_view *view, int64_t time_ms, const struct time_zone *z
     if (time_ms == TIMESTAMP_NONE)
         html_element(&view->html, "span", shown, "class", "unknown", NULL);
     else
-        time_element(view, time_ms, shown, full_text(full, time_ms, zone));
+        time_element(view, time_ms, shown, page_time_text(full, time_ms, zone));
 }
 
 void page_time(struct page_view *view, int64_t time_ms, const struct time_zone *zone) {
@@ -82,11 +97,11 @@ void page_time(struct page_view *view, int64_t time_ms, const struct time_zone *
     if (time_ms == TIMESTAMP_NONE)
         html_markup(&view->html, "–");
     else
-        time_element(view, time_ms, full_text(full, time_ms, zone), NULL);
+        time_element(view, time_ms, page_time_text(full, time_ms, zone), NULL);
 }
 
 char *page_date_text(char text[PAGE_TEXT_SIZE], int64_t time_ms, const struct time_zone *zone) {
-    full_text(text, time_ms, zone);
+    page_time_text(text, time_ms, zone);
     text[10] = '\0';
     return text;
 }
@@ -97,7 +112,7 @@ void page_date(struct page_view *view, int64_t time_ms, const struct time_zone *
         html_markup(&view->html, "–");
     else
         time_element(view, time_ms, page_date_text(text, time_ms, zone),
-                     full_text(full, time_ms, zone));
+                     page_time_text(full, time_ms, zone));
 }
 
 /* ---- status ---- */
@@ -119,11 +134,29 @@ static const char *const class_of[] = {
 
 void page_status(struct page_view *view, enum monitor_status status) {
     html_open(&view->html, "span", "class", class_of[status], NULL);
+    page_status_mark(view, status);
+    html_markup(&view->html, " ");
+    html_text(&view->html, page_words_of(view, monitor_status_word(status)));
+    html_markup(&view->html, "</span>");
+}
+
+void page_status_mark(struct page_view *view, enum monitor_status status) {
     html_markup(&view->html, "<svg class=\"mark\" viewBox=\"0 0 20 20\" aria-hidden=\"true\">");
     html_empty(&view->html, "use", "href", shape_of[status], NULL);
-    html_markup(&view->html, "</svg> ");
-    html_text(&view->html, monitor_status_word(status));
-    html_markup(&view->html, "</span>");
+    html_markup(&view->html, "</svg>");
+}
+
+void page_status_since(struct page_view *view, size_t system, enum monitor_status status,
+                       int64_t since_ms) {
+    int64_t heard_ms = monitor_system_newest_ms(pipeline_monitor(view->api->pipeline), system);
+    bool silent = status == MONITOR_SILENT;
+    int64_t shown_ms = silent ? heard_ms : since_ms;
+    if (silent && heard_ms == TIMESTAMP_NONE)
+        page_write(view, PAGE_NOT_HEARD);
+    if (shown_ms == TIMESTAMP_NONE)
+        return;
+    page_fill(view, silent ? PAGE_NOT_HEARD_SINCE : PAGE_SINCE,
+              slot_date(shown_ms, page_zone(view, system)));
 }
 
 void page_status_shapes(struct page_view *view) {
@@ -146,22 +179,7 @@ void page_status_shapes(struct page_view *view) {
         "</defs></svg>");
 }
 
-/* ---- JSON ---- */
-
-double page_json_number(const json_t *object, const char *name) {
-    const json_t *value = json_object_get(object, name);
-    return json_is_number(value) ? json_number_value(value) : NAN;
-}
-
-int64_t page_json_time(const json_t *object, const char *name) {
-    const char *text = page_json_text(object, name);
-    int64_t time_ms = TIMESTAMP_NONE;
-    return text && timestamp_parse(text, strlen(text), &time_ms) ? time_ms : TIMESTAMP_NONE;
-}
-
-const char *page_json_text(const json_t *object, const char *name) {
-    return json_string_value(json_object_get(object, name));
-}
+/* ---- points and lists ---- */
 
 enum dimension page_dimension(const struct page_view *view, size_t point) {
     return view->api->fleet->points[point].description->binding.unit->dimension;
@@ -173,19 +191,19 @@ enum unit_system page_units_of_point(struct page_view *view, size_t point) {
     return kept;
 }
 
-const char *page_cause_text(const char *word) {
-    for (int cause = 0; word && cause < CAUSE_COUNT; cause++) {
-        if (strcmp(diagnosis_cause_word((enum diagnosis_cause)cause), word) == 0)
-            return diagnosis_cause_text((enum diagnosis_cause)cause);
-    }
-    return word;
+void page_list(struct page_view *view, struct text_list list) {
+    html_markup(&view->html, "<ul>");
+    for (size_t i = 0; i < list.count; i++)
+        html_element(&view->html, "li", list.items[i], NULL);
+    html_markup(&view->html, "</ul>");
 }
 
-void page_json_list(struct page_view *view, const json_t *list) {
-    if (json_array_size(list) == 0)
-        return;
-    html_markup(&view->html, "<ul>");
-    for (size_t i = 0; i < json_array_size(list); i++)
-        html_element(&view->html, "li", json_string_value(json_array_get(list, i)), NULL);
-    html_markup(&view->html, "</ul>");
+void page_due(struct page_view *view, size_t point) {
+    const struct api *api = view->api;
+    int64_t due_ms = monitor_reading_due_ms(pipeline_monitor(api->pipeline), point);
+    if (due_ms == INT64_MAX)
+        page_write(view, PAGE_BY_HAND);
+    else
+        page_fill(view, PAGE_BY_HAND_DUE,
+                  slot_date(due_ms, page_zone(view, api->fleet->points[point].system)));
 }

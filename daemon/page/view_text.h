@@ -7,8 +7,8 @@
 
 #include "monitor/monitor.h"
 #include "page/view.h"
-
-#include <jansson.h>
+#include "words/evidence.h"
+#include "words/text_list.h"
 
 #define PAGE_TEXT_SIZE 64
 
@@ -17,8 +17,11 @@ char *page_value_text(const struct page_view *view, char text[PAGE_TEXT_SIZE], d
                       enum dimension dimension);
 /** The same as an element that does not break; "not known" for NaN. */
 void page_value(struct page_view *view, double si, enum dimension dimension);
+/** A fraction in percent; what is not all and not nothing is said in the words given. */
+char *page_percent(char text[PAGE_TEXT_SIZE], double fraction, const char *over_99,
+                   const char *under_1);
 /** "68 %" of a fraction. Returns text. */
-char *page_percent_text(char text[PAGE_TEXT_SIZE], double fraction);
+char *page_percent_text(const struct page_view *view, char text[PAGE_TEXT_SIZE], double fraction);
 
 /** "12 min ago". Returns text. */
 char *page_age_text(const struct page_view *view, char text[PAGE_TEXT_SIZE], int64_t time_ms);
@@ -27,18 +30,22 @@ void page_age(struct page_view *view, int64_t time_ms, const struct time_zone *z
 /** "2026-03-12 08:15 MST", or the day alone. */
 void page_time(struct page_view *view, int64_t time_ms, const struct time_zone *zone);
 void page_date(struct page_view *view, int64_t time_ms, const struct time_zone *zone);
+/** ", by hand; next due 2026-09-11" of a point that a person reads: it is never silent. */
+void page_due(struct page_view *view, size_t point);
+/** "2026-03-12 08:15 MST". Returns text. */
+char *page_time_text(char text[PAGE_TEXT_SIZE], int64_t time_ms, const struct time_zone *zone);
 /** "2026-03-12". Returns text. */
 char *page_date_text(char text[PAGE_TEXT_SIZE], int64_t time_ms, const struct time_zone *zone);
 
 /** The mark of a status and its word. The marks differ in shape, so that ink alone tells them. */
 void page_status(struct page_view *view, enum monitor_status status);
+/** The mark alone. */
+void page_status_mark(struct page_view *view, enum monitor_status status);
+/** Since when: "since 2026-03-12", of a silent one "not heard since 2026-03-12". */
+void page_status_since(struct page_view *view, size_t system, enum monitor_status status,
+                       int64_t since_ms);
 /** The shapes, once a page. */
 void page_status_shapes(struct page_view *view);
-
-/** Members of a JSON object: NaN, TIMESTAMP_NONE and NULL where there is none. */
-double page_json_number(const json_t *object, const char *name);
-int64_t page_json_time(const json_t *object, const char *name);
-const char *page_json_text(const json_t *object, const char *name);
 
 /** The dimension of a point's values. */
 enum dimension page_dimension(const struct page_view *view, size_t point);
@@ -47,9 +54,7 @@ enum dimension page_dimension(const struct page_view *view, size_t point);
  * at a test hole and for a velocity pressure. Returns those to go back to (view->units).
  */
 enum unit_system page_units_of_point(struct page_view *view, size_t point);
-/** A diagnosis' cause for people: "fan slower than at commissioning". */
-const char *page_cause_text(const char *word);
-/** A list of JSON strings as <ul>; nothing for an empty one. */
-void page_json_list(struct page_view *view, const json_t *list);
+/** Texts as <ul>. */
+void page_list(struct page_view *view, struct text_list list);
 
 #endif

@@ -45,7 +45,8 @@ void away_begin(struct away *away, int64_t from_ms, int64_t to_ms) {
 /* The hole may be the first step of a point, or a later one: a short queue keeps its oldest. */
 void away_reading(struct away *away, const struct monitor *monitor, size_t point, int64_t time_ms) {
     const struct point_state *state = monitor_point(monitor, point);
-    if (!away->watching || state->newest_ms == TIMESTAMP_NONE)
+    if (!away->watching || state->newest_ms == TIMESTAMP_NONE ||
+        monitor_fleet(monitor)->points[point].description->by_hand)
         return;
     if (!away->spoke[point]) {
         away->spoke[point] = true;

@@ -20,7 +20,7 @@ static void hear_future(const struct monitor *monitor, size_t point,
                         const struct intake_message *message, struct clock_sensors *sensors,
                         int64_t now_ms) {
     enum { SOME = 8 };
-    struct payload_binding any_time = monitor_fleet(monitor)->points[point].description->binding;
+    struct payload_binding any_time = fleet_binding(monitor_fleet(monitor), point);
     struct payload_reading readings[SOME];
     any_time.keep_ms = 0;
     struct payload_result result = payload_decode(&any_time, message->payload, message->length,
@@ -38,8 +38,9 @@ void clock_question_ask(const struct monitor *monitor, const struct intake_messa
     size_t first = fleet_topic(fleet, message->topic);
     *answer = (struct clock_answer){.now_ms = now_ms, .point = FLEET_NONE};
     for (size_t point = first; point != FLEET_NONE; point = fleet->points[point].next_same_topic) {
-        result = payload_decode(&fleet->points[point].description->binding, message->payload,
-                                message->length, now_ms, readings, READINGS_A_MESSAGE);
+        struct payload_binding binding = fleet_binding(fleet, point);
+        result = payload_decode(&binding, message->payload, message->length, now_ms, readings,
+                                READINGS_A_MESSAGE);
         if (monitor_holds(monitor, point, CONDITION_SENSOR_CLOCK))
             continue;
         hear(monitor, point, readings, result.count, sensors, now_ms);

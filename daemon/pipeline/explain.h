@@ -6,15 +6,17 @@
 
 #include "alarm/alarm.h"
 #include "diagnosis/diagnosis.h"
-#include "pipeline/monitor_store.h"
+#include "pipeline/monitor_memory.h"
 
 /**
+ * Beside the cause: of radon-above-action, standing or over, the mean that its verdict is from.
+ *
  * Fills alarm->details (the JSON that announce reads) of a standing alarm whose condition has a
  * cause in the system and that has no details yet, or none that name a cause: what could not be
  * told apart from the usual variation may be clearer now. Anything that fails leaves them as they
  * are: an alarm without an explanation is better than none.
  */
-void explain_alarm(struct monitor_store *memory, struct alarm *alarm);
+void explain_alarm(struct monitor_memory *memory, struct alarm *alarm);
 
 /**
  * A diagnosis as the JSON that an alarm carries: {"cause","confidence","evidence":[…],"check":[…],

@@ -1,5 +1,7 @@
 #include "pipeline/news.h"
 
+#include "host/log.h"
+#include "measure/array.h"
 #include "pipeline/explain.h"
 
 #include <stdlib.h>
@@ -8,15 +10,11 @@
 
 static void add(void *context, struct alarm *alarm, enum alarm_notice notice) {
     struct news *news = context;
-    if (news->count == news->capacity) {
-        size_t capacity = news->capacity ? 2 * news->capacity : 16;
-        struct news_item *grown = realloc(news->items, capacity * sizeof *grown);
-        news->out_of_memory |= !grown;
-        if (!grown)
-            return;
-        news->items = grown;
-        news->capacity = capacity;
-    }
+    struct news_item *grown = array_room(news->items, news->count, sizeof *grown);
+    news->out_of_memory |= !grown;
+    if (!grown)
+        return;
+    news->items = grown;
     news->items[news->count++] = (struct news_item){alarm, notice};
 }
 
@@ -48,7 +46,22 @@ static bool many_are_quiet(const struct monitor *monitor, int64_t now_ms) {
     return quiet > ANNOUNCE_SINGLES;
 }
 
-enum store_status news_announce(const struct news *news, struct monitor_store *memory,
+/* One line for whoever reads the log of one system (SUBSLAB_SYSTEM=… in the journal). */
+static void log_alarm(const struct fleet *fleet, const struct alarm *alarm, bool raised) {
+    bool high = raised && alarm->priority == PRIORITY_HIGH;
+    const struct log_about about = {
+        .system = alarm->system == FLEET_NONE ? NULL : fleet_system_id(fleet, alarm->system),
+        .point = alarm->point == FLEET_NONE ? NULL : fleet_point_id(fleet, alarm->point),
+        .condition = condition_info(alarm->condition)->name,
+    };
+    log_event(raised ? LOG_EVENT_ALARM_RAISED : LOG_EVENT_ALARM_RETURNED,
+              high ? LOG_LEVEL_WARNING : LOG_LEVEL_NOTICE, &about, "%s%s%s%s%s %s (%s priority)",
+              about.system ? about.system : "", about.point ? "/" : "",
+              about.point ? about.point : "", about.system ? ": " : "", about.condition,
+              raised ? "raised" : "returned", priority_word(alarm->priority));
+}
+
+enum store_status news_announce(const struct news *news, struct monitor_memory *memory,
                                 struct announce *announce, int64_t now_ms) {
     static const enum wording_kind kinds[] = {
         [ALARM_NOTICE_RAISED] = WORDING_RAISED,
@@ -58,6 +71,8 @@ enum store_status news_announce(const struct news *news, struct monitor_store *m
     for (size_t i = 0; i < news->count && status == STORE_OK; i++) {
         struct alarm *alarm = news->items[i].alarm;
         explain_alarm(memory, alarm);
+        log_alarm(monitor_fleet(memory->monitor), alarm,
+                  news->items[i].notice == ALARM_NOTICE_RAISED);
         if (alarm->condition == CONDITION_SYSTEM_SILENT ||
             alarm->condition == CONDITION_SENSOR_SILENT)
             announce->many_quiet = many_are_quiet(memory->monitor, now_ms);

@@ -5,7 +5,7 @@
 #ifndef DAEMON_PIPELINE_NEWS_H
 #define DAEMON_PIPELINE_NEWS_H
 
-#include "pipeline/monitor_store.h"
+#include "pipeline/monitor_memory.h"
 #include "tell/announce.h"
 
 struct news_item {
@@ -15,7 +15,7 @@ struct news_item {
 
 struct news {
     struct news_item *items;
-    size_t count, capacity;
+    size_t count;
     bool out_of_memory;
 };
 
@@ -23,7 +23,7 @@ struct news {
     when the list could not grow. Close it also then. */
 enum store_status news_collect(struct news *news, struct monitor *monitor, int64_t now_ms);
 /** Writes the rows of everybody who hears of it, within the turn's transaction. */
-enum store_status news_announce(const struct news *news, struct monitor_store *memory,
+enum store_status news_announce(const struct news *news, struct monitor_memory *memory,
                                 struct announce *announce, int64_t now_ms);
 void news_close(struct news *news);
 

@@ -1,41 +1,12 @@
-#include "pipeline/pipeline.h"
-
 #include "host/log.h"
 #include "measure/duration.h"
-#include "pipeline/away.h"
 #include "pipeline/news.h"
-#include "pipeline/second_looks.h"
-#include "store/records.h"
+#include "pipeline/pipeline_private.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-
-enum { REFUSED_ALARM_COUNT = 10 };
-static const int64_t refused_window_ms = 10 * DURATION_MINUTE_MS;
-static const int64_t burst_pause_ms = 10 * DURATION_SECOND_MS; /* longer than a turn takes */
-static const int64_t burst_span_ms = 4 * DURATION_MINUTE_MS;   /* 240 000 readings */
-
-/* What each of these becomes with new settings is said in pipeline_take_over. */
-struct pipeline {
-    const struct fleet *fleet;
-    struct store_turn turn;
-    struct in_hand *hand; /* or NULL */
-    struct monitor *monitor;
-    struct monitor_store memory;
-    struct second_looks *looks;
-    struct announce announce;
-    struct away away;
-    struct busy_points busy;
-    struct pipeline_counters counters;
-    size_t book_kept;        /* alarms in the book after it was last written early */
-    int64_t refused_from_ms; /* of the running window */
-    int refused_in_window;
-    int64_t moved_ms; /* when the clock was last moved; TIMESTAMP_NONE: not since the start */
-    bool quiet;       /* the clock is not trusted */
-    struct payload_reading readings[READINGS_A_MESSAGE];
-};
 
 /* ---- opening ---- */
 
@@ -68,7 +39,7 @@ struct pipeline *pipeline_open(const struct fleet *fleet, struct store *store, i
     struct pipeline *pipeline = create(fleet, store, monitor_create(fleet));
     enum store_status status = STORE_OUT_OF_MEMORY;
     if (pipeline)
-        status = monitor_store_open(&pipeline->memory, store, pipeline->monitor);
+        status = monitor_memory_open(&pipeline->memory, store, pipeline->monitor);
     if (status == STORE_OK)
         pipeline->looks = second_looks_open(&pipeline->memory, &status);
     if (status == STORE_OK) {
@@ -90,8 +61,8 @@ struct pipeline *pipeline_open_beside(const struct pipeline *former,
         create(change->fleet, former->turn.store, monitor_create_beside(change));
     enum store_status status = STORE_OUT_OF_MEMORY;
     if (pipeline)
-        status = monitor_store_open_beside(&pipeline->memory, &former->memory, pipeline->monitor,
-                                           change);
+        status = monitor_memory_open_beside(&pipeline->memory, &former->memory, pipeline->monitor,
+                                            change);
     if (status == STORE_OK)
         return pipeline;
     snprintf(why, why_size, "%s", failure(status, former->turn.store));
@@ -101,15 +72,19 @@ struct pipeline *pipeline_open_beside(const struct pipeline *former,
 
 enum store_status pipeline_read_beside(struct pipeline *pipeline, const struct fleet_change *change,
                                        int64_t until_monotonic_ms, bool *more) {
-    return monitor_store_read_some(&pipeline->memory, change, until_monotonic_ms, more);
+    return monitor_memory_read_some(&pipeline->memory, change, until_monotonic_ms, more);
 }
 
 enum store_status pipeline_hand_over(struct pipeline *former, struct pipeline *pipeline,
                                      const struct fleet_change *change, int64_t now_ms) {
     monitor_end_unwatched(former->monitor, change->fleet, now_ms);
     enum store_status status = pipeline_settle(former, now_ms);
+    if (status == STORE_OK &&
+        !alarm_book_reserve(monitor_alarms(former->monitor),
+                            alarm_book_count(monitor_alarms(pipeline->monitor))))
+        status = STORE_OUT_OF_MEMORY;
     if (status == STORE_OK)
-        status = monitor_store_catch_up(&pipeline->memory, former->monitor, change);
+        status = monitor_memory_catch_up(&pipeline->memory, former->monitor, change);
     /* The looks still to be made are in the store. */
     if (status == STORE_OK)
         pipeline->looks = second_looks_open(&pipeline->memory, &status);
@@ -119,6 +94,7 @@ enum store_status pipeline_hand_over(struct pipeline *former, struct pipeline *p
 void pipeline_take_over(struct pipeline *pipeline, struct pipeline *former,
                         const struct fleet_change *change, int64_t now_ms) {
     monitor_take_over(pipeline->monitor, former->monitor, change, now_ms);
+    month_means_take_over(pipeline->memory.months, former->memory.months, change);
     announce_take_over(&pipeline->announce, &former->announce, change);
     away_take_over(&pipeline->away, &former->away, change);
     busy_points_take_over(&pipeline->busy, &former->busy, change);
@@ -137,7 +113,7 @@ void pipeline_close(struct pipeline *pipeline) {
     if (pipeline->turn.store && store_in_transaction(pipeline->turn.store))
         store_rollback(pipeline->turn.store);
     second_looks_close(pipeline->looks);
-    monitor_store_close(&pipeline->memory);
+    monitor_memory_close(&pipeline->memory);
     announce_close(&pipeline->announce);
     away_close(&pipeline->away);
     busy_points_close(&pipeline->busy);
@@ -165,11 +141,26 @@ void pipeline_set_in_hand(struct pipeline *pipeline, struct in_hand *hand) {
     pipeline->hand = hand;
 }
 
+void pipeline_forget(struct pipeline *pipeline, const struct forget *what) {
+    if (!pipeline_begin(pipeline))
+        return;
+    pipeline_note(pipeline, announce_forget(pipeline_announce(pipeline), what->system));
+    pipeline_note(pipeline, forget_system(pipeline->turn.store, what));
+    in_hand_forget(pipeline->hand, what->system);
+}
+
 int64_t pipeline_key(const struct pipeline *pipeline, size_t point) {
     return pipeline->memory.keys[point];
 }
 
-struct monitor_store *pipeline_memory(struct pipeline *pipeline) {
+enum store_status pipeline_month_mean(struct pipeline *pipeline, size_t point, int64_t now_ms,
+                                      struct month_mean *mean) {
+    const struct monitor_memory *memory = &pipeline->memory;
+    return month_means_read(memory->months, memory->store, point, memory->keys[point],
+                            &monitor_point(memory->monitor, point)->hour, now_ms, mean);
+}
+
+struct monitor_memory *pipeline_memory(struct pipeline *pipeline) {
     return &pipeline->memory;
 }
 
@@ -207,7 +198,7 @@ bool pipeline_uncommitted(const struct pipeline *pipeline) {
 
 /* ---- readings ---- */
 
-static enum pipeline_taken count_taken(struct pipeline *pipeline, enum series_append result) {
+enum pipeline_taken pipeline_count_taken(struct pipeline *pipeline, enum series_append result) {
     switch (result) {
     case SERIES_NEW:
         pipeline->counters.readings++;
@@ -224,12 +215,13 @@ static enum pipeline_taken count_taken(struct pipeline *pipeline, enum series_ap
 
 /* An import of years can open and end thousands of alarms in one turn: written early, the ended
    ones leave the book, so that looking things up in it stays quick. */
-static void write_old_alarms(struct pipeline *pipeline) {
+bool pipeline_book_has_grown(const struct pipeline *pipeline) {
     enum { BOOK_GROWTH = 500 };
-    size_t count = alarm_book_count(monitor_alarms(pipeline->monitor));
-    if (count < pipeline->book_kept + BOOK_GROWTH)
-        return;
-    pipeline_note(pipeline, monitor_store_write(&pipeline->memory));
+    return alarm_book_count(monitor_alarms(pipeline->monitor)) >= pipeline->book_kept + BOOK_GROWTH;
+}
+
+void pipeline_write_early(struct pipeline *pipeline) {
+    pipeline_note(pipeline, monitor_memory_write(&pipeline->memory));
     pipeline->book_kept = alarm_book_count(monitor_alarms(pipeline->monitor));
 }
 
@@ -252,143 +244,18 @@ enum pipeline_taken pipeline_take(struct pipeline *pipeline, size_t point,
         if (origin == SERIES_FROM_SENSOR)
             away_reading(&pipeline->away, pipeline->monitor, point, reading->time_ms);
         monitor_reading(pipeline->monitor, point, reading, now_ms);
-        write_old_alarms(pipeline);
+        if (pipeline_book_has_grown(pipeline))
+            pipeline_write_early(pipeline);
     } else if (result == SERIES_NEW) {
         pipeline->counters.late++;
         if (!second_looks_note_late(pipeline->looks, point, reading->time_ms))
             pipeline_note(pipeline, STORE_OUT_OF_MEMORY);
     }
-    return count_taken(pipeline, result);
+    return pipeline_count_taken(pipeline, result);
 }
 
-/* ---- refusals ---- */
-
-static void watch_refusals(struct pipeline *pipeline, const char *topic, int64_t now_ms) {
-    if (now_ms - pipeline->refused_from_ms > refused_window_ms) {
-        pipeline->refused_from_ms = now_ms;
-        pipeline->refused_in_window = 0;
-    }
-    if (++pipeline->refused_in_window >= REFUSED_ALARM_COUNT)
-        monitor_daemon(pipeline->monitor, CONDITION_MESSAGES_REFUSED, true, topic,
-                       pipeline->refused_in_window, now_ms);
-}
-
-/* `impossible`: the value, when that is why. */
-static void refuse(struct pipeline *pipeline, size_t point, const struct intake_message *message,
-                   enum refusal refusal, double impossible, int64_t now_ms) {
-    pipeline->counters.refused++;
-    if (!pipeline_begin(pipeline))
-        return;
-    pipeline_note(pipeline,
-                  record_refused_add(pipeline->turn.store, message->topic, refusal_word(refusal),
-                                     now_ms, 1, message->payload, message->length));
-    if (point != FLEET_NONE)
-        monitor_refused(pipeline->monitor, point, refusal, impossible, now_ms);
-    watch_refusals(pipeline, message->topic, now_ms);
-}
-
-static void expire_refusals(struct pipeline *pipeline, int64_t now_ms) {
-    if (now_ms - pipeline->refused_from_ms <= refused_window_ms)
-        return;
-    bool many = pipeline->refused_in_window >= REFUSED_ALARM_COUNT;
-    pipeline->refused_from_ms = now_ms;
-    pipeline->refused_in_window = 0;
-    if (!many)
-        monitor_daemon(pipeline->monitor, CONDITION_MESSAGES_REFUSED, false, NULL, NAN, now_ms);
-}
-
-/* ---- messages ---- */
-
-/* Messages without a time of their own that come in a burst are readings in that order, not several
-   truths of one instant: each is a millisecond after the one before. So a burst may run ahead of
-   the clock, by less than a sensor's own time may. */
-static void tell_apart(struct pipeline *pipeline, size_t point, struct reading *reading) {
-    const struct point_state *state = monitor_point(pipeline->monitor, point);
-    const int64_t arrival_ms = reading->time_ms;
-    int64_t since_ms = arrival_ms - (state->plain_came_ms > state->heard_ms ? state->plain_came_ms
-                                                                            : state->heard_ms);
-    const int64_t given_ms[] = {state->newest_ms, state->plain_ms};
-    for (size_t i = 0; i < 2 && since_ms >= 0 && since_ms < burst_pause_ms; i++) {
-        if (given_ms[i] >= reading->time_ms && given_ms[i] - arrival_ms < burst_span_ms)
-            reading->time_ms = given_ms[i] + 1;
-    }
-    monitor_plain(pipeline->monitor, point, reading->time_ms, arrival_ms);
-}
-
-static struct payload_result decode_or_recall(struct pipeline *pipeline, size_t point,
-                                              const struct intake_message *message,
-                                              const struct clock_answer *asked, int64_t now_ms) {
-    const struct point_description *description = pipeline->fleet->points[point].description;
-    if (!asked || asked->point != point)
-        return payload_decode(&description->binding, message->payload, message->length, now_ms,
-                              pipeline->readings, READINGS_A_MESSAGE);
-    pipeline->readings[0] = asked->reading;
-    return asked->result;
-}
-
-/* From the past: older than its point's interval, and than a minute. */
-static bool is_behind(const struct fleet_point *point, int64_t time_ms, int64_t now_ms) {
-    int64_t every_ms = point->description->every_ms;
-    return now_ms - time_ms > (every_ms > DURATION_MINUTE_MS ? every_ms : DURATION_MINUTE_MS);
-}
-
-static void take_message(struct pipeline *pipeline, size_t point,
-                         const struct intake_message *message, const struct clock_answer *asked,
-                         int64_t now_ms) {
-    struct payload_result result = decode_or_recall(pipeline, point, message, asked, now_ms);
-    for (size_t i = 0; i < result.count; i++) {
-        struct payload_reading *taken = &pipeline->readings[i];
-        /* What the broker kept for us since some unknown time is no reading of now. */
-        if (message->retain && !taken->has_own_time) {
-            pipeline->counters.retained++;
-            continue;
-        }
-        if (!taken->has_own_time && result.count == 1)
-            tell_apart(pipeline, point, &taken->reading);
-        if (is_behind(&pipeline->fleet->points[point], taken->reading.time_ms, now_ms))
-            pipeline->counters.behind++;
-        if (pipeline_take(pipeline, point, &taken->reading, SERIES_FROM_SENSOR, now_ms) ==
-            PIPELINE_CONFLICT)
-            refuse(pipeline, point, message, REFUSAL_CONFLICT, NAN, now_ms);
-    }
-    if (result.refusal != REFUSAL_NONE)
-        refuse(pipeline, point, message, result.refusal, result.impossible, now_ms);
-}
-
-static void note_unclaimed(struct pipeline *pipeline, const struct intake_message *message,
-                           int64_t now_ms) {
-    pipeline->counters.unclaimed++;
-    if (!pipeline_begin(pipeline))
-        return;
-    pipeline_note(pipeline, record_unclaimed_add(pipeline->turn.store, message->topic, now_ms, 1,
-                                                 message->payload, message->length));
-}
-
-static void set_aside(struct pipeline *pipeline, size_t point, const struct intake_message *message,
-                      int64_t now_ms) {
-    log_line(LOG_LEVEL_ERROR, "messages",
-             "one of %s is set aside: this program died twice while it had it in hand; see "
-             "`subslabctl refused`",
-             message->topic);
-    refuse(pipeline, point, message, REFUSAL_SET_ASIDE, NAN, now_ms);
-}
-
-void pipeline_message(struct pipeline *pipeline, const struct intake_message *message,
-                      const struct clock_answer *asked, int64_t now_ms) {
-    if (pipeline->turn.failed != STORE_OK)
-        return; /* the broker sends it again */
-    bool known = asked && asked->point != FLEET_NONE;
-    size_t point = known ? asked->point : fleet_topic(pipeline->fleet, message->topic);
-    pipeline->counters.messages++;
-    if (!in_hand_message(pipeline->hand, message->topic, message->payload, message->length))
-        set_aside(pipeline, point, message, now_ms);
-    else if (point == FLEET_NONE)
-        note_unclaimed(pipeline, message, now_ms);
-    else
-        for (; point != FLEET_NONE; point = pipeline->fleet->points[point].next_same_topic)
-            take_message(pipeline, point, message, asked, now_ms);
-    if (pipeline->turn.failed == STORE_OK)
-        in_hand_put_down(pipeline->hand);
+int64_t pipeline_pack_before_ms(int64_t now_ms) {
+    return now_ms - 2 * DURATION_DAY_MS;
 }
 
 /* ---- the end of a turn ---- */
@@ -421,7 +288,7 @@ void pipeline_write(struct pipeline *pipeline, int64_t now_ms) {
     if (!pipeline->quiet)
         tell_news(pipeline, now_ms);
     if (monitor_has_changes(pipeline->monitor) && pipeline_begin(pipeline))
-        pipeline_note(pipeline, monitor_store_write(&pipeline->memory));
+        pipeline_note(pipeline, monitor_memory_write(&pipeline->memory));
     if (pipeline->turn.failed == STORE_OK)
         in_hand_put_down(pipeline->hand);
 }
@@ -446,11 +313,13 @@ void pipeline_judge_again(struct pipeline *pipeline, size_t point, int64_t from_
 }
 
 enum store_status pipeline_read_records(struct pipeline *pipeline, size_t system) {
-    return monitor_store_read_records(&pipeline->memory, system);
+    return monitor_memory_read_records(&pipeline->memory, system);
 }
 
 void pipeline_set_backlog(struct pipeline *pipeline, bool backlog, int64_t now_ms) {
     monitor_set_backlog(pipeline->monitor, backlog, now_ms);
+    if (pipeline->turn.store)
+        series_gather(pipeline->turn.store, backlog);
 }
 
 void pipeline_was_away(struct pipeline *pipeline, int64_t from_ms, int64_t to_ms) {
@@ -529,7 +398,7 @@ int64_t pipeline_keep_from_ms(const struct pipeline *pipeline, int64_t now_ms) {
 }
 
 int64_t pipeline_tick(struct pipeline *pipeline, int64_t now_ms) {
-    expire_refusals(pipeline, now_ms);
+    pipeline_expire_refusals(pipeline, now_ms);
     tell_damage(pipeline, now_ms);
     judge_absence(pipeline, now_ms);
     return monitor_advance(pipeline->monitor, now_ms);

@@ -19,7 +19,8 @@
 #include "monitor/monitor.h"
 #include "pipeline/busy_points.h"
 #include "pipeline/clock_question.h"
-#include "pipeline/monitor_store.h"
+#include "pipeline/monitor_memory.h"
+#include "store/forget.h"
 #include "store/in_hand.h"
 #include "store/store_turn.h"
 #include "tell/announce.h"
@@ -56,11 +57,18 @@ const struct busy_points *pipeline_busy(const struct pipeline *pipeline);
 /** NULL after pipeline_forget_store. */
 struct store *pipeline_store(const struct pipeline *pipeline);
 int64_t pipeline_key(const struct pipeline *pipeline, size_t point);
+/** The mean of a point over the last 30 days (month_means.h); only while there is a store. */
+enum store_status pipeline_month_mean(struct pipeline *pipeline, size_t point, int64_t now_ms,
+                                      struct month_mean *mean);
 /** What explains and studies asks this (its store is NULL after pipeline_forget_store). */
-struct monitor_store *pipeline_memory(struct pipeline *pipeline);
+struct monitor_memory *pipeline_memory(struct pipeline *pipeline);
 
 /** Where it is noted what is in hand, from here on (borrowed; NULL: nowhere). */
 void pipeline_set_in_hand(struct pipeline *pipeline, struct in_hand *hand);
+
+/** Forgets a system that is no longer watched, in the turn's transaction: pages of the store, what
+    comes and goes, notes of what was in hand. */
+void pipeline_forget(struct pipeline *pipeline, const struct forget *what);
 
 /**
  * One message from the broker, and what it said when asked with the same `now_ms` and fleet (or
@@ -74,6 +82,20 @@ enum pipeline_taken { PIPELINE_NEW, PIPELINE_SAME, PIPELINE_CONFLICT, PIPELINE_F
 enum pipeline_taken pipeline_take(struct pipeline *pipeline, size_t point,
                                   const struct reading *reading, enum series_origin origin,
                                   int64_t now_ms);
+
+/* A checked reading of history, and what became of it. */
+struct pipeline_row {
+    size_t point;
+    struct reading reading;
+    int64_t line; /* where it stood: of two of one instant the first counts */
+    enum pipeline_taken taken;
+};
+/** Many of them at once, in any order; they are put in order of time. Where one is PIPELINE_FAILED,
+    so is the turn. */
+void pipeline_import(struct pipeline *pipeline, struct pipeline_row *rows, size_t count,
+                     int64_t now_ms);
+/** Days that ended by then are over: they lie packed. */
+int64_t pipeline_pack_before_ms(int64_t now_ms);
 
 /** The turn's transaction, which the pipeline ends; lent to others who write in it. */
 struct store_turn *pipeline_turn(struct pipeline *pipeline);

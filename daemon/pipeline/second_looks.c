@@ -21,7 +21,7 @@ struct point_looks {
 };
 
 struct second_looks {
-    struct monitor_store *link;
+    struct monitor_memory *memory;
     struct point_looks **points; /* NULL: nothing to look at */
     size_t *queue;               /* points, a ring of point_count places */
     size_t first, count;
@@ -36,7 +36,7 @@ struct second_looks {
 /* ---- what is to be done ---- */
 
 static size_t point_count(const struct second_looks *looks) {
-    return monitor_fleet(looks->link->monitor)->point_count;
+    return monitor_fleet(looks->memory->monitor)->point_count;
 }
 
 size_t second_looks_waiting(const struct second_looks *looks) {
@@ -57,7 +57,7 @@ static struct point_looks *looks_of(struct second_looks *looks, size_t point) {
         return NULL;
     looks->points[point] = own;
     looks->queue[(looks->first + looks->count++) % point_count(looks)] = point;
-    monitor_set_look_waits(looks->link->monitor, point, true);
+    monitor_set_look_waits(looks->memory->monitor, point, true);
     return own;
 }
 
@@ -123,7 +123,7 @@ static bool add_span(struct second_looks *looks, size_t point, const struct reco
     for (; place > 0 && own->spans[place - 1].from_ms > span->from_ms; place--)
         own->spans[place] = own->spans[place - 1];
     own->spans[place] = *span;
-    join_near(own, second_look_lookback_ms(looks->link->monitor, point));
+    join_near(own, second_look_lookback_ms(looks->memory->monitor, point));
     return true;
 }
 
@@ -149,7 +149,7 @@ bool second_looks_note_late(struct second_looks *looks, size_t point, int64_t ti
 }
 
 bool second_looks_note_change(struct second_looks *looks, size_t point, int64_t from_ms) {
-    int64_t newest_ms = monitor_newest(looks->link->monitor, point).time_ms;
+    int64_t newest_ms = monitor_newest(looks->memory->monitor, point).time_ms;
     const struct record_look span = {from_ms, newest_ms, TIMESTAMP_NONE, TIMESTAMP_NONE};
     return newest_ms == TIMESTAMP_NONE || newest_ms < from_ms || note(looks, point, &span);
 }
@@ -159,7 +159,7 @@ bool second_looks_note_change(struct second_looks *looks, size_t point, int64_t 
 static bool on_stored(void *context, const char *system, const char *point,
                       const struct record_look *look) {
     struct second_looks *looks = context;
-    const struct fleet *fleet = monitor_fleet(looks->link->monitor);
+    const struct fleet *fleet = monitor_fleet(looks->memory->monitor);
     size_t owner = fleet_find_system(fleet, system);
     size_t index = owner == FLEET_NONE ? FLEET_NONE : fleet_find_point(fleet, owner, point);
     if (index == FLEET_NONE)
@@ -170,17 +170,17 @@ static bool on_stored(void *context, const char *system, const char *point,
     return !looks->out_of_memory;
 }
 
-struct second_looks *second_looks_open(struct monitor_store *link, enum store_status *status) {
+struct second_looks *second_looks_open(struct monitor_memory *memory, enum store_status *status) {
     struct second_looks *looks = calloc(1, sizeof *looks);
     *status = STORE_OUT_OF_MEMORY;
     if (!looks)
         return NULL;
-    looks->link = link;
+    looks->memory = memory;
     looks->points = calloc(point_count(looks) + 1, sizeof(struct point_looks *));
     looks->queue = calloc(point_count(looks) + 1, sizeof *looks->queue);
     looks->changed = calloc(point_count(looks) + 1, sizeof *looks->changed);
     if (looks->points && looks->queue && looks->changed)
-        *status = record_look_list(link->store, on_stored, looks);
+        *status = record_look_list(memory->store, on_stored, looks);
     if (*status == STORE_OK && looks->out_of_memory)
         *status = STORE_OUT_OF_MEMORY;
     if (*status == STORE_OK)
@@ -203,12 +203,12 @@ void second_looks_close(struct second_looks *looks) {
 
 static enum store_status write_spans(struct second_looks *looks, size_t point) {
     struct point_looks *own = looks->points[point];
-    int64_t key = looks->link->keys[point];
+    int64_t key = looks->memory->keys[point];
     enum store_status status = STORE_OK;
     if (own->stored)
-        status = record_look_delete(looks->link->store, key);
+        status = record_look_delete(looks->memory->store, key);
     for (size_t i = 0; i < own->count && status == STORE_OK; i++)
-        status = record_look_put(looks->link->store, key, &own->spans[i]);
+        status = record_look_put(looks->memory->store, key, &own->spans[i]);
     own->stored = own->count > 0;
     own->changed = false;
     return status;
@@ -268,13 +268,13 @@ static bool on_raised(void *context, const struct record_alarm *row) {
 
 static enum store_status begin(const struct place *place) {
     struct second_looks *looks = place->looks;
-    struct store *store = looks->link->store;
+    struct store *store = looks->memory->store;
     struct reading before = {TIMESTAMP_NONE, 0.0};
     looks->piece = READINGS_AT_THE_END;
     enum store_status status = series_before(store, place->key, place->span->from_ms, &before);
     if (status != STORE_OK && status != STORE_NOT_FOUND)
         return status;
-    looks->look = second_look_create(looks->link->monitor, place->point, place->span->from_ms,
+    looks->look = second_look_create(looks->memory->monitor, place->point, place->span->from_ms,
                                      before.time_ms);
     if (!looks->look)
         return STORE_OUT_OF_MEMORY;
@@ -295,7 +295,7 @@ static enum store_status hand_over_record(const struct place *place, int64_t unt
     looks->out_of_memory = false;
     for (int c = 0; c < CONDITION_COUNT && status == STORE_OK && until_ms > after_ms; c++) {
         if (second_look_judges(looks->look, (enum condition)c))
-            status = record_alarm_raised(looks->link->store, place->system, place->id,
+            status = record_alarm_raised(looks->memory->store, place->system, place->id,
                                          condition_info((enum condition)c)->name, after_ms,
                                          until_ms, on_raised, looks);
     }
@@ -307,7 +307,7 @@ static enum store_status hand_over_record(const struct place *place, int64_t unt
 static enum store_status read_on(const struct place *place, size_t *count, bool *ended) {
     struct second_looks *looks = place->looks;
     int64_t from_ms = second_look_next_ms(looks->look);
-    int64_t lookback_ms = second_look_lookback_ms(looks->link->monitor, place->point);
+    int64_t lookback_ms = second_look_lookback_ms(looks->memory->monitor, place->point);
     int64_t may_end_ms =
         place->span->to_ms < INT64_MAX - lookback_ms ? place->span->to_ms + lookback_ms : INT64_MAX;
     size_t most = READINGS_A_PIECE;
@@ -316,11 +316,11 @@ static enum store_status read_on(const struct place *place, size_t *count, bool 
         looks->piece = 2 * most < READINGS_A_PIECE ? 2 * most : READINGS_A_PIECE;
     }
     enum store_status status =
-        series_read(looks->link->store, place->key, from_ms,
+        series_read(looks->memory->store, place->key, from_ms,
                     from_ms < may_end_ms ? may_end_ms : INT64_MAX, looks->readings, most, count);
     if (status == STORE_OK && *count < most && from_ms < may_end_ms) {
         size_t further = 0;
-        status = series_read(looks->link->store, place->key, may_end_ms, INT64_MAX,
+        status = series_read(looks->memory->store, place->key, may_end_ms, INT64_MAX,
                              looks->readings + *count, 1, &further);
         *ended = further == 0;
         *count += further;
@@ -334,7 +334,7 @@ static enum store_status read_on(const struct place *place, size_t *count, bool 
 static void take_in_next(const struct place *place) {
     struct second_looks *looks = place->looks;
     struct point_looks *own = looks->points[place->point];
-    int64_t lookback_ms = second_look_lookback_ms(looks->link->monitor, place->point);
+    int64_t lookback_ms = second_look_lookback_ms(looks->memory->monitor, place->point);
     while (own->count > 1 &&
            own->spans[1].from_ms - lookback_ms <= second_look_reached_ms(looks->look))
         join_next(own, 0);
@@ -343,8 +343,8 @@ static void take_in_next(const struct place *place) {
 /* Hours in [from, to] are made anew where late readings lie, whole hours at a time; so the daily
    values, when they are next asked for. */
 static enum store_status rebuild(const struct place *place, int64_t from_ms, int64_t to_ms) {
-    const struct monitor_store *link = place->looks->link;
-    const struct fleet *fleet = monitor_fleet(link->monitor);
+    const struct monitor_memory *memory = place->looks->memory;
+    const struct fleet *fleet = monitor_fleet(memory->monitor);
     const struct fleet_point *point = &fleet->points[place->point];
     const struct time_zone *zone = fleet->systems[point->system].zone;
     const struct record_look *span = place->span;
@@ -356,11 +356,12 @@ static enum store_status rebuild(const struct place *place, int64_t from_ms, int
     to_ms = lesser(to_ms, last_ms);
     if (from_ms > to_ms)
         return STORE_OK;
+    month_means_changed(memory->months, place->point, rollup_hour_start(from_ms));
     enum store_status status =
-        series_hours_rebuild(link->store, place->key, every_ms, from_ms, to_ms);
+        series_hours_rebuild(memory->store, place->key, every_ms, from_ms, to_ms);
     if (status != STORE_OK)
         return status;
-    return series_days_forget(link->store, place->key, time_zone_local_day(zone, from_ms),
+    return series_days_forget(memory->store, place->key, time_zone_local_day(zone, from_ms),
                               time_zone_local_day(zone, to_ms));
 }
 
@@ -369,7 +370,7 @@ static enum store_status forget_alarms(const struct second_looks *looks) {
     enum store_status status = STORE_OK;
     const int64_t *ids = second_look_forgotten(looks->look, &count);
     for (size_t i = 0; i < count && (status == STORE_OK || status == STORE_NOT_FOUND); i++)
-        status = record_alarm_delete(looks->link->store, ids[i]);
+        status = record_alarm_delete(looks->memory->store, ids[i]);
     return status == STORE_NOT_FOUND ? STORE_OK : status;
 }
 
@@ -388,11 +389,11 @@ static enum store_status finish(const struct place *place) {
         return STORE_OK;
     }
     if (own->stored)
-        status = record_look_delete(looks->link->store, place->key);
+        status = record_look_delete(looks->memory->store, place->key);
     looks->count--;
     looks->points[place->point] = NULL;
     free(own);
-    monitor_set_look_waits(looks->link->monitor, place->point, false);
+    monitor_set_look_waits(looks->memory->monitor, place->point, false);
     return status;
 }
 
@@ -407,13 +408,13 @@ static enum store_status settle(const struct place *place, bool ended, bool *don
     if (progress == SECOND_LOOK_NO_MEMORY)
         return STORE_OUT_OF_MEMORY;
     *done = progress == SECOND_LOOK_DONE;
-    status = monitor_store_write(looks->link);
+    status = monitor_memory_write(looks->memory);
     return status == STORE_OK ? forget_alarms(looks) : status;
 }
 
 static enum store_status go_on(const struct place *place) {
     struct second_looks *looks = place->looks;
-    struct store *store = looks->link->store;
+    struct store *store = looks->memory->store;
     size_t count = 0;
     bool ended = false, done = false;
     uint64_t met = series_damage_met(store);
@@ -453,18 +454,18 @@ static bool may_look(const struct place *place, struct in_hand *hand) {
 }
 
 static enum store_status step(struct second_looks *looks, struct in_hand *hand) {
-    const struct fleet *fleet = monitor_fleet(looks->link->monitor);
+    const struct fleet *fleet = monitor_fleet(looks->memory->monitor);
     size_t point = looks->queue[looks->first];
     const struct place place = {looks,
                                 point,
                                 fleet_system_id(fleet, fleet->points[point].system),
                                 fleet_point_id(fleet, point),
-                                looks->link->keys[point],
+                                looks->memory->keys[point],
                                 &looks->points[point]->spans[0]};
     if (!may_look(&place, hand))
         return finish(&place);
     /* What the book has not written yet must be seen by the look at the history. */
-    enum store_status status = monitor_store_write(looks->link);
+    enum store_status status = monitor_memory_write(looks->memory);
     if (looks->look && second_look_is_stale(looks->look))
         break_off(looks);
     if (status == STORE_OK && !looks->look)

@@ -10,14 +10,14 @@
 #ifndef DAEMON_PIPELINE_SECOND_LOOKS_H
 #define DAEMON_PIPELINE_SECOND_LOOKS_H
 
-#include "pipeline/monitor_store.h"
+#include "pipeline/monitor_memory.h"
 #include "store/in_hand.h"
 
 struct second_looks;
 
 /** `link` is borrowed and must be open; reads what is left from the store. NULL: out of memory, or
     the store failed (*status). */
-struct second_looks *second_looks_open(struct monitor_store *link, enum store_status *status);
+struct second_looks *second_looks_open(struct monitor_memory *memory, enum store_status *status);
 void second_looks_close(struct second_looks *looks); /* NULL does nothing */
 
 /** A reading of a point came late at `time_ms`. False when out of memory. */

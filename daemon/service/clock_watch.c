@@ -2,6 +2,7 @@
 
 #include "host/clock.h"
 #include "host/log.h"
+#include "measure/array.h"
 #include "measure/duration.h"
 #include "store/records.h"
 
@@ -198,15 +199,10 @@ bool clock_watch_waits(const struct clock_watch *watch) {
 }
 
 static bool make_room(struct clock_watch *watch) {
-    if (watch->count < watch->capacity)
-        return true;
-    size_t capacity = watch->capacity ? 2 * watch->capacity : 64;
-    struct waiting_message *grown = realloc(watch->messages, capacity * sizeof *grown);
-    if (!grown)
-        return false;
-    watch->messages = grown;
-    watch->capacity = capacity;
-    return true;
+    struct waiting_message *grown = array_room(watch->messages, watch->count, sizeof *grown);
+    if (grown)
+        watch->messages = grown;
+    return grown != NULL;
 }
 
 static bool make_room_for_bytes(struct clock_watch *watch, size_t more) {

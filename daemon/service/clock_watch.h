@@ -25,8 +25,8 @@ struct clock_watch {
     int64_t steady_from_ms; /* monotonic: since when the clock has run without a jump */
     int64_t noted_ms;       /* monotonic: when the life was last noted */
     struct waiting_message *messages;
-    size_t count, capacity, seen; /* `seen`: their times have been looked at */
-    char *bytes;                  /* topics and payloads of all of them */
+    size_t count, seen; /* `seen`: their times have been looked at */
+    char *bytes;        /* topics and payloads of all of them */
     size_t bytes_used, bytes_capacity;
     bool full;
     int64_t first_ms, last_ms; /* monotonic: when the first and the last of them came */

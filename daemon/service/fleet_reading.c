@@ -12,14 +12,16 @@
 
 struct fleet_reading {
     char *settings_file;
+    const struct fleet *former;
     int done; /* eventfd */
     pthread_t thread;
     struct fleet *fleet;
     struct settings_errors errors;
 };
 
-struct fleet *fleet_reading_now(const char *settings_file, struct settings_errors *errors) {
-    struct fleet *fleet = fleet_files_load(settings_file, errors);
+struct fleet *fleet_reading_now(const char *settings_file, const struct fleet *former,
+                                struct settings_errors *errors) {
+    struct fleet *fleet = fleet_files_load(settings_file, former, errors);
     if (fleet)
         named_files_check(fleet->settings, errors);
     if (errors->count == 0)
@@ -30,7 +32,7 @@ struct fleet *fleet_reading_now(const char *settings_file, struct settings_error
 
 static void *run(void *argument) {
     struct fleet_reading *reading = argument;
-    reading->fleet = fleet_reading_now(reading->settings_file, &reading->errors);
+    reading->fleet = fleet_reading_now(reading->settings_file, reading->former, &reading->errors);
     eventfd_write(reading->done, 1);
     return NULL;
 }
@@ -54,11 +56,12 @@ static void release(struct fleet_reading *reading) {
     free(reading);
 }
 
-struct fleet_reading *fleet_reading_start(const char *settings_file) {
+struct fleet_reading *fleet_reading_start(const char *settings_file, const struct fleet *former) {
     struct fleet_reading *reading = calloc(1, sizeof *reading);
     if (!reading)
         return NULL;
     reading->settings_file = strdup(settings_file);
+    reading->former = former;
     reading->done = eventfd(0, EFD_CLOEXEC | EFD_NONBLOCK);
     if (reading->settings_file && reading->done >= 0 && start_thread(reading))
         return reading;

@@ -1,6 +1,6 @@
 /*
  * fleet_reading: settings and system files read and checked beside the loop, by a thread of its
- * own: a large fleet takes seconds. The thread touches nothing of the caller's and hands over a
+ * own: a large fleet takes seconds. The thread changes nothing of the caller's and hands over a
  * finished fleet, or what is wrong with the files; it logs nothing.
  */
 #ifndef DAEMON_SERVICE_FLEET_READING_H
@@ -8,13 +8,20 @@
 
 #include "monitor/fleet.h"
 
-/** The same at once, for the start. NULL: what is wrong is in `errors`. */
-struct fleet *fleet_reading_now(const char *settings_file, struct settings_errors *errors);
+/**
+ * The same at once, for the start. NULL: what is wrong is in `errors`. With `former` (or NULL) what
+ * did not change is shared (fleet_files.h).
+ */
+struct fleet *fleet_reading_now(const char *settings_file, const struct fleet *former,
+                                struct settings_errors *errors);
 
 struct fleet_reading;
 
-/** Begins (the name is copied). NULL when no thread can be started. */
-struct fleet_reading *fleet_reading_start(const char *settings_file);
+/**
+ * Begins (the name is copied; `former` must stay until the end). NULL when no thread can be
+ * started.
+ */
+struct fleet_reading *fleet_reading_start(const char *settings_file, const struct fleet *former);
 /** Becomes readable when the files are read. */
 int fleet_reading_descriptor(const struct fleet_reading *reading);
 /**

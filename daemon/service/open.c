@@ -21,13 +21,13 @@
 
 void service_print_errors(struct settings_errors *errors) {
     for (size_t i = 0; i < errors->count; i++)
-        fprintf(stderr, "%s\n", errors->lines[i]);
+        log_line(LOG_LEVEL_ERROR, NULL, "%s", errors->lines[i]);
     settings_errors_free(errors);
 }
 
 static struct fleet *load_fleet(const char *file) {
     struct settings_errors errors = {0};
-    struct fleet *fleet = fleet_reading_now(file, &errors);
+    struct fleet *fleet = fleet_reading_now(file, NULL, &errors);
     service_print_errors(&errors);
     return fleet;
 }
@@ -127,14 +127,14 @@ static bool open_servers(struct service *service, char *why, size_t why_size) {
                                                         &service->api, why, why_size);
     if (!service->operator_server)
         return false;
-    if (settings->page_port == 0)
+    if (settings->page.port == 0)
         return true;
-    service->page = web_server_create_tcp(settings->page_address, settings->page_port, web_handle,
+    service->page = web_server_create_tcp(settings->page.address, settings->page.port, web_handle,
                                           &service->api, why, why_size);
     if (!service->page)
         return false;
-    web_server_allow_hosts(service->page, settings->page_hosts, settings->page_host_count);
-    log_line(LOG_LEVEL_NOTICE, "page", "http://%s:%d/", settings->page_address,
+    web_server_allow_hosts(service->page, settings->page.hosts, settings->page.host_count);
+    log_line(LOG_LEVEL_NOTICE, "page", "http://%s:%d/", settings->page.address,
              web_server_port(service->page));
     return true;
 }

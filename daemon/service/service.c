@@ -46,14 +46,18 @@ static void note_gap(struct service *service, bool session_present) {
 
 static void on_connected(void *context, bool session_present) {
     struct service *service = context;
-    log_line(LOG_LEVEL_NOTICE, "broker", "connected to %s:%d%s",
-             service->api.fleet->settings->broker.host, service->api.fleet->settings->broker.port,
-             session_present ? ", it kept our session" : "");
+    int port = 0;
+    const char *host = intake_host(service->api.intake, &port);
+    log_event(LOG_EVENT_BROKER_CONNECTED, LOG_LEVEL_NOTICE, NULL, "connected to %s:%d%s", host,
+              port, session_present ? ", it kept our session" : "");
     if (service->store)
         note_gap(service, session_present);
     if (service->api.lost_since_ms != TIMESTAMP_NONE)
         pipeline_was_away(service->api.pipeline, service->broker.away_from_ms, service->api.now_ms);
     service->api.lost_since_ms = TIMESTAMP_NONE;
+    state_topic_connected(&service->state, service->api.now_ms);
+    timers_set(&service->timers, TIMER_STATE, 0);
+    timers_set(&service->timers, TIMER_HEARTBEAT, 0);
     backlog_begin(&service->broker.backlog, service->api.fleet, service->monotonic_ms);
     if (!session_present) /* nothing was kept for us, so no alert has to wait for it */
         service_backlog_over(service);
@@ -63,7 +67,7 @@ static void on_connected(void *context, bool session_present) {
 
 static void on_disconnected(void *context, const char *why) {
     struct service *service = context;
-    log_line(LOG_LEVEL_WARNING, "broker", "%s", why);
+    log_event(LOG_EVENT_BROKER_LOST, LOG_LEVEL_WARNING, NULL, "%s", why);
     if (service->api.lost_since_ms == TIMESTAMP_NONE)
         service->api.lost_since_ms = service->broker.away_from_ms = service->api.now_ms;
     service->api.backlog = true;
@@ -118,7 +122,6 @@ void service_take_intake(struct service *service, struct intake *intake) {
     const struct settings_broker *broker = &service->api.fleet->settings->broker;
     intake_destroy(service->api.intake);
     service->api.intake = intake;
-    service->api.intake = intake;
     service->broker.files = named_files_of_broker(broker);
     if (service->store)
         broker_session_leave_former(service->store, broker, intake);
@@ -172,6 +175,7 @@ static void stop(struct service *service) {
     in_hand_close(service->hand);
     clock_watch_close(&service->clock);
     dispatch_close(service->api.dispatch);
+    state_topic_close(&service->state);
     store_close(service->store);
     store_close(service->held_store);
     fleet_destroy(service->api.fleet);
@@ -181,13 +185,19 @@ static void stop(struct service *service) {
 
 /* ---- running ---- */
 
-static void say_started(const struct fleet *fleet) {
-    log_line(LOG_LEVEL_NOTICE, "start", "%zu systems, %zu points, %zu contacts",
-             fleet->system_count, fleet->point_count, fleet->settings->contact_count);
+void service_say_ready(struct service *service) {
+    status_line_of(&service->api, service->status);
+    service_manager_ready(service->status);
+}
+
+static void say_started(struct service *service) {
+    const struct fleet *fleet = service->api.fleet;
+    log_event(LOG_EVENT_STARTED, LOG_LEVEL_NOTICE, NULL, "%zu systems, %zu points, %zu contacts",
+              fleet->system_count, fleet->point_count, fleet->settings->contact_count);
     if (fleet->settings->contact_count == 0)
         log_line(LOG_LEVEL_WARNING, "contacts",
                  "none in the settings: nobody will be told of anything");
-    service_manager_ready("running");
+    service_say_ready(service);
 }
 
 int service_run(const char *settings_file) {
@@ -197,7 +207,7 @@ int service_run(const char *settings_file) {
     if (status == 2)
         return status;
     if (status == 0)
-        say_started(service.api.fleet);
+        say_started(&service);
     bool more = false;
     while (status == 0 && !service.stop) {
         service_turn(&service, more);

@@ -13,8 +13,11 @@
 #include "service/backlog.h"
 #include "service/clock_watch.h"
 #include "service/service_reload.h"
+#include "service/status_line.h"
 #include "service/timers.h"
 #include "tell/dispatch.h"
+#include "tell/heartbeat.h"
+#include "tell/state_topic.h"
 
 #include <stdbool.h>
 
@@ -48,13 +51,16 @@ struct service {
     struct reload reload;
     struct store_trouble trouble;
     struct broker_memory broker;
+    struct state_topic state; /* what the broker was told of us */
+    struct heartbeat heartbeat;
     struct clock_watch clock;  /* while it doubts, the broker keeps what comes */
     int64_t monotonic_ms;      /* of this turn */
     int64_t offset_ms;         /* wall minus monotonic */
     int64_t trusted_offset_ms; /* the same when the clock was last trusted; TIMESTAMP_NONE */
     struct timers timers;
-    int64_t watchdog_ms;     /* 0: nobody wants to hear from us */
-    int64_t recent_since_ms; /* monotonic: since when api.recent_turn_ms counts */
+    char status[STATUS_LINE_BYTES]; /* as the service manager was last told */
+    int64_t watchdog_ms;            /* 0: nobody wants to hear from us */
+    int64_t recent_since_ms;        /* monotonic: since when api.recent_turn_ms counts */
 };
 
 /** open.c: opens all in order. The exit status: 0; 1 when a part cannot be opened (stop the
@@ -84,6 +90,8 @@ struct intake *service_make_intake(struct service *service, const struct setting
                                    char *why, size_t why_size);
 /** service.c: it becomes the one in use, in place of a former one. */
 void service_take_intake(struct service *service, struct intake *intake);
+/** service.c: tells the service manager that all works (again), and how things are. */
+void service_say_ready(struct service *service);
 /** open.c: shows what is wrong with the files, and frees it. */
 void service_print_errors(struct settings_errors *errors);
 

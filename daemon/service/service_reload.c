@@ -40,10 +40,11 @@ void reload_end(struct reload *reload) {
 }
 
 static void refuse(struct service *service, const char *why) {
-    log_line(LOG_LEVEL_ERROR, "settings", "the old ones stay in force%s%s", *why ? ": " : "", why);
+    log_event(LOG_EVENT_SETTINGS_REFUSED, LOG_LEVEL_ERROR, NULL, "the old ones stay in force%s%s",
+              *why ? ": " : "", why);
     service->api.reload_refused = true;
     drop(&service->reload);
-    service_manager_ready("running");
+    service_say_ready(service);
 }
 
 static void begin(struct service *service) {
@@ -56,7 +57,7 @@ static void begin(struct service *service) {
     }
     reload->asked = reload->waits = false;
     service_manager_reloading(clock_monotonic_ms());
-    reload->reading = fleet_reading_start(service->settings_file);
+    reload->reading = fleet_reading_start(service->settings_file, service->api.fleet);
     if (!reload->reading)
         refuse(service, "no thread to read them can be started");
 }
@@ -103,22 +104,32 @@ static bool same_topics(const struct settings_broker *a, const struct settings_b
     return same;
 }
 
+static bool same_hosts(const struct settings_broker *a, const struct settings_broker *b) {
+    bool same = a->host_count == b->host_count;
+    for (size_t i = 0; same && i < a->host_count; i++)
+        same =
+            a->hosts[i].port == b->hosts[i].port && same_text(a->hosts[i].name, b->hosts[i].name);
+    return same;
+}
+
 static bool same_broker(const struct settings_broker *a, const struct settings_broker *b) {
     const char *const texts[][2] = {
-        {a->host, b->host},         {a->client_id, b->client_id},
-        {a->username, b->username}, {a->password_file, b->password_file},
-        {a->ca_file, b->ca_file},   {a->certificate_file, b->certificate_file},
+        {a->client_id, b->client_id},
+        {a->username, b->username},
+        {a->password_file, b->password_file},
+        {a->ca_file, b->ca_file},
+        {a->certificate_file, b->certificate_file},
         {a->key_file, b->key_file},
+        {a->state_topic, b->state_topic},
     };
     const int64_t numbers[][2] = {
-        {a->port, b->port},
         {a->protocol, b->protocol},
         {a->tls, b->tls},
         {a->keepalive_s, b->keepalive_s},
         {a->receive_maximum, b->receive_maximum},
         {(int64_t)a->maximum_packet, (int64_t)b->maximum_packet},
     };
-    bool same = same_topics(a, b);
+    bool same = same_topics(a, b) && same_hosts(a, b);
     for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++)
         same &= same_text(texts[i][0], texts[i][1]);
     for (size_t i = 0; i < sizeof numbers / sizeof numbers[0]; i++)
@@ -141,7 +152,7 @@ static void keep_until_restart(struct settings *old, struct settings *new) {
     } texts[] = {
         {"store.file", &old->store_file, &new->store_file},
         {"operator_socket", &old->operator_socket, &new->operator_socket},
-        {"page.address", &old->page_address, &new->page_address},
+        {"page.address", &old->page.address, &new->page.address},
     };
     char names[128] = "";
     for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
@@ -152,11 +163,13 @@ static void keep_until_restart(struct settings *old, struct settings *new) {
         *texts[i].old = now;
         snprintf(names + strlen(names), sizeof names - strlen(names), " %s", texts[i].name);
     }
-    if (old->page_port != new->page_port)
+    if (old->page.port != new->page.port)
         snprintf(names + strlen(names), sizeof names - strlen(names), " page.port");
-    new->page_port = old->page_port;
-    if (*names)
-        log_line(LOG_LEVEL_WARNING, "settings", "changed only by a restart:%s", names);
+    new->page.port = old->page.port;
+    if (!*names)
+        return;
+    new->source = 0; /* so that this is said again when they are read again */
+    log_line(LOG_LEVEL_WARNING, "settings", "changed only by a restart:%s", names);
 }
 
 static void put_in_force(struct service *service) {
@@ -164,6 +177,8 @@ static void put_in_force(struct service *service) {
     pipeline_take_over(reload->pipeline, service->api.pipeline, &reload->change,
                        service->api.now_ms);
     upkeep_take_over(reload->upkeep, service->api.upkeep, &reload->change);
+    state_topic_take_over(&service->state, &reload->change);
+    timers_set(&service->timers, TIMER_HEARTBEAT, 0);
     keep_until_restart(service->api.fleet->settings, reload->fleet->settings);
     pipeline_close(service->api.pipeline);
     upkeep_close(service->api.upkeep);
@@ -180,7 +195,7 @@ static void put_in_force(struct service *service) {
     if (!clock_watch_fleet(&service->clock, service->api.fleet))
         pipeline_note(service->api.pipeline, STORE_OUT_OF_MEMORY);
     if (service->page)
-        web_server_allow_hosts(service->page, settings->page_hosts, settings->page_host_count);
+        web_server_allow_hosts(service->page, settings->page.hosts, settings->page.host_count);
     if (service->api.backlog)
         backlog_begin(&service->broker.backlog, service->api.fleet, service->monotonic_ms);
     timers_wake(&service->timers);
@@ -213,9 +228,10 @@ static void take_over(struct service *service) {
     if (intake)
         service_take_intake(service, intake);
     service->api.reload_refused = false;
-    log_line(LOG_LEVEL_NOTICE, "settings", "read again: %zu systems, %zu points",
-             service->api.fleet->system_count, service->api.fleet->point_count);
-    service_manager_ready("running");
+    log_event(LOG_EVENT_SETTINGS_TAKEN, LOG_LEVEL_NOTICE, NULL,
+              "read again: %zu systems, %zu points", service->api.fleet->system_count,
+              service->api.fleet->point_count);
+    service_say_ready(service);
 }
 
 /* ---- steps ---- */
@@ -235,7 +251,7 @@ static bool read_some(struct service *service) {
     return more;
 }
 
-bool reload_step(struct service *service) {
+static bool do_step(struct service *service) {
     struct reload *reload = &service->reload;
     if (reload->pipeline)
         return read_some(service);
@@ -244,4 +260,14 @@ bool reload_step(struct service *service) {
     else if (reload->asked)
         begin(service);
     return reload->pipeline != NULL;
+}
+
+bool reload_step(struct service *service) {
+    struct reload *reload = &service->reload;
+    struct api *api = &service->api;
+    reload->asked |= api->reload_wanted;
+    api->reload_wanted = false;
+    bool more = do_step(service);
+    api->reloading = reload->asked || reload->reading || reload->pipeline;
+    return more;
 }

@@ -1,5 +1,5 @@
 /*
- * reload: new settings for a daemon at work, after SIGHUP.
+ * reload: new settings for a daemon at work, after SIGHUP or when a request has added to them.
  *
  *     asked ─► files read and checked in a thread ─► what is new read from the store, some a turn
  *           ─► one turn: what is no longer watched ends; the memory goes over (pipeline_take_over)
@@ -19,7 +19,7 @@ struct service;
 
 /** Where it stands; starts as {0}. */
 struct reload {
-    bool asked; /* SIGHUP came; not begun yet */
+    bool asked; /* not begun yet */
     bool waits; /* for the store; that was said */
     struct fleet_reading *reading;
     struct fleet *fleet; /* read and good, not in force yet */

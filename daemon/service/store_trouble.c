@@ -27,8 +27,8 @@ static struct alarm failing_alarm(struct service *service) {
         .since_ms = service->trouble.since_ms,
         .raised_ms = service->trouble.since_ms,
         .returned_ms = TIMESTAMP_NONE,
-        .acknowledged_ms = TIMESTAMP_NONE,
-        .shelved_until_ms = TIMESTAMP_NONE,
+        .acknowledged.time_ms = TIMESTAMP_NONE,
+        .shelved.until_ms = TIMESTAMP_NONE,
         .value = NAN,
         .setpoint = NAN,
         .baseline = NAN,
@@ -101,9 +101,9 @@ void service_store_failed(struct service *service, enum store_status status) {
     reload_put_off(&service->reload);
     note_lack_of_memory(service, status);
     snprintf(service->trouble.why, sizeof service->trouble.why, "%s", why_failed(service, status));
-    log_line(LOG_LEVEL_ERROR, "store",
-             "%s; nothing more is taken from the broker until it works again",
-             service->trouble.why);
+    log_event(LOG_EVENT_STORE_FAILING, LOG_LEVEL_ERROR, NULL,
+              "%s; nothing more is taken from the broker until it works again",
+              service->trouble.why);
     if (service->api.intake)
         intake_abandon(service->api.intake, "readings could not be stored");
     if (!service->api.store_failing)
@@ -134,7 +134,7 @@ static bool can_be_written(const struct service *service, char *why, size_t why_
 
 static void recovered(struct service *service) {
     struct monitor *monitor = pipeline_monitor(service->api.pipeline);
-    log_line(LOG_LEVEL_NOTICE, "store", "works again");
+    log_event(LOG_EVENT_STORE_WORKS, LOG_LEVEL_NOTICE, NULL, "works again");
     struct alarm facts = failing_alarm(service);
     facts.subject = strdup(service->trouble.why);
     facts.told = service->trouble.told;

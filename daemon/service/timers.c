@@ -12,6 +12,9 @@ static const struct {
     [TIMER_UPKEEP] = {.wall = true, .needs_clock = true, .store = WORKING_STORE},
     [TIMER_DISPATCH] = {.wall = true, .needs_clock = true, .store = WORKING_STORE},
     [TIMER_STORE] = {.store = FAILING_STORE},
+    [TIMER_STATE] = {.needs_clock = true, .store = WORKING_STORE},
+    [TIMER_HEARTBEAT] = {.needs_clock = true, .store = WORKING_STORE},
+    [TIMER_STATUS] = {.store = ANY_STORE},
     [TIMER_WATCHDOG] = {.store = ANY_STORE},
 };
 

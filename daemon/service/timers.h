@@ -13,13 +13,16 @@
 #include <stdint.h>
 
 enum timer {
-    TIMER_LOOK,     /* is the broker's connection alive, has the clock on the wall been moved? */
-    TIMER_BACKLOG,  /* is it over, and do waiting messages agree with the clock? */
-    TIMER_TICK,     /* delays, silence, dates */
-    TIMER_UPKEEP,   /* what the calendar causes */
-    TIMER_DISPATCH, /* a message waits until then */
-    TIMER_STORE,    /* the store that fails is tried again */
-    TIMER_WATCHDOG, /* the service manager wants to hear from us */
+    TIMER_LOOK,      /* is the broker's connection alive, has the clock on the wall been moved? */
+    TIMER_BACKLOG,   /* is it over, and do waiting messages agree with the clock? */
+    TIMER_TICK,      /* delays, silence, dates */
+    TIMER_UPKEEP,    /* what the calendar causes */
+    TIMER_DISPATCH,  /* a message waits until then */
+    TIMER_STORE,     /* the store that fails is tried again */
+    TIMER_STATE,     /* what stands is compared with what the broker was told */
+    TIMER_HEARTBEAT, /* the watcher outside wants to hear from us */
+    TIMER_STATUS,    /* what the service manager shows of us is compared with how it is */
+    TIMER_WATCHDOG,  /* the service manager wants to hear from us */
     TIMERS
 };
 

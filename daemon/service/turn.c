@@ -17,6 +17,7 @@
 #include <math.h>
 #include <signal.h>
 #include <stdlib.h>
+#include <string.h>
 #include <sys/signalfd.h>
 #include <unistd.h>
 
@@ -26,6 +27,8 @@ static const int64_t look_every_ms = DURATION_SECOND_MS;
 static const int64_t backlog_look_ms = 250;
 static const int64_t lists_a_turn_ms = 15; /* and one row */
 static const int64_t looks_ms = 100;       /* of a turn go to second looks at most */
+static const int64_t state_every_ms = DURATION_SECOND_MS, state_more_ms = 20;
+static const int64_t status_every_ms = 2 * DURATION_SECOND_MS;
 static const int64_t turn_slow_ms = DURATION_SECOND_MS;
 
 /* ---- waiting ---- */
@@ -243,6 +246,41 @@ static bool commit(struct service *service) {
     return status == STORE_OK;
 }
 
+/* What others are told of us beside alarms: at the broker, and a watcher outside. */
+static void report_state(struct service *service) {
+    const struct settings *settings = service->api.fleet->settings;
+    bool works = service->api.intake && intake_state(service->api.intake) == INTAKE_CONNECTED;
+    bool state = works && settings->broker.state_topic;
+    bool heartbeat = works && settings->heartbeat.url;
+    /* Without a connection neither; the next one begins them anew. */
+    if (service_due(service, TIMER_STATE)) {
+        bool more =
+            state && state_topic_turn(&service->state, service->api.intake, service->api.fleet,
+                                      pipeline_monitor(service->api.pipeline));
+        int64_t wait_ms = more ? state_more_ms : state_every_ms;
+        timers_set(&service->timers, TIMER_STATE,
+                   state ? service->monotonic_ms + wait_ms : INT64_MAX);
+    }
+    if (service_due(service, TIMER_HEARTBEAT)) {
+        if (heartbeat)
+            heartbeat_send(&service->heartbeat, dispatch_delivery(service->api.dispatch),
+                           &settings->heartbeat);
+        timers_set(&service->timers, TIMER_HEARTBEAT,
+                   heartbeat ? service->monotonic_ms + settings->heartbeat.every_ms : INT64_MAX);
+    }
+}
+
+static void show_status(struct service *service) {
+    char status[STATUS_LINE_BYTES];
+    if (!service_due(service, TIMER_STATUS))
+        return;
+    status_line_of(&service->api, status);
+    if (strcmp(status, service->status) != 0)
+        service_manager_status(status);
+    memcpy(service->status, status, sizeof status);
+    timers_set(&service->timers, TIMER_STATUS, service->monotonic_ms + status_every_ms);
+}
+
 static void feed_watchdog(struct service *service) {
     if (!service_due(service, TIMER_WATCHDOG))
         return;
@@ -293,6 +331,7 @@ static bool work_with_store(struct service *service) {
     pipeline_look_again(service->api.pipeline, clock_monotonic_ms() + looks_ms);
     if (!commit(service))
         return false;
+    report_state(service);
     if (reads && !clock_watch_waits(&service->clock))
         intake_release(service->api.intake);
     dispatch_send(service->api.dispatch, service->api.now_ms);
@@ -309,6 +348,7 @@ bool service_work(struct service *service) {
         service_store_retry(service);
     }
     more |= reload_step(service);
+    show_status(service);
     feed_watchdog(service);
     measure_turn(service);
     return more;

@@ -59,24 +59,24 @@ bool announce_hears(const struct fleet *fleet, const struct settings_contact *co
         return false;
     if (!fleet_concerns(fleet, contact, alarm->system))
         return false;
-    if ((contact->hears | contact->hears_not) >> alarm->condition & 1U)
-        return contact->hears >> alarm->condition & 1U;
-    if ((contact->hears_priorities | contact->hears_not_priorities) >> alarm->priority & 1U)
-        return contact->hears_priorities >> alarm->priority & 1U;
+    if ((contact->hears.conditions | contact->hears_not.conditions) >> alarm->condition & 1U)
+        return contact->hears.conditions >> alarm->condition & 1U;
+    if ((contact->hears.priorities | contact->hears_not.priorities) >> alarm->priority & 1U)
+        return contact->hears.priorities >> alarm->priority & 1U;
     struct condition_rule rule = rule_of(fleet, alarm);
     return (rule.hears & bits[contact->role]) != 0 ||
            (alarm->priority == PRIORITY_HIGH && !rule.tell_given);
 }
 
 static bool in_quiet_hours(const struct settings_contact *contact, int minute) {
-    int from = contact->quiet_from_minute, to = contact->quiet_to_minute;
+    int from = contact->quiet.from_minute, to = contact->quiet.to_minute;
     return from <= to ? minute >= from && minute < to : minute >= from || minute < to;
 }
 
 int64_t announce_after_quiet_hours(const struct fleet *fleet,
                                    const struct settings_contact *contact, size_t system,
                                    int64_t now_ms) {
-    if (!contact->has_quiet_hours)
+    if (!contact->quiet.given)
         return now_ms;
     const struct time_zone *zone = announce_zone(fleet, contact, system);
     int64_t time_ms = now_ms;

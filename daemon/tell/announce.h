@@ -90,6 +90,9 @@ enum store_status announce_calm(struct announce *announce, int64_t now_ms,
 /** Tells everybody who hears of an alarm how it stands, whatever was told before. */
 enum store_status announce_again(struct announce *announce, const struct alarm *alarm,
                                  int64_t now_ms);
+/** Nothing more is told of what comes and goes in a system that is forgotten; saved, within the
+    turn's transaction. */
+enum store_status announce_forget(struct announce *announce, const char *system);
 /** Name of the place of an alarm, as announce_calm gives it. The caller frees. */
 char *announce_place_name(const struct fleet *fleet, const struct alarm *alarm);
 
@@ -139,12 +142,29 @@ enum store_status announce_service_ends(struct announce *announce,
                                         const char *by, const char *why, int64_t until_ms,
                                         int64_t now_ms);
 
+/** What a household sent, to each contractor of its system; the household's own words in `note`. */
+struct announce_home_report {
+    size_t system;
+    enum home_report kind;
+    int64_t time_ms;          /* when what it tells of was */
+    enum dimension dimension; /* of the value */
+    double value, baseline;   /* SI; NaN: none */
+    const char *note;         /* or NULL */
+};
+enum store_status announce_home_report(struct announce *announce,
+                                       const struct announce_home_report *report, int64_t now_ms);
+
 /** The alarm object of `alarms --json` (jansson's json_t), with `text` in a contractor's words; the
     caller's. NULL when out of memory. */
-struct json_t *announce_alarm_object(const struct fleet *fleet, const struct alarm *alarm);
+struct json_t *announce_alarm_object(const struct fleet *fleet, const struct alarm *alarm,
+                                     size_t language);
 
-/** How an alarm stands, in a homeowner's words: nothing that somebody of the trade wrote. */
-char *announce_homeowner_text(const struct fleet *fleet, const struct alarm *alarm);
+/** How an alarm stands, in the words for a role in a language: for a homeowner nothing that
+   somebody of the trade wrote. The caller frees; NULL when out of memory. */
+char *announce_alarm_text(const struct fleet *fleet, const struct alarm *alarm,
+                          enum wording_role role, size_t language);
+/** SI word of its value: "ms" of a duration, "" where it has no unit. */
+const char *announce_unit(const struct fleet *fleet, const struct alarm *alarm);
 
 /** Does a contact hear of a raise or return of this alarm? */
 bool announce_hears(const struct fleet *fleet, const struct settings_contact *contact,

@@ -155,6 +155,20 @@ enum store_status announce_chatter_save(struct announce *announce) {
     return status;
 }
 
+enum store_status announce_forget(struct announce *announce, const char *system) {
+    size_t kept = 0, length = strlen(system);
+    for (size_t i = 0; i < announce->place_count; i++) {
+        struct announce_place *place = &announce->places[i];
+        if (strncmp(place->name, system, length) == 0 && place->name[length] == '/')
+            free(place->name);
+        else
+            announce->places[kept++] = *place;
+    }
+    announce->places_changed |= kept != announce->place_count;
+    announce->place_count = kept;
+    return announce_chatter_save(announce);
+}
+
 enum store_status announce_calm(struct announce *announce, int64_t now_ms,
                                 enum store_status (*calm)(void *context, const char *name),
                                 void *context) {

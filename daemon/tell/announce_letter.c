@@ -30,6 +30,7 @@ const char *announce_event_type(const struct announce_draft *draft) {
         [WORDING_SHELVING_ENDS] = EVENT_TYPE_REMINDER,
         [WORDING_SERVICE_ENDS] = EVENT_TYPE_REMINDER,
         [WORDING_UNDELIVERED] = EVENT_TYPE_DIGEST,
+        [WORDING_HOME_REPORT] = EVENT_TYPE_HOME_REPORT,
     };
     if (draft->kind == WORDING_RAISED && draft->alarm &&
         condition_info(draft->alarm->condition)->measure == MEASURE_DATE)
@@ -74,15 +75,17 @@ static void alarm_values(const struct announce *announce, const struct alarm *al
     values->strings[TEMPLATE_PRIORITY] = priority_word(alarm->priority);
     values->strings[TEMPLATE_STATE] = alarm_state_word(alarm_state(alarm));
     values->strings[TEMPLATE_UNIT] = announce_unit(fleet, alarm);
-    values->strings[TEMPLATE_DIAGNOSIS] = details->cause;
+    values->strings[TEMPLATE_DIAGNOSIS] = details->explained.cause;
     values->value = alarm->value;
     set_time(room->since, sizeof room->since, alarm->since_ms, &values->strings[TEMPLATE_SINCE]);
     set_time(room->raised, sizeof room->raised, alarm->raised_ms,
              &values->strings[TEMPLATE_RAISED]);
     set_time(room->returned, sizeof room->returned, alarm->returned_ms,
              &values->strings[TEMPLATE_RETURNED]);
-    join(room->check, sizeof room->check, details->check, &values->strings[TEMPLATE_CHECK]);
-    join(room->bring, sizeof room->bring, details->bring, &values->strings[TEMPLATE_BRING]);
+    join(room->check, sizeof room->check, details->explained.check,
+         &values->strings[TEMPLATE_CHECK]);
+    join(room->bring, sizeof room->bring, details->explained.bring,
+         &values->strings[TEMPLATE_BRING]);
 }
 
 static char *from_template(const struct announce *announce, const struct announce_draft *draft,
@@ -103,7 +106,8 @@ static char *from_template(const struct announce *announce, const struct announc
         values.strings[TEMPLATE_ADDRESS] = system->address;
     }
     if (draft->alarm) {
-        alarm_details_open(&details, draft->alarm);
+        alarm_details_open(&details, draft->alarm->details,
+                           announce_reader(announce->fleet, draft->contact));
         alarm_values(announce, draft->alarm, &details, &room, &values);
     }
     char *body = template_render(draft->contact->template_text, &values, why, sizeof why);
@@ -192,7 +196,7 @@ bool announce_draft_alarm(const struct announce *announce, const struct settings
                                      .now_ms = now_ms};
     draft->text = announce_words(announce->fleet, contact, alarm, kind, occurrences, false);
     draft->line = announce_words(announce->fleet, contact, alarm, kind, occurrences, true);
-    draft->data = draft->line ? announce_json(announce->fleet, alarm, draft->line) : NULL;
+    draft->data = draft->line ? announce_json(announce->fleet, contact, alarm, draft->line) : NULL;
     if (draft->text && draft->line && draft->data)
         return true;
     announce_draft_clear(draft);

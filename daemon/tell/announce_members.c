@@ -3,6 +3,8 @@
  */
 #include "tell/announce_private.h"
 
+#include "measure/array.h"
+
 #include <stdlib.h>
 #include <string.h>
 
@@ -44,8 +46,6 @@ char *announce_members_json(const struct announce_members *members, json_t *data
 }
 
 void announce_members_close(struct announce_members *members) {
-    for (size_t i = 0; i < members->lines_count; i++)
-        free(members->lines[i]);
-    free(members->lines);
+    array_free_texts(members->lines, members->lines_count);
     json_decref(members->alarms);
 }

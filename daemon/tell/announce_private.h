@@ -3,7 +3,7 @@
  * announce_text.c (words and JSON of an alarm), announce_letter.c (bodies and rows),
  * announce_bundle.c and
  * announce_members.c (many into one), announce_chatter.c (what comes and goes),
- * announce_undelivered.c (what did not reach somebody).
+ * announce_undelivered.c (what did not reach somebody), announce_home.c (what a household sent).
  */
 #ifndef DAEMON_TELL_ANNOUNCE_PRIVATE_H
 #define DAEMON_TELL_ANNOUNCE_PRIVATE_H
@@ -20,6 +20,9 @@ const struct time_zone *announce_zone(const struct fleet *fleet,
                                       const struct settings_contact *contact, size_t system);
 /** The one system that a homeowner hears of; FLEET_NONE for others. */
 size_t announce_only_system(const struct fleet *fleet, const struct settings_contact *contact);
+/** In which words a contact reads; for NULL English and the fleet's units. */
+struct wording_reader announce_reader(const struct fleet *fleet,
+                                      const struct settings_contact *contact);
 /** What is known without an alarm. */
 struct wording_facts announce_facts(const struct fleet *fleet,
                                     const struct settings_contact *contact, size_t system,
@@ -28,8 +31,8 @@ struct wording_facts announce_facts(const struct fleet *fleet,
 char *announce_words(const struct fleet *fleet, const struct settings_contact *contact,
                      const struct alarm *alarm, enum wording_kind kind, int occurrences, bool line);
 /** The alarm object as JSON; the caller frees. */
-char *announce_json(const struct fleet *fleet, const struct alarm *alarm, const char *text);
-const char *announce_unit(const struct fleet *fleet, const struct alarm *alarm);
+char *announce_json(const struct fleet *fleet, const struct settings_contact *contact,
+                    const struct alarm *alarm, const char *text);
 
 /** A message on its way to a row. */
 struct announce_draft {

@@ -4,6 +4,7 @@
 #include "tell/announce_private.h"
 
 #include "monitor/judge.h"
+#include "monitor/judge_mixup.h"
 #include "tell/alarm_details.h"
 #include "words/event.h"
 
@@ -18,6 +19,8 @@ static enum wording_value value_kind(enum condition condition) {
         return WORDING_VALUE_RATIO;
     case CONDITION_RADON_ABOVE_ACTION:
         return WORDING_VALUE_PROBABILITY;
+    case CONDITION_FIELD_REVERSED:
+        return WORDING_VALUE_SHARE;
     case CONDITION_SUCTION_FADING:
     case CONDITION_FAN_FADING:
     case CONDITION_CLOCK_JUMPED:
@@ -49,9 +52,9 @@ static void fill_system(struct wording_facts *facts, const struct fleet *fleet, 
     if (system == FLEET_NONE)
         return;
     const struct system_description *description = fleet->systems[system].description;
-    facts->system_id = description->id;
-    facts->system_name = description->name;
-    facts->system_address = description->address;
+    facts->place.system_id = description->id;
+    facts->place.system_name = description->name;
+    facts->place.system_address = description->address;
 }
 
 static void fill_point(struct wording_facts *facts, const struct fleet *fleet, size_t point) {
@@ -60,34 +63,50 @@ static void fill_point(struct wording_facts *facts, const struct fleet *fleet, s
     if (point == FLEET_NONE)
         return;
     const struct point_description *description = fleet->points[point].description;
-    facts->point_id = description->id;
-    facts->point_name = description->name;
+    facts->place.point_id = description->id;
+    facts->place.point_name = description->name;
     facts->quantity = description->quantity;
     facts->dimension = description->binding.unit->dimension;
+}
+
+/* English and the fleet's units for no contact, as the API has it. */
+struct wording_reader announce_reader(const struct fleet *fleet,
+                                      const struct settings_contact *contact) {
+    struct wording_reader reader = {WORDING_ENGLISH, fleet->settings->units};
+    if (contact && contact->has_units)
+        reader.units = contact->units;
+    if (contact)
+        wording_language_find(contact->language, &reader.language);
+    return reader;
 }
 
 struct wording_facts announce_facts(const struct fleet *fleet,
                                     const struct settings_contact *contact, size_t system,
                                     enum wording_kind kind) {
+    const struct wording_reader reader = announce_reader(fleet, contact);
     struct wording_facts facts = {
         .role = WORDING_CONTRACTOR,
-        .units = fleet->settings->units,
+        .language = reader.language,
+        .units = reader.units,
         .zone = announce_zone(fleet, contact, system),
         .kind = kind,
         .value = NAN,
         .setpoint = NAN,
         .baseline = NAN,
-        .confidence = NAN,
+        .explained = explanation_none(),
+        .action_level_bq_m3 = fleet->settings->radon_action_level_bq_m3,
         .since_ms = TIMESTAMP_NONE,
         .raised_ms = TIMESTAMP_NONE,
         .returned_ms = TIMESTAMP_NONE,
     };
     if (contact) {
         facts.role = (enum wording_role)contact->role;
-        if (contact->has_units)
-            facts.units = contact->units;
-        wording_language_find(contact->language, &facts.language);
+        facts.remind_every_ms = contact->remind_every_ms;
     }
+    const struct contractor *contractor = fleet_contractor(
+        fleet, system == FLEET_NONE && contact ? announce_only_system(fleet, contact) : system);
+    facts.contractor.name = contractor->name;
+    facts.contractor.telephone = contractor->telephone;
     fill_system(&facts, fleet, system);
     fill_point(&facts, fleet, FLEET_NONE);
     return facts;
@@ -100,19 +119,34 @@ static void fill_other_unit(struct wording_facts *facts, const struct fleet *fle
         !isfinite(alarm->value) || !isfinite(alarm->setpoint))
         return;
     const struct unit *declared = fleet->points[alarm->point].description->binding.unit;
-    facts->sent_unit = judge_suspected_unit(declared, alarm->setpoint, alarm->value);
-    facts->declared_unit = declared->spelling;
+    facts->mixup.sent_unit = judge_suspected_unit(declared, alarm->setpoint, alarm->value);
+    facts->mixup.declared_unit = declared->spelling;
+}
+
+/* When it was, and who did what. */
+static void fill_occurrence(struct wording_facts *facts, const struct alarm *alarm) {
+    facts->since_ms = alarm->since_ms;
+    facts->raised_ms = alarm->raised_ms;
+    facts->returned_ms = alarm->returned_ms;
+    facts->by = alarm->acknowledged.by;
+    facts->subject = alarm->subject;
+    facts->note = facts->kind == WORDING_ACKNOWLEDGED ? alarm->acknowledged.note : alarm->subject;
+    if (facts->kind == WORDING_SHELVING_ENDS) {
+        facts->by = alarm->shelved.by;
+        facts->note = alarm->shelved.why;
+        facts->until_ms = alarm->shelved.until_ms;
+    }
 }
 
 /* `facts` says for whom, and which kind. */
 static char *alarm_words(const struct fleet *fleet, struct wording_facts facts,
                          const struct alarm *alarm, int occurrences, bool line) {
-    enum wording_kind kind = facts.kind;
-    bool over = kind == WORDING_RETURNED || kind == WORDING_RAISED_AND_RETURNED;
+    bool over = facts.kind == WORDING_RETURNED || facts.kind == WORDING_RAISED_AND_RETURNED;
     if (over && alarm->unwatched)
         facts.kind = WORDING_UNWATCHED;
     struct alarm_details details;
-    alarm_details_open(&details, alarm);
+    alarm_details_open(&details, alarm->details,
+                       (struct wording_reader){facts.language, facts.units});
     fill_point(&facts, fleet, alarm->point);
     facts.condition = alarm->condition;
     facts.value_kind = value_kind(alarm->condition);
@@ -125,23 +159,9 @@ static char *alarm_words(const struct fleet *fleet, struct wording_facts facts,
     facts.setpoint = alarm->setpoint;
     facts.baseline = alarm->baseline;
     fill_other_unit(&facts, fleet, alarm);
-    facts.since_ms = alarm->since_ms;
-    facts.raised_ms = alarm->raised_ms;
-    facts.returned_ms = alarm->returned_ms;
-    facts.by = alarm->acknowledged_by;
-    facts.subject = alarm->subject;
-    facts.note = kind == WORDING_ACKNOWLEDGED ? alarm->note : alarm->subject;
-    if (kind == WORDING_SHELVING_ENDS) {
-        facts.by = alarm->shelved_by;
-        facts.note = alarm->shelved_why;
-        facts.until_ms = alarm->shelved_until_ms;
-    }
+    fill_occurrence(&facts, alarm);
     facts.occurrences = occurrences;
-    facts.cause = details.cause;
-    facts.confidence = details.confidence;
-    facts.evidence = details.evidence;
-    facts.check = details.check;
-    facts.bring = details.bring;
+    facts.explained = details.explained;
     char *text = line ? wording_line(&facts) : wording_render(&facts);
     alarm_details_close(&details);
     return text;
@@ -154,17 +174,13 @@ char *announce_words(const struct fleet *fleet, const struct settings_contact *c
                        occurrences, line);
 }
 
-char *announce_homeowner_text(const struct fleet *fleet, const struct alarm *alarm) {
+char *announce_alarm_text(const struct fleet *fleet, const struct alarm *alarm,
+                          enum wording_role role, size_t language) {
     struct wording_facts facts = announce_facts(
         fleet, NULL, alarm->system, alarm_stands(alarm) ? WORDING_RAISED : WORDING_RETURNED);
-    facts.role = WORDING_HOMEOWNER;
+    facts.role = role;
+    facts.language = language;
     return alarm_words(fleet, facts, alarm, 0, false);
-}
-
-/* The message in a contact's words; the caller frees. NULL when out of memory. */
-static char *text_of(const struct fleet *fleet, const struct settings_contact *contact,
-                     const struct alarm *alarm, enum wording_kind kind) {
-    return announce_words(fleet, contact, alarm, kind, 0, false);
 }
 
 const char *announce_unit(const struct fleet *fleet, const struct alarm *alarm) {
@@ -195,29 +211,28 @@ static struct event_alarm event_of(const struct fleet *fleet, const struct alarm
         .value = alarm->value,
         .setpoint = alarm->setpoint,
         .unit = announce_unit(fleet, alarm),
-        .cause = details->cause,
-        .confidence = details->confidence,
-        .evidence = details->evidence,
-        .check = details->check,
-        .bring = details->bring,
+        .explained = details->explained,
         .text = text,
     };
 }
 
-char *announce_json(const struct fleet *fleet, const struct alarm *alarm, const char *text) {
+char *announce_json(const struct fleet *fleet, const struct settings_contact *contact,
+                    const struct alarm *alarm, const char *text) {
     struct alarm_details details;
-    alarm_details_open(&details, alarm);
+    alarm_details_open(&details, alarm->details, announce_reader(fleet, contact));
     const struct event_alarm event = event_of(fleet, alarm, &details, text);
     char *json = event_alarm_json(&event);
     alarm_details_close(&details);
     return json;
 }
 
-json_t *announce_alarm_object(const struct fleet *fleet, const struct alarm *alarm) {
-    char *text =
-        text_of(fleet, NULL, alarm, alarm_stands(alarm) ? WORDING_RAISED : WORDING_RETURNED);
+json_t *announce_alarm_object(const struct fleet *fleet, const struct alarm *alarm,
+                              size_t language) {
+    char *text = announce_alarm_text(fleet, alarm, WORDING_CONTRACTOR, language);
     struct alarm_details details;
-    alarm_details_open(&details, alarm);
+    struct wording_reader reader = announce_reader(fleet, NULL);
+    reader.language = language;
+    alarm_details_open(&details, alarm->details, reader);
     const struct event_alarm event = event_of(fleet, alarm, &details, text);
     json_t *json = text ? event_alarm_object(&event) : NULL;
     alarm_details_close(&details);

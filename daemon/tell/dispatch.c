@@ -1,11 +1,11 @@
 #include "tell/dispatch.h"
 
 #include "alarm/retry_schedule.h"
-#include "host/fleet_files.h"
 #include "host/log.h"
-#include "link/signing.h"
+#include "measure/array.h"
 #include "measure/duration.h"
 #include "store/outbox_bundle.h"
+#include "tell/contact_secrets.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -22,14 +22,12 @@ enum {
 };
 static const int64_t idle_ms = 60 * DURATION_SECOND_MS;
 
-/* What a contact needs besides its settings; secrets are wiped at the end. */
-struct contact_secrets {
-    bool signs;
-    struct signing_key key;
-    char **header_values; /* in the order of the settings */
+/* Where a contact is reached, and how it fares. */
+struct endpoint {
+    struct contact_secrets secrets;
     bool failing, works;
     bool gone;                     /* it answered 410 */
-    int64_t not_before_ms;         /* the endpoint asked for a pause */
+    int64_t not_before_ms;         /* it asked for a pause */
     int64_t posted_ms;             /* when the last POST began */
     struct outbox_message *chosen; /* goes as soon as the turn is on disk; owned */
 };
@@ -45,52 +43,12 @@ struct answer {
 struct dispatch {
     const struct fleet *fleet;
     struct delivery *delivery;
-    struct contact_secrets *secrets;
+    struct endpoint *endpoints; /* of the contacts, in their order */
     struct answer *answers;
-    size_t answer_count, answer_capacity;
+    size_t answer_count;
     struct dispatch_counters counters;
     bool nobody_reached;
 };
-
-/* ---- secrets ---- */
-
-static void wipe(char *text) {
-    if (text)
-        explicit_bzero(text, strlen(text));
-    free(text);
-}
-
-static bool read_key(struct contact_secrets *secrets, const struct settings_contact *contact,
-                     char *why, size_t why_size) {
-    if (!contact->signing_secret_file)
-        return true;
-    char *text = fleet_files_secret(contact->signing_secret_file, why, why_size);
-    if (!text)
-        return false;
-    secrets->signs = signing_key_parse(text, &secrets->key);
-    wipe(text);
-    if (!secrets->signs)
-        snprintf(why, why_size,
-                 "%s: is not a signing secret; allowed: whsec_ and base64 of 24 to 64 bytes",
-                 contact->signing_secret_file);
-    return secrets->signs;
-}
-
-static bool read_headers(struct contact_secrets *secrets, const struct settings_contact *contact,
-                         char *why, size_t why_size) {
-    secrets->header_values = calloc(contact->header_count + 1, sizeof(char *));
-    if (!secrets->header_values)
-        return false;
-    for (size_t i = 0; i < contact->header_count; i++) {
-        const struct settings_header *header = &contact->headers[i];
-        secrets->header_values[i] = header->value_file
-                                        ? fleet_files_secret(header->value_file, why, why_size)
-                                        : strdup(header->value);
-        if (!secrets->header_values[i])
-            return false;
-    }
-    return true;
-}
 
 static size_t contact_index(const struct fleet *fleet, const char *id) {
     const struct settings_contact *contact = fleet_contact(fleet, id);
@@ -104,14 +62,10 @@ static void on_done(void *context, const struct delivery_result *result) {
     size_t contact = contact_index(dispatch->fleet, result->contact);
     if (result->row == UNSTORED_ROW || contact == FLEET_NONE)
         return;
-    if (dispatch->answer_count == dispatch->answer_capacity) {
-        size_t capacity = dispatch->answer_capacity ? 2 * dispatch->answer_capacity : 32;
-        struct answer *grown = realloc(dispatch->answers, capacity * sizeof *grown);
-        if (!grown)
-            return; /* the row keeps waiting and is sent again */
-        dispatch->answers = grown;
-        dispatch->answer_capacity = capacity;
-    }
+    struct answer *grown = array_room(dispatch->answers, dispatch->answer_count, sizeof *grown);
+    if (!grown)
+        return; /* the row keeps waiting and is sent again */
+    dispatch->answers = grown;
     struct answer *answer = &dispatch->answers[dispatch->answer_count++];
     *answer = (struct answer){result->row, contact, result->status, result->retry_after_s, ""};
     snprintf(answer->text, sizeof answer->text, "%s", result->text ? result->text : "");
@@ -119,29 +73,25 @@ static void on_done(void *context, const struct delivery_result *result) {
 
 /* ---- opening ---- */
 
-static void forget_secrets(struct contact_secrets *all, const struct settings *settings) {
+static void close_endpoints(struct endpoint *all, const struct settings *settings) {
     for (size_t i = 0; all && i < settings->contact_count; i++) {
-        signing_key_clear(&all[i].key);
+        contact_secrets_close(&all[i].secrets);
         outbox_message_free(all[i].chosen);
-        for (size_t h = 0; all[i].header_values && h < settings->contacts[i].header_count; h++)
-            wipe(all[i].header_values[h]);
-        free(all[i].header_values);
     }
     free(all);
 }
 
 /* Of all contacts; NULL with a sentence in `why`. */
-static struct contact_secrets *read_secrets(const struct settings *settings, char *why,
-                                            size_t why_size) {
-    struct contact_secrets *all = calloc(settings->contact_count + 1, sizeof *all);
+static struct endpoint *open_endpoints(const struct settings *settings, char *why,
+                                       size_t why_size) {
+    struct endpoint *all = calloc(settings->contact_count + 1, sizeof *all);
     bool good = all != NULL;
     snprintf(why, why_size, "out of memory");
     for (size_t i = 0; good && i < settings->contact_count; i++)
-        good = read_key(&all[i], &settings->contacts[i], why, why_size) &&
-               read_headers(&all[i], &settings->contacts[i], why, why_size);
+        good = contact_secrets_open(&all[i].secrets, &settings->contacts[i], why, why_size);
     if (good)
         return all;
-    forget_secrets(all, settings);
+    close_endpoints(all, settings);
     return NULL;
 }
 
@@ -154,8 +104,8 @@ struct dispatch *dispatch_open(const struct fleet *fleet, char *why, size_t why_
     dispatch->fleet = fleet;
     dispatch->delivery = delivery_create(&callbacks);
     if (dispatch->delivery)
-        dispatch->secrets = read_secrets(fleet->settings, why, why_size);
-    if (dispatch->secrets)
+        dispatch->endpoints = open_endpoints(fleet->settings, why, why_size);
+    if (dispatch->endpoints)
         return dispatch;
     dispatch_close(dispatch);
     return NULL;
@@ -165,21 +115,20 @@ void dispatch_close(struct dispatch *dispatch) {
     if (!dispatch)
         return;
     delivery_destroy(dispatch->delivery);
-    forget_secrets(dispatch->secrets, dispatch->fleet->settings);
+    close_endpoints(dispatch->endpoints, dispatch->fleet->settings);
     free(dispatch->answers);
     free(dispatch);
 }
 
 /* ---- new settings ---- */
 
-static void remember(struct contact_secrets *secrets, const struct contact_secrets *before,
-                     bool same_address) {
-    secrets->posted_ms = before->posted_ms;
+static void remember(struct endpoint *endpoint, const struct endpoint *before, bool same_address) {
+    endpoint->posted_ms = before->posted_ms;
     if (!same_address)
         return;
-    secrets->failing = before->failing;
-    secrets->works = before->works;
-    secrets->not_before_ms = before->not_before_ms;
+    endpoint->failing = before->failing;
+    endpoint->works = before->works;
+    endpoint->not_before_ms = before->not_before_ms;
 }
 
 /* Answers that came in but are not noted yet; without its contact a row is looked at again. */
@@ -198,18 +147,18 @@ static void place_answers(struct dispatch *dispatch, const struct fleet *fleet) 
 bool dispatch_take_settings(struct dispatch *dispatch, const struct fleet_change *change, char *why,
                             size_t why_size) {
     const struct settings *before = change->former->settings, *now = change->fleet->settings;
-    struct contact_secrets *secrets = read_secrets(now, why, why_size);
-    if (!secrets)
+    struct endpoint *endpoints = open_endpoints(now, why, why_size);
+    if (!endpoints)
         return false;
     for (size_t i = 0; i < now->contact_count; i++) {
         size_t was = change->contacts_were[i];
         if (was != FLEET_NONE)
-            remember(&secrets[i], &dispatch->secrets[was],
+            remember(&endpoints[i], &dispatch->endpoints[was],
                      strcmp(before->contacts[was].url, now->contacts[i].url) == 0);
     }
     place_answers(dispatch, change->fleet);
-    forget_secrets(dispatch->secrets, before);
-    dispatch->secrets = secrets;
+    close_endpoints(dispatch->endpoints, before);
+    dispatch->endpoints = endpoints;
     dispatch->fleet = change->fleet;
     return true;
 }
@@ -250,7 +199,7 @@ static size_t add_signature(const struct contact_secrets *secrets, const struct 
 static bool post(struct dispatch *dispatch, const struct settings_contact *contact,
                  const struct envelope *envelope, int64_t now_ms) {
     const struct contact_secrets *secrets =
-        &dispatch->secrets[contact - dispatch->fleet->settings->contacts];
+        &dispatch->endpoints[contact - dispatch->fleet->settings->contacts].secrets;
     char timestamp[24], signature[SIGNING_TEXT_SIZE];
     struct delivery_header *headers =
         calloc(contact->header_count + SIGNATURE_HEADERS, sizeof *headers);
@@ -289,34 +238,34 @@ void dispatch_unstored(struct dispatch *dispatch, const struct settings_contact 
 void dispatch_resume(struct dispatch *dispatch, const char *contact) {
     size_t index = contact_index(dispatch->fleet, contact);
     if (index != FLEET_NONE)
-        dispatch->secrets[index].gone = false;
+        dispatch->endpoints[index].gone = false;
 }
 
 enum dispatch_health dispatch_health(const struct dispatch *dispatch, size_t contact) {
-    const struct contact_secrets *secrets = &dispatch->secrets[contact];
-    if (secrets->gone)
+    const struct endpoint *endpoint = &dispatch->endpoints[contact];
+    if (endpoint->gone)
         return DISPATCH_GONE;
-    if (secrets->failing)
+    if (endpoint->failing)
         return DISPATCH_FAILING;
-    return secrets->works ? DISPATCH_WORKS : DISPATCH_UNTRIED;
+    return endpoint->works ? DISPATCH_WORKS : DISPATCH_UNTRIED;
 }
 
 void dispatch_clock_moved(struct dispatch *dispatch, int64_t by_ms) {
     for (size_t i = 0; i < dispatch->fleet->settings->contact_count; i++)
-        if (dispatch->secrets[i].not_before_ms > 0)
-            dispatch->secrets[i].not_before_ms += by_ms;
+        if (dispatch->endpoints[i].not_before_ms > 0)
+            dispatch->endpoints[i].not_before_ms += by_ms;
 }
 
 /* When `at_most_every` lets the next message of a contact go. */
 static int64_t rests_until(const struct dispatch *dispatch, size_t contact) {
-    int64_t posted_ms = dispatch->secrets[contact].posted_ms;
+    int64_t posted_ms = dispatch->endpoints[contact].posted_ms;
     return posted_ms ? posted_ms + dispatch->fleet->settings->contacts[contact].least_interval_ms
                      : INT64_MIN;
 }
 
 /* A clock that was set back must not make a rest of hours. */
 static bool rests(const struct dispatch *dispatch, size_t contact, int64_t now_ms) {
-    return now_ms >= dispatch->secrets[contact].posted_ms &&
+    return now_ms >= dispatch->endpoints[contact].posted_ms &&
            now_ms < rests_until(dispatch, contact);
 }
 
@@ -332,11 +281,12 @@ static size_t list_busy(const struct dispatch *dispatch, int64_t now_ms, bool re
     const struct settings *settings = dispatch->fleet->settings;
     size_t count = 0;
     for (size_t i = 0; i < settings->contact_count; i++) {
-        const struct contact_secrets *secrets = &dispatch->secrets[i];
-        bool paused = secrets->not_before_ms > now_ms;
+        const struct endpoint *endpoint = &dispatch->endpoints[i];
+        bool paused = endpoint->not_before_ms > now_ms;
         if (paused)
-            bring_forward(secrets->not_before_ms, now_ms, next_ms);
-        if (paused || secrets->gone || secrets->chosen || (resting && rests(dispatch, i, now_ms)) ||
+            bring_forward(endpoint->not_before_ms, now_ms, next_ms);
+        if (paused || endpoint->gone || endpoint->chosen ||
+            (resting && rests(dispatch, i, now_ms)) ||
             delivery_busy(dispatch->delivery, settings->contacts[i].id))
             busy[count++] = settings->contacts[i].id;
     }
@@ -353,7 +303,7 @@ static bool choose(struct dispatch *dispatch, struct store_turn *turn,
                                                 "the contact is no longer in the settings"));
         return false;
     }
-    if (dispatch->secrets[contact].chosen)
+    if (dispatch->endpoints[contact].chosen)
         return false;
     if (message->priority < PRIORITY_HIGH && rests(dispatch, contact, now_ms)) {
         bring_forward(rests_until(dispatch, contact), now_ms, next_ms);
@@ -364,7 +314,7 @@ static bool choose(struct dispatch *dispatch, struct store_turn *turn,
     if (!is_begun && store_turn_begin(turn))
         is_begun = store_turn_note(turn, outbox_begun(turn->store, message->row));
     if (is_begun)
-        dispatch->secrets[contact].chosen = message;
+        dispatch->endpoints[contact].chosen = message;
     return is_begun;
 }
 
@@ -402,12 +352,12 @@ int64_t dispatch_choose(struct dispatch *dispatch, struct store_turn *turn, int6
 void dispatch_send(struct dispatch *dispatch, int64_t now_ms) {
     const struct settings *settings = dispatch->fleet->settings;
     for (size_t i = 0; i < settings->contact_count; i++) {
-        const struct outbox_message *message = dispatch->secrets[i].chosen;
+        const struct outbox_message *message = dispatch->endpoints[i].chosen;
         if (!message)
             continue;
         const struct envelope envelope = {message->id, message->content_type, message->body,
                                           message->row};
-        dispatch->secrets[i].posted_ms = now_ms;
+        dispatch->endpoints[i].posted_ms = now_ms;
         post(dispatch, &settings->contacts[i], &envelope, now_ms);
     }
     dispatch_drop(dispatch);
@@ -415,8 +365,8 @@ void dispatch_send(struct dispatch *dispatch, int64_t now_ms) {
 
 void dispatch_drop(struct dispatch *dispatch) {
     for (size_t i = 0; i < dispatch->fleet->settings->contact_count; i++) {
-        outbox_message_free(dispatch->secrets[i].chosen);
-        dispatch->secrets[i].chosen = NULL;
+        outbox_message_free(dispatch->endpoints[i].chosen);
+        dispatch->endpoints[i].chosen = NULL;
     }
 }
 
@@ -431,10 +381,10 @@ static double random_unit(void) {
 
 static enum store_status retry(struct dispatch *dispatch, struct store *store,
                                const struct answer *answer, int64_t next_ms) {
-    struct contact_secrets *secrets = &dispatch->secrets[answer->contact];
+    struct endpoint *endpoint = &dispatch->endpoints[answer->contact];
     /* Retry-After speaks for the endpoint as a whole, not for one message. */
     if (answer->retry_after_s > 0)
-        secrets->not_before_ms = next_ms;
+        endpoint->not_before_ms = next_ms;
     dispatch->counters.retried++;
     return outbox_retry(store, answer->row, next_ms, answer->text);
 }
@@ -442,10 +392,10 @@ static enum store_status retry(struct dispatch *dispatch, struct store *store,
 static enum store_status give_up(struct dispatch *dispatch, struct announce *announce,
                                  const struct answer *answer, const struct outbox_message *message,
                                  int64_t now_ms) {
-    struct contact_secrets *secrets = &dispatch->secrets[answer->contact];
+    struct endpoint *endpoint = &dispatch->endpoints[answer->contact];
     dispatch->counters.failed++;
-    secrets->failing = true;
-    secrets->gone |= answer->status == STATUS_GONE;
+    endpoint->failing = true;
+    endpoint->gone |= answer->status == STATUS_GONE;
     enum store_status status =
         announce_undelivered(announce, &dispatch->fleet->settings->contacts[answer->contact],
                              message, answer->text, now_ms);
@@ -470,7 +420,7 @@ static enum store_status note_failure(struct dispatch *dispatch, struct announce
         .denied = verdict == RETRY_DENIED,
     };
     int64_t next_ms = 0;
-    dispatch->secrets[answer->contact].failing |= situation.tries >= FAILING_TRIES;
+    dispatch->endpoints[answer->contact].failing |= situation.tries >= FAILING_TRIES;
     if (verdict != RETRY_NEVER && retry_schedule_next(&situation, &next_ms))
         status = retry(dispatch, store, answer, next_ms);
     else
@@ -481,13 +431,13 @@ static enum store_status note_failure(struct dispatch *dispatch, struct announce
 
 static enum store_status note(struct dispatch *dispatch, struct announce *announce,
                               const struct answer *answer, int64_t now_ms) {
-    struct contact_secrets *secrets = &dispatch->secrets[answer->contact];
+    struct endpoint *endpoint = &dispatch->endpoints[answer->contact];
     enum retry_verdict verdict = retry_verdict(answer->status);
     if (verdict != RETRY_DONE)
         return note_failure(dispatch, announce, answer, verdict, now_ms);
     dispatch->counters.sent++;
-    secrets->failing = false;
-    secrets->works = true;
+    endpoint->failing = false;
+    endpoint->works = true;
     enum store_status status =
         announce_reached(announce, &dispatch->fleet->settings->contacts[answer->contact]);
     return status == STORE_OK ? outbox_sent(announce->store, answer->row, now_ms, answer->text)
@@ -498,7 +448,7 @@ static enum store_status note(struct dispatch *dispatch, struct announce *announ
 static void judge_all(struct dispatch *dispatch) {
     size_t count = dispatch->fleet->settings->contact_count, failing = 0;
     for (size_t i = 0; i < count; i++)
-        failing += dispatch->secrets[i].failing;
+        failing += dispatch->endpoints[i].failing;
     bool nobody = count > 0 && failing == count;
     if (nobody && !dispatch->nobody_reached)
         log_line(LOG_LEVEL_ERROR, "contacts", "no message reaches anybody: every contact fails");
@@ -511,7 +461,7 @@ static void judge_contacts(struct dispatch *dispatch, struct monitor *monitor, i
     const struct settings *settings = dispatch->fleet->settings;
     judge_all(dispatch);
     for (size_t i = 0; i < settings->contact_count; i++) {
-        if (dispatch->secrets[i].failing) {
+        if (dispatch->endpoints[i].failing) {
             monitor_daemon(monitor, CONDITION_DELIVERY_FAILING, true, settings->contacts[i].id, NAN,
                            now_ms);
             return;

@@ -2,6 +2,7 @@
  * Open alarms and the history, and what people do with them.
  */
 #include "tool/pages.h"
+#include "tool/shards.h"
 #include "tool/table.h"
 #include "tool/values.h"
 
@@ -9,29 +10,37 @@
 #include <stdlib.h>
 #include <string.h>
 
-static void add_alarm(struct ctl_table *table, const json_t *alarm, bool history) {
+static void add_alarm(struct ctl *ctl, struct ctl_table *table, const json_t *alarm, bool history) {
     char text[CTL_VALUE_SIZE], place[256];
     const char *point = ctl_text_of(alarm, "point"), *system = ctl_text_of(alarm, "system");
     snprintf(place, sizeof place, "%s%s%s", *system ? system : "the daemon", *point ? " " : "",
              point);
+    ctl_use_zone(ctl, ctl_text_of(alarm, "time_zone"));
     ctl_table_add_number(table, (long long)json_integer_value(json_object_get(alarm, "id")));
     ctl_table_add(table, ctl_text_of(alarm, "priority"));
     ctl_table_add(table, place);
     ctl_table_add(table, ctl_text_of(alarm, "condition"));
     ctl_table_add(table, ctl_text_of(alarm, "state"));
-    ctl_table_add(table, ctl_time(text, json_object_get(alarm, "raised")));
+    ctl_table_add(table, ctl_time(text, ctl, json_object_get(alarm, "raised")));
     if (history)
-        ctl_table_add(table, ctl_time(text, json_object_get(alarm, "returned")));
+        ctl_table_add(table, ctl_time(text, ctl, json_object_get(alarm, "returned")));
 }
 
-static void print_alarms(const json_t *list, bool history) {
+static void print_alarms(struct ctl *ctl, const json_t *list, bool history, bool shards) {
     static const struct ctl_column columns[] = {
-        {"NO", true},     {"PRIO", false},       {"WHERE", false},       {"CONDITION", false},
-        {"STATE", false}, {"RAISED UTC", false}, {"RETURNED UTC", false}};
-    struct ctl_table *table = ctl_table_create(columns, history ? 7 : 6);
+        {"SHARD", false, CTL_KEEP_WHOLE},     {"NO", true, CTL_KEEP_WHOLE},
+        {"PRIO", false, CTL_KEEP_WHOLE},      {"WHERE", false, CTL_KEEP_WORDS},
+        {"CONDITION", false, CTL_KEEP_WHOLE}, {"STATE", false, CTL_KEEP_WHOLE},
+        {"RAISED", false, CTL_KEEP_WHOLE},    {"RETURNED", false, CTL_KEEP_WHOLE}};
+    char shard[CTL_VALUE_SIZE];
+    struct ctl_table *table = ctl_table_create(columns + !shards, 6U + shards + history);
     const json_t *alarm;
     size_t i;
-    json_array_foreach(list, i, alarm) add_alarm(table, alarm, history);
+    json_array_foreach((json_t *)list, i, alarm) {
+        if (shards)
+            ctl_table_add(table, ctl_shards_name(alarm, shard, sizeof shard));
+        add_alarm(ctl, table, alarm, history);
+    }
     if (json_array_size(list) == 0)
         printf("no %salarms\n", history ? "" : "open ");
     else
@@ -56,14 +65,20 @@ static struct ctl_path path_of(const struct alarm_query *query) {
     return path;
 }
 
+static int newer(const json_t *a, const json_t *b) {
+    return ctl_shards_earlier(b, a, "raised");
+}
+
 static enum ctl_status show_alarms(struct ctl *ctl, struct ctl_path path, bool all,
                                    const struct ctl_pages *pages) {
     json_t *list = NULL;
     ctl_path_query(&path, "limit", pages->limit ? pages->limit : all ? "200" : NULL);
     ctl_path_query(&path, "before", pages->before);
-    enum ctl_status status = ctl_get_json(ctl, path.text, &list);
+    bool shards = ctl_shards_many(ctl);
+    enum ctl_status status = shards ? ctl_shards_get(ctl, path.text, pages->limit, newer, &list)
+                                    : ctl_get_json(ctl, path.text, &list);
     if (list)
-        print_alarms(list, all);
+        print_alarms(ctl, list, all, shards);
     json_decref(list);
     return status;
 }
@@ -76,7 +91,7 @@ static enum ctl_status alarms(struct ctl *ctl, int argc, char **argv) {
                                          {"--since", "T", &query.since, NULL, false},
                                          {"--limit", "N", &pages.limit, NULL, false},
                                          {"--before", "ALARM", &pages.before, NULL, false}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 5};
+    struct ctl_arguments arguments = {.options = options, .option_count = 5, .many_settings = true};
     if (!ctl_arguments(ctl, argc, argv, &arguments))
         return arguments.status;
     if (ctl_pages_check(ctl, &pages) != CTL_DONE)
@@ -84,16 +99,19 @@ static enum ctl_status alarms(struct ctl *ctl, int argc, char **argv) {
     if (pages.before && !is_number(pages.before))
         return ctl_error(ctl, CTL_WRONG_USE,
                          "--before ALARM is a number such as 12; see: subslabctl alarms --all");
+    if (pages.before && ctl_shards_many(ctl))
+        return ctl_error(ctl, CTL_WRONG_USE,
+                         "--before ALARM is of one daemon: give one --settings");
     const struct ctl_path path = path_of(&query);
-    return ctl->json ? ctl_pages_print(ctl, &path, &pages)
-                     : show_alarms(ctl, path, query.all, &pages);
+    return ctl->json && !ctl_shards_many(ctl) ? ctl_pages_print(ctl, &path, &pages)
+                                              : show_alarms(ctl, path, query.all, &pages);
 }
 
 /* ---- changes ---- */
 
-static void print_one(json_t *alarm) {
+static void print_one(struct ctl *ctl, json_t *alarm) {
     json_t *list = json_pack("[O]", alarm);
-    print_alarms(list, false);
+    print_alarms(ctl, list, false, false);
     json_decref(list);
 }
 
@@ -111,7 +129,7 @@ static enum ctl_status change_alarm(struct ctl *ctl, const char *id, const char 
     ctl_path_add(&path, verb);
     enum ctl_status status = ctl_post_json(ctl, path.text, body, &alarm);
     if (alarm)
-        print_one(alarm);
+        print_one(ctl, alarm);
     json_decref(alarm);
     return status;
 }
@@ -182,8 +200,9 @@ static enum ctl_status change_service(struct ctl *ctl, const char *system, const
     enum ctl_status status = ctl_post_json(ctl, path.text, body, &answer);
     if (answer) {
         const json_t *end = json_object_get(answer, "until");
-        printf("%s is %s%s%s%s\n", system, said, json_is_string(end) ? " until " : "",
-               json_is_string(end) ? ctl_time(until, end) : "", json_is_string(end) ? " UTC" : "");
+        ctl_use_zone(ctl, ctl_text_of(answer, "time_zone"));
+        printf("%s is %s%s%s\n", system, said, json_is_string(end) ? " until " : "",
+               json_is_string(end) ? ctl_time(until, ctl, end) : "");
     }
     json_decref(answer);
     return status;
@@ -218,7 +237,7 @@ const struct ctl_command ctl_alarm_commands[] = {
      "open alarms, or with --all the history",
      "T is RFC 3339 or a date. Newest first; of the history the newest 200 or N, and with --before "
      "those behind ALARM. --json prints all, unless --limit is given. What to check and to bring: "
-     "subslabctl show SYSTEM.",
+     "subslabctl show SYSTEM. Several --settings give one list of several daemons.",
      alarms},
     {"acknowledge", "ALARM --by NAME [--note TEXT]", "says that somebody has taken an alarm on",
      "ALARM is the number in the list of alarms.", acknowledge},

@@ -17,8 +17,24 @@
 
 /* ---- one settings file and all it names ---- */
 
+/* Some brokers take a dot for a slash, and then no point takes what they hand on. */
+static void note_dots(const struct fleet *fleet) {
+    for (size_t i = 0; i < fleet->point_count; i++) {
+        const struct point_description *point = fleet->points[i].description;
+        if (!strchr(point->topic, '.'))
+            continue;
+        char *clean = ctl_text_clean(point->topic);
+        printf(
+            "Topic %s has a dot: RabbitMQ hands it on with a slash there. Behind it name another "
+            "topic.\n",
+            clean ? clean : "");
+        free(clean);
+        return;
+    }
+}
+
 static void check_settings_file(const char *file, struct settings_errors *errors) {
-    struct fleet *fleet = fleet_files_load(file, errors);
+    struct fleet *fleet = fleet_files_load(file, NULL, errors);
     if (!fleet)
         return;
     named_files_check(fleet->settings, errors);
@@ -27,6 +43,7 @@ static void check_settings_file(const char *file, struct settings_errors *errors
                fleet->point_count, fleet->settings->contact_count);
         if (fleet->settings->contact_count == 0)
             printf("Nobody is told anything until there is a contact.\n");
+        note_dots(fleet);
     }
     fleet_destroy(fleet);
 }
@@ -47,23 +64,13 @@ static char *read_file(const char *file, size_t *length, struct settings_errors 
     return text;
 }
 
-static void check_zone(const struct system_description *system, struct settings_errors *errors) {
-    struct time_zone *zone = fleet_files_zone(system->time_zone);
-    if (!zone)
-        settings_errors_add(errors,
-                            "%s:%d: time_zone: \"%s\" is not a known time zone; allowed: an IANA "
-                            "name such as America/Denver, or UTC",
-                            system->file, system->time_zone_line, system->time_zone);
-    time_zone_destroy(zone);
-}
-
 static void add_system(struct checked_systems *systems, const char *file, const char *text,
                        size_t length, struct settings_errors *errors) {
     struct system_description *system =
         system_description_parse(file, text, length, systems->settings, errors);
     if (!system)
         return;
-    check_zone(system, errors);
+    fleet_files_check_zone(system, errors);
     systems->items[systems->count++] = system;
 }
 
@@ -106,6 +113,8 @@ static bool read_settings(struct ctl *ctl, struct settings_errors *errors) {
         settings_errors_add(errors, "%s:1: settings: %s; name another file with --settings FILE",
                             ctl->settings_file, strerror(errno));
     free(text);
+    if (ctl->settings)
+        fleet_files_load_fans(ctl->settings, errors);
     return errors->count == 0;
 }
 

@@ -18,21 +18,31 @@
 
 static const struct ctl_command *const groups[] = {
     ctl_system_commands,     ctl_alarm_commands,  ctl_visit_commands,    ctl_record_commands,
-    ctl_radon_test_commands, ctl_series_commands, ctl_delivery_commands, ctl_check_commands,
-    ctl_replay_commands,     ctl_store_commands,
+    ctl_radon_test_commands, ctl_series_commands, ctl_delivery_commands, ctl_enrol_commands,
+    ctl_check_commands,      ctl_replay_commands, ctl_store_commands,    ctl_forget_commands,
+    ctl_move_commands,       ctl_fan_commands,    ctl_report_commands,
 };
 enum { GROUPS = sizeof groups / sizeof groups[0] };
 
 /* ---- commands ---- */
 
-const struct ctl_command *ctl_find(const char *name) {
+const struct ctl_command *ctl_command_at(size_t i) {
     for (size_t g = 0; g < GROUPS; g++) {
         for (const struct ctl_command *command = groups[g]; command->name; command++) {
-            if (strcmp(command->name, name) == 0)
+            if (i-- == 0)
                 return command;
         }
     }
     return NULL;
+}
+
+const struct ctl_command *ctl_find(const char *name) {
+    const struct ctl_command *command = NULL;
+    for (size_t i = 0; (command = ctl_command_at(i)); i++) {
+        if (strcmp(command->name, name) == 0)
+            break;
+    }
+    return command;
 }
 
 void ctl_print_help(void) {
@@ -40,12 +50,11 @@ void ctl_print_help(void) {
            "\n"
            "Asks and tells subslabd, which watches radon mitigation systems.\n"
            "\n");
-    for (size_t g = 0; g < GROUPS; g++) {
-        for (const struct ctl_command *command = groups[g]; command->name; command++)
-            printf("  %-18s %s\n", command->name, command->summary);
-    }
+    for (size_t i = 0; ctl_command_at(i); i++)
+        printf("  %-18s %s\n", ctl_command_at(i)->name, ctl_command_at(i)->summary);
     printf("\n"
-           "  --settings FILE    default: %s\n"
+           "  --settings FILE    default: %s;\n"
+           "                     systems, alarms and visits take several\n"
            "  --json             print JSON: times in UTC, values in SI\n"
            "  --help, --version\n"
            "\n"
@@ -66,13 +75,11 @@ static void print_command_help(const struct ctl_command *command) {
 const char *ctl_nearest(const char *name) {
     const char *nearest = NULL;
     size_t least = strlen(name) > 4 ? 4 : 3;
-    for (size_t g = 0; g < GROUPS; g++) {
-        for (const struct ctl_command *command = groups[g]; command->name; command++) {
-            size_t away = key_distance(name, command->name);
-            if (away < least) {
-                least = away;
-                nearest = command->name;
-            }
+    for (size_t i = 0; ctl_command_at(i); i++) {
+        size_t away = key_distance(name, ctl_command_at(i)->name);
+        if (away < least) {
+            least = away;
+            nearest = ctl_command_at(i)->name;
         }
     }
     return nearest;
@@ -132,6 +139,8 @@ int ctl_common_option(struct ctl *ctl, int argc, char **argv) {
         return 0;
     ctl->settings_file = joined ? argv[0] + 11 : argv[1];
     ctl->settings_named = true;
+    if (ctl->settings_count < CTL_SETTINGS_MAX)
+        ctl->settings_files[ctl->settings_count++] = ctl->settings_file;
     return joined ? 1 : 2;
 }
 
@@ -191,6 +200,10 @@ static bool is_time(const struct ctl_option *option) {
 
 static bool check_arguments(const struct ctl *ctl, const struct ctl_arguments *arguments) {
     const struct ctl_command *command = ctl->command;
+    if (ctl->settings_count > 1 && !arguments->many_settings) {
+        ctl_error(ctl, CTL_WRONG_USE, "takes one --settings; several: systems, alarms, visits");
+        return false;
+    }
     if (arguments->count < arguments->least || arguments->count > arguments->most) {
         ctl_error(ctl, CTL_WRONG_USE, "too %s arguments; usage: subslabctl %s %s",
                   arguments->count < arguments->least ? "few" : "many", command->name,
@@ -302,4 +315,13 @@ bool ctl_settings(struct ctl *ctl) {
 void ctl_clear(struct ctl *ctl) {
     settings_free(ctl->settings);
     free(ctl->socket);
+    time_zone_destroy(ctl->zone);
+    ctl->settings = NULL;
+    ctl->socket = NULL;
+    ctl->zone = NULL;
+}
+
+void ctl_use_settings(struct ctl *ctl, const char *file) {
+    ctl_clear(ctl);
+    ctl->settings_file = file;
 }

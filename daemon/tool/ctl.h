@@ -10,6 +10,7 @@
 #include <stddef.h>
 
 #define CTL_SETTINGS_FILE "/etc/subslabd/subslabd.yaml"
+#define CTL_SETTINGS_MAX 64
 #define CTL_SOCKET "/run/subslabd/operator.sock"
 
 /** Exit statuses of the contract. */
@@ -17,18 +18,22 @@ enum ctl_status { CTL_DONE = 0, CTL_FAILED = 1, CTL_WRONG_USE = 2 };
 
 struct ctl {
     const char *settings_file;
-    bool settings_named;       /* by --settings */
+    bool settings_named;                          /* by --settings */
+    const char *settings_files[CTL_SETTINGS_MAX]; /* all that were named, in order */
+    size_t settings_count;
     bool bad_settings;         /* they were read and are wrong: the exit status is 2 */
     bool json;                 /* --json */
     struct settings *settings; /* read on first use; NULL: not read, or there is no file */
     char *socket;              /* operator socket, set by ctl_settings */
     enum unit_system units;
+    struct time_zone *zone; /* of the times that are printed, set by ctl_use_zone; NULL: UTC */
+    size_t language;        /* of `show` and `visits` (words/wording.h) */
     const struct ctl_command *command;
 };
 
 struct ctl_command {
     const char *name;
-    const char *usage;   /* "ALARM --by NAME [--note TEXT]" */
+    const char *usage;   /* "ALARM --by NAME [--note TEXT]" (usage.h); completion knows its words */
     const char *summary; /* one line for the list of commands */
     const char *help;    /* sentences, or NULL */
     enum ctl_status (*run)(struct ctl *ctl, int argc, char **argv);
@@ -37,10 +42,13 @@ struct ctl_command {
 /* The groups; each ends in a row without a name. */
 extern const struct ctl_command ctl_system_commands[], ctl_alarm_commands[], ctl_record_commands[],
     ctl_radon_test_commands[], ctl_visit_commands[], ctl_series_commands[], ctl_delivery_commands[],
-    ctl_store_commands[], ctl_check_commands[], ctl_replay_commands[];
+    ctl_store_commands[], ctl_check_commands[], ctl_replay_commands[], ctl_enrol_commands[],
+    ctl_forget_commands[], ctl_move_commands[], ctl_fan_commands[], ctl_report_commands[];
 
 /** Finds a command by name, NULL when there is none. */
 const struct ctl_command *ctl_find(const char *name);
+/** The i-th of all commands in the order of the help, NULL behind the last. */
+const struct ctl_command *ctl_command_at(size_t i);
 /** `subslabctl --help`. */
 void ctl_print_help(void);
 /** The command whose name is nearest to a mistyped one, NULL when none is near. */
@@ -58,8 +66,9 @@ struct ctl_option {
 struct ctl_arguments {
     const struct ctl_option *options;
     size_t option_count;
-    int least, most; /* operands */
-    char **operands; /* result: the arguments that are no options, within argv */
+    int least, most;    /* operands */
+    bool many_settings; /* several --settings make sense */
+    char **operands;    /* result: the arguments that are no options, within argv */
     int count;
     enum ctl_status status; /* result, when ctl_arguments returns false */
 };
@@ -79,6 +88,8 @@ int ctl_common_option(struct ctl *ctl, int argc, char **argv);
  * which units values are shown. False after the errors were printed.
  */
 bool ctl_settings(struct ctl *ctl);
+/** Other settings from here on: those of the next daemon. Borrowed. */
+void ctl_use_settings(struct ctl *ctl, const char *file);
 void ctl_clear(struct ctl *ctl);
 
 /** Prints "subslabctl: COMMAND: …" to standard error, free of terminal escapes. Returns status. */

@@ -4,6 +4,7 @@
 #include "host/clock.h"
 #include "tool/pages.h"
 #include "tool/table.h"
+#include "tool/text.h"
 #include "tool/values.h"
 
 #include <stdio.h>
@@ -13,10 +14,12 @@
 
 /* ---- deliveries ---- */
 
-static void print_deliveries(const json_t *list) {
+static void print_deliveries(const struct ctl *ctl, const json_t *list) {
     static const struct ctl_column columns[] = {
-        {"CONTACT", false}, {"SYSTEM", false},   {"TYPE", false},        {"STATE", false},
-        {"TRIES", true},    {"NEXT TRY", false}, {"LAST ANSWER", false}, {"ID", false}};
+        {"CONTACT", false, CTL_KEEP_WHOLE},       {"SYSTEM", false, CTL_KEEP_WHOLE},
+        {"TYPE", false, CTL_KEEP_NOTHING},        {"STATE", false, CTL_KEEP_WHOLE},
+        {"TRIES", true, CTL_KEEP_WHOLE},          {"NEXT TRY", false, CTL_KEEP_WHOLE},
+        {"LAST ANSWER", false, CTL_KEEP_NOTHING}, {"ID", false, CTL_KEEP_WHOLE}};
     struct ctl_table *table = ctl_table_create(columns, 8);
     const json_t *row;
     char text[CTL_VALUE_SIZE];
@@ -28,7 +31,7 @@ static void print_deliveries(const json_t *list) {
         ctl_table_add(table, strncmp(type, "subslab.", 8) == 0 ? type + 8 : type);
         ctl_table_add(table, ctl_text_of(row, "state"));
         ctl_table_add_number(table, (long long)json_integer_value(json_object_get(row, "tries")));
-        ctl_table_add(table, ctl_time(text, json_object_get(row, "next_try")));
+        ctl_table_add(table, ctl_time(text, ctl, json_object_get(row, "next_try")));
         ctl_table_add(table, ctl_text_of(row, "last_answer"));
         const json_t *id = json_object_get(row, "id");
         if (json_is_string(id))
@@ -62,7 +65,7 @@ static enum ctl_status show_deliveries(struct ctl *ctl, struct ctl_path path,
     ctl_path_query(&path, "before", pages->before);
     enum ctl_status status = ctl_get_json(ctl, path.text, &list);
     if (list)
-        print_deliveries(list);
+        print_deliveries(ctl, list);
     json_decref(list);
     return status;
 }
@@ -160,14 +163,50 @@ static enum ctl_status test_alert(struct ctl *ctl, int argc, char **argv) {
 
 /* ---- what was not taken ---- */
 
-static void add_topic(struct ctl_table *table, const json_t *row, bool with_reason) {
+static void add_topic(const struct ctl *ctl, struct ctl_table *table, const json_t *row,
+                      bool with_reason) {
     char text[CTL_VALUE_SIZE];
     ctl_table_add(table, ctl_text_of(row, "topic"));
     if (with_reason)
         ctl_table_add(table, ctl_text_of(row, "reason"));
     ctl_table_add_number(table, (long long)json_integer_value(json_object_get(row, "count")));
-    ctl_table_add(table, ctl_time(text, json_object_get(row, "last")));
+    ctl_table_add(table, ctl_time(text, ctl, json_object_get(row, "last")));
     ctl_table_add(table, ctl_text_of(row, "example"));
+}
+
+/* What to do about a reason. */
+static const struct {
+    const char *reason, *advice;
+} advices[] = {
+    {"malformed", "it begins like JSON and is none: look at the example"},
+    {"value-missing", "`value` of the point leads nowhere in it"},
+    {"not-a-number", "a plain number, perhaps with its unit, or JSON and a `value` in the point"},
+    {"out-of-range", "impossible for its quantity: is `unit` of the point what the sensor sends?"},
+    {"unknown-unit", "write its unit as `unit` of the point, and let the sensor send the number"},
+    {"wrong-unit", "of another kind than the point's: is it the right point?"},
+    {"time-malformed",
+     "send the time with its offset (2026-03-12T08:00:00-06:00) or in seconds since "
+     "1970; or write `time_zone_of_time: local` (or UTC) in the point; or leave `time` out of it: "
+     "then it is that of its arrival"},
+    {"time-ambiguous",
+     "a local time without its offset, late, out of the hour that comes twice when the clocks are "
+     "set back: only a sender that names the offset can be told apart there"},
+    {"time-in-future", "the sensor's clock is ahead, or sends local time as if it were UTC"},
+    {"too-old", "older than store.keep_readings: is the sensor's clock set?"},
+    {"conflict", "another value is stored for the same time: do two sensors send as one?"},
+};
+
+static void print_advice(const json_t *list) {
+    const json_t *row;
+    size_t i;
+    for (size_t a = 0; a < sizeof advices / sizeof advices[0]; a++) {
+        json_array_foreach(list, i, row) {
+            if (strcmp(ctl_text_of(row, "reason"), advices[a].reason) != 0)
+                continue;
+            ctl_text_say(stdout, "", "    ", "%s: %s", advices[a].reason, advices[a].advice);
+            break;
+        }
+    }
 }
 
 static enum ctl_status list_topics(struct ctl *ctl, int argc, char **argv, const char *path,
@@ -182,28 +221,32 @@ static enum ctl_status list_topics(struct ctl *ctl, int argc, char **argv, const
         return status;
     struct ctl_table *table = ctl_table_create(columns, column_count);
     size_t i;
-    json_array_foreach(list, i, row) add_topic(table, row, column_count == 5);
+    json_array_foreach(list, i, row) add_topic(ctl, table, row, column_count == 5);
     if (json_array_size(list) == 0)
         printf("%s\n", nothing);
     else
         ctl_table_print(table, stdout);
+    if (column_count == 5)
+        print_advice(list);
     ctl_table_destroy(table);
     json_decref(list);
     return CTL_DONE;
 }
 
 static enum ctl_status unclaimed(struct ctl *ctl, int argc, char **argv) {
-    static const struct ctl_column columns[] = {
-        {"TOPIC", false}, {"COUNT", true}, {"LAST UTC", false}, {"EXAMPLE", false}};
+    static const struct ctl_column columns[] = {{"TOPIC", false, CTL_KEEP_NOTHING},
+                                                {"COUNT", true, CTL_KEEP_WHOLE},
+                                                {"LAST", false, CTL_KEEP_WHOLE},
+                                                {"EXAMPLE", false, CTL_KEEP_NOTHING}};
     return list_topics(ctl, argc, argv, "/api/unclaimed", columns, 4, "every topic has its point");
 }
 
 static enum ctl_status refused(struct ctl *ctl, int argc, char **argv) {
-    static const struct ctl_column columns[] = {{"TOPIC", false},
-                                                {"REASON", false},
-                                                {"COUNT", true},
-                                                {"LAST UTC", false},
-                                                {"EXAMPLE", false}};
+    static const struct ctl_column columns[] = {{"TOPIC", false, CTL_KEEP_WHOLE},
+                                                {"REASON", false, CTL_KEEP_WHOLE},
+                                                {"COUNT", true, CTL_KEEP_WHOLE},
+                                                {"LAST", false, CTL_KEEP_WHOLE},
+                                                {"EXAMPLE", false, CTL_KEEP_NOTHING}};
     return list_topics(ctl, argc, argv, "/api/refused", columns, 5, "no message was refused");
 }
 
@@ -217,7 +260,7 @@ const struct ctl_command ctl_delivery_commands[] = {
     {"test-alert", "CONTACT", "sends a message marked as a test, and waits for the answer", NULL,
      test_alert},
     {"unclaimed", "[--json]", "topics that no point claims",
-     "To enrol one, name it as `topic` of a point in a system file.", unclaimed},
+     "The newest first, each with its last message. To watch them: subslabctl enrol.", unclaimed},
     {"refused", "[--json]", "messages that were not taken, and why", NULL, refused},
     {0},
 };

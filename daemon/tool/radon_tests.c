@@ -2,11 +2,14 @@
  * radon-test: the result of a radon test. radon-tests: the list, beside what the monitors read.
  */
 #include "tool/ctl_client.h"
+#include "tool/show.h"
+#include "tool/show_words.h"
 #include "tool/table.h"
 #include "tool/values.h"
 
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* "1.2 pCi/L agrees": what a monitor read in the days of a test; named where there are several. */
@@ -17,25 +20,36 @@ static void monitor_text(char *text, size_t size, const struct ctl *ctl, const j
     int length =
         snprintf(text, size, "%s%s", named ? ctl_text_of(monitor, "point") : "", named ? ": " : "");
     if (json_is_null(agrees))
-        snprintf(text + length, size - (size_t)length, "%s", ctl_text_of(monitor, "why"));
-    else
-        snprintf(text + length, size - (size_t)length, "%s %s",
-                 ctl_value(mean, ctl, json_object_get(monitor, "mean"), "Bq/m3"),
-                 json_is_true(agrees) ? "agrees" : "does not agree");
+        snprintf(text + length, size - (size_t)length, "%s",
+                 show_words_of(ctl, ctl_text_of(monitor, "why")));
+    else {
+        char *words =
+            show_filled(ctl, json_is_true(agrees) ? PAGE_SHOW_AGREES : PAGE_SHOW_DISAGREES,
+                        ctl_value(mean, ctl, json_object_get(monitor, "mean"), "Bq/m3"), NULL);
+        snprintf(text + length, size - (size_t)length, "%s", words ? words : "");
+        free(words);
+    }
+}
+
+char *ctl_test_monitors(char *text, size_t size, const struct ctl *ctl, const json_t *test) {
+    char one[200];
+    const json_t *list = json_object_get(test, "monitors"), *monitor;
+    size_t i;
+    *text = '\0';
+    json_array_foreach(list, i, monitor) {
+        monitor_text(one, sizeof one, ctl, monitor, json_array_size(list) > 1);
+        snprintf(text + strlen(text), size - strlen(text), "%s%s", i ? "; " : "", one);
+    }
+    return text;
 }
 
 static void add_monitors(struct ctl_table *table, const struct ctl *ctl, const json_t *test) {
-    char all[600] = "", one[200];
-    const json_t *list = json_object_get(test, "monitors"), *monitor;
-    size_t i;
-    json_array_foreach(list, i, monitor) {
-        monitor_text(one, sizeof one, ctl, monitor, json_array_size(list) > 1);
-        snprintf(all + strlen(all), sizeof all - strlen(all), "%s%s", i ? "; " : "", one);
-    }
-    ctl_table_add(table, *all ? all : "–");
+    char all[600];
+    ctl_table_add(table, *ctl_test_monitors(all, sizeof all, ctl, test) ? all : "–");
 }
 
-static void add_test(struct ctl_table *table, const struct ctl *ctl, const json_t *test) {
+static void add_test(struct ctl_table *table, struct ctl *ctl, const json_t *test) {
+    ctl_use_zone(ctl, ctl_text_of(test, "time_zone"));
     const struct ctl shown = ctl_for_quantity(ctl, test);
     char text[CTL_VALUE_SIZE], value[CTL_VALUE_SIZE + 40], what[600];
     snprintf(value, sizeof value, "%s ± %.0f %%",
@@ -44,15 +58,18 @@ static void add_test(struct ctl_table *table, const struct ctl *ctl, const json_
     snprintf(what, sizeof what, "%s, %s, %s", ctl_text_of(test, "kind"), ctl_text_of(test, "place"),
              ctl_text_of(test, "device"));
     ctl_table_add(table, ctl_text_of(test, "system"));
-    ctl_table_add(table, ctl_date(text, json_object_get(test, "to")));
+    ctl_table_add(table, ctl_date(text, ctl, json_object_get(test, "to")));
     ctl_table_add(table, value);
     add_monitors(table, &shown, test);
     ctl_table_add(table, what);
 }
 
-static void print_tests(const struct ctl *ctl, const json_t *list) {
-    static const struct ctl_column columns[] = {
-        {"SYSTEM", false}, {"ENDED", false}, {"RESULT", true}, {"MONITOR", false}, {"TEST", false}};
+static void print_tests(struct ctl *ctl, const json_t *list) {
+    static const struct ctl_column columns[] = {{"SYSTEM", false, CTL_KEEP_WHOLE},
+                                                {"ENDED", false, CTL_KEEP_WHOLE},
+                                                {"RESULT", true, CTL_KEEP_WHOLE},
+                                                {"MONITOR", false, CTL_KEEP_NOTHING},
+                                                {"TEST", false, CTL_KEEP_NOTHING}};
     struct ctl_table *table = ctl_table_create(columns, 5);
     const json_t *test;
     size_t i;

@@ -15,7 +15,8 @@
 #define RECORD_BYTES_MAX ((size_t)1 << 20)
 
 static void print_points(const struct ctl *ctl, const json_t *points) {
-    static const struct ctl_column columns[] = {{"POINT", false}, {"BASELINE", true}};
+    static const struct ctl_column columns[] = {{"POINT", false, CTL_KEEP_WHOLE},
+                                                {"BASELINE", true, CTL_KEEP_WHOLE}};
     struct ctl_table *table = ctl_table_create(columns, 2);
     char text[CTL_VALUE_SIZE];
     const char *id;
@@ -41,14 +42,14 @@ static enum ctl_status print_refused(const struct ctl *ctl, json_t *refused) {
     return json_object_size(refused) ? CTL_FAILED : CTL_DONE;
 }
 
-static enum ctl_status print_baseline(const struct ctl *ctl, const char *system,
-                                      const json_t *answer) {
+static enum ctl_status print_baseline(struct ctl *ctl, const char *system, const json_t *answer) {
     char from[CTL_VALUE_SIZE];
     const json_t *points = json_object_get(answer, "points");
+    ctl_use_zone(ctl, ctl_text_of(answer, "time_zone"));
     if (json_object_size(points)) {
         if (json_is_string(json_object_get(answer, "from")))
-            printf("%s: baseline from %s UTC on\n", system,
-                   ctl_time(from, json_object_get(answer, "from")));
+            printf("%s: baseline from %s on\n", system,
+                   ctl_time(from, ctl, json_object_get(answer, "from")));
         else
             printf("%s: baseline learned\n", system);
         print_points(ctl, points);
@@ -133,12 +134,13 @@ static enum ctl_status record(struct ctl *ctl, int argc, char **argv) {
     ctl_set(body, "at", at);
     ctl_set(body, "by", by);
     enum ctl_status status = ctl_post_json(ctl, path.text, body, &answer);
+    ctl_use_zone(ctl, ctl_text_of(answer, "time_zone"));
     const struct ctl shown = ctl_for_quantity(ctl, answer);
     if (answer)
         printf(
-            "%s %s: %s at %s UTC\n", operands[0], operands[1],
+            "%s %s: %s at %s\n", operands[0], operands[1],
             ctl_value(text, &shown, json_object_get(answer, "value"), ctl_text_of(answer, "unit")),
-            ctl_time(time, json_object_get(answer, "time")));
+            ctl_time(time, ctl, json_object_get(answer, "time")));
     json_decref(answer);
     return status;
 }

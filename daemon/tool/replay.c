@@ -9,14 +9,14 @@
 #include "tool/replay.h"
 
 #include "host/csv_reader.h"
-#include "host/reading_rows.h"
+#include "host/csv_readings.h"
 #include "measure/array.h"
 #include "measure/duration.h"
 #include "monitor/daily.h"
 #include "monitor/history_memory.h"
 #include "monitor/system_diagnosis.h"
 #include "pipeline/explain.h"
-#include "tool/replay_rows.h"
+#include "tool/replay_alarms.h"
 
 #include <errno.h>
 #include <math.h>
@@ -50,7 +50,7 @@ struct replay {
     struct replay_entry *entries;
     size_t count;
     bool sorted;
-    struct replay_rows rows;
+    struct replay_alarms alarms;
     struct replay_counts counts;
     struct system_day *days;
     int64_t next_day_ms;  /* earliest end of a running day */
@@ -60,6 +60,7 @@ struct replay {
     int64_t newest_ms;
     size_t told_at_count; /* alarms in the book when all were told */
     bool waits;           /* a raise waits to be told */
+    bool compares;        /* the houses of each region */
     bool out_of_memory;
 };
 
@@ -103,12 +104,16 @@ struct replay *replay_create(const struct fleet *fleet, const struct replay_list
     return NULL;
 }
 
+void replay_compare_regions(struct replay *replay) {
+    replay->compares = true;
+}
+
 void replay_destroy(struct replay *replay) {
     if (!replay)
         return;
     monitor_destroy(replay->monitor);
     history_memory_destroy(replay->memory);
-    replay_rows_clear(&replay->rows);
+    replay_alarms_clear(&replay->alarms);
     free(replay->entries);
     free(replay->days);
     free(replay);
@@ -118,9 +123,9 @@ struct monitor *replay_monitor(struct replay *replay) {
     return replay->monitor;
 }
 
-const struct replay_row *replay_rows(const struct replay *replay, size_t *count) {
-    *count = replay->rows.count;
-    return replay->rows.rows;
+const struct replay_alarm *replay_alarms(const struct replay *replay, size_t *count) {
+    *count = replay->alarms.count;
+    return replay->alarms.alarms;
 }
 
 struct replay_counts replay_counts(const struct replay *replay) {
@@ -139,6 +144,15 @@ bool replay_commission(struct replay *replay, size_t system, const struct commis
         size_t point = fleet_find_point(replay->fleet, system, value->point);
         if (point != FLEET_NONE && !monitor_load_baseline(replay->monitor, point, record->from_ms,
                                                           value->value, record->by, false))
+            return false;
+    }
+    if (!monitor_load_renewal(replay->monitor, system, record->from_ms, record->changed))
+        return false;
+    for (size_t i = 0; i < record->equipment.count; i++) {
+        const struct equipment *fan = &record->equipment.items[i];
+        if (!monitor_load_fan(
+                replay->monitor, system,
+                equipment_since_ms(fan, replay->fleet->systems[system].zone, record->from_ms), fan))
             return false;
     }
     if (isfinite(record->ground_exponent)) /* else what an older record says holds on */
@@ -182,12 +196,12 @@ static void show_progress(const struct replay *replay, double done) {
         replay->listener.progress(replay->listener.context, done);
 }
 
-static bool add_record(struct replay *replay, struct reading_rows *rows,
+static bool add_record(struct replay *replay, struct csv_readings *rows,
                        const struct csv_record *record) {
     char why[200];
-    struct reading_row row;
+    struct csv_reading row;
     enum refusal refusal =
-        reading_rows_read(rows, record->text, record->length, &row, why, sizeof why);
+        csv_readings_read(rows, record->text, record->length, &row, why, sizeof why);
     if (refusal == REFUSAL_NONE)
         return replay_add(replay, row.point, row.time_ms, row.value, record->line);
     count_bad(replay, record->line, why);
@@ -195,7 +209,7 @@ static bool add_record(struct replay *replay, struct reading_rows *rows,
            add_refused(replay, row.point, row.time_ms, record->line);
 }
 
-static enum csv_result read_records(struct replay *replay, struct reading_rows *rows,
+static enum csv_result read_records(struct replay *replay, struct csv_readings *rows,
                                     struct csv_reader *reader) {
     struct csv_record record;
     for (uint64_t records = 1;; records++) {
@@ -211,13 +225,13 @@ static enum csv_result read_records(struct replay *replay, struct reading_rows *
     }
 }
 
-static bool read_header(struct reading_rows *rows, struct csv_reader *reader, const char *path,
+static bool read_header(struct csv_readings *rows, struct csv_reader *reader, const char *path,
                         char *why, size_t why_size) {
     char reason[160];
     struct csv_record header;
     enum csv_result result = csv_reader_next(reader, &header);
     if (result == CSV_RECORD &&
-        reading_rows_header(rows, header.text, header.length, reason, sizeof reason))
+        csv_readings_header(rows, header.text, header.length, reason, sizeof reason))
         return true;
     if (result == CSV_FAILED)
         snprintf(why, why_size, "%s: %s", path, strerror(errno));
@@ -233,13 +247,13 @@ static bool read_header(struct reading_rows *rows, struct csv_reader *reader, co
 
 bool replay_read(struct replay *replay, const char *path, char *why, size_t why_size) {
     struct csv_reader *reader = csv_reader_open(path);
-    struct reading_rows *rows = reader ? reading_rows_create(replay->fleet) : NULL;
+    struct csv_readings *rows = reader ? csv_readings_create(replay->fleet) : NULL;
     bool good = rows && read_header(rows, reader, path, why, why_size);
     if (!rows || (good && read_records(replay, rows, reader) != CSV_END)) {
         snprintf(why, why_size, "%s: %s", path, strerror(errno));
         good = false;
     }
-    reading_rows_destroy(rows);
+    csv_readings_destroy(rows);
     csv_reader_close(reader);
     return good;
 }
@@ -262,7 +276,7 @@ static void on_told(void *context, struct alarm *alarm, enum alarm_notice notice
     if (notice != ALARM_NOTICE_RAISED)
         return;
     explain(replay, alarm);
-    if (!replay_rows_told(&replay->rows, alarm) ||
+    if (!replay_alarms_told(&replay->alarms, alarm) ||
         !alarm_book_acknowledge(monitor_alarms(replay->monitor), alarm, "replay", NULL,
                                 replay->clock_ms))
         replay->out_of_memory = true;
@@ -285,7 +299,7 @@ static bool drop_tracker(void *context, const struct monitor_tracker *tracker) {
 
 static bool keep_alarm(void *context, const struct alarm *alarm) {
     struct replay *replay = context;
-    return replay_rows_update(&replay->rows, alarm);
+    return replay_alarms_update(&replay->alarms, alarm);
 }
 
 static void flush(struct replay *replay) {
@@ -410,6 +424,8 @@ static void take_instant(struct replay *replay, const struct replay_entry *entri
 /* ---- all ---- */
 
 static void begin(struct replay *replay) {
+    if (!replay->compares)
+        neighbours_set_apart(monitor_neighbours(replay->monitor));
     int64_t first_ms = replay->entries[0].time_ms;
     replay->counts.first_ms = first_ms;
     replay->counts.last_ms = replay->entries[replay->count - 1].time_ms;
@@ -461,7 +477,7 @@ bool replay_run(struct replay *replay) {
     }
     bring_clock(replay, replay->counts.last_ms);
     flush(replay);
-    replay_rows_leave_out_repeats(&replay->rows, replay->counts.last_ms);
-    replay_rows_sort(&replay->rows);
+    replay_alarms_leave_out_repeats(&replay->alarms, replay->counts.last_ms);
+    replay_alarms_sort(&replay->alarms);
     return !replay->out_of_memory;
 }

@@ -32,6 +32,9 @@ struct replay_listener {
 
 /** For a fleet (borrowed). NULL when out of memory. */
 struct replay *replay_create(const struct fleet *fleet, const struct replay_listener *listener);
+/** Compares the houses of each region (monitor/neighbours.h), as the daemon does; else each is
+   judged as if it stood alone. */
+void replay_compare_regions(struct replay *replay);
 void replay_destroy(struct replay *replay); /* NULL does nothing */
 struct monitor *replay_monitor(struct replay *replay);
 
@@ -47,7 +50,7 @@ bool replay_read(struct replay *replay, const char *path, char *why, size_t why_
 bool replay_run(struct replay *replay);
 
 /** What would have been told: one occurrence of a condition. */
-struct replay_row {
+struct replay_alarm {
     size_t system, point; /* FLEET_NONE where the scope is wider */
     enum condition condition;
     enum priority priority;
@@ -56,7 +59,7 @@ struct replay_row {
     char *cause;         /* of the diagnosis; NULL: none */
 };
 /** The rows in order of time, after replay_run; owned by the replay. */
-const struct replay_row *replay_rows(const struct replay *replay, size_t *count);
+const struct replay_alarm *replay_alarms(const struct replay *replay, size_t *count);
 
 struct replay_counts {
     int64_t taken, same, bad;

@@ -3,6 +3,7 @@
  */
 #include "host/fleet_files.h"
 #include "measure/timestamp.h"
+#include "monitor/proved_field.h"
 #include "tool/ctl.h"
 #include "tool/replay.h"
 #include "tool/table.h"
@@ -24,6 +25,7 @@ struct replay_command {
     const char *readings, *alarms;
     const char *commissions[COMMISSIONS_MAX]; /* SYSTEM=FILE or FOLDER */
     size_t commission_count;
+    bool compares; /* the houses of each region */
     int64_t bad_shown;
 };
 
@@ -41,7 +43,7 @@ static enum ctl_status load_record(const struct replay_command *command, struct 
         return ctl_error(command->ctl, CTL_FAILED, "%s: %s", file, strerror(errno));
     struct settings_errors errors = {0};
     struct commissioning *record =
-        commissioning_parse(file, text, length, fleet->systems[system].description,
+        proved_field_record(file, text, length, fleet->systems[system].description,
                             fleet->systems[system].zone, &errors);
     free(text);
     ctl_error_lines(&errors);
@@ -127,13 +129,14 @@ static const char *instant(char *text, int64_t time_ms) {
 static bool write_csv(const struct replay *replay, const struct fleet *fleet, FILE *to) {
     char raised[CTL_VALUE_SIZE], returned[CTL_VALUE_SIZE];
     size_t count = 0;
-    const struct replay_row *rows = replay_rows(replay, &count);
-    fprintf(to, "system,condition,point,priority,raised,returned,diagnosis\n");
+    const struct replay_alarm *rows = replay_alarms(replay, &count);
+    fprintf(to, "system,condition,point,priority,raised,returned,diagnosis,branch\n");
     for (size_t i = 0; i < count; i++)
-        fprintf(to, "%s,%s,%s,%s,%s,%s,%s\n", fleet_system_id(fleet, rows[i].system),
+        fprintf(to, "%s,%s,%s,%s,%s,%s,%s,%s\n", fleet_system_id(fleet, rows[i].system),
                 condition_info(rows[i].condition)->name, fleet_point_id(fleet, rows[i].point),
                 priority_word(rows[i].priority), instant(raised, rows[i].raised_ms),
-                instant(returned, rows[i].returned_ms), rows[i].cause ? rows[i].cause : "");
+                instant(returned, rows[i].returned_ms), rows[i].cause ? rows[i].cause : "",
+                fleet_branch_id(fleet, rows[i].system, rows[i].point, rows[i].condition));
     return !ferror(to);
 }
 
@@ -148,25 +151,33 @@ static enum ctl_status save_csv(const struct replay_command *command, const stru
                 : ctl_error(command->ctl, CTL_FAILED, "%s: %s", command->alarms, strerror(errno));
 }
 
+/* At the system; in UTC what is about the whole fleet. */
+static const char *local_time(char text[CTL_VALUE_SIZE], const struct fleet *fleet, size_t system,
+                              int64_t time_ms) {
+    if (time_ms == TIMESTAMP_NONE)
+        return "–";
+    if (system != FLEET_NONE)
+        return time_zone_format(text, CTL_VALUE_SIZE, fleet->systems[system].zone, time_ms);
+    return instant(text, time_ms);
+}
+
 static void print_table(const struct replay *replay, const struct fleet *fleet) {
     static const struct ctl_column columns[] = {
-        {"SYSTEM", false},     {"CONDITION", false},    {"POINT", false}, {"PRIO", false},
-        {"RAISED UTC", false}, {"RETURNED UTC", false}, {"CAUSE", false}};
+        {"SYSTEM", false, CTL_KEEP_WHOLE}, {"CONDITION", false, CTL_KEEP_WHOLE},
+        {"POINT", false, CTL_KEEP_WHOLE},  {"PRIO", false, CTL_KEEP_WHOLE},
+        {"RAISED", false, CTL_KEEP_WHOLE}, {"RETURNED", false, CTL_KEEP_WHOLE},
+        {"CAUSE", false, CTL_KEEP_NOTHING}};
     char text[CTL_VALUE_SIZE];
     size_t count = 0;
-    const struct replay_row *rows = replay_rows(replay, &count);
+    const struct replay_alarm *rows = replay_alarms(replay, &count);
     struct ctl_table *table = ctl_table_create(columns, 7);
     for (size_t i = 0; i < count; i++) {
         ctl_table_add(table, fleet_system_id(fleet, rows[i].system));
         ctl_table_add(table, condition_info(rows[i].condition)->name);
         ctl_table_add(table, fleet_point_id(fleet, rows[i].point));
         ctl_table_add(table, priority_word(rows[i].priority));
-        json_t *time = json_string(instant(text, rows[i].raised_ms));
-        ctl_table_add(table, ctl_time(text, time));
-        json_decref(time);
-        time = json_string(instant(text, rows[i].returned_ms));
-        ctl_table_add(table, ctl_time(text, time));
-        json_decref(time);
+        ctl_table_add(table, local_time(text, fleet, rows[i].system, rows[i].raised_ms));
+        ctl_table_add(table, local_time(text, fleet, rows[i].system, rows[i].returned_ms));
         ctl_table_add(table, rows[i].cause);
     }
     if (count)
@@ -177,7 +188,7 @@ static void print_table(const struct replay *replay, const struct fleet *fleet) 
 static void print_json(const struct replay *replay, const struct fleet *fleet) {
     char raised[CTL_VALUE_SIZE], returned[CTL_VALUE_SIZE];
     size_t count = 0;
-    const struct replay_row *rows = replay_rows(replay, &count);
+    const struct replay_alarm *rows = replay_alarms(replay, &count);
     json_t *list = json_array();
     for (size_t i = 0; i < count; i++)
         json_array_append_new(list, json_pack("{s:s,s:s,s:s,s:s,s:s,s:s?,s:s?}", "system",
@@ -199,7 +210,7 @@ static void print_summary(const struct replay *replay, FILE *to) {
     char first[CTL_VALUE_SIZE], last[CTL_VALUE_SIZE];
     struct replay_counts counts = replay_counts(replay);
     size_t count = 0;
-    replay_rows(replay, &count);
+    replay_alarms(replay, &count);
     fprintf(to, "%lld readings", (long long)counts.taken);
     if (counts.first_ms != TIMESTAMP_NONE)
         fprintf(to, " from %s to %s", instant(first, counts.first_ms),
@@ -236,6 +247,8 @@ static enum ctl_status run(struct replay_command *command, const struct fleet *f
     struct replay *replay = replay_create(fleet, &listener);
     if (!replay)
         return ctl_error(command->ctl, CTL_FAILED, "out of memory");
+    if (command->compares)
+        replay_compare_regions(replay);
     enum ctl_status status = load_commissions(command, replay);
     if (status == CTL_DONE && !replay_read(replay, command->readings, why, sizeof why)) {
         ctl_progress("", -1.0);
@@ -269,8 +282,9 @@ static int take_commissions(struct replay_command *command, int argc, char **arg
 
 static enum ctl_status replay(struct ctl *ctl, int argc, char **argv) {
     struct replay_command command = {.ctl = ctl};
-    const struct ctl_option options[] = {{"--alarms", "OUT.csv", &command.alarms, NULL, false}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 1, .least = 1, .most = 1};
+    const struct ctl_option options[] = {{"--alarms", "OUT.csv", &command.alarms, NULL, false},
+                                         {"--fleet", NULL, NULL, &command.compares, false}};
+    struct ctl_arguments arguments = {.options = options, .option_count = 2, .least = 1, .most = 1};
     argc = take_commissions(&command, argc, argv);
     if (argc < 0)
         return ctl_error(ctl, CTL_WRONG_USE,
@@ -280,7 +294,7 @@ static enum ctl_status replay(struct ctl *ctl, int argc, char **argv) {
         return arguments.status;
     command.readings = arguments.operands[0];
     struct settings_errors errors = {0};
-    struct fleet *fleet = fleet_files_load(ctl->settings_file, &errors);
+    struct fleet *fleet = fleet_files_load(ctl->settings_file, NULL, &errors);
     ctl_error_lines(&errors);
     settings_errors_free(&errors);
     if (!fleet)
@@ -291,14 +305,16 @@ static enum ctl_status replay(struct ctl *ctl, int argc, char **argv) {
 }
 
 const struct ctl_command ctl_replay_commands[] = {
-    {"replay", "READINGS.csv [--commission SYSTEM=FILE | FOLDER] … [--alarms OUT.csv] [--json]",
+    {"replay",
+     "READINGS.csv [--commission SYSTEM=FILE | FOLDER] … [--fleet] [--alarms OUT.csv] [--json]",
      "what would these limits have said?",
      "Runs readings (as for import) through the same judgement on a virtual clock, from the "
      "settings and system files alone; nothing is stored and nobody is told. --commission gives "
-     "the baselines: a commissioning record per system, or a folder of SYSTEM.yaml. OUT.csv has "
-     "the "
-     "columns system,condition,point,priority,raised,returned,diagnosis; without it a table is "
-     "printed.",
+     "the baselines: a commissioning record per system, or a folder of SYSTEM.yaml. --fleet "
+     "compares the houses of each region, as the daemon does; without it each is judged as if it "
+     "stood alone. OUT.csv has the columns "
+     "system,condition,point,priority,raised,returned,diagnosis,branch; without it a table "
+     "is printed.",
      replay},
     {0},
 };

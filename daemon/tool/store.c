@@ -1,20 +1,26 @@
 /*
- * The store file itself, opened for reading beside a running daemon, or without one.
+ * The store file itself: opened for reading beside a running daemon or without one, copied, and put
+ * back.
  */
-#include "store/store.h"
+#include "host/clock.h"
+#include "store/restore.h"
 #include "store/verify.h"
-#include "tool/ctl.h"
+#include "tool/backup_folder.h"
+#include "tool/ctl_client.h"
+#include "tool/enrolled_kept.h"
 #include "tool/text.h"
 
+#include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <unistd.h>
 
-static struct store *open_store(struct ctl *ctl) {
-    const struct store_options options = {.mode = STORE_READ_ONLY};
-    char why[512] = "";
-    struct store *store = NULL;
+enum { STORE_WHY_SIZE = RESTORE_KEPT_SIZE + 512 };
+
+/* The path of the store, to be freed; NULL after an error. */
+static char *store_path(struct ctl *ctl) {
     if (!ctl_settings(ctl))
         return NULL;
     if (!ctl->settings) {
@@ -25,7 +31,16 @@ static struct store *open_store(struct ctl *ctl) {
         return NULL;
     }
     char *path = settings_path(ctl->settings, ctl->settings->store_file);
-    if (!path || store_open(path, &options, &store, why, sizeof why) != STORE_OK) {
+    if (!path)
+        ctl_error(ctl, CTL_FAILED, "out of memory");
+    return path;
+}
+
+static struct store *open_store(struct ctl *ctl) {
+    const struct store_options options = {.mode = STORE_READ_ONLY};
+    char why[512] = "", *path = store_path(ctl);
+    struct store *store = NULL;
+    if (path && store_open(path, &options, &store, why, sizeof why) != STORE_OK) {
         ctl_error(ctl, CTL_FAILED, "%s", why);
         store = NULL;
     }
@@ -41,6 +56,11 @@ static void show_check(void *context, double done) {
 static void show_copy(void *context, double done) {
     (void)context;
     ctl_progress("copying", done);
+}
+
+static void show_restore(void *context, double done) {
+    (void)context;
+    ctl_progress("copying and checking", done);
 }
 
 struct findings {
@@ -78,31 +98,158 @@ static enum ctl_status verify(struct ctl *ctl, int argc, char **argv) {
     return status;
 }
 
-static enum ctl_status backup(struct ctl *ctl, int argc, char **argv) {
-    struct ctl_arguments arguments = {.least = 1, .most = 1};
-    char why[512] = "";
-    struct stat about;
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
-    struct store *store = open_store(ctl);
-    if (!store)
-        return ctl->settings ? CTL_FAILED : CTL_WRONG_USE;
-    const char *to = arguments.operands[0];
-    enum store_status done = store_backup(store, to, show_copy, NULL, why, sizeof why);
+/* ---- copies ---- */
+
+/* The files of enrolled systems go with the store: both are this daemon's own. False with a
+   sentence in `why`. */
+static bool make_copy(const struct ctl *ctl, const char *path, const char *to, char *why,
+                      size_t why_size) {
+    const struct store_options options = {.mode = STORE_READ_ONLY};
+    struct store *store = NULL;
+    struct enrolled_kept kept = {0};
+    enum store_status done = STORE_FAILING;
+    if (enrolled_kept_read(&kept, ctl->settings, why, why_size))
+        done = store_open(path, &options, &store, why, why_size);
+    if (done == STORE_OK)
+        done = store_backup(store, to, &kept.files, show_copy, NULL, why, why_size);
     ctl_progress("", -1.0);
     store_close(store);
-    if (done != STORE_OK)
-        return ctl_error(ctl, CTL_FAILED, "%s", why);
+    enrolled_kept_clear(&kept);
+    return done == STORE_OK;
+}
+
+static void print_copy(const char *to) {
+    struct stat about;
     if (stat(to, &about) == 0)
         printf("%s: %lld bytes\n", to, (long long)about.st_size);
+}
+
+/* The daemon tells its contractors of a failure. One that does not run tells nobody: then the exit
+   status is all there is. */
+static void tell_daemon(struct ctl *ctl, const char *to, const char *why) {
+    struct ctl_answer answer;
+    json_t *json = json_pack("{s:s}", *why ? "failed" : "done", *why ? why : to);
+    char *text = json_dumps(json, JSON_COMPACT);
+    const struct ctl_body body = {"application/json", text, text ? strlen(text) : 0};
+    if (text && access(ctl->socket, F_OK) == 0 &&
+        ctl_request_any(ctl, "/api/backup", &body, &answer))
+        free(answer.body);
+    json_decref(json);
+    free(text);
+}
+
+/* A dated copy into a folder; the oldest go only when the new one is whole. */
+static enum ctl_status copy_into(struct ctl *ctl, const char *path, const char *folder,
+                                 size_t keep) {
+    char why[STORE_WHY_SIZE] = "", *to = backup_folder_name(folder, path, clock_wall_ms());
+    size_t deleted = 0;
+    if (!to)
+        return ctl_error(ctl, CTL_FAILED, "out of memory");
+    bool done = make_copy(ctl, path, to, why, sizeof why);
+    if (done)
+        print_copy(to);
+    if (done && !backup_folder_thin(folder, path, keep, &deleted))
+        snprintf(why, sizeof why, "%s: an old copy can't be deleted (%s); check the folder", folder,
+                 strerror(errno));
+    if (deleted)
+        printf("%zu older copies deleted, %zu kept\n", deleted, keep);
+    tell_daemon(ctl, to, why);
+    free(to);
+    return *why ? ctl_error(ctl, CTL_FAILED, "%s", why) : CTL_DONE;
+}
+
+static enum ctl_status copy_to(struct ctl *ctl, const char *path, const char *to) {
+    char why[STORE_WHY_SIZE] = "";
+    if (!make_copy(ctl, path, to, why, sizeof why))
+        return ctl_error(ctl, CTL_FAILED, "%s", why);
+    print_copy(to);
     return CTL_DONE;
+}
+
+static bool read_keep(const char *text, size_t *keep) {
+    char *end = NULL;
+    long number = text ? strtol(text, &end, 10) : 30;
+    *keep = number > 0 ? (size_t)number : 0;
+    return number > 0 && (!text || (end != text && *end == '\0'));
+}
+
+static enum ctl_status backup(struct ctl *ctl, int argc, char **argv) {
+    const char *folder = NULL, *keep_text = NULL;
+    size_t keep = 0;
+    const struct ctl_option options[] = {{"--into", "FOLDER", &folder, NULL, false},
+                                         {"--keep", "N", &keep_text, NULL, false}};
+    struct ctl_arguments arguments = {.options = options, .option_count = 2, .most = 1};
+    if (!ctl_arguments(ctl, argc, argv, &arguments))
+        return arguments.status;
+    if ((arguments.count == 1) == (folder != NULL) || (keep_text && !folder))
+        return ctl_error(ctl, CTL_WRONG_USE,
+                         "name a new FILE, or a folder: backup --into FOLDER [--keep N]");
+    if (!read_keep(keep_text, &keep))
+        return ctl_error(ctl, CTL_WRONG_USE, "--keep: \"%s\" is not allowed; allowed: 1 or more",
+                         keep_text);
+    char *path = store_path(ctl);
+    if (!path)
+        return ctl->settings ? CTL_FAILED : CTL_WRONG_USE;
+    enum ctl_status status =
+        folder ? copy_into(ctl, path, folder, keep) : copy_to(ctl, path, arguments.operands[0]);
+    free(path);
+    return status;
+}
+
+/* ---- back again ---- */
+
+static void print_restored(const struct ctl *ctl, const char *path, const char *from,
+                           const char *kept) {
+    if (ctl->json) {
+        json_t *json =
+            json_pack("{s:s, s:s, s:s?}", "store", path, "from", from, "kept", *kept ? kept : NULL);
+        json_dumpf(json, stdout, JSON_INDENT(2));
+        printf("\n");
+        json_decref(json);
+        return;
+    }
+    printf("%s: is now what %s holds\n", path, from);
+    if (*kept)
+        printf("%s: the store of before\n", kept);
+    printf("start the daemon: systemctl start subslabd\n");
+}
+
+static enum ctl_status restore(struct ctl *ctl, int argc, char **argv) {
+    struct ctl_arguments arguments = {.least = 1, .most = 1};
+    char kept[RESTORE_KEPT_SIZE], why[STORE_WHY_SIZE] = "";
+    if (!ctl_arguments(ctl, argc, argv, &arguments))
+        return arguments.status;
+    const char *from = arguments.operands[0];
+    char *path = store_path(ctl);
+    if (!path)
+        return ctl->settings ? CTL_FAILED : CTL_WRONG_USE;
+    enum store_status done =
+        restore_store(path, from, clock_wall_ms(), show_restore, NULL, kept, why, sizeof why);
+    enum ctl_status status = CTL_DONE;
+    ctl_progress("", -1.0);
+    if (done == STORE_OK) {
+        print_restored(ctl, path, from, kept);
+        status = enrolled_kept_restore(ctl, path);
+    } else if (done == STORE_LOCKED)
+        status = ctl_error(ctl, CTL_FAILED,
+                           "%s: the daemon runs; stop it first: systemctl stop subslabd", path);
+    else
+        status = ctl_error(ctl, CTL_FAILED, "%s", why);
+    free(path);
+    return status;
 }
 
 const struct ctl_command ctl_store_commands[] = {
     {"verify", "", "checks the store: integrity, and hourly sums", "The daemon may run meanwhile.",
      verify},
-    {"backup", "FILE", "copies the store while the daemon runs",
-     "FILE must not exist yet. To restore, stop the daemon and put the copy in the store's place.",
+    {"backup", "FILE | --into FOLDER [--keep N]", "copies the store while the daemon runs",
+     "FILE must not exist yet. --into makes a copy with the time in its name, and deletes the "
+     "oldest when there are more than N (30). `restore` puts a copy back.",
      backup},
+    {"restore", "FILE [--json]", "puts a copy in the place of the store",
+     "The daemon must be stopped. The copy is checked first, and brought to the form of this "
+     "version; the store of before is kept beside it. What came in since the copy was made is "
+     "not in it: see \"RESTORING\" in subslabd(8).",
+     restore},
     {0},
 };

@@ -1,33 +1,19 @@
 /*
  * systems: one line a system. show: everything known of one (the page itself is ctl_show.c).
  */
-#include "host/clock.h"
-#include "measure/duration.h"
-#include "measure/timestamp.h"
 #include "monitor/monitor.h"
 #include "tool/ctl_client.h"
+#include "tool/shards.h"
 #include "tool/show.h"
 #include "tool/table.h"
 #include "tool/text.h"
 #include "tool/values.h"
+#include "words/home_texts.h"
+#include "words/wording.h"
 
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
-
-static char *age_of(char *text, const json_t *time) {
-    int64_t time_ms = 0;
-    const char *written = json_is_string(time) ? json_string_value(time) : "";
-    if (!timestamp_parse(written, strlen(written), &time_ms)) {
-        snprintf(text, CTL_VALUE_SIZE, "never");
-        return text;
-    }
-    int64_t age_ms = clock_wall_ms() - time_ms;
-    duration_format(text, CTL_VALUE_SIZE, age_ms > 0 ? age_ms : 0);
-    char *unit = strchr(text, ' '), *second_part = unit ? strchr(unit + 1, ' ') : NULL;
-    if (second_part)
-        *second_part = '\0';
-    return text;
-}
 
 static char *alarms_of(char *text, const json_t *system) {
     long long open = (long long)json_integer_value(json_object_get(system, "open_alarms"));
@@ -39,19 +25,44 @@ static char *alarms_of(char *text, const json_t *system) {
     return text;
 }
 
-static void add_system(const struct ctl *ctl, struct ctl_table *table, const json_t *system) {
+/* A silent one says since when instead: that is what the age of a reading comes to. */
+static const char *status_of(char text[CTL_VALUE_SIZE], const struct ctl *ctl,
+                             const json_t *system) {
+    const char *status = ctl_text_of(system, "status");
+    char date[CTL_VALUE_SIZE];
+    const json_t *last = json_object_get(system, "last_reading");
+    if (strcmp(status, "silent") != 0 || !json_is_string(last))
+        return status;
+    snprintf(text, CTL_VALUE_SIZE, "not heard since %.10s", ctl_date(date, ctl, last));
+    return text;
+}
+
+static void add_system(struct ctl *ctl, struct ctl_table *table, const json_t *system) {
+    ctl_use_zone(ctl, ctl_text_of(system, "time_zone"));
     char text[CTL_VALUE_SIZE];
     const json_t *suction = json_object_get(system, "suction");
     const json_t *radon = json_object_get(system, "radon");
     ctl_table_add(table, ctl_text_of(system, "id"));
-    ctl_table_add(table, ctl_text_of(system, "status"));
+    ctl_table_add(table, status_of(text, ctl, system));
     ctl_table_add(table, ctl_value(text, ctl, json_object_get(suction, "value"),
                                    ctl_text_of(suction, "unit")));
     ctl_table_add(table, ctl_percent(text, ctl_number_of(suction, "of_baseline")));
     ctl_table_add(table,
                   ctl_value(text, ctl, json_object_get(radon, "mean"), ctl_text_of(radon, "unit")));
     ctl_table_add(table, alarms_of(text, system));
-    ctl_table_add(table, age_of(text, json_object_get(system, "last_reading")));
+    ctl_table_add(table, ctl_age(text, json_object_get(system, "last_reading")));
+}
+
+/* As a daemon lists them: what needs somebody first. */
+static int worse(const json_t *a, const json_t *b) {
+    static const char *const words[] = {"out of spec", "silent", "drifting", "out of service",
+                                        "in spec"};
+    int ranks[2] = {0, 0};
+    const json_t *const rows[2] = {a, b};
+    for (int i = 0; i < 2; i++)
+        while (ranks[i] < 4 && strcmp(words[ranks[i]], ctl_text_of(rows[i], "status")) != 0)
+            ranks[i]++;
+    return ranks[0] - ranks[1];
 }
 
 static bool is_status(const char *word) {
@@ -62,14 +73,31 @@ static bool is_status(const char *word) {
     return false;
 }
 
-static enum ctl_status systems(struct ctl *ctl, int argc, char **argv) {
+static void print_systems(struct ctl *ctl, const json_t *list) {
     static const struct ctl_column columns[] = {
-        {"SYSTEM", false}, {"STATUS", false}, {"SUCTION", true}, {"SHARE", true},
-        {"RADON", true},   {"ALARMS", true},  {"AGE", true},
+        {"SHARD", false, CTL_KEEP_WHOLE},  {"SYSTEM", false, CTL_KEEP_WHOLE},
+        {"STATUS", false, CTL_KEEP_WORDS}, {"SUCTION", true, CTL_KEEP_WORDS},
+        {"SHARE", true, CTL_KEEP_WHOLE},   {"RADON", true, CTL_KEEP_WORDS},
+        {"ALARMS", true, CTL_KEEP_WHOLE},  {"AGE", true, CTL_KEEP_WORDS},
     };
+    char shard[CTL_VALUE_SIZE];
+    size_t skipped = ctl_shards_many(ctl) ? 0 : 1, i;
+    struct ctl_table *table =
+        ctl_table_create(columns + skipped, sizeof columns / sizeof columns[0] - skipped);
+    const json_t *system;
+    json_array_foreach((json_t *)list, i, system) {
+        if (!skipped)
+            ctl_table_add(table, ctl_shards_name(system, shard, sizeof shard));
+        add_system(ctl, table, system);
+    }
+    ctl_table_print(table, stdout);
+    ctl_table_destroy(table);
+}
+
+static enum ctl_status systems(struct ctl *ctl, int argc, char **argv) {
     const char *status_word = NULL;
     const struct ctl_option options[] = {{"--status", "WORD", &status_word, NULL, false}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 1};
+    struct ctl_arguments arguments = {.options = options, .option_count = 1, .many_settings = true};
     if (!ctl_arguments(ctl, argc, argv, &arguments))
         return arguments.status;
     if (status_word && !is_status(status_word))
@@ -79,32 +107,53 @@ static enum ctl_status systems(struct ctl *ctl, int argc, char **argv) {
                          status_word);
     struct ctl_path path = ctl_path("/api/systems");
     ctl_path_query(&path, "status", status_word);
-    json_t *list = NULL, *system;
-    enum ctl_status status = ctl_get_json(ctl, path.text, &list);
-    if (!list)
-        return status;
-    struct ctl_table *table = ctl_table_create(columns, sizeof columns / sizeof columns[0]);
-    size_t i;
-    json_array_foreach(list, i, system) add_system(ctl, table, system);
-    if (json_array_size(list) == 0)
+    json_t *list = NULL;
+    enum ctl_status status = ctl_shards_many(ctl)
+                                 ? ctl_shards_get(ctl, path.text, NULL, worse, &list)
+                                 : ctl_get_json(ctl, path.text, &list);
+    if (json_array_size(list) > 0)
+        print_systems(ctl, list);
+    else if (list)
         printf("no systems%s\n", status_word ? " of that status" : " in the settings");
-    else
-        ctl_table_print(table, stdout);
-    ctl_table_destroy(table);
     json_decref(list);
-    return CTL_DONE;
+    return status;
+}
+
+/* As asked for, else that of the environment (POSIX, XBD 8.2): "es_MX.UTF-8". With --json only what
+   is asked for. False: there is no such language. */
+static bool choose_language(struct ctl *ctl, const char *asked) {
+    static const char *const variables[] = {"LC_ALL", "LC_MESSAGES", "LANG"};
+    const char *value = NULL;
+    char code[40];
+    for (size_t i = 0; !asked && !ctl->json && !(value && *value) && i < 3; i++)
+        value = getenv(variables[i]);
+    snprintf(code, sizeof code, "%.*s", (int)strcspn(value ? value : "", "_.@"),
+             value ? value : "");
+    return wording_language_find(asked ? asked : code, &ctl->language) || !asked;
 }
 
 static enum ctl_status show(struct ctl *ctl, int argc, char **argv) {
-    struct ctl_arguments arguments = {.least = 1, .most = 1};
+    bool full = false;
+    const char *language = NULL;
+    const struct ctl_option options[] = {{"--full", NULL, NULL, &full, false},
+                                         {"--language", "CODE", &language, NULL, false}};
+    struct ctl_arguments arguments = {.options = options, .option_count = 2, .least = 1, .most = 1};
     if (!ctl_arguments(ctl, argc, argv, &arguments))
         return arguments.status;
+    if (!choose_language(ctl, language))
+        return ctl_error(ctl, CTL_WRONG_USE,
+                         "--language %s is not known, only the languages of messages", language);
     struct ctl_path path = ctl_path("/api/systems/");
     ctl_path_encode(&path, arguments.operands[0]);
+    if (ctl->language != WORDING_ENGLISH)
+        ctl_path_query(&path, "language", wording_language_code(ctl->language));
     json_t *system = NULL;
     enum ctl_status status = ctl_get_json(ctl, path.text, &system);
-    if (system)
-        ctl_show_print(ctl, system);
+    ctl_use_zone(ctl, ctl_text_of(system, "time_zone"));
+    if (system && full)
+        ctl_show_full(ctl, system);
+    else if (system)
+        ctl_show_brief(ctl, system);
     json_decref(system);
     return status;
 }
@@ -114,11 +163,16 @@ const struct ctl_command ctl_system_commands[] = {
      "WORD: in spec, drifting, out of spec, silent, out of service.\n"
      "SHARE is the suction as a part of its value at commissioning, RADON the mean of the last 30 "
      "days, ALARMS the open ones (in brackets: nobody has taken them on yet), AGE how long ago the "
-     "last reading was taken. Dates of visits: subslabctl visits.",
+     "last reading was taken. Dates of visits: subslabctl visits. Several --settings give one list "
+     "of several daemons.",
      systems},
-    {"show", "SYSTEM [--json]", "everything known of one system",
-     "Suction now and then, trends, radon averages with coverage and certainty, fan and ground, "
-     "open alarms with what to check and to bring, visits.",
+    {"show", "SYSTEM [--full] [--language CODE] [--json]",
+     "one system: what is wrong, what to do, what is measured",
+     "Open alarms by their cause with what to check and to bring, the next visit, each point now, "
+     "over 7 days and at commissioning, fan and ground, radon; 60 lines at most. --full adds "
+     "trends, all averages with coverage and certainty, and readings taken by hand. Times are the "
+     "system's own; --json has all of it, in UTC. CODE is a language that messages have, such as "
+     "es; else that of the environment (LC_ALL, LC_MESSAGES, LANG) holds.",
      show},
     {0},
 };

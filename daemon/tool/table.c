@@ -6,7 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { GAP = 2, LEAST_WIDTH = 8, WORD_MOST = 20 };
+enum { GAP = 2, LEAST_WIDTH = 8, WORD_MOST = 20, WHOLE_MOST = 24, INDENT = 4 };
 
 struct ctl_table {
     const struct ctl_column *columns;
@@ -27,9 +27,7 @@ struct ctl_table *ctl_table_create(const struct ctl_column *columns, size_t coun
 void ctl_table_destroy(struct ctl_table *table) {
     if (!table)
         return;
-    for (size_t i = 0; i < table->count; i++)
-        free(table->cells[i]);
-    free(table->cells);
+    array_free_texts(table->cells, table->count);
     free(table);
 }
 
@@ -54,6 +52,7 @@ bool ctl_table_add_number(struct ctl_table *table, long long number) {
 /* ---- widths ---- */
 
 struct layout {
+    size_t columns; /* of the terminal */
     size_t widths[CTL_TABLE_COLUMNS_MAX];
     size_t words[CTL_TABLE_COLUMNS_MAX]; /* so wide that no word of usual length is broken */
     size_t least[CTL_TABLE_COLUMNS_MAX];
@@ -75,19 +74,26 @@ static size_t longest_word(const char *text) {
     return most;
 }
 
-static void natural_widths(const struct ctl_table *table, struct layout *layout) {
-    for (size_t c = 0; c < table->column_count; c++) {
-        size_t title = ctl_text_width(table->columns[c].title);
-        layout->widths[c] = title;
-        layout->words[c] = longest_word(table->columns[c].title);
-        for (size_t i = c; i < table->count; i += table->column_count) {
-            layout->widths[c] = longest(layout->widths[c], ctl_text_width(table->cells[i]));
-            layout->words[c] = longest(layout->words[c], longest_word(table->cells[i]));
-        }
-        if (layout->words[c] > WORD_MOST)
-            layout->words[c] = WORD_MOST;
-        layout->least[c] = LEAST_WIDTH;
+static void natural_width(const struct ctl_table *table, struct layout *layout, size_t c) {
+    const struct ctl_column *column = &table->columns[c];
+    size_t width = ctl_text_width(column->title), word = longest_word(column->title);
+    for (size_t i = c; i < table->count; i += table->column_count) {
+        size_t cell = ctl_text_width(table->cells[i]);
+        if (column->keep == CTL_KEEP_WHOLE && cell > WHOLE_MOST)
+            continue; /* it has a line of its own */
+        width = longest(width, cell);
+        word = longest(word, longest_word(table->cells[i]));
     }
+    if (column->keep == CTL_KEEP_NOTHING && word > WORD_MOST)
+        word = WORD_MOST;
+    layout->widths[c] = width;
+    layout->words[c] = column->keep == CTL_KEEP_WHOLE ? width : word;
+    layout->least[c] = column->keep == CTL_KEEP_NOTHING ? LEAST_WIDTH : layout->words[c];
+}
+
+static void natural_widths(const struct ctl_table *table, struct layout *layout) {
+    for (size_t c = 0; c < table->column_count; c++)
+        natural_width(table, layout, c);
 }
 
 static size_t total_width(const struct ctl_table *table, const struct layout *layout) {
@@ -97,9 +103,9 @@ static size_t total_width(const struct ctl_table *table, const struct layout *la
     return total;
 }
 
-/* Takes from the widest column above its least until all fit or none can give. */
-static void shrink(const struct ctl_table *table, struct layout *layout, const size_t *least) {
-    while (total_width(table, layout) > CTL_TEXT_COLUMNS) {
+/* Takes from the widest column above its least until all fit or none can give. True: they fit. */
+static bool shrink(const struct ctl_table *table, struct layout *layout, const size_t *least) {
+    while (total_width(table, layout) > layout->columns) {
         size_t widest = table->column_count;
         for (size_t c = 0; c < table->column_count; c++) {
             if (layout->widths[c] > least[c] &&
@@ -107,9 +113,28 @@ static void shrink(const struct ctl_table *table, struct layout *layout, const s
                 widest = c;
         }
         if (widest == table->column_count)
-            return;
+            return false;
         layout->widths[widest]--;
     }
+    return true;
+}
+
+/* Where not even that is enough, rows have several lines, and each column its full width again. */
+static void stack(const struct ctl_table *table, struct layout *layout) {
+    natural_widths(table, layout);
+    for (size_t c = 0; c < table->column_count; c++) {
+        size_t most = longest(layout->words[c], layout->columns - INDENT);
+        if (layout->widths[c] > most)
+            layout->widths[c] = most;
+    }
+}
+
+/* The column behind the last one that fits on a line beginning with `first`. */
+static size_t line_end(const struct ctl_table *table, const struct layout *layout, size_t first) {
+    size_t end = first + 1, used = layout->widths[first] + (first ? INDENT : 0);
+    while (end < table->column_count && used + GAP + layout->widths[end] <= layout->columns)
+        used += GAP + layout->widths[end++];
+    return end;
 }
 
 /* ---- printing ---- */
@@ -119,32 +144,70 @@ static void pad(FILE *to, size_t columns) {
         fputc(' ', to);
 }
 
-/* Prints one line of a row; moves each text on. True when something is left. */
+/* The columns of a row that stand beside each other. */
+struct part {
+    size_t first, end;
+};
+
+/* Where a column begins. */
+static size_t begin_of(const struct layout *layout, const struct part *of, size_t c) {
+    size_t at = of->first ? INDENT : 0;
+    for (size_t i = of->first; i < c; i++)
+        at += layout->widths[i] + GAP;
+    return at;
+}
+
+/* A cell that is kept whole and wider than its column has the rest of the line, or a line of its
+   own; the row goes on below. Returns the blanks owed before the next column. */
+static size_t print_alone(const struct layout *layout, const struct part *of, size_t c, size_t owed,
+                          const char **text, FILE *to) {
+    size_t begin = begin_of(layout, of, c);
+    if (begin > INDENT && begin + ctl_text_width(*text) > layout->columns) {
+        fputc('\n', to);
+        owed = INDENT;
+    }
+    pad(to, owed);
+    fputs(*text, to);
+    *text += strlen(*text);
+    if (c + 1 == of->end)
+        return 0;
+    fputc('\n', to);
+    return begin_of(layout, of, c + 1);
+}
+
+/* What of a text stands on one line; moves the text on. */
+static void cut_line(char *line, size_t size, const char **text, size_t columns) {
+    size_t next = 0, length = ctl_text_line(*text, columns, &next);
+    snprintf(line, size, "%.*s", (int)length, *text);
+    length = strlen(line);
+    while (length > 0 && line[length - 1] == ' ')
+        line[--length] = '\0';
+    *text += next;
+}
+
+/* Prints one line of them; moves each text on. True when something is left. */
 static bool print_line(const struct ctl_table *table, const struct layout *layout,
-                       const char **texts, FILE *to) {
-    size_t owed = 0; /* blanks are written only when something follows */
+                       const struct part *of, const char **texts, FILE *to) {
+    size_t owed = of->first ? INDENT : 0; /* blanks are written only when something follows */
     bool more = false;
-    for (size_t c = 0; c < table->column_count; c++) {
-        size_t next = 0, length = ctl_text_line(texts[c], layout->widths[c], &next);
-        char part[4 * 1024];
-        snprintf(part, sizeof part, "%.*s", (int)length, texts[c]);
-        length = strlen(part);
-        while (length > 0 && part[length - 1] == ' ')
-            part[--length] = '\0';
-        size_t width = ctl_text_width(part), blank = layout->widths[c] - width;
-        if (width > layout->widths[c])
-            blank = 0;
+    for (size_t c = of->first; c < of->end; c++) {
+        char line[4 * 1024];
+        if (table->columns[c].keep == CTL_KEEP_WHOLE &&
+            ctl_text_width(texts[c]) > layout->widths[c]) {
+            owed = print_alone(layout, of, c, owed, &texts[c], to);
+            continue;
+        }
+        cut_line(line, sizeof line, &texts[c], layout->widths[c]);
+        size_t width = ctl_text_width(line);
+        size_t blank = width > layout->widths[c] ? 0 : layout->widths[c] - width;
         if (table->columns[c].right)
             owed += blank;
-        if (length > 0) {
+        if (width > 0) {
             pad(to, owed);
-            fputs(part, to);
+            fputs(line, to);
             owed = 0;
-        } else {
-            owed += width;
         }
         owed += (table->columns[c].right ? 0 : blank) + GAP;
-        texts[c] += next;
         more |= *texts[c] != '\0';
     }
     fputc('\n', to);
@@ -153,16 +216,20 @@ static bool print_line(const struct ctl_table *table, const struct layout *layou
 
 static void print_row(const struct ctl_table *table, const struct layout *layout,
                       const char **texts, FILE *to) {
-    while (print_line(table, layout, texts, to))
-        continue;
+    for (struct part part = {0}; part.first < table->column_count; part.first = part.end) {
+        part.end = line_end(table, layout, part.first);
+        while (print_line(table, layout, &part, texts, to))
+            continue;
+    }
 }
 
 void ctl_table_print(const struct ctl_table *table, FILE *to) {
-    struct layout layout = {{0}, {0}, {0}};
+    struct layout layout = {.columns = ctl_text_columns()};
     const char *texts[CTL_TABLE_COLUMNS_MAX];
     natural_widths(table, &layout);
-    shrink(table, &layout, layout.words); /* first where lines break at blanks */
-    shrink(table, &layout, layout.least);
+    /* First where lines break at blanks. */
+    if (!shrink(table, &layout, layout.words) && !shrink(table, &layout, layout.least))
+        stack(table, &layout);
     for (size_t c = 0; c < table->column_count; c++)
         texts[c] = table->columns[c].title;
     print_row(table, &layout, texts, to);

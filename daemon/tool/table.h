@@ -1,6 +1,7 @@
 /*
- * ctl_table: a table for people in 80 columns. Columns are as wide as they need to be; when that is
- * too much the widest give way and their texts go on below, so nothing is cut off.
+ * ctl_table: a table for people, as wide as their terminal. Columns are as wide as they need to be;
+ * when that is too much the widest give way and their texts go on below, so nothing is cut off.
+ * What is to be kept whole is never broken: where it finds no room the rows have several lines.
  */
 #ifndef DAEMON_TOOL_TABLE_H
 #define DAEMON_TOOL_TABLE_H
@@ -13,7 +14,8 @@
 
 struct ctl_column {
     const char *title;
-    bool right; /* numbers */
+    bool right;                                                     /* numbers */
+    enum { CTL_KEEP_NOTHING, CTL_KEEP_WORDS, CTL_KEEP_WHOLE } keep; /* on one line */
 };
 
 struct ctl_table;

@@ -2,10 +2,15 @@
 
 #include "measure/utf8.h"
 
+#include <stdarg.h>
 #include <stdbool.h>
 #include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/ioctl.h>
+#include <unistd.h>
+
+enum { USUAL_COLUMNS = 80, LEAST_COLUMNS = 40, READABLE_COLUMNS = 100 };
 
 static const char replacement[] = "\xEF\xBF\xBD"; /* U+FFFD */
 
@@ -86,6 +91,15 @@ static size_t code_width(uint32_t code) {
     return IN(zero_width, code) ? 0 : IN(wide, code) ? 2 : 1;
 }
 
+size_t ctl_text_columns(void) {
+    struct winsize size = {0};
+    const char *told = getenv("COLUMNS");
+    unsigned long columns = told ? strtoul(told, NULL, 10) : USUAL_COLUMNS;
+    if (isatty(STDOUT_FILENO) && ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_col > 0)
+        columns = size.ws_col;
+    return columns < LEAST_COLUMNS ? LEAST_COLUMNS : columns < 1000 ? columns : 1000;
+}
+
 size_t ctl_text_width(const char *text) {
     size_t width = 0;
     while (*text) {
@@ -112,10 +126,6 @@ size_t ctl_text_line(const char *text, size_t columns, size_t *next) {
             break;
         width += more;
         at += length;
-        if (text[at - 1] == '-' && text[at] != ' ') {
-            good = at;
-            good_next = at;
-        }
     }
     if (!text[at] || text[at] == '\n') {
         *next = at + (text[at] == '\n');
@@ -126,11 +136,14 @@ size_t ctl_text_line(const char *text, size_t columns, size_t *next) {
 }
 
 void ctl_text_print_item(FILE *to, const char *first, const char *indent, const char *text) {
-    size_t taken = ctl_text_width(indent);
-    size_t columns = taken + 20 < CTL_TEXT_COLUMNS ? CTL_TEXT_COLUMNS - taken : 20;
+    size_t width = ctl_text_columns();
+    if (width > READABLE_COLUMNS)
+        width = READABLE_COLUMNS;
     const char *start = first;
     do {
-        size_t next = 0, length = ctl_text_line(text, columns, &next);
+        size_t taken = ctl_text_width(start), next = 0;
+        size_t columns = taken + 20 < width ? width - taken : 20;
+        size_t length = ctl_text_line(text, columns, &next);
         fprintf(to, "%s%.*s\n", length ? start : "", (int)length, text);
         text += next;
         start = indent;
@@ -139,4 +152,18 @@ void ctl_text_print_item(FILE *to, const char *first, const char *indent, const 
 
 void ctl_text_print(FILE *to, const char *indent, const char *text) {
     ctl_text_print_item(to, indent, indent, text);
+}
+
+void ctl_text_say(FILE *to, const char *first, const char *indent, const char *format, ...) {
+    char *text = NULL;
+    va_list arguments;
+    va_start(arguments, format);
+    if (vasprintf(&text, format, arguments) < 0)
+        text = NULL;
+    va_end(arguments);
+    char *clean = text ? ctl_text_clean(text) : NULL;
+    if (clean)
+        ctl_text_print_item(to, first, indent, clean);
+    free(clean);
+    free(text);
 }

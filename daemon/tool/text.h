@@ -8,7 +8,8 @@
 #include <stddef.h>
 #include <stdio.h>
 
-#define CTL_TEXT_COLUMNS 80
+/** Columns of the terminal: of standard output, else the variable COLUMNS, else 80. At least 40. */
+size_t ctl_text_columns(void);
 
 /**
  * A copy that is safe to print: tabs and line breaks become blanks; control characters, marks that
@@ -21,14 +22,18 @@ char *ctl_text_clean(const char *text);
 size_t ctl_text_width(const char *text);
 
 /**
- * How many bytes of clean text fit in `columns` as one line, broken at a blank or after a hyphen
- * where there is one. At least one character. Sets *next to where the following line begins.
+ * How many bytes of clean text fit in `columns` as one line, broken at a blank where
+ * there is one. At least one character. Sets *next to where the following line begins.
  */
 size_t ctl_text_line(const char *text, size_t columns, size_t *next);
 
-/** Prints text in 80 columns; `indent` stands before every line. Line breaks in it are kept. */
+/** Prints text in the terminal's columns, at most 100 for those who read; `indent` stands before
+ * every line. Line breaks in it are kept. */
 void ctl_text_print(FILE *to, const char *indent, const char *text);
 /** The same with another start of the first line, as wide as it likes. */
 void ctl_text_print_item(FILE *to, const char *first, const char *indent, const char *text);
+/** A paragraph as of printf, made safe to print. */
+void ctl_text_say(FILE *to, const char *first, const char *indent, const char *format, ...)
+    __attribute__((format(printf, 4, 5)));
 
 #endif

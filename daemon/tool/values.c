@@ -1,6 +1,9 @@
 #include "tool/values.h"
 
+#include "host/clock.h"
+#include "host/fleet_files.h"
 #include "measure/decimal.h"
+#include "measure/duration.h"
 #include "measure/quantity.h"
 #include "measure/timestamp.h"
 
@@ -13,6 +16,10 @@ static const char nothing[] = "–";
 const char *ctl_text_of(const json_t *object, const char *key) {
     const json_t *member = json_object_get(object, key);
     return json_is_string(member) ? json_string_value(member) : "";
+}
+
+long long ctl_whole_of(const json_t *object, const char *key) {
+    return (long long)json_integer_value(json_object_get(object, key));
 }
 
 double ctl_number_of(const json_t *object, const char *key) {
@@ -67,28 +74,67 @@ char *ctl_difference_of(char *text, const struct ctl *ctl, double si, const char
 char *ctl_percent(char *text, double share) {
     if (!isfinite(share))
         return put(text, nothing);
-    snprintf(text, CTL_VALUE_SIZE, "%.0f %%", 100.0 * share);
+    snprintf(text, CTL_VALUE_SIZE, "%.0f %%", round(100.0 * share) + 0.0); /* never "-0 %" */
     return text;
 }
 
-static char *shorten(char *text, const json_t *time, size_t keep) {
+char *ctl_chance(char *text, double probability) {
+    if (!isfinite(probability))
+        return put(text, nothing);
+    if (probability < 0.01)
+        return put(text, "under 1 %");
+    return probability > 0.99 ? put(text, "over 99 %") : ctl_percent(text, probability);
+}
+
+/* ---- times ---- */
+
+void ctl_use_zone(struct ctl *ctl, const char *name) {
+    if (ctl->zone && strcmp(time_zone_name(ctl->zone), name) == 0)
+        return;
+    time_zone_destroy(ctl->zone);
+    ctl->zone = *name ? fleet_files_zone(name) : NULL;
+    if (!ctl->zone)
+        ctl->zone = time_zone_create_utc();
+}
+
+static char *local(char *text, const struct ctl *ctl, const json_t *time, bool day_alone) {
     int64_t time_ms = 0;
     const char *written = json_is_string(time) ? json_string_value(time) : "";
     if (!*written)
         return put(text, nothing);
     if (!timestamp_parse(written, strlen(written), &time_ms))
         return put(text, written);
-    timestamp_format(text, CTL_VALUE_SIZE, time_ms);
-    text[keep] = '\0';
-    if (keep > 10)
-        text[10] = ' ';
+    if (ctl->zone) {
+        time_zone_format(text, CTL_VALUE_SIZE, ctl->zone, time_ms);
+    } else {
+        timestamp_format(text, CTL_VALUE_SIZE, time_ms);
+        memcpy(text + 10, " ", 1);
+        memcpy(text + 16, " UTC", 5);
+    }
+    if (day_alone)
+        text[10] = '\0';
     return text;
 }
 
-char *ctl_time(char *text, const json_t *time) {
-    return shorten(text, time, 16);
+char *ctl_time(char *text, const struct ctl *ctl, const json_t *time) {
+    return local(text, ctl, time, false);
 }
 
-char *ctl_date(char *text, const json_t *time) {
-    return shorten(text, time, 10);
+char *ctl_date(char *text, const struct ctl *ctl, const json_t *time) {
+    return local(text, ctl, time, true);
+}
+
+char *ctl_age(char *text, const json_t *time) {
+    int64_t time_ms = 0;
+    const char *written = json_is_string(time) ? json_string_value(time) : "";
+    if (!timestamp_parse(written, strlen(written), &time_ms))
+        return put(text, "never");
+    int64_t age_ms = clock_wall_ms() - time_ms;
+    if (age_ms < DURATION_MINUTE_MS)
+        return put(text, "now");
+    duration_format(text, CTL_VALUE_SIZE, age_ms);
+    char *unit = strchr(text, ' '), *second_part = unit ? strchr(unit + 1, ' ') : NULL;
+    if (second_part)
+        *second_part = '\0';
+    return text;
 }

@@ -13,6 +13,8 @@
 
 /** Member as text; "" when it is missing or null. Numbers and truth values are written out. */
 const char *ctl_text_of(const json_t *object, const char *key);
+/** Member as a whole number; 0 when it is none. */
+long long ctl_whole_of(const json_t *object, const char *key);
 /** Member as a number; NaN when it is none. */
 double ctl_number_of(const json_t *object, const char *key);
 
@@ -23,12 +25,19 @@ char *ctl_value_of(char *text, const struct ctl *ctl, double si, const char *uni
 struct ctl ctl_for_quantity(const struct ctl *ctl, const json_t *object);
 /** A difference, without the offset of a temperature scale. */
 char *ctl_difference_of(char *text, const struct ctl *ctl, double si, const char *unit);
+/** A probability: "under 1 %", "95 %", "over 99 %"; never certain. */
+char *ctl_chance(char *text, double probability);
 /** A share as percent: 0.563 to "56 %"; "–" for none. */
 char *ctl_percent(char *text, double share);
 
-/** RFC 3339 to "2026-03-12 08:15" (UTC); "–" for none. */
-char *ctl_time(char *text, const json_t *time);
+/** From here on times are those of this zone ("America/Denver"); UTC for "", and where the machine
+ * doesn't know it. */
+void ctl_use_zone(struct ctl *ctl, const char *name);
+/** RFC 3339 to "2026-03-12 08:15 MST"; "–" for none. */
+char *ctl_time(char *text, const struct ctl *ctl, const json_t *time);
+/** How long ago that was, in its largest unit: "now", "12 min", "3 d"; "never" for none. */
+char *ctl_age(char *text, const json_t *time);
 /** RFC 3339 or a date to "2026-03-12". */
-char *ctl_date(char *text, const json_t *time);
+char *ctl_date(char *text, const struct ctl *ctl, const json_t *time);
 
 #endif

@@ -2,6 +2,7 @@
  * Visits: who needs somebody, in what order, and what was found there.
  */
 #include "tool/pages.h"
+#include "tool/shards.h"
 #include "tool/show.h"
 #include "tool/text.h"
 #include "tool/values.h"
@@ -24,50 +25,146 @@ static enum ctl_status save_calendar(struct ctl *ctl, const char *file) {
     return good ? CTL_DONE : ctl_error(ctl, CTL_FAILED, "%s: %s", file, strerror(errno));
 }
 
-struct shown {
-    struct ctl *ctl;
-    bool any;
+/* What all visits that are shown need, as one list. */
+struct parts {
+    json_t *visits_of; /* a part to the ids of the systems whose visits need it, in order */
+    size_t visits;
 };
 
-static void show_rows(void *context, const json_t *rows) {
-    struct shown *shown = context;
-    const json_t *visit;
+static void take_parts(struct parts *parts, const json_t *visit) {
+    const json_t *part;
     size_t i;
-    json_array_foreach(rows, i, visit) {
-        printf("%s", shown->any ? "\n" : "");
-        ctl_show_visit(shown->ctl, visit);
-        shown->any = true;
+    parts->visits++;
+    json_array_foreach(json_object_get(visit, "bring"), i, part) {
+        const char *text = json_string_value(part);
+        json_t *ids = json_object_get(parts->visits_of, text);
+        if (!ids) {
+            json_object_set_new(parts->visits_of, text, json_array());
+            ids = json_object_get(parts->visits_of, text);
+        }
+        json_array_append(ids, json_object_get(visit, "system"));
     }
 }
 
-static enum ctl_status show_visits(struct ctl *ctl, const struct ctl_path *list,
-                                   const struct ctl_pages *pages) {
-    struct shown shown = {.ctl = ctl};
-    enum ctl_status status = ctl_pages_each(ctl, list, pages, show_rows, &shown);
-    if (status == CTL_DONE && !shown.any)
+static void print_parts(const struct parts *parts) {
+    const char *text;
+    json_t *ids;
+    if (json_object_size(parts->visits_of) == 0)
+        return;
+    printf("bring, for all of them\n");
+    json_object_foreach(parts->visits_of, text, ids) {
+        char count[80];
+        snprintf(count, sizeof count, "  %zu of %zu visits  ", json_array_size(ids), parts->visits);
+        ctl_text_print_item(stdout, count, "                 ", text);
+    }
+}
+
+static void print_parts_json(const struct parts *parts) {
+    json_t *list = json_array(), *ids;
+    const char *text;
+    json_object_foreach(parts->visits_of, text, ids)
+        json_array_append_new(list, json_pack("{s:s, s:I, s:O}", "text", text, "visits",
+                                              (json_int_t)json_array_size(ids), "systems", ids));
+    json_dumpf(list, stdout, JSON_INDENT(2));
+    printf("\n");
+    json_decref(list);
+}
+
+struct shown {
+    struct ctl *ctl;
+    struct parts parts;
+    bool parts_alone;
+};
+
+static void show_one(struct shown *shown, const json_t *visit) {
+    bool first = shown->parts.visits == 0;
+    take_parts(&shown->parts, visit);
+    if (shown->parts_alone)
+        return;
+    char shard[CTL_VALUE_SIZE];
+    printf("%s", first ? "" : "\n");
+    if (ctl_shards_many(shown->ctl))
+        printf("%s: ", ctl_shards_name(visit, shard, sizeof shard));
+    ctl_use_zone(shown->ctl, ctl_text_of(visit, "time_zone"));
+    ctl_show_visit(stdout, shown->ctl, visit, true);
+}
+
+static void show_rows(void *context, const json_t *rows) {
+    const json_t *visit;
+    size_t i;
+    json_array_foreach(rows, i, visit) show_one(context, visit);
+}
+
+static int sooner(const json_t *a, const json_t *b) {
+    return ctl_shards_earlier(a, b, "due");
+}
+
+static enum ctl_status each_visit(struct shown *shown, const struct ctl_path *path,
+                                  const struct ctl_pages *pages) {
+    json_t *list = NULL;
+    if (!ctl_shards_many(shown->ctl))
+        return ctl_pages_each(shown->ctl, path, pages, show_rows, shown);
+    enum ctl_status status = ctl_shards_get(shown->ctl, path->text, pages->limit, sooner, &list);
+    show_rows(shown, list);
+    json_decref(list);
+    return status;
+}
+
+static enum ctl_status show_visits(struct ctl *ctl, const struct ctl_path *path,
+                                   const struct ctl_pages *pages, bool parts_alone) {
+    struct shown shown = {.ctl = ctl, .parts.visits_of = json_object(), .parts_alone = parts_alone};
+    bool json = ctl->json;
+    ctl->json = false; /* the list is asked for, also where --json prints what it comes to */
+    enum ctl_status status = each_visit(&shown, path, pages);
+    ctl->json = json;
+    if (status == CTL_DONE && json) {
+        print_parts_json(&shown.parts);
+    } else if (status == CTL_DONE && shown.parts.visits == 0) {
         printf("no visit is due\n");
+    } else if (parts_alone || shown.parts.visits > 1) {
+        printf("%s", parts_alone ? "" : "\n");
+        print_parts(&shown.parts);
+    }
+    json_decref(shown.parts.visits_of);
+    return status;
+}
+
+static enum ctl_status print_visits(struct ctl *ctl, const struct ctl_path *path,
+                                    const struct ctl_pages *pages) {
+    json_t *none = NULL;
+    if (!ctl_shards_many(ctl))
+        return ctl_pages_print(ctl, path, pages);
+    enum ctl_status status = ctl_shards_get(ctl, path->text, pages->limit, sooner, &none);
+    json_decref(none);
     return status;
 }
 
 static enum ctl_status visits(struct ctl *ctl, int argc, char **argv) {
     const char *ics = NULL;
+    bool parts = false;
     struct ctl_pages pages = {0};
     const struct ctl_option options[] = {{"--limit", "N", &pages.limit, NULL, false},
                                          {"--before", "VISIT", &pages.before, NULL, false},
+                                         {"--parts", NULL, NULL, &parts, false},
                                          {"--ics", "FILE", &ics, NULL, false}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 3};
+    struct ctl_arguments arguments = {.options = options, .option_count = 4, .many_settings = true};
     if (!ctl_arguments(ctl, argc, argv, &arguments))
         return arguments.status;
     if (ctl_pages_check(ctl, &pages) != CTL_DONE)
         return CTL_WRONG_USE;
+    if (ctl_shards_many(ctl) && (ics || pages.before))
+        return ctl_error(ctl, CTL_WRONG_USE, "%s is of one daemon: give one --settings",
+                         ics ? "--ics FILE" : "--before VISIT");
     if (ics)
         return save_calendar(ctl, ics);
     const struct ctl_path list = ctl_path("/api/visits");
-    return ctl->json ? ctl_pages_print(ctl, &list, &pages) : show_visits(ctl, &list, &pages);
+    if (ctl->json && !parts)
+        return print_visits(ctl, &list, &pages);
+    return show_visits(ctl, &list, &pages, parts);
 }
 
 struct visit_texts {
-    const char *on, *by, *found, *did, *next_calibration;
+    const char *on, *by, *found, *did, *next_calibration, *changed, *equipment;
     bool new_baseline;
 };
 
@@ -172,6 +269,18 @@ static bool read_values(struct ctl *ctl, const struct ctl_arguments *arguments, 
     return true;
 }
 
+/* "fan, ground" as a list of words. */
+static json_t *words_of(const char *text) {
+    json_t *list = json_array();
+    while (*text) {
+        size_t length = strcspn(text, ", ");
+        if (length)
+            json_array_append_new(list, json_stringn(text, length));
+        text += length + strspn(text + length, ", ");
+    }
+    return list;
+}
+
 static enum ctl_status send_visit(struct ctl *ctl, const struct ctl_arguments *arguments,
                                   const struct visit_texts *texts) {
     struct ctl_path path = ctl_path("/api/systems/");
@@ -183,8 +292,11 @@ static enum ctl_status send_visit(struct ctl *ctl, const struct ctl_arguments *a
     ctl_set(body, "found", texts->found);
     ctl_set(body, "did", texts->did);
     ctl_set(body, "next_calibration", texts->next_calibration);
+    ctl_set(body, "equipment", texts->equipment);
     if (texts->new_baseline)
         json_object_set_new(body, "new_baseline", json_true());
+    if (texts->changed)
+        json_object_set_new(body, "changed", words_of(texts->changed));
     enum ctl_status status = read_values(ctl, arguments, body) ? CTL_DONE : CTL_WRONG_USE;
     bool person = isatty(STDIN_FILENO) && isatty(STDOUT_FILENO) && !ctl->json;
     if (status == CTL_DONE && person && arguments->count == 1)
@@ -208,32 +320,42 @@ static enum ctl_status visit_done(struct ctl *ctl, int argc, char **argv) {
         {"--found", "TEXT", &texts.found, NULL, true},
         {"--did", "TEXT", &texts.did, NULL, true},
         {"--new-baseline", NULL, NULL, &texts.new_baseline, false},
-        {"--next-calibration", "DATE", &texts.next_calibration, NULL, false}};
+        {"--changed", "WORDS", &texts.changed, NULL, false},
+        {"--next-calibration", "DATE", &texts.next_calibration, NULL, false},
+        {"--equipment", "FAN", &texts.equipment, NULL, false}};
     struct ctl_arguments arguments = {
-        .options = options, .option_count = 6, .least = 1, .most = 64};
+        .options = options, .option_count = 8, .least = 1, .most = 64};
     if (!ctl_arguments(ctl, argc, argv, &arguments))
         return arguments.status;
     return send_visit(ctl, &arguments, &texts);
 }
 
 const struct ctl_command ctl_visit_commands[] = {
-    {"visits", "[--limit N] [--before VISIT] [--json] | --ics FILE",
+    {"visits", "[--limit N] [--before VISIT] [--parts] [--json] | --ics FILE",
      "who needs a visit, most urgent first",
      "With reasons, what to check first and what to bring. \"due\" is the best day, in "
      "brackets the first and the last that make sense. N shows so many, VISIT (an id of --json) "
-     "those behind it. --ics writes a calendar of all instead (\"-\": standard output).",
+     "those behind it. --parts shows only what they need, as one list. --ics writes a calendar of "
+     "all instead (\"-\": standard output). Several "
+     "--settings "
+     "give one list of several daemons.",
      visits},
     {"visit-done",
      "SYSTEM [POINT=VALUE …] --on DATE --by NAME --found TEXT --did TEXT "
-     "[--new-baseline] [--next-calibration DATE]",
+     "[--changed WORDS] [--new-baseline] [--next-calibration DATE] "
+     "[--equipment FAN]",
      "puts a visit on record",
      "POINT=VALUE are values measured there, such as \"suction=0.62 inH2O\"; at a terminal they "
      "are "
      "asked for. --new-baseline makes them the commissioning values from that day on, for work "
      "that "
-     "changed fan, pipe or openings. A radon test has a command of its own: radon-test. After any "
+     "changed fan, pipe or openings. --changed says what the work changed, so that it is judged "
+     "anew "
+     "from that day on: fan, ground, piping, gauge, monitor, or nothing. A radon test has a "
+     "command of its own: radon-test. After any "
      "change to fan or openings a back-draft test "
-     "of the combustion appliances belongs to the visit.",
+     "of the combustion appliances belongs to the visit. FAN is a fan that was put in, as in a "
+     "record: \"{branch: east, model: ID, serial: …, installed: DATE, warranty_until: DATE}\".",
      visit_done},
     {0},
 };

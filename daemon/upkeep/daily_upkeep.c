@@ -2,8 +2,8 @@
 
 #include "host/clock.h"
 #include "measure/duration.h"
-#include "pipeline/history_store.h"
 #include "pipeline/pipeline.h"
+#include "pipeline/stored_history.h"
 
 #include <jansson.h>
 #include <stdio.h>
@@ -14,6 +14,8 @@ static const int64_t step_ms = 20;
 static const int64_t live_ms = 2 * DURATION_DAY_MS; /* a day that ended longer ago is the past */
 static const int64_t quiet_ms = 10 * DURATION_SECOND_MS; /* before the past is judged */
 static const int64_t patience_ms = 10 * DURATION_MINUTE_MS;
+static const int64_t import_pause_ms = 3 * DURATION_SECOND_MS; /* so long none came: it is over */
+enum { DAYS_KEPT_AT_ONCE = 64, READINGS_KEPT_AT_ONCE = 1024 };
 
 struct system_days {
     int64_t next_day, next_end_ms; /* the day to judge next; next_end_ms 0: not known yet */
@@ -25,7 +27,9 @@ struct daily_upkeep {
     const struct fleet *fleet;
     struct system_days *systems;
     size_t next_system; /* where the next step goes on */
+    int64_t history_ms; /* when history last came; TIMESTAMP_NONE: not since the start */
     bool waits;         /* some day waits for the rest of its readings */
+    bool past_judged;   /* days of the past have come: what regions had in common is another */
 };
 
 struct daily_upkeep *daily_upkeep_create(const struct fleet *fleet) {
@@ -33,6 +37,7 @@ struct daily_upkeep *daily_upkeep_create(const struct fleet *fleet) {
     if (!upkeep)
         return NULL;
     upkeep->fleet = fleet;
+    upkeep->history_ms = TIMESTAMP_NONE;
     upkeep->systems = calloc(fleet->system_count + 1, sizeof *upkeep->systems);
     for (size_t i = 0; upkeep->systems && i < fleet->system_count; i++)
         upkeep->systems[i].waits_since_ms = TIMESTAMP_NONE;
@@ -86,7 +91,9 @@ void daily_upkeep_take_over(struct daily_upkeep *upkeep, struct daily_upkeep *fo
         if (days->next_end_ms != 0)
             set_next(upkeep, s, days->next_day); /* the time zone may be another one */
     }
+    upkeep->history_ms = former->history_ms;
     upkeep->waits = former->waits;
+    upkeep->past_judged = former->past_judged;
 }
 
 /* Nearly every system has nothing ahead and takes no room. False: out of memory. */
@@ -244,11 +251,25 @@ static struct arrival look_at(const struct daily_upkeep *upkeep, const struct mo
     return arrival;
 }
 
+void daily_upkeep_history_came(struct daily_upkeep *upkeep, int64_t now_ms) {
+    upkeep->history_ms = now_ms;
+}
+
+bool daily_upkeep_history_comes(const struct daily_upkeep *upkeep, int64_t now_ms) {
+    return upkeep->history_ms != TIMESTAMP_NONE &&
+           llabs(now_ms - upkeep->history_ms) < import_pause_ms;
+}
+
 static bool is_due(struct daily_upkeep *upkeep, const struct monitor *monitor, size_t system,
                    int64_t now_ms) {
     struct system_days *days = &upkeep->systems[system];
     if (monitor_system_newest_ms(monitor, system) < days->next_end_ms)
         return false;
+    /* The days of the past would be compared with houses that are not there yet. */
+    if (now_ms - days->next_end_ms > live_ms && daily_upkeep_history_comes(upkeep, now_ms)) {
+        upkeep->waits = true;
+        return false;
+    }
     struct arrival arrival = look_at(upkeep, monitor, system, days->next_end_ms);
     bool quiet = arrival.heard_ms == TIMESTAMP_NONE || now_ms - arrival.heard_ms >= quiet_ms;
     bool live = now_ms - days->next_end_ms <= live_ms;
@@ -265,34 +286,75 @@ static bool is_due(struct daily_upkeep *upkeep, const struct monitor *monitor, s
 
 /* ---- judging ---- */
 
-/* Daily rows of all points, also of those that nothing is judged by: trends want them. */
-static bool keep_day(const struct daily_upkeep *upkeep, const struct history *history,
-                     size_t system, int64_t day) {
+/* Many days at once, as far as that is some thousands of readings a point. */
+static int64_t days_at_once(const struct daily_upkeep *upkeep, size_t system) {
     const struct fleet_system *owner = &upkeep->fleet->systems[system];
+    int64_t most = DAYS_KEPT_AT_ONCE;
+    for (size_t i = owner->first_point; i < owner->first_point + owner->point_count; i++) {
+        int64_t days = READINGS_KEPT_AT_ONCE * upkeep->fleet->points[i].description->every_ms /
+                       DURATION_DAY_MS;
+        most = days < most ? days : most;
+    }
+    return most > 1 ? most : 1;
+}
+
+/* Daily rows of all points from a day on, also of those that nothing is judged by: trends want
+   them. *kept_to is the first that is not there yet. */
+static bool keep_days(const struct daily_upkeep *upkeep, const struct history *history,
+                      int64_t newest_ms, size_t system, int64_t *kept_to) {
+    const struct fleet_system *owner = &upkeep->fleet->systems[system];
+    struct history_day rows[DAYS_KEPT_AT_ONCE];
+    int64_t day = upkeep->systems[system].next_day;
+    int64_t today = time_zone_local_day(owner->zone, newest_ms);
+    if (day < *kept_to)
+        return true;
+    *kept_to = day + days_at_once(upkeep, system);
+    if (*kept_to > today)
+        *kept_to = today > day ? today : day + 1;
     for (size_t i = 0; i < owner->point_count; i++) {
-        struct history_day row;
-        if (history_days(history, owner->first_point + i, day, day + 1, &row, 1) == HISTORY_FAILED)
+        if (history_days(history, owner->first_point + i, day, *kept_to, rows, DAYS_KEPT_AT_ONCE) ==
+            HISTORY_FAILED)
             return false;
     }
     return true;
 }
 
+/* What the houses around did before the day to be judged, as far as the time allows. */
+static enum neighbours_progress look_around(const struct daily_upkeep *upkeep,
+                                            struct pipeline *pipeline, size_t system,
+                                            int64_t until_monotonic_ms) {
+    const struct history history = stored_history_view(pipeline_memory(pipeline));
+    struct neighbours *neighbours = monitor_neighbours(pipeline_monitor(pipeline));
+    enum neighbours_progress progress = NEIGHBOURS_MORE;
+    if (!pipeline_begin(pipeline))
+        return NEIGHBOURS_FAILED;
+    do {
+        progress =
+            neighbours_advance(neighbours, &history, system, upkeep->systems[system].next_day);
+    } while (progress == NEIGHBOURS_MORE && clock_monotonic_ms() < until_monotonic_ms);
+    if (progress == NEIGHBOURS_FAILED)
+        pipeline_note(pipeline, STORE_FAILING);
+    return progress;
+}
+
 /* Judges the due days of one system until the time is over. False: the store failed. */
 static bool judge_system(struct daily_upkeep *upkeep, struct pipeline *pipeline, size_t system,
                          int64_t now_ms, int64_t until_monotonic_ms) {
-    const struct history history = history_store_view(pipeline_memory(pipeline));
+    const struct history history = stored_history_view(pipeline_memory(pipeline));
     struct monitor *monitor = pipeline_monitor(pipeline);
     struct daily_outlook outlook;
+    int64_t newest_ms = monitor_system_newest_ms(monitor, system), kept_to = INT64_MIN;
     if (!pipeline_begin(pipeline))
         return false;
     do {
         int64_t day = upkeep->systems[system].next_day;
-        if (!keep_day(upkeep, &history, system, day) ||
+        if (!keep_days(upkeep, &history, newest_ms, system, &kept_to) ||
             !daily_judge(monitor, &history, system, day, &outlook) ||
             !set_outlook(upkeep, system, &outlook)) {
             pipeline_note(pipeline, STORE_FAILING);
             return false;
         }
+        upkeep->past_judged |= now_ms - upkeep->systems[system].next_end_ms > live_ms;
         set_next(upkeep, system, day + 1);
     } while (clock_monotonic_ms() < until_monotonic_ms && is_due(upkeep, monitor, system, now_ms));
     return pipeline_note(pipeline, keep_progress(upkeep, pipeline, system));
@@ -322,11 +384,18 @@ bool daily_upkeep_step(struct daily_upkeep *upkeep, struct pipeline *pipeline, i
         size_t system = upkeep->next_system < count ? upkeep->next_system : 0;
         bool due = is_known(upkeep, pipeline, system) &&
                    is_due(upkeep, pipeline_monitor(pipeline), system, now_ms);
+        enum neighbours_progress around =
+            due ? look_around(upkeep, pipeline, system, until_ms) : NEIGHBOURS_READY;
+        if (around != NEIGHBOURS_READY)
+            return around == NEIGHBOURS_MORE;
         if (due && !judge_system(upkeep, pipeline, system, now_ms, until_ms))
             return false;
         upkeep->next_system = system + 1;
-        if (clock_monotonic_ms() >= until_ms)
+        if (due && clock_monotonic_ms() >= until_ms) /* the others cost less than a look at it */
             return true;
     }
+    if (upkeep->past_judged)
+        neighbours_forget(monitor_neighbours(pipeline_monitor(pipeline)));
+    upkeep->past_judged = false;
     return false;
 }

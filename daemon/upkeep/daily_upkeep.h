@@ -4,7 +4,8 @@
  *
  * A day is due when its system has a reading past its end and every other point has one too or has
  * been silent too long. Days of the past (a backlog, an import) wait until the system has been
- * quiet for some seconds, so that its points come in completely, ten minutes at most. How far a
+ * quiet for some seconds, so that its points come in completely, ten minutes at most; while history
+ * is imported, of whatever system, until no more has come for some seconds. How far a
  * system has been judged is kept in a note, written in the same transaction as the findings.
  */
 #ifndef DAEMON_UPKEEP_DAILY_UPKEEP_H
@@ -29,6 +30,11 @@ void daily_upkeep_destroy(struct daily_upkeep *upkeep); /* NULL does nothing */
  * A failure of the store goes to pipeline_note.
  */
 bool daily_upkeep_step(struct daily_upkeep *upkeep, struct pipeline *pipeline, int64_t now_ms);
+
+/** Readings of the past came, as many as somebody sends at once. */
+void daily_upkeep_history_came(struct daily_upkeep *upkeep, int64_t now_ms);
+/** Have some come in the last seconds? Then more may. */
+bool daily_upkeep_history_comes(const struct daily_upkeep *upkeep, int64_t now_ms);
 
 /** True when a finished day waits for the rest of its readings: ask again in a second or two. */
 bool daily_upkeep_waits(const struct daily_upkeep *upkeep);

@@ -12,7 +12,7 @@ struct digest {
     const struct fleet *fleet;
     struct monitor *monitor;
     const struct settings_contact *contact;
-    enum wording_language language;
+    size_t language;
     int64_t now_ms;
     char *lines[LINES_MOST];
     size_t count, more;

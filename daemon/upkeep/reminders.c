@@ -109,7 +109,7 @@ static void decide(struct step *step, struct alarm *alarm) {
 static void remind_of_shelving(struct step *step, struct alarm *alarm) {
     const struct settings *settings = step->fleet->settings;
     if (!alarm_stands(alarm) ||
-        !reminder_end_is_near(alarm->shelved_until_ms, alarm->reminded_ms, step->now_ms))
+        !reminder_end_is_near(alarm->shelved.until_ms, alarm->reminded_ms, step->now_ms))
         return;
     for (size_t i = 0; i < settings->contact_count; i++)
         if (settings->contacts[i].role != ROLE_HOMEOWNER &&

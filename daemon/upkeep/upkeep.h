@@ -18,8 +18,9 @@ void upkeep_take_over(struct upkeep *upkeep, struct upkeep *former,
 /** Which local days are still to be judged. */
 struct daily_upkeep *upkeep_daily(struct upkeep *upkeep);
 
-/** An import brought readings of the past: a step is due now, for days may be. */
-void upkeep_history_came(struct upkeep *upkeep);
+/** An import brought readings of the past: a step is due now when it begins, then soon again; days
+   of the past are judged when no more has come for some seconds. */
+void upkeep_history_came(struct upkeep *upkeep, int64_t now_ms);
 bool upkeep_asked(const struct upkeep *upkeep);
 /**
  * Does one step of what is due, within the turn's transaction where it writes. `busy`: readings

@@ -8,12 +8,12 @@ bool alarm_stands(const struct alarm *alarm) {
 
 enum alarm_state alarm_state(const struct alarm *alarm) {
     bool stands = alarm_stands(alarm);
-    bool acknowledged = alarm->acknowledged_ms != TIMESTAMP_NONE;
+    bool acknowledged = alarm->acknowledged.time_ms != TIMESTAMP_NONE;
     if ((alarm->history || alarm->unwatched) && !stands)
         return ALARM_NORMAL;
     if (alarm->out_of_service && stands)
         return ALARM_OUT_OF_SERVICE;
-    if (alarm->shelved_until_ms != TIMESTAMP_NONE)
+    if (alarm->shelved.until_ms != TIMESTAMP_NONE)
         return ALARM_SHELVED;
     if (alarm->suppressed && stands)
         return ALARM_SUPPRESSED_BY_DESIGN;
@@ -35,15 +35,15 @@ bool alarm_open(const struct alarm *alarm) {
 }
 
 bool alarm_annunciates(const struct alarm *alarm) {
-    return alarm->shelved_until_ms == TIMESTAMP_NONE && !alarm->suppressed &&
+    return alarm->shelved.until_ms == TIMESTAMP_NONE && !alarm->suppressed &&
            !alarm->out_of_service;
 }
 
 void alarm_clear(struct alarm *alarm) {
     free(alarm->subject);
-    free(alarm->acknowledged_by);
-    free(alarm->note);
-    free(alarm->shelved_by);
-    free(alarm->shelved_why);
+    free(alarm->acknowledged.by);
+    free(alarm->acknowledged.note);
+    free(alarm->shelved.by);
+    free(alarm->shelved.why);
     free(alarm->details);
 }

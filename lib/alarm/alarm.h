@@ -27,6 +27,18 @@ enum alarm_state {
 
 #define ALARM_NO_INDEX SIZE_MAX
 
+/** Somebody has taken it on. Texts are owned. */
+struct alarm_acknowledgement {
+    int64_t time_ms; /* TIMESTAMP_NONE: nobody has */
+    char *by, *note; /* the note may also tell what has become of it */
+};
+
+/** Somebody has silenced it for a while. Texts are owned. */
+struct alarm_shelving {
+    int64_t until_ms; /* TIMESTAMP_NONE: not shelved */
+    char *by, *why;
+};
+
 struct alarm {
     int64_t id;
     size_t system, point; /* fleet indexes; ALARM_NO_INDEX where the scope is wider */
@@ -37,10 +49,8 @@ struct alarm {
     double value, setpoint;                   /* SI; NaN: none */
     double baseline;                          /* SI; NaN: none */
     double returned_value;                    /* SI: the value that ended it; NaN: none */
-    int64_t acknowledged_ms;
-    char *acknowledged_by, *note;
-    int64_t shelved_until_ms; /* TIMESTAMP_NONE: not shelved */
-    char *shelved_by, *shelved_why;
+    struct alarm_acknowledgement acknowledged;
+    struct alarm_shelving shelved;
     bool suppressed;     /* by design: a cause that explains it stands */
     bool out_of_service; /* its system is */
     bool told;           /* the raise is in the outbox */

@@ -10,8 +10,9 @@ static const int64_t slow_calm_ms = 7 * DURATION_DAY_MS;
 struct chatter chatter_begin(enum condition condition, enum priority priority, int64_t last_ms) {
     enum condition_scope scope = condition_info(condition)->scope;
     return (struct chatter){
-        .slow = (scope == SCOPE_POINT || scope == SCOPE_SYSTEM) && priority < PRIORITY_HIGH,
+        .slow = scope <= SCOPE_SYSTEM && priority < PRIORITY_HIGH,
         .last_ms = last_ms,
+        .off_delay_ms = condition_info(condition)->off_delay_ms,
     };
 }
 
@@ -40,5 +41,7 @@ int64_t chatter_slow_calm_ms(const struct chatter *chatter, bool stands) {
     if (!chatter->slow || chatter->raises < CHATTER_RAISES)
         return 0;
     int64_t span_ms = chatter->last_ms - chatter->first_raise_ms;
-    return !stands && span_ms > slow_calm_ms ? span_ms : slow_calm_ms;
+    if (stands)
+        return slow_calm_ms + chatter->off_delay_ms;
+    return span_ms > slow_calm_ms ? span_ms : slow_calm_ms;
 }

@@ -4,8 +4,8 @@
  *
  * There are two paces. Five changes within an hour, of any alarm: calm after an hour. And, of a
  * system or a point and below high priority, three raises within three months: calm after a week in
- * one state, or, once it is over, after as long as its last three raises took: a gateway that drops
- * out every three weeks is not calm after one. Pure.
+ * one state, beside the off-delay while it stands, or, once it is over, after as long as its last
+ * three raises took: a gateway that drops out every three weeks is not calm after one. Pure.
  */
 #ifndef ALARM_CHATTER_H
 #define ALARM_CHATTER_H
@@ -21,6 +21,7 @@ struct chatter {
     int changes;     /* within an hour up to then */
     int raises;      /* the newest ones, at most CHATTER_RAISES, within three months up to then */
     int64_t first_raise_ms; /* of these */
+    int64_t off_delay_ms;   /* it stands so long beyond what raised it */
 };
 
 /** Nothing is counted yet, not even the last change. */

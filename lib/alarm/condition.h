@@ -18,7 +18,9 @@ enum condition {
     CONDITION_SUCTION_HIGH,
     CONDITION_SUCTION_FADING,
     CONDITION_FIELD_WEAK,
+    CONDITION_FIELD_REVERSED,
     CONDITION_FAN_STOPPED,
+    CONDITION_POWER_HIGH,
     CONDITION_FAN_WEAK,
     CONDITION_FAN_FADING,
     CONDITION_GROUND_CHANGED,
@@ -31,6 +33,7 @@ enum condition {
     CONDITION_SENSOR_IMPLAUSIBLE,
     CONDITION_SENSOR_CLOCK,
     CONDITION_BATTERY_LOW,
+    CONDITION_READING_DUE,
     CONDITION_SYSTEM_SILENT,
     CONDITION_FLEET_SILENT,
     CONDITION_RETEST_DUE,
@@ -43,10 +46,12 @@ enum condition {
     CONDITION_DELIVERY_FAILING,
     CONDITION_CLOCK_JUMPED,
     CONDITION_READINGS_GAP,
+    CONDITION_BACKUP_FAILING,
     CONDITION_COUNT
 };
 
-enum condition_scope { SCOPE_POINT, SCOPE_SYSTEM, SCOPE_FLEET, SCOPE_DAEMON };
+/** SCOPE_BRANCH: each riser with its fan on its own (fleet_branch_place). */
+enum condition_scope { SCOPE_POINT, SCOPE_BRANCH, SCOPE_SYSTEM, SCOPE_FLEET, SCOPE_DAEMON };
 
 /** What is compared with the setpoint. */
 enum condition_measure {
@@ -66,6 +71,7 @@ enum setpoint_kind {
     SETPOINT_OF_BASELINE,     /* number: fraction, 0.70 */
     SETPOINT_VALUE,           /* number: SI (a deadband: SI difference) */
     SETPOINT_OF_ACTION_LEVEL, /* number: factor */
+    SETPOINT_OF_DRAFT,        /* number: factor of what the riser pulls without a fan */
     SETPOINT_DURATION,        /* number: ms */
     SETPOINT_FRACTION         /* number: plain fraction (probability, speed ratio) */
 };
@@ -95,7 +101,8 @@ struct condition_info {
     enum condition_side side;
     uint32_t quantities; /* bit per enum quantity of the points it is judged on; 0: any or none */
     struct setpoint setpoint;
-    struct setpoint second_setpoint; /* field-weak: or below 1 Pa; ground-changed: the upper end */
+    struct setpoint second_setpoint; /* suction-lost: or below the draft of the riser; field-weak:
+                                        or below 1 Pa; ground-changed: the upper end */
     struct setpoint deadband;
     int64_t on_delay_ms, off_delay_ms;
     enum priority priority;

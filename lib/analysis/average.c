@@ -164,25 +164,36 @@ static void take_days(const struct average_bucket *days, size_t n, double least_
     }
 }
 
+bool average_random_part(const int64_t *places, const double *means, size_t n,
+                         struct average_random *random) {
+    struct statistics_summary summary;
+    double r1 = 0.0, count = (double)n;
+    if (statistics_summarize(means, n, &summary) != STATISTICS_OK)
+        return false;
+    *random = (struct average_random){0};
+    if (statistics_autocorrelation_at(places, means, n, 1, &r1) == STATISTICS_OK)
+        random->r1 = statistics_unbiased_r1(r1, n);
+    random->effective_days = fmax(2.0, statistics_effective_size(count, random->r1));
+    random->variance =
+        summary.sd * summary.sd * (count - 1.0) / (count * (random->effective_days - 1.0));
+    return true;
+}
+
 /* The random part from the daily means; false (with a text) when they don't suffice. */
 static bool random_part(const struct daily *daily, struct average *average) {
-    struct statistics_summary summary;
+    struct average_random random;
     average->days = daily->n;
     if (daily->n < AVERAGE_LEAST_DAYS) {
         average->why = "an uncertainty needs at least 5 days that are well covered";
         return false;
     }
-    if (statistics_summarize(daily->means, daily->n, &summary) != STATISTICS_OK) {
+    if (!average_random_part(daily->places, daily->means, daily->n, &random)) {
         average->why = "the daily means are not finite numbers";
         return false;
     }
-    double n = (double)daily->n, r1 = 0.0;
-    if (statistics_autocorrelation_at(daily->places, daily->means, daily->n, 1, &r1) ==
-        STATISTICS_OK)
-        average->r1 = statistics_unbiased_r1(r1, daily->n);
-    average->effective_days = fmax(2.0, statistics_effective_size(n, average->r1));
-    double variance = summary.sd * summary.sd * (n - 1.0) / (n * (average->effective_days - 1.0));
-    average->random_uncertainty = sqrt(variance);
+    average->r1 = random.r1;
+    average->effective_days = random.effective_days;
+    average->random_uncertainty = sqrt(random.variance);
     return true;
 }
 
@@ -212,6 +223,7 @@ static enum average_status check_assess(const struct average_bucket *sum, int64_
     if (!isfinite(sum->value_ms) || !isfinite(settings->level))
         return AVERAGE_NOT_FINITE;
     if (!(settings->calibration_relative >= 0.0 && settings->calibration_relative <= 10.0) ||
+        !(settings->calibration_absolute >= 0.0 && isfinite(settings->calibration_absolute)) ||
         !(settings->least_coverage >= 0.0 && settings->least_coverage <= 1.0) ||
         sum->covered_ms > to_ms - from_ms)
         return AVERAGE_OUT_OF_RANGE;
@@ -227,7 +239,8 @@ static enum average_status add_uncertainty(const struct average_bucket *days, si
     enum average_status status = AVERAGE_NO_MEMORY;
     if (daily.means && daily.places) {
         take_days(days, day_count, settings->least_coverage, &daily);
-        average->calibration_uncertainty = settings->calibration_relative * fabs(average->mean);
+        average->calibration_uncertainty =
+            hypot(settings->calibration_relative * average->mean, settings->calibration_absolute);
         status = AVERAGE_OK;
         if (random_part(&daily, average)) {
             average->has_uncertainty = combine(settings->level, average);

@@ -16,8 +16,8 @@
  *   s^2 (n - 1) / (n (n_eff - 1)), which also undoes the bias of s^2 (Bayley & Hammersley 1946;
  *   Zieba, Metrol. Meas. Syst. 17 (2010) 3), s^2 / n for independent days. n_eff is held at 2 or
  *   more.
- * - Calibration (type B, 4.3): relative, default 10 %, the same for every reading, so it does not
- *   shrink with their number.
+ * - Calibration (type B, 4.3): relative, default 10 %, and absolute (a background, a zero), the
+ *   same for every reading, so it does not shrink with their number.
  * Probability: t distribution with the degrees of freedom of Welch and Satterthwaite (G.4.1), n_eff
  * - 1 for the random part and infinitely many for calibration. With few effective days the normal
  * distribution would claim too much; with many, or when calibration leads, t is the normal one.
@@ -87,8 +87,23 @@ enum average_status average_readings(const struct average_reading *readings, siz
 enum average_status average_sum(const struct average_bucket *buckets, size_t n, int64_t from_ms,
                                 int64_t to_ms, struct average_bucket *sum);
 
+/** What daily means say of the random part of their mean's uncertainty (see above). */
+struct average_random {
+    double variance; /* of the mean of the days */
+    double effective_days;
+    double r1; /* lag-1 autocorrelation, bias removed */
+};
+/**
+ * From n daily means (2 or more) and where they stand, 1 apart for neighbours, rising. False when
+ * they are not finite.
+ */
+bool average_random_part(const int64_t *places, const double *means, size_t n,
+                         struct average_random *random);
+
 struct average_settings {
     double calibration_relative; /* standard uncertainty, 0.10 for 10 %; 0 or more */
+    double calibration_absolute; /* the same in the unit of the values: background, zero; 0 or more
+                                  */
     double level;                /* the action level, in the unit of the values */
     double least_coverage;       /* 0.75 by custom */
 };

@@ -216,6 +216,17 @@ static double fan_pressure(const struct fan_state *state, double loss_after_gaug
            density_or_one(state);
 }
 
+double fan_loss_after_gauge(double stated, const struct fan_curve *curve,
+                            const struct fan_state *then) {
+    double given = 0.0;
+    assert(then);
+    if (stated > 0.0 || !curve || flow_state_check(then) != FAN_OK || !(then->flow_m3_s > 0.0) ||
+        fan_curve_pressure(curve, then->flow_m3_s, &given) != FAN_OK)
+        return stated;
+    double left = given * density_or_one(then) - then->suction_pa;
+    return fmax(0.0, left / (then->flow_m3_s * then->flow_m3_s));
+}
+
 enum fan_status fan_speed(const struct fan_curve *curve, const struct fan_state *state,
                           double loss_after_gauge, double *speed_ratio) {
     assert(curve && curve->count >= 2 && state && speed_ratio);

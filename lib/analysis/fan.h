@@ -71,6 +71,16 @@ struct fan_state {
     double density_ratio; /* air in the fan to the air of the curve; NaN counts as 1 */
 };
 
+/**
+ * What the pipe takes between gauge and open air, Pa per (m3/s)^2: as stated where that is above 0,
+ * else what the curve gives above the suction, the fan taken to run on its curve at `then`. Left
+ * out it would pass for speed: ground that opens lets more air through, the pipe takes more of the
+ * pressure, and the gauge shows less of it at the same speed. `curve` NULL, or `then` off the
+ * curve: as stated.
+ */
+double fan_loss_after_gauge(double stated, const struct fan_curve *curve,
+                            const struct fan_state *then);
+
 /** Speed relative to the curve by inverting the fan laws. */
 enum fan_status fan_speed(const struct fan_curve *curve, const struct fan_state *state,
                           double loss_after_gauge, double *speed_ratio);
@@ -98,7 +108,8 @@ struct fan_uncertainty fan_uncertainty_make(double suction_relative, double flow
 enum fan_method {
     FAN_METHOD_CURVE,  /* flow, suction and curve: the strong one */
     FAN_METHOD_BOUNDS, /* flow and suction, no usable curve */
-    FAN_METHOD_POWER   /* power alone: weak */
+    FAN_METHOD_POWER,  /* power alone: weak */
+    FAN_METHOD_COUNT
 };
 
 /** "flow, suction and the fan curve" and so on. */

@@ -1,5 +1,7 @@
 #include "analysis/ground.h"
 
+#include "measure/airflow.h"
+
 #include <assert.h>
 #include <math.h>
 #include <stdbool.h>
@@ -73,6 +75,35 @@ enum ground_status ground_resistance_ratio(const struct ground_state *now,
     return GROUND_OK;
 }
 
+enum ground_status ground_exponent_fit(const struct ground_state *settings, size_t count,
+                                       double *exponent) {
+    const double least_ratio = 1.1, slack = 0.2;
+    double mean_x = 0.0, mean_y = 0.0, xx = 0.0, xy = 0.0, lowest = INFINITY, highest = 0.0;
+    if (count < 2)
+        return GROUND_INPUT_MISSING;
+    for (size_t i = 0; i < count; i++) {
+        enum ground_status status = state_check(&settings[i]);
+        if (status != GROUND_OK)
+            return status;
+        lowest = fmin(lowest, settings[i].flow_m3_s);
+        highest = fmax(highest, settings[i].flow_m3_s);
+        mean_x += log(settings[i].flow_m3_s) / (double)count;
+        mean_y += log(settings[i].suction_pa) / (double)count;
+    }
+    if (highest < least_ratio * lowest)
+        return GROUND_TOO_SMALL;
+    for (size_t i = 0; i < count; i++) {
+        double x = log(settings[i].flow_m3_s) - mean_x;
+        xx += x * x;
+        xy += x * (log(settings[i].suction_pa) - mean_y);
+    }
+    double fitted = xy / xx;
+    if (fitted < 1.0 - slack || fitted > 2.0 + slack)
+        return GROUND_OUT_OF_RANGE;
+    *exponent = fmin(fmax(fitted, 1.0), 2.0);
+    return GROUND_OK;
+}
+
 enum ground_status ground_coupling_ratio(double field_pa, double suction_pa, double field_then_pa,
                                          double suction_then_pa,
                                          const struct ground_uncertainty *uncertainty,
@@ -102,8 +133,14 @@ enum ground_status ground_coupling_ratio(double field_pa, double suction_pa, dou
     return GROUND_OK;
 }
 
-double ground_stack_pressure_pa(double height_m, double indoor_celsius, double outdoor_celsius) {
-    const double density_kg_m3 = 1.2, gravity_m_s2 = 9.80665, zero_celsius_kelvin = 273.15;
-    return density_kg_m3 * gravity_m_s2 * height_m * (indoor_celsius - outdoor_celsius) /
-           (outdoor_celsius + zero_celsius_kelvin);
+double ground_stack_pressure_pa(double height_m, double inside_celsius, double outdoor_celsius,
+                                double air_pressure_pa) {
+    const double gravity_m_s2 = 9.80665;
+    const struct airflow_air inside = {air_pressure_pa, inside_celsius};
+    const struct airflow_air outdoors = {air_pressure_pa, outdoor_celsius};
+    double light = NAN, heavy = NAN;
+    if (airflow_dry_air_density(&inside, &light) != AIRFLOW_OK ||
+        airflow_dry_air_density(&outdoors, &heavy) != AIRFLOW_OK)
+        return NAN;
+    return (heavy - light) * gravity_m_s2 * height_m;
 }

@@ -12,6 +12,8 @@
 #ifndef ANALYSIS_GROUND_H
 #define ANALYSIS_GROUND_H
 
+#include <stddef.h>
+
 /** Results are written only on GROUND_OK. */
 enum ground_status {
     GROUND_OK = 0,
@@ -52,6 +54,15 @@ enum ground_status ground_resistance_ratio(const struct ground_state *now,
                                            struct ground_ratio *result);
 
 /**
+ * n of p = K * Q^n through what was measured at several fan settings: least squares of ln p over
+ * ln Q. GROUND_INPUT_MISSING with fewer than two; GROUND_TOO_SMALL also where the flows lie within
+ * a tenth of each other, from which nothing can be told. What lies outside 1 to 2 by no more than
+ * 0.2, as two hand-held instruments make it, is taken as 1 or 2; else GROUND_OUT_OF_RANGE.
+ */
+enum ground_status ground_exponent_fit(const struct ground_state *settings, size_t count,
+                                       double *exponent);
+
+/**
  * Coupling of a test hole: (field / suction) relative to commissioning. Below 1 the hole has lost
  * more than the riser has. The field may be negative (then so is the ratio); its baseline not.
  */
@@ -61,9 +72,12 @@ enum ground_status ground_coupling_ratio(double field_pa, double suction_pa, dou
                                          struct ground_ratio *result);
 
 /**
- * Stack effect rho g h (Ti - To) / To with rho = 1.2 kg/m3: how far the room is below outdoors at
- * `height_m` below the neutral level. NaN in, NaN out. Hydrostatics with the ideal gas law.
+ * What a column of warm air pulls at its foot, (rho_o - rho_i) g h with rho = p / (R T): how far a
+ * room is below outdoors at `height_m` below its neutral level, and the draft of a riser of that
+ * height. Below 0 where it is warmer outdoors. ASHRAE Fundamentals, stack pressure in "Ventilation
+ * and Infiltration" and chimney draft (from memory). NaN in, NaN out.
  */
-double ground_stack_pressure_pa(double height_m, double indoor_celsius, double outdoor_celsius);
+double ground_stack_pressure_pa(double height_m, double inside_celsius, double outdoor_celsius,
+                                double air_pressure_pa);
 
 #endif

@@ -76,6 +76,15 @@ struct response response_solve(const struct response_system *system,
                              .curve_flow = flow / change->speed};
 }
 
+double response_speed_to_hold(const struct response_system *system,
+                              const struct response_change *change) {
+    assert(system && change && !system->curve && change->resistance > 0.0);
+    double flow = pow(change->resistance, -1.0 / system->exponent);
+    double full = system->fullness * system->fullness;
+    double pressure = 1.0 + (system->loss + change->discharge) * flow * flow;
+    return sqrt((1.0 - full) * pressure / (1.0 + system->loss) + full * flow * flow);
+}
+
 double response_power(double speed, double curve_flow, double slope) {
     return speed * speed * speed * fmax(0.0, 1.0 - slope + slope * curve_flow);
 }

@@ -35,6 +35,14 @@ struct response response_solve(const struct response_system *system,
                                const struct response_change *change);
 
 /**
+ * The speed at which a fan with control holds suction as it was at commissioning: q = R^(-1/n), and
+ * by the parabola s^2 = (1 - fullness^2)(1 + (loss + discharge) q^2) / (1 + loss) + fullness^2 q^2.
+ * Without a curve only; the speed of `change` counts for nothing.
+ */
+double response_speed_to_hold(const struct response_system *system,
+                              const struct response_change *change);
+
+/**
  * Power at a speed and a place on the curve: s^3 (1 - slope + slope x). Linear in flow as a rough
  * rule (no source): slope about 0.3 to 0.6 for centrifugal fans, near or below 0 for axial ones.
  */

@@ -103,12 +103,15 @@ bool rollup_window_mean(const struct rollup_window *window, int64_t time_ms, dou
     double value_ms = 0.0, covered_ms = 0.0;
     if (window->newest_hour_ms == INT64_MIN)
         return false;
-    for (int64_t h = rollup_hour_start(from_ms); h <= window->newest_hour_ms; h += ROLLUP_HOUR_MS) {
-        if (!in_window(window, h))
-            continue;
+    int64_t oldest_ms = window->newest_hour_ms - (ROLLUP_WINDOW_HOURS - 1) * ROLLUP_HOUR_MS;
+    int64_t first_ms =
+        rollup_hour_start(from_ms) > oldest_ms ? rollup_hour_start(from_ms) : oldest_ms;
+    size_t slot = slot_of(first_ms); /* a division an hour would be half the time of judging */
+    for (int64_t h = first_ms; h <= window->newest_hour_ms; h += ROLLUP_HOUR_MS) {
         double part = h < from_ms ? (double)(h + ROLLUP_HOUR_MS - from_ms) / ROLLUP_HOUR_MS : 1.0;
-        value_ms += part * window->value_ms[slot_of(h)];
-        covered_ms += part * (double)window->covered_ms[slot_of(h)];
+        value_ms += part * window->value_ms[slot];
+        covered_ms += part * (double)window->covered_ms[slot];
+        slot = slot + 1 < ROLLUP_WINDOW_HOURS ? slot + 1 : 0;
     }
     if (covered_ms <= 0.0)
         return false;

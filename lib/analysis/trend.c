@@ -11,6 +11,8 @@
 #include <string.h>
 
 static const double seasonal_from_days = 2.0 * TREND_YEAR_DAYS;
+static const double pi = 3.14159265358979323846;
+static const double sure_p_value = 0.01;
 static const double furthest_days = 10.0 * TREND_YEAR_DAYS;
 static const double least_span_k = 5.0;
 static const double least_known_share = 0.75;
@@ -31,9 +33,14 @@ const char *trend_why(enum trend_status status) {
 }
 
 const char *trend_method_text(enum trend_method method) {
-    return method == TREND_SEASONAL_KENDALL
-               ? "Seasonal Kendall test and slope on monthly medians"
-               : "Mann-Kendall with the variance of Hamed and Rao, Theil-Sen slope";
+    static const char *const text[] = {
+        [TREND_HAMED_RAO] = "Mann-Kendall with the variance of Hamed and Rao, Theil-Sen slope",
+        [TREND_SEASONAL_KENDALL] = "Seasonal Kendall test and slope on monthly medians",
+        [TREND_FEW] = "exact Mann-Kendall test of single readings, Theil-Sen slope",
+        [TREND_DRIFT] = "line fitted together with a yearly wave, settling and steps",
+    };
+    size_t row = (size_t)method;
+    return row < sizeof(text) / sizeof(text[0]) ? text[row] : "";
 }
 
 const char *trend_temperature_text(enum trend_temperature temperature) {
@@ -54,7 +61,7 @@ const char *trend_temperature_text(enum trend_temperature temperature) {
 const char *trend_crossing_why(enum trend_crossing_status status) {
     static const char *const why[] = {
         [TREND_CROSSES] = "computed",
-        [TREND_BEYOND_ALREADY] = "the limit is reached already",
+        [TREND_BEYOND_ALREADY] = "past its limit now",
         [TREND_NOT_WITHIN_10_YEARS] = "not within 10 years",
         [TREND_NO_CROSSING] = "there is no limit to reach",
     };
@@ -81,6 +88,8 @@ struct trend_series trend_series_recent(const struct trend_series *series, doubl
         last.months += start;
     if (last.outdoor_c)
         last.outdoor_c += start;
+    if (last.common)
+        last.common += start;
     return last;
 }
 
@@ -129,14 +138,26 @@ static enum trend_status check(const struct trend_series *series) {
     return TREND_OK;
 }
 
-static size_t known_temperatures(const struct trend_series *series) {
-    size_t known = 0;
-    for (size_t i = 0; series->outdoor_c && i < series->n; i++)
-        known += isfinite(series->outdoor_c[i]) ? 1 : 0;
+static bool is_used(const struct trend_series *series, size_t i) {
+    return !series->common || isfinite(series->common[i]);
+}
+
+struct known_days {
+    size_t used, with_temperature;
+};
+
+static struct known_days count_known(const struct trend_series *series) {
+    struct known_days known = {0, 0};
+    for (size_t i = 0; i < series->n; i++) {
+        if (!is_used(series, i))
+            continue;
+        known.used++;
+        known.with_temperature += series->outdoor_c && isfinite(series->outdoor_c[i]) ? 1 : 0;
+    }
     return known;
 }
 
-/* Days with a known temperature only, when `with_temperature`; all of them otherwise. */
+/* Of the used days those with a known temperature, when `with_temperature`; all otherwise. */
 static enum trend_status take(const struct trend_series *series, bool with_temperature,
                               struct work *work) {
     size_t n = series->n;
@@ -148,10 +169,10 @@ static enum trend_status take(const struct trend_series *series, bool with_tempe
     work->temperature = work->y + n;
     work->months = series->months ? (int32_t *)(void *)(work->temperature + n) : NULL;
     for (size_t i = 0; i < n; i++) {
-        if (with_temperature && !isfinite(series->outdoor_c[i]))
+        if (!is_used(series, i) || (with_temperature && !isfinite(series->outdoor_c[i])))
             continue;
         work->x[work->n] = series->days[i];
-        work->y[work->n] = series->values[i];
+        work->y[work->n] = series->values[i] * (series->common ? exp(-series->common[i]) : 1.0);
         work->temperature[work->n] = with_temperature ? series->outdoor_c[i] : 0.0;
         if (work->months)
             work->months[work->n] = series->months[i];
@@ -314,9 +335,11 @@ static enum trend_status fit(struct work *work, double confidence, struct trend 
 /* The values that trend_fit works on; *temperature tells what became of it. */
 static enum trend_status prepare(const struct trend_series *series, struct work *work,
                                  enum trend_temperature *temperature, double *per_kelvin) {
-    size_t known = known_temperatures(series);
-    bool usable =
-        known >= TREND_LEAST_DAYS && (double)known >= least_known_share * (double)series->n;
+    struct known_days known = count_known(series);
+    if (known.used < TREND_LEAST_DAYS)
+        return TREND_TOO_SHORT;
+    bool usable = known.with_temperature >= TREND_LEAST_DAYS &&
+                  (double)known.with_temperature >= least_known_share * (double)known.used;
     enum trend_status status = take(series, usable, work);
     if (status == TREND_OK && usable)
         *temperature = remove_temperature(work, per_kelvin);
@@ -349,6 +372,22 @@ enum trend_status trend_fit(const struct trend_series *series, double confidence
     return status;
 }
 
+bool trend_like_season(const struct trend *trend, bool has_neighbours, double amplitude) {
+    assert(trend);
+    double days = trend->last_day - trend->first_day + 1.0;
+    if (trend->p_value_cautious >= sure_p_value)
+        return false;
+    if (trend->temperature == TREND_TEMPERATURE_LIKE_TIME)
+        return true;
+    if (days >= TREND_YEAR_DAYS || has_neighbours ||
+        trend->temperature == TREND_TEMPERATURE_REMOVED)
+        return false;
+    double most = 2.0 * amplitude * fabs(trend->level);
+    if (days < 0.5 * TREND_YEAR_DAYS)
+        most *= sin(pi * days / TREND_YEAR_DAYS);
+    return fabs(trend->per_year) * days / TREND_YEAR_DAYS <= most;
+}
+
 /* Takes the needed slope out of y and looks whether more pairs rise or fall. */
 static bool may_reach(struct work *work, double now_day, double limit, enum trend_side side,
                       double within_days) {
@@ -376,9 +415,11 @@ bool trend_may_reach(const struct trend_series *series, double now_day, double l
     double per_kelvin = 0.0;
     if (check(series) != TREND_OK || !isfinite(limit) || !isfinite(now_day))
         return false;
-    bool may = prepare(series, &work, &temperature, &per_kelvin) != TREND_OK ||
-               !statistics_all_finite(work.y, work.n);
-    if (!may && work.months)
+    enum trend_status status = prepare(series, &work, &temperature, &per_kelvin);
+    if (status == TREND_TOO_SHORT)
+        return false;
+    bool may = status != TREND_OK || !statistics_all_finite(work.y, work.n);
+    if (!may && work.months && work.n > 0)
         may = work.x[work.n - 1] - work.x[0] >= seasonal_from_days - 1.0;
     if (!may)
         may = may_reach(&work, now_day, limit, side, within_days);

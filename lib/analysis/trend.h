@@ -31,7 +31,7 @@
 
 enum trend_status {
     TREND_OK = 0,
-    TREND_TOO_SHORT,    /* fewer than 30 daily values */
+    TREND_TOO_SHORT,    /* fewer than 30 daily values that can be used */
     TREND_NOT_FINITE,   /* a NaN or an infinity among days or values */
     TREND_OUT_OF_ORDER, /* days don't rise strictly */
     TREND_OUT_OF_RANGE, /* confidence outside 0..1, more than 2^20 values */
@@ -49,9 +49,17 @@ struct trend_series {
     const double *values;    /* n daily medians, any unit */
     const int32_t *months;   /* months since 1970-01 of each day on the local calendar, or NULL */
     const double *outdoor_c; /* daily outdoor temperature, NaN where unknown, or NULL */
+    /* What the day shared with its neighbours, ln of a ratio (0: a usual day), or NULL. Each value
+       is divided by exp of it first; a day on which it is NaN is left out. */
+    const double *common;
 };
 
-enum trend_method { TREND_HAMED_RAO, TREND_SEASONAL_KENDALL };
+enum trend_method {
+    TREND_HAMED_RAO,
+    TREND_SEASONAL_KENDALL,
+    TREND_DRIFT /* drift.h */,
+    TREND_FEW /* trend_few.h */
+};
 
 /** What became of the outdoor temperature. */
 enum trend_temperature {
@@ -84,6 +92,14 @@ struct trend {
  */
 enum trend_status trend_fit(const struct trend_series *series, double confidence,
                             struct trend *trend);
+
+/**
+ * Can't it be told from the season? So when the outdoor temperature moved along with time; and
+ * under a year, where neither temperature nor neighbours were taken out, when a yearly wave of this
+ * amplitude (share of the level) can have changed as much over so many days, 2 A sin(pi days /
+ * year). A trend that is not sure (p_value_cautious of 0.01 and more) claims nothing: false.
+ */
+bool trend_like_season(const struct trend *trend, bool has_neighbours, double amplitude);
 
 /** Which side of the limit is the bad one. */
 enum trend_side { TREND_LOW_LIMIT, TREND_HIGH_LIMIT };

@@ -11,9 +11,9 @@ enum { STEADY_LEAST = 120 }; /* of the last 180 days */
 static const double steady_p_value = 0.05;
 static const double windows_days[] = {WEAR_RECENT_DAYS, TREND_RECENT_DAYS, INFINITY};
 static const double confidence = 0.95;
-/* Steepest slope of a yearly wave of 0.8 % about its mean; reasoning on the density of soil air, no
-   source. */
-static const double season_per_year = 0.05;
+static const double pi = 3.14159265358979323846;
+static const double half_width = 1.959963985; /* normal, 95 % */
+static const double walk_slope = 6.0 / 5.0; /* variance of the slope of a random walk over a year */
 static const double more_than_before = 1.2; /* a low of last year comes again a little lower */
 static const double least_share = 0.15;     /* of the days on either side of a step; by custom */
 
@@ -64,9 +64,22 @@ static bool is_slow(const struct trend_series *series) {
            squares_around_line(series) <= step.residual_squares;
 }
 
+double wear_slope_of_wave(double years) {
+    double half = pi * years;
+    return 6.0 * (sin(half) - half * cos(half)) / (pi * pi * years * years * years);
+}
+
 /* Over less than a year the seasons alone make a slope. */
-static bool is_beyond_season(const struct trend *trend) {
-    return trend->last_day - trend->first_day >= TREND_YEAR_DAYS || trend->upper < -season_per_year;
+static double season_per_year(const struct trend *trend, double years,
+                              const struct wear_usual *usual) {
+    double weather = trend->temperature == TREND_TEMPERATURE_REMOVED ? 0.0 : usual->weather;
+    return years >= 1.0 ? 0.0 : wear_slope_of_wave(years) * hypot(usual->season, weather);
+}
+
+static bool is_beyond_usual(const struct trend *trend, const struct wear_usual *usual) {
+    double years = (trend->last_day - trend->first_day) / TREND_YEAR_DAYS;
+    double wander = half_width * usual->wander * sqrt(walk_slope / years);
+    return trend->upper < -hypot(season_per_year(trend, years, usual), wander);
 }
 
 /* The line's way to the limit; false: not in time. */
@@ -85,8 +98,8 @@ static bool reaches(const struct trend *trend, double now_day, double limit, dou
 }
 
 static enum wear_status look_at(const struct trend_series *window, const struct trend_series *all,
-                                double now_day, double limit, double within_days,
-                                struct wear *wear) {
+                                const struct wear_usual *usual, double now_day, double limit,
+                                double within_days, struct wear *wear) {
     double middle = 0.5 * (window->days[0] + window->days[window->n - 1]);
     if (!trend_may_reach(window, now_day, limit, TREND_LOW_LIMIT, within_days) ||
         1.0 - wear_level(all) <= more_than_before * (1.0 - lowest_before(all, middle)))
@@ -97,7 +110,7 @@ static enum wear_status look_at(const struct trend_series *window, const struct 
     bool falls = status == TREND_OK && wear->trend.per_year < 0.0 &&
                  wear->trend.p_value_cautious < WEAR_P_VALUE &&
                  wear->trend.temperature != TREND_TEMPERATURE_LIKE_TIME;
-    return falls && is_beyond_season(&wear->trend) &&
+    return falls && is_beyond_usual(&wear->trend, usual) &&
                    reaches(&wear->trend, now_day, limit, within_days, &wear->crossing) &&
                    is_slow(window)
                ? WEAR_FOUND
@@ -118,9 +131,9 @@ static enum wear_status unless_steady(const struct trend_series *all) {
                : WEAR_NONE;
 }
 
-enum wear_status wear_find(const struct trend_series *series, double now_day, double limit,
-                           double within_days, struct wear *wear) {
-    assert(series && wear);
+enum wear_status wear_find(const struct trend_series *series, const struct wear_usual *usual,
+                           double now_day, double limit, double within_days, struct wear *wear) {
+    assert(series && usual && wear);
     enum wear_status found = WEAR_NONE;
     size_t looked_at = 0;
     if (series->n < WEAR_LEAST_DAYS)
@@ -133,7 +146,8 @@ enum wear_status wear_find(const struct trend_series *series, double now_day, do
         if (window.n < WEAR_LEAST_DAYS || window.n == looked_at)
             continue;
         looked_at = window.n;
-        enum wear_status status = look_at(&window, series, now_day, limit, within_days, &one);
+        enum wear_status status =
+            look_at(&window, series, usual, now_day, limit, within_days, &one);
         if (status == WEAR_NO_MEMORY)
             return status;
         if (status != WEAR_FOUND || (found == WEAR_FOUND && wear->crossing.day <= one.crossing.day))

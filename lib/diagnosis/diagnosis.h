@@ -12,44 +12,28 @@
  * Confidence is a probability under that model, capped by how many independent measurements there
  * are (one: 0.6, two: 0.85, three: 0.93, more: 0.97), because no model is the house.
  *
+ * A wrong cause sends somebody out with the wrong parts, and costs more than none: a cause is
+ * claimed only when it is sure enough, else the two or three that are sure enough together, else
+ * none.
+ *
  * Pure: no I/O, no clock, no allocation. SI units. Missing values are NaN.
  */
 #ifndef DIAGNOSIS_DIAGNOSIS_H
 #define DIAGNOSIS_DIAGNOSIS_H
 
 #include "analysis/fan.h"
+#include "diagnosis/diagnosis_cause.h"
+#include "diagnosis/diagnosis_fact.h"
 #include "measure/quantity.h"
 #include "measure/unit.h"
 
 #include <stdbool.h>
 #include <stddef.h>
-
-enum diagnosis_cause {
-    CAUSE_NONE = 0,          /* nothing but the usual variation */
-    CAUSE_FAN_OFF,           /* off, without power, or seized */
-    CAUSE_FAN_WORN,          /* runs slower than at commissioning */
-    CAUSE_LEAK,              /* before the fan: joint, sump lid, slab opening */
-    CAUSE_BLOCKED_BEFORE,    /* before the gauge: water in a low spot, soil, a crushed tile */
-    CAUSE_BLOCKED_DISCHARGE, /* after the gauge: ice, a nest, a low spot between gauge and fan */
-    CAUSE_GAUGE_TUBE,        /* tube of the suction gauge off, blocked or leaking; gauge at fault */
-    CAUSE_FIELD_LOST,        /* pressure field lost at one or more test holes only */
-    CAUSE_RADON_ENTRY,       /* new entry path, or the radon monitor at fault */
-    CAUSE_UNIT_MIX_UP,       /* a sensor reports in another unit than before */
-    CAUSE_SENSOR_FAULT,      /* flow or power sensor at fault */
-    CAUSE_WATER_HIGH,        /* water in the sump or drain tile above its limit */
-    CAUSE_UNKNOWN,           /* what is measured fits none of these */
-    CAUSE_COUNT
-};
-
-/** "fan-worn": for JSON and tables. */
-const char *diagnosis_cause_word(enum diagnosis_cause cause);
-/** "fan slower than at commissioning": for people. */
-const char *diagnosis_cause_text(enum diagnosis_cause cause);
+#include <stdint.h>
 
 #define DIAGNOSIS_HOLES_MAX 16
 #define DIAGNOSIS_CAUSES_MAX 3
 #define DIAGNOSIS_EVIDENCE_MAX 20
-#define DIAGNOSIS_SENTENCE_BYTES 240
 #define DIAGNOSIS_LIST_MAX 8
 
 /** One measured thing. Medians or means over the time being judged, not a single reading. */
@@ -57,39 +41,66 @@ struct diagnosis_signal {
     double now, baseline;        /* SI; NaN: no such sensor, no reading or no baseline */
     double relative_uncertainty; /* of now / baseline; NaN or 0: the usual of its kind */
     bool silent;                 /* there is a sensor, but it has fallen silent (now is NaN) */
+    double before;  /* what this sensor itself showed before the change; it counts instead of the
+                       baseline. Not above 0: not known */
+    double scatter; /* standard deviation of that from day to day; not above 0: not known */
+    const struct unit *unit; /* that its numbers are taken for; NULL: not known */
 };
 
 struct diagnosis_hole {
     const char *name; /* borrowed; what people call the hole */
     struct diagnosis_signal field;
+    bool shared; /* several fans pull at it, and nobody knows which of them how much */
+};
+
+/** The riser that is meant, with its fan. */
+struct diagnosis_riser {
+    const char *branch;            /* borrowed: its name where there are several, else NULL */
+    const struct fan_curve *curve; /* NULL: not known */
+    bool holds_suction;      /* by its control, as far as its speed goes, which tells nothing */
+    double loss_after_gauge; /* Pa per (m3/s)^2, 0 when not known */
+    double pipe_inside_diameter_m; /* not above 0: not known */
+};
+
+/** Why a diagnosis is asked for. */
+struct diagnosis_occasion {
+    bool implausible;    /* a reading that can't be true or matches another unit */
+    bool other_unit;     /* a sensor that says nothing of the system, such as a thermometer: its
+                            readings match another unit */
+    bool refused;        /* readings refused as impossible: the others say nothing of it */
+    enum quantity alone; /* of that one sensor; QUANTITY_COUNT: the system is asked about */
+    bool about_speed;    /* the fan is told to be slower */
+    bool about_radon;    /* radon stands higher than a season explains */
+    bool alarm_stands;   /* then "nothing" is less likely beforehand */
 };
 
 /** Start from diagnosis_input_empty() and fill in what there is. */
 struct diagnosis_input {
-    enum unit_system units; /* for the sentences */
+    struct diagnosis_riser riser;
     struct diagnosis_signal suction, flow, power, radon;
     struct diagnosis_hole holes[DIAGNOSIS_HOLES_MAX];
     size_t hole_count;
-    const struct fan_curve *curve;                  /* NULL: not known */
-    double loss_after_gauge;                        /* Pa per (m3/s)^2, 0 when not known */
     double ground_exponent;                         /* NaN: not known */
     double outdoor_celsius, outdoor_lowest_celsius; /* now; lowest of the last days */
     double outdoor_baseline_celsius, indoor_celsius;
     int month;               /* 1 to 12 where it matters in the northern half; 0: not known */
-    double humidity_percent; /* outdoors; with frost it is what makes ice */
+    double humidity_percent; /* of the air that the fan draws from; damp air makes more ice */
+    bool roof_discharge;     /* the pipe ends in the cold above a roof, not low on a wall */
+    double stack_height_m;   /* from the slab to where warm air leaves the house */
+    double air_pressure_pa;  /* of a barometer, or of the standard atmosphere there */
+    double draft_pa;         /* what the riser would pull without a fan in this weather, at most */
     double water_level_m, water_limit_m;
+    double water_rise_m;     /* above where it stood before the change */
+    int last_year_month;     /* when it was much the same a year ago and passed; 0: it was not */
     double change_span_days; /* how long the change took to come: 0.1 sudden, 60 slow */
     double since_days;       /* how long it has stood */
-    bool implausible; /* asked because of a reading that can't be true or matches another unit */
-    bool
-        refused; /* asked because of readings refused as impossible: the others say nothing of it */
     double
         speed_per_year; /* sure slope of the fan's daily speed ratio (analysis/wear); NaN: none */
-    bool alarm_stands; /* asked because an alarm stands: then "nothing" is less likely beforehand */
+    struct diagnosis_occasion asked;
 };
 
 /** Everything missing. */
-struct diagnosis_input diagnosis_input_empty(enum unit_system units);
+struct diagnosis_input diagnosis_input_empty(void);
 
 struct diagnosis_candidate {
     enum diagnosis_cause cause;
@@ -101,18 +112,21 @@ struct diagnosis {
     double confidence;
     struct diagnosis_candidate candidates[DIAGNOSIS_CAUSES_MAX]; /* most likely first */
     size_t candidate_count;                                      /* 1 to 3 */
+    size_t claim_count; /* of these, from the first: 1 it is this one, 2 or 3 one of these, 0 can't
+                           be told; always 0 where nothing is wrong or nothing fits */
     enum quantity
-        culprit;        /* the sensor meant by tube, unit and sensor causes; else QUANTITY_COUNT */
-    double unit_factor; /* of a unit mix-up, NaN else */
-    enum quantity deciding_sensor; /* missing and would decide; QUANTITY_COUNT: none */
-    size_t measurements;           /* independent measurements compared */
-    struct fan_speed_ratio speed;  /* valid when has_speed */
+        culprit; /* the sensor meant by tube, unit and sensor causes; else QUANTITY_COUNT */
+    const struct unit *declared, *sent; /* of a unit mix-up whose units are known, else NULL */
+    enum quantity deciding_sensor;      /* missing and would decide; QUANTITY_COUNT: none */
+    size_t measurements;                /* independent measurements compared */
+    struct fan_speed_ratio speed;       /* valid when has_speed */
     bool has_speed;
-    char evidence[DIAGNOSIS_EVIDENCE_MAX][DIAGNOSIS_SENTENCE_BYTES];
+    bool frost; /* it froze outdoors these days, or may have where nobody measures it */
+    struct diagnosis_fact evidence[DIAGNOSIS_EVIDENCE_MAX];
     size_t evidence_count;
-    const char *check[DIAGNOSIS_LIST_MAX]; /* what to check first; static text */
+    enum visit_item check[DIAGNOSIS_LIST_MAX]; /* what to check first */
     size_t check_count;
-    const char *bring[DIAGNOSIS_LIST_MAX]; /* what to bring; static text */
+    enum visit_item bring[DIAGNOSIS_LIST_MAX];
     size_t bring_count;
 };
 
@@ -121,5 +135,22 @@ struct diagnosis {
  * confidence 0 when nothing can be compared. `input` is only read.
  */
 void diagnosis_make(const struct diagnosis_input *input, struct diagnosis *diagnosis);
+
+/** What the houses around did while this one changed; changes are logarithms of ratios. */
+struct diagnosis_neighbours {
+    enum quantity quantity;
+    const char *region; /* its name, borrowed */
+    size_t houses;
+    int64_t days;
+    double own, theirs, uncertainty; /* standard, of theirs */
+};
+/**
+ * Adds to the evidence whether the neighbours changed as well: shared when theirs goes the same
+ * way, is surely not 0 (two standard uncertainties), and is a third of its own. It changes no
+ * cause: what is shared is told, and a level of radon counts whatever others have. Nothing for a
+ * change of less than 5 %.
+ */
+void diagnosis_tell_neighbours(struct diagnosis *diagnosis,
+                               const struct diagnosis_neighbours *neighbours);
 
 #endif

@@ -1,125 +1,13 @@
 #include "diagnosis/diagnosis_signature.h"
 
 #include "analysis/response.h"
+#include "diagnosis/diagnosis_likelihood.h"
 #include "diagnosis/diagnosis_table.h"
+#include "measure/unit_mixup.h"
 
 #include <assert.h>
 #include <math.h>
 #include <stdbool.h>
-
-/* ---- how likely one measured ratio is under a prediction ---- */
-
-/*
- * Student's t with 5 degrees of freedom: an odd reading counts against a cause, but does not rule
- * it out. Spread: the measurement, and 5 % for what the model leaves out (line voltage, wind,
- * season).
- */
-static double spread_at(const struct signature_measured *measured, double ratio) {
-    const double model = 0.05;
-    double relative = hypot(measured->relative, model) * ratio;
-    return sqrt(relative * relative + measured->absolute * measured->absolute);
-}
-
-static double likelihood(const struct signature_measured *measured, double predicted) {
-    const double freedom = 5.0;
-    if (isnan(measured->ratio))
-        return 1.0;
-    double spread = spread_at(measured, predicted);
-    double z = (measured->ratio - predicted) / spread;
-    double root = 1.0 + z * z / freedom;
-    return 0.3796 / (spread * root * root * root);
-}
-
-/* A sensor that reads anything from `low` to `high` times the truth, all alike. */
-static double misreading_likelihood(const struct signature_measured *measured, double predicted,
-                                    double low, double high) {
-    if (low == high || isnan(measured->ratio) || predicted <= 0.0)
-        return likelihood(measured, predicted * high);
-    double spread = spread_at(measured, fmax(measured->ratio, 0.0)) * sqrt(2.0);
-    double below = erf((measured->ratio - high * predicted) / spread);
-    double above = erf((measured->ratio - low * predicted) / spread);
-    return 0.5 * (above - below) / ((high - low) * predicted);
-}
-
-/* Any ratio from 3 % to 500 %, alike on a logarithmic scale. */
-static double anything_likelihood(const struct signature_measured *measured) {
-    if (isnan(measured->ratio))
-        return 1.0;
-    return 1.0 / (fmin(fmax(measured->ratio, 0.03), 5.0) * log(5.0 / 0.03));
-}
-
-static double normal_of_log(double ratio, double centre, double spread) {
-    double z = (log(fmax(ratio, 0.01)) - centre) / spread;
-    return exp(-0.5 * z * z) / spread;
-}
-
-/* Radon swings by itself: half as much again from month to month is nothing unusual. */
-static double radon_likelihood(const struct signature_measured *radon, enum radon_rule rule) {
-    if (isnan(radon->ratio))
-        return 1.0;
-    double usual = normal_of_log(radon->ratio, 0.0, 0.5);
-    double risen = normal_of_log(radon->ratio, 1.1, 0.6);
-    switch (rule) {
-    case RADON_MAY_RISE:
-        return 0.5 * (usual + risen);
-    case RADON_RISES:
-        return risen;
-    case RADON_USUAL:
-        break;
-    }
-    return usual;
-}
-
-static double hole_likelihood(const struct signature_measured *hole, enum field_rule rule,
-                              double predicted) {
-    if (isnan(hole->ratio))
-        return 1.0;
-    switch (rule) {
-    case FIELD_SOME_LOST: {
-        const double lowest = -0.6, highest = 0.55 * fmax(predicted, 0.2);
-        bool in_range = hole->ratio > lowest && hole->ratio < highest;
-        return 0.65 * likelihood(hole, predicted) + (in_range ? 0.35 / (highest - lowest) : 0.0);
-    }
-    case FIELD_FOLLOWS_SOIL_FLOW:
-    case FIELD_PARTLY_LOST:
-        return (likelihood(hole, predicted) + likelihood(hole, 0.5 * predicted) +
-                likelihood(hole, 0.15 * predicted)) /
-               3.0;
-    case FIELD_FOLLOWS_SUCTION:
-        break;
-    }
-    return likelihood(hole, predicted);
-}
-
-/* The holes of one slab rise and fall together with season and weather, by some tenths. */
-static const struct {
-    double factor, weight;
-} together[] = {{0.65, 0.12}, {0.82, 0.23}, {1.0, 0.30}, {1.2, 0.23}, {1.45, 0.12}};
-
-static double field_likelihood(const struct signature_evidence *evidence, enum field_rule rule,
-                               double predicted) {
-    double total = 0.0, lowest = INFINITY;
-    for (size_t i = 0; i < evidence->hole_count; i++)
-        lowest = fmin(lowest, evidence->holes[i].ratio); /* fmin passes over a NaN */
-    if (isinf(lowest))
-        return 1.0;
-    for (size_t j = 0; j < sizeof(together) / sizeof(together[0]); j++) {
-        double all = together[j].weight, here = predicted * together[j].factor;
-        for (size_t i = 0; i < evidence->hole_count; i++)
-            all *= hole_likelihood(&evidence->holes[i], rule, here);
-        if (rule == FIELD_SOME_LOST && lowest > 0.65 * here)
-            all *= 0.02; /* no hole is low, so none is lost */
-        total += all;
-    }
-    return total;
-}
-
-static double anything_field_likelihood(const struct signature_evidence *evidence) {
-    double all = 1.0;
-    for (size_t i = 0; i < evidence->hole_count; i++)
-        all *= anything_likelihood(&evidence->holes[i]);
-    return all;
-}
 
 /* ---- a row of the table over all that is not known ---- */
 
@@ -144,28 +32,39 @@ struct judging {
     double mass[CAUSE_COUNT];      /* sum of all weights */
     double system_weight;          /* of the shape and exponent in hand */
     struct response_system system; /* the shape and exponent in hand */
+    double most_speed;             /* of a fan that holds its suction; 0: it does not */
     struct outlook usual[USUAL_STEPS], steps[LEVER_STEPS];
     double unit_best;
 };
 
-static void usual_outlooks(const struct response_system *system, struct outlook *outlooks) {
-    const double spread = 0.2; /* of ln K over the seasons */
+/* A fan with control takes the speed that holds its suction, up to the most that it has. */
+static double held_speed(const struct judging *judging, struct response_change change) {
+    if (!(judging->most_speed > 0.0))
+        return change.speed;
+    return fmin(response_speed_to_hold(&judging->system, &change),
+                judging->most_speed * change.speed);
+}
+
+static void usual_outlooks(struct judging *judging, double spread) {
+    const struct response_system *system = &judging->system;
+    struct outlook *outlooks = judging->usual;
     double total = 0.0;
     for (int i = 0; i < USUAL_STEPS; i++) {
         double z = -1.8 + 3.6 * i / (USUAL_STEPS - 1);
-        struct response air = response_solve(
-            system, &(struct response_change){
-                        .speed = 1.0, .resistance = exp(z * spread), .discharge = 0.0});
-        outlooks[i] = (struct outlook){air.suction, air.flow,       air.suction,
-                                       1.0,         air.curve_flow, exp(-0.5 * z * z)};
+        struct response_change change = {1.0, exp(z * spread), 0.0};
+        change.speed = held_speed(judging, change);
+        struct response air = response_solve(system, &change);
+        outlooks[i] = (struct outlook){air.suction,  air.flow,       air.suction,
+                                       change.speed, air.curve_flow, exp(-0.5 * z * z)};
         total += outlooks[i].weight;
     }
     for (int i = 0; i < USUAL_STEPS; i++)
         outlooks[i].weight /= total;
 }
 
-static struct outlook lever_outlook(const struct response_system *system,
-                                    const struct signature *row, double degree) {
+static struct outlook lever_outlook(const struct judging *judging, const struct signature *row,
+                                    double degree) {
+    const struct response_system *system = &judging->system;
     struct response_change change = {.speed = 1.0, .resistance = 1.0, .discharge = 0.0};
     if (row->lever == LEVER_SPEED)
         change.speed = degree;
@@ -173,6 +72,7 @@ static struct outlook lever_outlook(const struct response_system *system,
         change.discharge = degree;
     else
         change.resistance = degree;
+    change.speed = held_speed(judging, change);
     struct response air = response_solve(system, &change);
     struct outlook outlook = {air.suction,  air.flow,       air.suction,
                               change.speed, air.curve_flow, 1.0 / LEVER_STEPS};
@@ -183,6 +83,25 @@ static struct outlook lever_outlook(const struct response_system *system,
     return outlook;
 }
 
+/* Without a fan there is nothing, or in the cold what the warm riser pulls by itself: the standing
+   fan lets through some of the air or nearly all. */
+static size_t stop_outlooks(struct judging *judging) {
+    double draft = judging->evidence->draft;
+    if (!(draft > 0.0)) {
+        judging->steps[0] = (struct outlook){.speed = 1.0, .curve_flow = 1.0, .weight = 1.0};
+        return 1;
+    }
+    for (int i = 0; i < LEVER_STEPS; i++) {
+        double suction = fmin(draft, 1.0) * i / (LEVER_STEPS - 1);
+        double flow = pow(suction, 1.0 / judging->system.exponent);
+        judging->steps[i] = (struct outlook){suction, flow, suction, 1.0, 1.0, 1.0 / LEVER_STEPS};
+    }
+    return LEVER_STEPS;
+}
+
+/* Of the range of degrees, on its logarithmic scale, where a slope is found. */
+static const double found_early = 1.0 / 3.0;
+
 static size_t row_outlooks(struct judging *judging, const struct signature *row,
                            const struct outlook **outlooks) {
     if (row->lever == LEVER_USUAL) {
@@ -190,14 +109,15 @@ static size_t row_outlooks(struct judging *judging, const struct signature *row,
         return USUAL_STEPS;
     }
     *outlooks = judging->steps;
-    if (row->lever == LEVER_STOP) {
-        judging->steps[0] = (struct outlook){.speed = 1.0, .curve_flow = 1.0, .weight = 1.0};
-        return 1;
-    }
+    if (row->lever == LEVER_STOP)
+        return stop_outlooks(judging);
+    bool creeping = judging->evidence->creeping && row->creeping_from > 0.0;
+    double from = creeping ? row->creeping_from : row->from;
+    double range = creeping ? found_early : 1.0;
     for (int i = 0; i < LEVER_STEPS; i++) {
         double part = (i + 0.5) / LEVER_STEPS;
-        double degree = exp(log(row->from) + part * log(row->to / row->from));
-        judging->steps[i] = lever_outlook(&judging->system, row, degree);
+        double degree = exp(log(from) + part * range * log(row->to / from));
+        judging->steps[i] = lever_outlook(judging, row, degree);
     }
     return LEVER_STEPS;
 }
@@ -226,8 +146,8 @@ static void expect(struct signature_expectation *expected, double weight,
 static double sensor_likelihood(const struct signature_measured *measured, double predicted,
                                 const struct signature *row, enum quantity quantity) {
     if (row->misread != quantity)
-        return likelihood(measured, predicted);
-    return misreading_likelihood(measured, predicted, row->misread_from, row->misread_to);
+        return likelihood_of(measured, predicted);
+    return likelihood_misread(measured, predicted, row->misread_from, row->misread_to);
 }
 
 /* One outlook: what suction, flow, field, radon and power at each slope say of it. */
@@ -238,12 +158,12 @@ static double outlook_weight(struct judging *judging, const struct signature *ro
     double weight = share * outlook->weight *
                     sensor_likelihood(&evidence->suction, outlook->suction, row, QUANTITY_SUCTION) *
                     sensor_likelihood(&evidence->flow, outlook->flow, row, QUANTITY_AIRFLOW) *
-                    field_likelihood(evidence, row->field, outlook->field);
+                    likelihood_field(evidence, row, outlook->field);
     if (row->misread == QUANTITY_RADON) {
         radon.ratio /= row->misread_to;
         weight /= row->misread_to; /* density of the ratio as measured */
     }
-    weight *= radon_likelihood(&radon, row->radon);
+    weight *= likelihood_radon(&radon, row->radon);
     double total = 0.0;
     for (size_t i = 0; i < POWER_SLOPES; i++) {
         double power = predicted_power(row, outlook, power_slopes[i].slope);
@@ -265,6 +185,8 @@ static bool can_be_seen(const struct signature_evidence *evidence, const struct 
         return !isnan(evidence->power.ratio);
     case QUANTITY_RADON:
         return !isnan(evidence->radon.ratio);
+    case QUANTITY_FIELD:
+        return !isnan(evidence->holes[row->hole].ratio);
     default:
         break;
     }
@@ -278,10 +200,9 @@ static double row_judge(struct judging *judging, const struct signature *row) {
         return 0.0;
     double total = 0.0;
     if (row->lever == LEVER_ANYTHING) {
-        total = share * anything_likelihood(&evidence->suction) *
-                anything_likelihood(&evidence->flow) * anything_likelihood(&evidence->power) *
-                anything_field_likelihood(evidence) *
-                radon_likelihood(&evidence->radon, RADON_MAY_RISE);
+        total = share * likelihood_any(&evidence->suction) * likelihood_any(&evidence->flow) *
+                likelihood_any(&evidence->power) * likelihood_any_field(evidence) *
+                likelihood_radon(&evidence->radon, RADON_MAY_RISE);
     } else {
         const struct outlook *outlooks = NULL;
         size_t count = row_outlooks(judging, row, &outlooks);
@@ -296,20 +217,81 @@ static double row_judge(struct judging *judging, const struct signature *row) {
     return total;
 }
 
-static void units_judge(struct judging *judging) {
+/* Every sensor that is compared: air, radon, holes. */
+struct sensor {
+    enum quantity quantity;
+    size_t hole;
+    const struct signature_measured *measured;
+};
+enum { SENSORS_MAX = 4 + DIAGNOSIS_HOLES_MAX };
+
+static size_t sensors_of(const struct signature_evidence *evidence,
+                         struct sensor sensors[SENSORS_MAX]) {
+    const struct sensor all[] = {{QUANTITY_SUCTION, 0, &evidence->suction},
+                                 {QUANTITY_AIRFLOW, 0, &evidence->flow},
+                                 {QUANTITY_FAN_POWER, 0, &evidence->power},
+                                 {QUANTITY_RADON, 0, &evidence->radon}};
     size_t count = 0;
-    const struct signature_unit_factor *unit_factors = signature_unit_factors(&count);
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < sizeof(all) / sizeof(all[0]); i++)
+        if (!isnan(all[i].measured->ratio))
+            sensors[count++] = all[i];
+    for (size_t i = 0; i < evidence->hole_count; i++)
+        if (!isnan(evidence->holes[i].ratio))
+            sensors[count++] = (struct sensor){QUANTITY_FIELD, i, &evidence->holes[i]};
+    return count;
+}
+
+/* Of all mix-ups; each other unit of a sensor is as likely as the next. Common practice, no source.
+ */
+static const double share_of_a_sensor = 0.35;
+
+static double share_of_a_unit(const struct unit *declared) {
+    size_t units = 0;
+    while (declared && unit_mixup_other(declared, units))
+        units++;
+    return units > 0 ? share_of_a_sensor / (double)units : 0.0;
+}
+
+static void unit_judge(struct judging *judging, const struct sensor *sensor) {
+    const struct unit *declared = sensor->measured->unit, *sent = NULL;
+    double share = share_of_a_unit(declared);
+    for (size_t i = 0; declared && (sent = unit_mixup_other(declared, i)); i++) {
+        double factor = unit_mixup_seen(declared, sent, 1.0);
+        if (sensor->quantity == QUANTITY_AIRFLOW && declared->dimension == DIMENSION_PRESSURE)
+            factor = sqrt(factor); /* flow from a velocity pressure */
         const struct signature row = {.cause = CAUSE_UNIT_MIX_UP,
-                                      .weight = 1.0 / (double)count,
-                                      .misread = unit_factors[i].quantity,
-                                      .misread_from = unit_factors[i].factor,
-                                      .misread_to = unit_factors[i].factor};
+                                      .weight = share,
+                                      .misread = sensor->quantity,
+                                      .hole = sensor->hole,
+                                      .misread_from = factor,
+                                      .misread_to = factor};
         double total = row_judge(judging, &row);
         if (total > judging->unit_best) {
             judging->unit_best = total;
-            judging->result->unit_factor = unit_factors[i].factor;
+            judging->result->declared = declared;
+            judging->result->sent = sent;
         }
+    }
+}
+
+/* Any one of the sensors in any other unit; any one of the holes' sensors at fault. */
+static void sensors_judge(struct judging *judging) {
+    struct sensor sensors[SENSORS_MAX];
+    size_t count = sensors_of(judging->evidence, sensors);
+    for (size_t i = 0; i < count; i++) {
+        unit_judge(judging, &sensors[i]);
+        if (sensors[i].quantity != QUANTITY_FIELD)
+            continue;
+        struct signature row = {.cause = CAUSE_SENSOR_FAULT,
+                                .weight = 0.15 / (double)judging->evidence->hole_count,
+                                .misread = QUANTITY_FIELD,
+                                .hole = sensors[i].hole,
+                                .misread_from = -1.5,
+                                .misread_to = 0.75};
+        row_judge(judging, &row);
+        row.misread_from = 1.35;
+        row.misread_to = 4.0;
+        row_judge(judging, &row);
     }
 }
 
@@ -317,15 +299,15 @@ static void units_judge(struct judging *judging) {
 
 static const struct {
     double fullness, weight;
-} shapes[] = {{0.3, 0.2}, {0.55, 0.3}, {0.8, 0.3}, {0.92, 0.2}};
+} shapes[] = {{0.3, 0.15}, {0.5, 0.2}, {0.64, 0.2}, {0.76, 0.2}, {0.86, 0.15}, {0.93, 0.1}};
 
 static void system_judge(struct judging *judging) {
-    usual_outlooks(&judging->system, judging->usual);
+    usual_outlooks(judging, judging->evidence->ground_spread);
     size_t count = 0;
     const struct signature *signatures = signature_table(&count);
     for (size_t i = 0; i < count; i++)
         row_judge(judging, &signatures[i]);
-    units_judge(judging);
+    sensors_judge(judging);
 }
 
 /* Pipe size and pitot factor may be some percent off, so the place on the maker's curve is too. */
@@ -333,10 +315,19 @@ static const struct {
     double flow_factor, weight;
 } places[] = {{0.92, 0.25}, {1.0, 0.5}, {1.08, 0.25}};
 
-/* False when the curve is not known, or commissioning does not lie on it. */
+/* Of the suction at commissioning; 0 without a flow to tell it by. */
+static double loss_of(const struct signature_evidence *evidence, double pa_per_flow_squared) {
+    double flow = evidence->base_flow_m3_s;
+    double loss = pa_per_flow_squared * flow * flow / evidence->base_suction_pa;
+    return loss > 0.0 && isfinite(loss) ? loss : 0.0;
+}
+
+/* False when the curve is not known, or commissioning does not lie on it. Where the file does not
+   say what the pipe loses behind the gauge, it is what the curve gives above the suction. */
 static bool known_curve_judge(struct judging *judging, double weight) {
-    const struct fan_curve *curve = judging->evidence->curve;
-    double base = judging->evidence->base_flow_m3_s, pressure = 0.0;
+    const struct signature_evidence *evidence = judging->evidence;
+    const struct fan_curve *curve = evidence->curve;
+    double base = evidence->base_flow_m3_s, pressure = 0.0;
     if (!curve || !(base > 0.0) || fan_curve_pressure(curve, base, &pressure) != FAN_OK ||
         pressure <= 0.0)
         return false;
@@ -347,24 +338,45 @@ static bool known_curve_judge(struct judging *judging, double weight) {
         judging->system.curve = curve;
         judging->system.base_flow_m3_s = flow;
         judging->system.base_pressure_pa = pressure;
+        judging->system.loss = loss_of(evidence, evidence->loss_after_gauge);
+        if (!(evidence->loss_after_gauge > 0.0) && pressure > evidence->base_suction_pa)
+            judging->system.loss = pressure / evidence->base_suction_pa - 1.0;
         judging->system_weight = weight * places[i].weight;
         system_judge(judging);
     }
     return true;
 }
 
-static void shapes_judge(struct judging *judging, double exponent, double weight) {
-    const struct signature_evidence *evidence = judging->evidence;
-    judging->system = (struct response_system){.exponent = exponent};
-    if (evidence->base_flow_m3_s > 0.0 && evidence->base_suction_pa > 0.0)
-        judging->system.loss = evidence->loss_after_gauge * evidence->base_flow_m3_s *
-                               evidence->base_flow_m3_s / evidence->base_suction_pa;
-    if (known_curve_judge(judging, weight))
-        return;
+/* Over that of commissioning: how much faster a fan with control can turn; no source. */
+static const struct { double most, weight; } speeds[] = {{1.03, 0.3}, {1.2, 0.4}, {1.45, 0.3}};
+enum { SPEEDS = sizeof(speeds) / sizeof(speeds[0]) };
+
+static void shape_judge(struct judging *judging, double loss, double weight) {
+    bool holds = judging->evidence->holds_suction;
+    judging->system.loss = loss;
     for (size_t i = 0; i < sizeof(shapes) / sizeof(shapes[0]); i++) {
         judging->system.fullness = shapes[i].fullness;
-        judging->system_weight = weight * shapes[i].weight;
-        system_judge(judging);
+        for (size_t j = 0; j < (holds ? SPEEDS : 1); j++) {
+            judging->most_speed = holds ? speeds[j].most : 0.0;
+            judging->system_weight = weight * shapes[i].weight * (holds ? speeds[j].weight : 1.0);
+            system_judge(judging);
+        }
+    }
+}
+
+static void shapes_judge(struct judging *judging, double exponent, double weight) {
+    const struct signature_evidence *evidence = judging->evidence;
+    double usual = loss_of(evidence, evidence->usual_loss);
+    judging->system = (struct response_system){.exponent = exponent};
+    if (known_curve_judge(judging, weight))
+        return;
+    if (evidence->loss_after_gauge > 0.0) {
+        shape_judge(judging, loss_of(evidence, evidence->loss_after_gauge), weight);
+    } else if (usual > 0.0) { /* a pipe with few bends, and one with many */
+        shape_judge(judging, 0.5 * usual, 0.5 * weight);
+        shape_judge(judging, 1.2 * usual, 0.5 * weight);
+    } else {
+        shape_judge(judging, 0.0, weight);
     }
 }
 
@@ -389,7 +401,7 @@ static void finish(struct judging *judging) {
 void signature_judge(const struct signature_evidence *evidence, const double prior[CAUSE_COUNT],
                      struct signature_result *result) {
     assert(evidence && prior && result && evidence->hole_count <= DIAGNOSIS_HOLES_MAX);
-    *result = (struct signature_result){.unit_factor = NAN};
+    *result = (struct signature_result){.declared = NULL};
     for (int i = 0; i < CAUSE_COUNT; i++)
         result->culprit[i] = QUANTITY_COUNT;
     struct judging judging = {.evidence = evidence, .prior = prior, .result = result};

@@ -11,6 +11,10 @@
  * an axial one does not. A cause's weight is its likelihood averaged over all of these (marginal
  * likelihood), so a cause that explains anything explains nothing well.
  *
+ * A fan that holds its suction takes the speed that does so, up to the most that it has (several
+ * are tried): short of it a blockage and a leak show in flow and power alone, at it also in
+ * suction. A hole at which several fans pull follows this one by a share of it (several are tried).
+ *
  * Spreads, ranges and priors: reasoning from fan and system curves, no source. Pure.
  */
 #ifndef DIAGNOSIS_DIAGNOSIS_SIGNATURE_H
@@ -21,19 +25,30 @@
 /** A ratio to commissioning as measured. NaN: not measured. */
 struct signature_measured {
     double ratio;
-    double relative; /* standard uncertainty, relative to the ratio */
-    double absolute; /* standard uncertainty in the ratio at zero: offset over baseline */
+    double relative;         /* standard uncertainty, relative to the ratio */
+    double absolute;         /* standard uncertainty in the ratio at zero: offset over baseline */
+    const struct unit *unit; /* that the sensor's numbers are taken for; NULL: not known */
 };
 
 struct signature_evidence {
     struct signature_measured suction, flow, power, radon;
     struct signature_measured holes[DIAGNOSIS_HOLES_MAX];
+    double hole_stack[DIAGNOSIS_HOLES_MAX]; /* what the stack effect takes off a hole at most, over
+                                               its value at commissioning */
+    bool hole_shared[DIAGNOSIS_HOLES_MAX];  /* other fans pull there as well */
+    double hole_turn[DIAGNOSIS_HOLES_MAX];  /* what a house pulls whose exhaust draws hard, over the
+                                               hole's value at commissioning */
     size_t hole_count;
+    double ground_spread;          /* of ln K without a fault, between then and now */
     const struct fan_curve *curve; /* NULL: not known */
     double base_flow_m3_s;         /* NaN: from the curve and base_suction_pa */
     double base_suction_pa;
-    double loss_after_gauge;
-    double ground_exponent; /* NaN: 1 to 2 */
+    double draft; /* of a riser whose fan stands, over base_suction_pa; NaN or below 0: none */
+    double loss_after_gauge; /* Pa per (m3/s)^2; not above 0: not known */
+    double usual_loss;       /* the same, of a pipe of this bore; NaN: not known */
+    bool holds_suction;      /* by its control, as far as its speed goes */
+    bool creeping;           /* found by its slope: degrees down to next to nothing count */
+    double ground_exponent;  /* NaN: 1 to 2 */
 };
 
 /** What a cause predicts on average, for choosing the sensor that would decide. */
@@ -45,7 +60,7 @@ struct signature_result {
     double posterior[CAUSE_COUNT];                      /* sums to 1 */
     struct signature_expectation expected[CAUSE_COUNT]; /* given the measurements */
     enum quantity culprit[CAUSE_COUNT]; /* the sensor of the likeliest row; QUANTITY_COUNT: none */
-    double unit_factor;                 /* of the likeliest unit row; NaN: none */
+    const struct unit *declared, *sent; /* of the likeliest unit row, else NULL */
 };
 
 /** `prior`: weight of each cause before measuring, any scale, none negative. */

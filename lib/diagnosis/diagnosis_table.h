@@ -13,7 +13,7 @@ enum lever {
     LEVER_RESISTANCE, /* resistance before the gauge, all of the air passes the flow sensor */
     LEVER_LEAK_ABOVE, /* the same, but the leak is between flow sensor and fan */
     LEVER_DISCHARGE, /* resistance after the gauge, in suction over flow squared of commissioning */
-    LEVER_STOP,      /* no air moves */
+    LEVER_STOP,      /* no air moves, or by the draft of a warm riser alone */
     LEVER_ANYTHING   /* no prediction: every value as likely as any other */
 };
 
@@ -21,7 +21,9 @@ enum field_rule {
     FIELD_FOLLOWS_SUCTION,
     FIELD_FOLLOWS_SOIL_FLOW, /* the blockage takes the suction: the soil sees only the flow */
     FIELD_PARTLY_LOST,       /* follows suction or falls further, each hole differently */
-    FIELD_SOME_LOST          /* at least one hole low, the others follow suction */
+    FIELD_ALL_LOST,          /* every hole low or turned, as by an exhaust fan in the house */
+    FIELD_SOME_LOST,         /* at least one hole low, the others follow suction */
+    FIELD_GONE               /* what the stack effect leaves: nothing, or below */
 };
 
 enum power_rule { POWER_BY_LAWS, POWER_HELD, POWER_NONE };
@@ -30,7 +32,9 @@ enum radon_rule { RADON_USUAL, RADON_MAY_RISE, RADON_RISES };
 struct signature {
     double weight;   /* share of this way among the ways of the cause */
     double from, to; /* of the lever, on a logarithmic scale; none for usual, stop and anything */
+    double creeping_from; /* of what is found by its slope; 0: as `from` */
     double misread_from, misread_to;
+    size_t hole;           /* of a misread QUANTITY_FIELD */
     enum quantity misread; /* sensor whose reading is multiplied; QUANTITY_COUNT: none */
     enum diagnosis_cause cause;
     enum lever lever;
@@ -39,13 +43,6 @@ struct signature {
     enum radon_rule radon;
 };
 
-/** A pair of units that senders confuse: the factor by which the reading changes. */
-struct signature_unit_factor {
-    enum quantity quantity;
-    double factor;
-};
-
 const struct signature *signature_table(size_t *count);
-const struct signature_unit_factor *signature_unit_factors(size_t *count);
 
 #endif

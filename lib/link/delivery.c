@@ -12,6 +12,7 @@
 #include "link/delivery.h"
 
 #include "link/address_rule.h"
+#include "link/retry_after.h"
 
 #include <curl/curl.h>
 #include <errno.h>
@@ -35,6 +36,7 @@ struct post {
     struct post *next;
     int64_t row;
     char *contact;
+    struct delivery_callbacks callbacks;
     CURL *easy;
     struct curl_slist *headers;
     struct address_rule rule;
@@ -159,7 +161,7 @@ static bool is_token(const char *text) {
 static const char *request_refusal(const struct delivery_request *request) {
     if (has_control(request->url))
         return "malformed address";
-    if (has_control(request->content_type))
+    if (request->body && has_control(request->content_type))
         return "content type with a control character refused";
     for (size_t i = 0; i < request->header_count; i++)
         if (!is_token(request->headers[i].name) || has_control(request->headers[i].value))
@@ -182,7 +184,7 @@ static bool add_header(struct post *post, const char *name, const char *value) {
 }
 
 static bool set_headers(struct post *post, const struct delivery_request *request) {
-    bool good = add_header(post, "Content-Type", request->content_type);
+    bool good = !request->body || add_header(post, "Content-Type", request->content_type);
     for (size_t i = 0; good && i < request->header_count; i++)
         good = add_header(post, request->headers[i].name, request->headers[i].value);
     struct curl_slist *longer = good ? curl_slist_append(post->headers, "Expect:") : NULL;
@@ -222,11 +224,13 @@ static void set_callbacks(struct post *post) {
 
 static bool set_request(struct post *post, const struct delivery_request *request) {
     CURL *easy = post->easy;
-    curl_easy_setopt(easy, CURLOPT_POST, 1L);
-    curl_easy_setopt(easy, CURLOPT_POSTFIELDSIZE_LARGE, (curl_off_t)request->body_length);
-    return curl_easy_setopt(easy, CURLOPT_URL, request->url) == CURLE_OK &&
-           curl_easy_setopt(easy, CURLOPT_COPYPOSTFIELDS, request->body) == CURLE_OK &&
-           curl_easy_setopt(easy, CURLOPT_HTTPHEADER, post->headers) == CURLE_OK &&
+    bool good = curl_easy_setopt(easy, CURLOPT_URL, request->url) == CURLE_OK;
+    if (request->body) {
+        curl_easy_setopt(easy, CURLOPT_POST, 1L);
+        curl_easy_setopt(easy, CURLOPT_POSTFIELDSIZE_LARGE, (curl_off_t)request->body_length);
+        good = good && curl_easy_setopt(easy, CURLOPT_COPYPOSTFIELDS, request->body) == CURLE_OK;
+    }
+    return good && curl_easy_setopt(easy, CURLOPT_HTTPHEADER, post->headers) == CURLE_OK &&
            /* beside the system's own authorities, which stay in CURLOPT_CAPATH */
            (!request->ca_file ||
             curl_easy_setopt(easy, CURLOPT_CAINFO, request->ca_file) == CURLE_OK);
@@ -259,6 +263,7 @@ bool delivery_post(struct delivery *delivery, const struct delivery_request *req
     if (!post)
         return false;
     post->row = request->row;
+    post->callbacks = request->callbacks ? *request->callbacks : delivery->callbacks;
     post->contact = strdup(request->contact);
     if (!post->contact || !post_start(delivery, post, request)) {
         post_free(delivery, post);
@@ -372,22 +377,11 @@ static void redirect_text(const struct post *post, long status, char *text) {
     curl_url_cleanup(url);
 }
 
-/* RFC 9110 section 10.2.3: seconds, or an HTTP date; anything else counts as none. */
-static int64_t retry_after_s(const struct post *post, int64_t wall_ms) {
+static int64_t asked_to_wait_s(const struct post *post, int64_t wall_ms) {
     struct curl_header *header = NULL;
-    if (curl_easy_header(post->easy, "Retry-After", 0, CURLH_HEADER, -1, &header) != CURLHE_OK)
-        return -1;
-    const char *value = header->value;
-    size_t digits = strspn(value, "0123456789");
-    if (digits > 0 && value[digits] == '\0')
-        return digits > 9 ? INT32_MAX : strtoll(value, NULL, 10);
-    if (digits > 0 || !strchr("MTWFS", value[0]) || !value[0])
-        return -1;
-    int64_t date_s = curl_getdate(value, NULL);
-    if (date_s < 0)
-        return -1;
-    int64_t wait_ms = date_s * 1000 - wall_ms;
-    return wait_ms > 0 ? (wait_ms + 999) / 1000 : 0;
+    bool found =
+        curl_easy_header(post->easy, "Retry-After", 0, CURLH_HEADER, -1, &header) == CURLHE_OK;
+    return found ? retry_after_s(header->value, wall_ms) : -1;
 }
 
 static void answer_text(const struct post *post, long status, char *text) {
@@ -406,7 +400,7 @@ static void post_report(struct delivery *delivery, struct post *post, CURLcode c
         long status = 0;
         curl_easy_getinfo(post->easy, CURLINFO_RESPONSE_CODE, &status);
         result.status = (int)status;
-        result.retry_after_s = retry_after_s(post, wall_ms);
+        result.retry_after_s = asked_to_wait_s(post, wall_ms);
         answer_text(post, status, text);
     } else if (post->refusal && (post->never_started || code == CURLE_COULDNT_CONNECT ||
                                  code == CURLE_ABORTED_BY_CALLBACK)) {
@@ -414,13 +408,13 @@ static void post_report(struct delivery *delivery, struct post *post, CURLcode c
     } else {
         failure_text(post, code, text);
     }
-    for (struct post **link = &delivery->posts; *link; link = &(*link)->next)
-        if (*link == post) {
-            *link = post->next;
+    for (struct post **place = &delivery->posts; *place; place = &(*place)->next)
+        if (*place == post) {
+            *place = post->next;
             break;
         }
     delivery->count--;
-    delivery->callbacks.done(delivery->callbacks.context, &result);
+    post->callbacks.done(post->callbacks.context, &result);
     post_free(delivery, post);
 }
 

@@ -1,5 +1,5 @@
 /*
- * delivery: posts messages to webhooks (libcurl multi), and is the wait of the loop: its poll takes
+ * delivery: requests to webhooks (libcurl multi), and is the wait of the loop: its poll takes
  * the descriptors of all other parts. One POST at a time per contact; a hung one delays no other.
  *
  * A webhook is the one place where settings send data out of the machine, so it is kept narrow:
@@ -21,15 +21,24 @@ struct delivery_header {
     const char *name, *value;
 };
 
+struct delivery_result;
+
+struct delivery_callbacks {
+    void *context;
+    void (*done)(void *context, const struct delivery_result *result);
+};
+
 struct delivery_request {
     int64_t row;         /* handed back with the result */
     const char *contact; /* copied */
-    const char *url, *content_type, *body;
+    const char *url, *content_type;
+    const char *body; /* NULL: a GET without content type */
     size_t body_length;
     const struct delivery_header *headers; /* copied; signature headers included */
     size_t header_count;
-    const char *ca_file;        /* or NULL */
-    bool allow_private_address; /* private networks; loopback too */
+    const char *ca_file;                        /* or NULL */
+    bool allow_private_address;                 /* private networks; loopback too */
+    const struct delivery_callbacks *callbacks; /* copied; NULL: those of delivery_create */
 };
 
 struct delivery_result {
@@ -41,19 +50,14 @@ struct delivery_result {
                               refused"; never a path, a query or a secret. Valid during the call. */
 };
 
-struct delivery_callbacks {
-    void *context;
-    void (*done)(void *context, const struct delivery_result *result);
-};
-
 struct delivery *delivery_create(const struct delivery_callbacks *callbacks);
 /** Gives up what is under way (it will be sent again after a start). NULL does nothing. */
 void delivery_destroy(struct delivery *delivery);
 
 /**
- * Starts one POST; false when out of memory, or while one to the same contact is under way. What is
- * wrong with the request itself (address, header) is reported as a result in the next turn. May be
- * called from within `done`.
+ * Starts one request; false when out of memory, or while one to the same contact is under way. What
+ * is wrong with the request itself (address, header) is reported as a result in the next turn. May
+ * be called from within `done`.
  */
 bool delivery_post(struct delivery *delivery, const struct delivery_request *request);
 /** Is a POST to this contact under way? */

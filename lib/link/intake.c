@@ -25,6 +25,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/random.h>
 #include <unistd.h>
 
 #define CONNECT_LIMIT_MS 10000 /* TCP, TLS and CONNACK together, for each address */
@@ -66,10 +67,11 @@ void intake_enter(struct intake *intake, enum step step) {
 void intake_drop_client(struct intake *intake) {
     mosquitto_destroy(intake->client);
     intake->client = NULL;
+    intake->publications.unconfirmed = 0;
     intake->ended = intake->tcp_up = intake->subscribe_due = intake->subscribe_refused = false;
-    if (intake->lookup >= 0)
-        close(intake->lookup);
-    intake->lookup = -1;
+    if (intake->lookup.descriptor >= 0)
+        close(intake->lookup.descriptor);
+    intake->lookup.descriptor = -1;
 }
 
 /** The connection or the try is over, intake->why says why: wait, then try again. */
@@ -95,18 +97,22 @@ void intake_lost(struct intake *intake, enum reconnect_cause cause) {
 }
 
 void intake_note_failure(struct intake *intake, int error) {
-    const char *tls_failure = intake->tls ? broker_tls_failure(intake->tls) : "";
+    const char *tls_failure = intake->hosts.tls ? broker_tls_failure(intake->hosts.tls) : "";
     if (tls_failure[0]) {
-        intake_set_why(intake, "broker %s: TLS: %s", intake->host, tls_failure);
+        intake_set_why(intake, "broker %s: TLS: %s", intake->hosts.name, tls_failure);
         note_end(intake, RECONNECT_REFUSED);
     } else if (error == MOSQ_ERR_CONN_LOST || error == MOSQ_ERR_SUCCESS) {
-        intake_set_why(intake, "broker %s closed the connection", intake->host);
+        bool unanswered = intake->step == STEP_CONNECTING && intake->session.protocol == 5;
+        intake_set_why(intake, "broker %s closed the connection%s", intake->hosts.name,
+                       unanswered ? " before it answered; if it speaks MQTT 3.1.1 only, set "
+                                    "broker.protocol: 3.1.1"
+                                  : "");
         note_end(intake, RECONNECT_CLOSED);
     } else if (error == MOSQ_ERR_KEEPALIVE) {
-        intake_set_why(intake, "broker %s no longer answers", intake->host);
+        intake_set_why(intake, "broker %s no longer answers", intake->hosts.name);
         note_end(intake, RECONNECT_FAILED);
     } else {
-        intake_set_why(intake, "connection to broker %s broke: %s", intake->host,
+        intake_set_why(intake, "connection to broker %s broke: %s", intake->hosts.name,
                        error != MOSQ_ERR_ERRNO ? mosquitto_strerror(error)
                        : intake->tcp_up        ? "connection reset"
                                                : "no way to this address and port");
@@ -133,15 +139,16 @@ static void on_connect(struct mosquitto *client, void *object, int code, int fla
     (void)client;
     struct intake *intake = object;
     if (code != 0) {
-        intake_set_why(intake, "broker %s refuses the connection: %s (code %d)", intake->host,
-                       broker_reason_refused(intake->protocol, code), code);
+        intake_set_why(intake, "broker %s refuses the connection: %s (code %d)", intake->hosts.name,
+                       broker_reason_refused(intake->session.protocol, code), code);
         note_end(intake, RECONNECT_REFUSED);
         return;
     }
     uint16_t keepalive_s = 0;
     uint32_t expiry_s = 0;
     if (mosquitto_property_read_int16(properties, MQTT_PROP_SERVER_KEEP_ALIVE, &keepalive_s, false))
-        intake->silence_limit_ms = keepalive_s * 1500; /* the broker's word counts; 0: none */
+        intake->session.silence_limit_ms =
+            keepalive_s * 1500; /* the broker's word counts; 0: none */
     if (mosquitto_property_read_int32(properties, MQTT_PROP_SESSION_EXPIRY_INTERVAL, &expiry_s,
                                       false) &&
         expiry_s != UINT32_MAX) {
@@ -165,7 +172,7 @@ static void on_disconnect(struct mosquitto *client, void *object, int code,
     if (intake->ended)
         return; /* the refusal or the handshake's own reason came first */
     if (code >= MQTT_RC_UNSPECIFIED) {
-        intake_set_why(intake, "broker %s closed the connection: %s (code %d)", intake->host,
+        intake_set_why(intake, "broker %s closed the connection: %s (code %d)", intake->hosts.name,
                        broker_reason_closed(code), code);
         note_end(intake,
                  code == MQTT_RC_SESSION_TAKEN_OVER ? RECONNECT_TAKEN_OVER : RECONNECT_FAILED);
@@ -180,12 +187,12 @@ static void on_subscribe(struct mosquitto *client, void *object, int packet_id, 
     (void)packet_id;
     struct intake *intake = object;
     size_t answered = count > 0 ? (size_t)count : 0;
-    for (size_t i = 0; i < intake->filter_count; i++) {
+    for (size_t i = 0; i < intake->topics.count; i++) {
         int code = i < answered ? granted[i] : MQTT_RC_UNSPECIFIED;
         if (code == 1)
             continue;
-        intake_set_why(intake, "broker %s: subscription to %s: %s", intake->host,
-                       intake->filters[i], broker_reason_subscription(code));
+        intake_set_why(intake, "broker %s: subscription to %s: %s", intake->hosts.name,
+                       intake->topics.filters[i], broker_reason_subscription(code));
         intake->subscribe_refused = true;
         return;
     }
@@ -205,12 +212,14 @@ static void on_message(struct mosquitto *client, void *object,
         .retain = message->retain,
     };
     intake->handed_over++;
+    intake->owes_acknowledgement |= message->qos == 1;
     intake->counters.messages++;
     intake->counters.bytes += handed.length;
     intake->callbacks.message(intake->callbacks.context, &handed);
 }
 
 void intake_set_callbacks(struct mosquitto *client) {
+    mosquitto_publish_v5_callback_set(client, intake_published);
     mosquitto_connect_v5_callback_set(client, on_connect);
     mosquitto_disconnect_v5_callback_set(client, on_disconnect);
     mosquitto_subscribe_callback_set(client, on_subscribe);
@@ -221,15 +230,16 @@ void intake_set_callbacks(struct mosquitto *client) {
 
 static int queue_subscriptions(struct intake *intake) {
     intake->subscribe_due = false;
-    int error = intake->former_count == 0
-                    ? MOSQ_ERR_SUCCESS
-                    : mosquitto_unsubscribe_multiple(
-                          intake->client, NULL, (int)intake->former_count, intake->former, NULL);
+    int error =
+        intake->topics.former_count == 0
+            ? MOSQ_ERR_SUCCESS
+            : mosquitto_unsubscribe_multiple(intake->client, NULL, (int)intake->topics.former_count,
+                                             intake->topics.former, NULL);
     if (error != MOSQ_ERR_SUCCESS)
         return error;
     /* QoS 1, never 2: at QoS 2 the library confirms what exists only in memory. */
-    return mosquitto_subscribe_multiple(intake->client, NULL, (int)intake->filter_count,
-                                        intake->filters, 1, 0, NULL);
+    return mosquitto_subscribe_multiple(intake->client, NULL, (int)intake->topics.count,
+                                        intake->topics.filters, 1, 0, NULL);
 }
 
 void intake_write_queue(struct intake *intake) {
@@ -247,11 +257,24 @@ bool intake_may_write(const struct intake *intake) {
 
 /* ---- reading ---- */
 
+/* That the library queues an acknowledgement and leaves sending it to mosquitto_loop_write is
+   nowhere promised, and every promise of ours rests on it. */
+static void check_acknowledgement_waits(struct intake *intake) {
+    bool owes = intake->owes_acknowledgement;
+    intake->owes_acknowledgement = false;
+    if (!owes || mosquitto_want_write(intake->client))
+        return;
+    intake->callbacks.log(intake->callbacks.context,
+                          "this version of libmosquitto acknowledges readings before they are on "
+                          "disk; stopped, use another version");
+    abort();
+}
+
 /** Inside TLS a record that was read may hold further packets, which poll cannot see. */
 static bool more_to_read(const struct intake *intake) {
     if (intake_poll_now(mosquitto_socket(intake->client), POLLIN))
         return true;
-    return intake->tls && broker_tls_pending(mosquitto_ssl_get(intake->client));
+    return intake->hosts.tls && broker_tls_pending(mosquitto_ssl_get(intake->client));
 }
 
 enum intake_read_result intake_read(struct intake *intake, size_t most, size_t *messages) {
@@ -272,6 +295,7 @@ enum intake_read_result intake_read(struct intake *intake, size_t most, size_t *
         intake->heard = true;
         if (!intake_still_there(intake, mosquitto_loop_read(intake->client, 1)))
             break;
+        check_acknowledgement_waits(intake);
         flowing = intake->handed_over > before;
     }
     if (messages)
@@ -286,17 +310,34 @@ void intake_release(struct intake *intake) {
 void intake_abandon(struct intake *intake, const char *why) {
     if (!intake->client)
         return;
-    intake_set_why(intake, "%s: left the broker %s so that it sends them again", why, intake->host);
+    intake_set_why(intake, "%s: left the broker %s so that it sends them again", why,
+                   intake->hosts.name);
     intake_lost(intake, RECONNECT_FAILED);
 }
 
 /* ---- time ---- */
 
 static double chance(void) {
-    return (double)arc4random() / 4294967296.0;
+    uint32_t bits = 0;
+    bool drawn = getrandom(&bits, sizeof bits, 0) == (ssize_t)sizeof bits;
+    return drawn ? bits / 4294967296.0 : 0.5;
+}
+
+/* The next host at once, until each has failed once; after a connection that was up there is a wait
+   in between, for what ended it may be another client of our name. */
+static bool another_host(struct intake *intake) {
+    bool untried = !intake->was_up && ++intake->hosts.tried < intake->hosts.count;
+    intake_use_host(intake, (intake->hosts.at + 1) % intake->hosts.count);
+    return untried;
 }
 
 static void schedule_retry(struct intake *intake, int64_t now_ms) {
+    if (another_host(intake)) {
+        intake->retry_ms = now_ms;
+        intake->retry_is_open = false;
+        return;
+    }
+    intake->hosts.tried = 0;
     int64_t lasted_ms = intake->was_up ? now_ms - intake->up_ms : -1;
     bool contested = reconnect_contested(&intake->reconnect);
     intake->retry_ms =
@@ -307,7 +348,7 @@ static void schedule_retry(struct intake *intake, int64_t now_ms) {
         intake_set_why(intake,
                        "another client uses the id \"%s\" on broker %s: it and we keep throwing "
                        "each other out; give each its own broker.client_id",
-                       intake->client_id, intake->host);
+                       intake->session.client_id, intake->hosts.name);
         tell_why(intake);
     }
 }
@@ -327,7 +368,8 @@ static void begin_step(struct intake *intake, int64_t now_ms) {
 
 /** A half-open connection: nothing heard although the library has asked (PINGREQ). */
 static bool gone_silent(const struct intake *intake, int64_t now_ms) {
-    return intake->silence_limit_ms > 0 && now_ms - intake->heard_ms >= intake->silence_limit_ms &&
+    return intake->session.silence_limit_ms > 0 &&
+           now_ms - intake->heard_ms >= intake->session.silence_limit_ms &&
            !more_to_read(intake); /* what we have not read yet is not the broker's silence */
 }
 
@@ -342,13 +384,13 @@ static void watch_connection(struct intake *intake, int64_t now_ms) {
         }
     } else if (intake->step == STEP_SUBSCRIBING && !intake->subscribe_due &&
                now_ms - intake->heard_ms >= SUBSCRIBE_LIMIT_MS && !more_to_read(intake)) {
-        intake_set_why(intake, "broker %s does not answer the subscription", intake->host);
+        intake_set_why(intake, "broker %s does not answer the subscription", intake->hosts.name);
         intake_lost(intake, RECONNECT_FAILED);
         return;
     }
     if (gone_silent(intake, now_ms)) {
-        intake_set_why(intake, "broker %s no longer answers: nothing heard for %d s", intake->host,
-                       intake->silence_limit_ms / 1000);
+        intake_set_why(intake, "broker %s no longer answers: nothing heard for %d s",
+                       intake->hosts.name, intake->session.silence_limit_ms / 1000);
         intake_lost(intake, RECONNECT_FAILED);
         return;
     }
@@ -369,7 +411,7 @@ static void do_step(struct intake *intake, int64_t now_ms) {
     case STEP_CONNECTING:
         intake_advance_connect(intake);
         if (intake->step == STEP_CONNECTING && now_ms - intake->step_ms >= CONNECT_LIMIT_MS) {
-            intake_set_why(intake, "broker %s: %s within 10 s", intake->host,
+            intake_set_why(intake, "broker %s: %s within 10 s", intake->hosts.name,
                            intake->tcp_up ? "no answer" : "no connection");
             intake_lost(intake, RECONNECT_FAILED);
         }
@@ -396,8 +438,10 @@ static int64_t next_tick_ms(const struct intake *intake, int64_t now_ms) {
     case STEP_CONNECTING:
         return intake->step_ms + CONNECT_LIMIT_MS;
     default: /* the library's keepalive counts in whole seconds of its own clock */
-        return intake->silence_limit_ms > 0 && intake->heard_ms + intake->silence_limit_ms > now_ms
-                   ? earlier(now_ms + IDLE_TURN_MS, intake->heard_ms + intake->silence_limit_ms)
+        return intake->session.silence_limit_ms > 0 &&
+                       intake->heard_ms + intake->session.silence_limit_ms > now_ms
+                   ? earlier(now_ms + IDLE_TURN_MS,
+                             intake->heard_ms + intake->session.silence_limit_ms)
                    : now_ms + IDLE_TURN_MS;
     }
 }
@@ -424,7 +468,7 @@ int64_t intake_tick(struct intake *intake, int64_t monotonic_ms) {
 int intake_descriptor(const struct intake *intake) {
     if (intake->client)
         return mosquitto_socket(intake->client);
-    return intake->lookup;
+    return intake->lookup.descriptor;
 }
 
 bool intake_wants_write(const struct intake *intake) {
@@ -444,6 +488,11 @@ enum intake_state intake_state(const struct intake *intake) {
 
 const char *intake_why(const struct intake *intake) {
     return intake->why;
+}
+
+const char *intake_host(const struct intake *intake, int *port) {
+    *port = intake->hosts.list[intake->hosts.at].port;
+    return intake->hosts.name;
 }
 
 void intake_count(const struct intake *intake, struct intake_counters *counters) {

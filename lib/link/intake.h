@@ -76,21 +76,32 @@ enum intake_read_result intake_read(struct intake *intake, size_t most, size_t *
 /** Acknowledges everything handed over and sends what is queued. Only after a commit. */
 void intake_release(struct intake *intake);
 
+/**
+ * Has the broker keep a text at a topic (retained, QoS 1); intake_release sends it. False: not
+ * connected, or as many as may be wait for the broker's acknowledgement; try again later. What was
+ * not acknowledged when the connection ends is forgotten: say it again at the next one.
+ */
+bool intake_publish(struct intake *intake, const char *topic, const char *text);
+
 /** Drops the connection so that the broker sends everything again; `why` says what kept us. */
 void intake_abandon(struct intake *intake, const char *why);
 
 /**
- * Keepalive, time limits, reconnects with growing jittered waits (1 s to 60 s). Call each turn;
- * returns the monotonic time of the next call needed at the latest.
+ * Keepalive, time limits, reconnects: the next host of the list, with growing jittered waits (1 s
+ * to 60 s) when each has failed or a working connection has ended. Call each turn; returns the
+ * monotonic time of the next call needed at the latest.
  */
 int64_t intake_tick(struct intake *intake, int64_t monotonic_ms);
 
-/** DISCONNECT (after a last release) for a clean stop; the session stays with the broker. */
+/** Says "offline" where the state is published, then DISCONNECT (after a last release) for a clean
+    stop; the session stays with the broker. */
 void intake_stop(struct intake *intake);
 
 enum intake_state intake_state(const struct intake *intake);
 /** Why it is not connected, for people; "" when it is. Owned by the intake. */
 const char *intake_why(const struct intake *intake);
+/** The host that is connected, or tried, and its port. Owned by the intake. */
+const char *intake_host(const struct intake *intake, int *port);
 
 /** Since intake_create. */
 struct intake_counters {

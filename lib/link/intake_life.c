@@ -13,6 +13,8 @@
 
 /* ---- life ---- */
 
+const char intake_offline[] = "{\"state\": \"offline\"}";
+
 static char *copy(const char *text, bool *complete) {
     char *copied = text ? strdup(text) : NULL;
     if (text && !copied)
@@ -23,23 +25,41 @@ static char *copy(const char *text, bool *complete) {
 static bool copy_settings(struct intake *intake, const struct settings_broker *broker,
                           const char *password) {
     bool complete = true;
-    intake->host = copy(broker->host, &complete);
-    intake->client_id = copy(broker->client_id, &complete);
-    intake->username = copy(broker->username, &complete);
-    intake->password = copy(password, &complete);
-    intake->filters = calloc(broker->subscribe_count + 1, sizeof(*intake->filters));
-    if (!intake->filters)
+    intake->session.client_id = copy(broker->client_id, &complete);
+    intake->session.username = copy(broker->username, &complete);
+    intake->session.password = copy(password, &complete);
+    intake->session.state_topic = copy(broker->state_topic, &complete);
+    intake->topics.filters = calloc(broker->subscribe_count + 1, sizeof(*intake->topics.filters));
+    intake->hosts.list = calloc(broker->host_count, sizeof(*intake->hosts.list));
+    if (!intake->topics.filters || !intake->hosts.list)
         return false;
-    for (; intake->filter_count < broker->subscribe_count; intake->filter_count++)
-        intake->filters[intake->filter_count] =
-            copy(broker->subscribe[intake->filter_count], &complete);
-    intake->port = broker->port;
-    intake->protocol = broker->protocol;
-    intake->keepalive_s =
+    for (; intake->hosts.count < broker->host_count; intake->hosts.count++) {
+        struct intake_host *host = &intake->hosts.list[intake->hosts.count];
+        host->name = copy(broker->hosts[intake->hosts.count].name, &complete);
+        host->port = broker->hosts[intake->hosts.count].port;
+    }
+    for (; intake->topics.count < broker->subscribe_count; intake->topics.count++)
+        intake->topics.filters[intake->topics.count] =
+            copy(broker->subscribe[intake->topics.count], &complete);
+    intake->session.protocol = broker->protocol;
+    intake->session.keepalive_s =
         broker->keepalive_s < KEEPALIVE_MIN_S ? KEEPALIVE_MIN_S : broker->keepalive_s;
-    intake->receive_maximum = broker->receive_maximum;
-    intake->maximum_packet = broker->maximum_packet;
+    intake->session.receive_maximum = broker->receive_maximum;
+    intake->session.maximum_packet = broker->maximum_packet;
     return complete;
+}
+
+static bool set_up_tls(struct intake *intake, const struct settings_broker *broker, char *why,
+                       size_t why_size) {
+    const struct broker_tls_files files = {broker->ca_file, broker->certificate_file,
+                                           broker->key_file};
+    bool good = true;
+    for (size_t i = 0; i < intake->hosts.count && good; i++) {
+        struct intake_host *host = &intake->hosts.list[i];
+        host->tls = broker_tls_create(host->name, &files, why, why_size);
+        good = host->tls != NULL;
+    }
+    return good;
 }
 
 struct intake *intake_create(const struct settings *settings, const char *password,
@@ -51,50 +71,41 @@ struct intake *intake_create(const struct settings *settings, const char *passwo
         return NULL;
     }
     mosquitto_lib_init();
-    intake->lookup = -1;
+    intake->lookup.descriptor = -1;
     intake->callbacks = *callbacks;
     snprintf(intake->why, sizeof(intake->why), "not connected yet");
-    if (!copy_settings(intake, broker, password)) {
-        snprintf(why, why_size, "out of memory");
-    } else if (!broker->tls && !broker->ca_file) {
-        return intake;
-    } else {
-        const struct broker_tls_files files = {broker->ca_file, broker->certificate_file,
-                                               broker->key_file};
-        intake->tls = broker_tls_create(broker->host, &files, why, why_size);
-        if (intake->tls)
-            return intake;
+    snprintf(why, why_size, "out of memory");
+    bool encrypted = broker->tls || broker->ca_file;
+    if (!copy_settings(intake, broker, password) ||
+        (encrypted && !set_up_tls(intake, broker, why, why_size))) {
+        intake_destroy(intake);
+        return NULL;
     }
-    intake_destroy(intake);
-    return NULL;
+    intake_use_host(intake, 0);
+    return intake;
 }
 
 void intake_leave(struct intake *intake, const char *filter) {
-    char **longer = array_room(intake->former, intake->former_count, sizeof(*intake->former));
-    char *copied = longer ? strdup(filter) : NULL;
-    if (longer)
-        intake->former = longer;
-    if (copied)
-        intake->former[intake->former_count++] = copied;
+    array_add_text(&intake->topics.former, &intake->topics.former_count, filter);
 }
 
 void intake_destroy(struct intake *intake) {
     if (!intake)
         return;
     intake_drop_client(intake);
-    broker_tls_destroy(intake->tls);
-    for (size_t i = 0; i < intake->filter_count; i++)
-        free(intake->filters[i]);
-    free(intake->filters);
-    for (size_t i = 0; i < intake->former_count; i++)
-        free(intake->former[i]);
-    free(intake->former);
-    free(intake->host);
-    free(intake->client_id);
-    free(intake->username);
-    if (intake->password)
-        explicit_bzero(intake->password, strlen(intake->password));
-    free(intake->password);
+    for (size_t i = 0; i < intake->hosts.count; i++) {
+        broker_tls_destroy(intake->hosts.list[i].tls);
+        free(intake->hosts.list[i].name);
+    }
+    free(intake->hosts.list);
+    array_free_texts(intake->topics.filters, intake->topics.count);
+    array_free_texts(intake->topics.former, intake->topics.former_count);
+    free(intake->session.client_id);
+    free(intake->session.username);
+    free(intake->session.state_topic);
+    if (intake->session.password)
+        explicit_bzero(intake->session.password, strlen(intake->session.password));
+    free(intake->session.password);
     free(intake);
     mosquitto_lib_cleanup();
 }
@@ -103,6 +114,8 @@ void intake_stop(struct intake *intake) {
     intake->stopped = true;
     /* Uncommitted readings: leave without a word, the broker keeps them. */
     if (intake->step >= STEP_SUBSCRIBING && intake_may_write(intake)) {
+        if (intake->session.state_topic)
+            intake_publish(intake, intake->session.state_topic, intake_offline);
         intake_write_queue(intake);
         if (intake->client && mosquitto_disconnect(intake->client) == MOSQ_ERR_SUCCESS)
             intake_write_queue(intake);

@@ -1,5 +1,7 @@
 #include "link/web_checks.h"
 
+#include "measure/array.h"
+
 #include <microhttpd.h>
 #include <stdbool.h>
 #include <stdlib.h>
@@ -133,8 +135,6 @@ void web_hosts_set(struct web_hosts *hosts, char *const *names, size_t count) {
 }
 
 void web_hosts_clear(struct web_hosts *hosts) {
-    for (size_t i = 0; i < hosts->count; i++)
-        free(hosts->names[i]);
-    free(hosts->names);
+    array_free_texts(hosts->names, hosts->count);
     *hosts = (struct web_hosts){0};
 }

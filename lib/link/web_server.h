@@ -10,7 +10,7 @@
 #include <stdint.h>
 #include <sys/types.h>
 
-#define WEB_BODY_BYTES_MAX (4 * 1024 * 1024) /* on the Unix socket; 64 KiB on the page port */
+#define WEB_BODY_BYTES_MAX (16 * 1024 * 1024) /* on the Unix socket; 64 KiB on the page port */
 
 struct web_request {
     const char *method; /* "GET" or "POST"; HEAD comes as GET, its body is left out on the way */

@@ -46,6 +46,12 @@ static double effective_area_m2(const struct airflow_pipe *pipe) {
     return PI / 4.0 * pipe->inside_diameter_m * pipe->inside_diameter_m * pipe->centreline_factor;
 }
 
+double airflow_standard_pressure_pa(double elevation_m) {
+    const double lapse_k_per_m = 0.0065, sea_level_k = 288.15, exponent = 5.25588;
+    return AIRFLOW_STANDARD_PRESSURE_PA *
+           pow(1.0 - lapse_k_per_m * elevation_m / sea_level_k, exponent);
+}
+
 enum airflow_status airflow_dry_air_density(const struct airflow_air *air,
                                             double *density_kg_per_m3) {
     assert(air && density_kg_per_m3);

@@ -17,6 +17,13 @@ enum airflow_status {
 #define AIRFLOW_STANDARD_PRESSURE_PA 101325.0
 
 /**
+ * The same at an elevation in m, p = 101325 (1 - 0.0065 h / 288.15)^5.25588, for where there is no
+ * barometer: ISO 2533:1975, troposphere (up to 11 000 m); its altitude is geopotential, which is
+ * less than the elevation by 0.06 % at 4 000 m. NaN in, NaN out.
+ */
+double airflow_standard_pressure_pa(double elevation_m);
+
+/**
  * Mean over centreline velocity where only the centre of a straight round pipe is measured. 0.9 is
  * common practice, no source; the 1/n power law for fully developed turbulent flow gives 0.79 to
  * 0.87 (airflow_power_law_factor), and a traverse (ISO 3966, ASHRAE 111) is better than either.

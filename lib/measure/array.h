@@ -4,6 +4,7 @@
 #ifndef MEASURE_ARRAY_H
 #define MEASURE_ARRAY_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 /**
@@ -12,5 +13,14 @@
  * at any time). Returns the array, perhaps moved; NULL when memory is out, and the old one stands.
  */
 void *array_room(void *items, size_t count, size_t size);
+
+/**
+ * Adds a copy of `text` to an array of texts that grows this way. False when memory is out or
+ * `text` is NULL; the array stands as it was.
+ */
+bool array_add_text(char ***texts, size_t *count, const char *text);
+
+/** Frees an array of texts and what it holds; NULL with 0 is well. */
+void array_free_texts(char **texts, size_t count);
 
 #endif

@@ -19,6 +19,7 @@
 #include "measure/quantity.h"
 #include "measure/reading.h"
 #include "measure/refusal.h"
+#include "measure/time_zone.h"
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -34,6 +35,13 @@ enum payload_time_unit {
     PAYLOAD_TIME_MILLISECONDS
 };
 
+/* What a time without an offset means. */
+enum payload_time_zone {
+    PAYLOAD_TIME_ZONE_NONE, /* nothing: it is refused */
+    PAYLOAD_TIME_ZONE_LOCAL,
+    PAYLOAD_TIME_ZONE_UTC
+};
+
 /** How the messages of one point are to be read. Strings are borrowed, NULL where not set. */
 struct payload_binding {
     enum quantity quantity;
@@ -42,8 +50,10 @@ struct payload_binding {
     const char *time_pointer;  /* JSON Pointer */
     const char *senml_name;    /* take only SenML records whose resolved name is or ends in this */
     enum payload_time_unit time_unit;
-    double scale, offset; /* scale first, then offset, both in the sensor's unit */
-    int64_t keep_ms;      /* older than this is REFUSAL_TOO_OLD; 0: any age */
+    enum payload_time_zone time_zone;
+    const struct time_zone *local; /* of PAYLOAD_TIME_ZONE_LOCAL; fleet_binding sets it */
+    double scale, offset;          /* scale first, then offset, both in the sensor's unit */
+    int64_t keep_ms;               /* older than this is REFUSAL_TOO_OLD; 0: any age */
 };
 
 struct payload_reading {

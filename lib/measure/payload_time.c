@@ -33,6 +33,37 @@ static bool number_to_time(enum payload_time_unit unit, double number, int64_t *
     return true;
 }
 
+/* Where the clock was set back its times come twice. Who sends at once is in the second hour when
+   the message comes in that hour, and was in the first when the second is still to come. Of what
+   comes later than half of that shift after the second nobody can tell. */
+static enum refusal place_in_zone(const struct time_zone *zone, int64_t local_ms,
+                                  int64_t arrival_ms, int64_t *time_ms) {
+    int64_t first_ms, last_ms;
+    if (!zone || !time_zone_instants(zone, local_ms, &first_ms, &last_ms))
+        return REFUSAL_TIME_MALFORMED;
+    if (last_ms > arrival_ms + PAYLOAD_FUTURE_MS)
+        *time_ms = first_ms;
+    else if (first_ms == last_ms || arrival_ms - last_ms < (last_ms - first_ms) / 2)
+        *time_ms = last_ms;
+    else
+        return REFUSAL_TIME_AMBIGUOUS;
+    return REFUSAL_NONE;
+}
+
+static enum refusal text_to_time(const struct payload_binding *binding, const char *text,
+                                 size_t length, int64_t arrival_ms, int64_t *time_ms) {
+    int64_t local_ms;
+    if (timestamp_parse(text, length, time_ms))
+        return REFUSAL_NONE;
+    if (binding->time_zone == PAYLOAD_TIME_ZONE_NONE ||
+        !timestamp_parse_local(text, length, &local_ms))
+        return REFUSAL_TIME_MALFORMED;
+    if (binding->time_zone == PAYLOAD_TIME_ZONE_LOCAL)
+        return place_in_zone(binding->local, local_ms, arrival_ms, time_ms);
+    *time_ms = local_ms;
+    return REFUSAL_NONE;
+}
+
 enum refusal payload_time_read(const struct payload_binding *binding, const struct json_node *node,
                                int64_t arrival_ms, int64_t *time_ms) {
     if (!node)
@@ -43,11 +74,13 @@ enum refusal payload_time_read(const struct payload_binding *binding, const stru
     const char *text = json_node_text(node, &length);
     bool is_number = text ? payload_value_parse(text, length, &number) == REFUSAL_NONE
                           : json_node_number(node, &number);
-    bool good = is_number ? number_to_time(binding->time_unit, number, &read_ms)
-                          : text && timestamp_parse(text, length, &read_ms);
-    if (!good)
-        return REFUSAL_TIME_MALFORMED;
-    enum refusal refusal = payload_time_check(binding, read_ms, arrival_ms);
+    enum refusal refusal = REFUSAL_TIME_MALFORMED;
+    if (is_number && number_to_time(binding->time_unit, number, &read_ms))
+        refusal = REFUSAL_NONE;
+    else if (!is_number && text)
+        refusal = text_to_time(binding, text, length, arrival_ms, &read_ms);
+    if (refusal == REFUSAL_NONE)
+        refusal = payload_time_check(binding, read_ms, arrival_ms);
     if (refusal == REFUSAL_NONE)
         *time_ms = read_ms;
     return refusal;

@@ -10,8 +10,10 @@
 /**
  * Reads a time: RFC 3339 text with an offset or Z, or a number (also as text) in the binding's time
  * unit. With PAYLOAD_TIME_AUTOMATIC a number is seconds or milliseconds, whichever gives a time
- * from the year 2000 on. NULL, and all else, is REFUSAL_TIME_MALFORMED; a good time is then checked
- * with payload_time_check. Sets *time_ms on REFUSAL_NONE.
+ * from the year 2000 on. A text without an offset is read by the binding's time zone; in the hour
+ * that comes twice it is the one that fits its arrival, and REFUSAL_TIME_AMBIGUOUS when the message
+ * comes so late that both do. NULL, and all else, is REFUSAL_TIME_MALFORMED; a good time is then
+ * checked with payload_time_check. Sets *time_ms on REFUSAL_NONE.
  */
 enum refusal payload_time_read(const struct payload_binding *binding, const struct json_node *node,
                                int64_t arrival_ms, int64_t *time_ms);

@@ -17,25 +17,28 @@
  * fan is as large. Barometric pressure: records at sea level are 870 and 1085 hPa (from memory),
  * 4000 m of altitude leave about 600 hPa. Both temperatures end below 85.0 degC, which common
  * digital thermometers hold until their first conversion. A fan's current in steps of 10 mA may
- * honestly stand still.
+ * honestly stand still. Zeros: a pressure gauge drifts by some tenths of a pascal between two
+ * visits (common practice, no source). A radon monitor's background is within 10 Bq/m3, the mean
+ * outdoors (UNSCEAR 2000, from memory), so 10 over the root of 3 (JCGM 100:2008 4.3.7).
  */
 static const struct quantity_info table[QUANTITY_COUNT] = {
-    [QUANTITY_SUCTION] = {"suction", DIMENSION_PRESSURE, -5000.0, 10000.0, 0.01},
-    [QUANTITY_FIELD] = {"field", DIMENSION_PRESSURE, -500.0, 1000.0, 0.001},
-    [QUANTITY_VELOCITY_PRESSURE] = {"velocity-pressure", DIMENSION_PRESSURE, -100.0, 2500.0, 0.001},
-    [QUANTITY_AIRFLOW] = {"airflow", DIMENSION_FLOW, -0.1, 2.0, 1e-6},
-    [QUANTITY_FAN_POWER] = {"fan-power", DIMENSION_POWER, -5.0, 5000.0, 0.001},
-    [QUANTITY_FAN_CURRENT] = {"fan-current", DIMENSION_CURRENT, -0.5, 50.0, 0.0},
-    [QUANTITY_RADON] = {"radon", DIMENSION_RADON, 0.0, 1e6, 0.01},
+    [QUANTITY_SUCTION] = {"suction", DIMENSION_PRESSURE, -5000.0, 10000.0, 0.01, 0.2},
+    [QUANTITY_FIELD] = {"field", DIMENSION_PRESSURE, -500.0, 1000.0, 0.001, 0.2},
+    [QUANTITY_VELOCITY_PRESSURE] = {"velocity-pressure", DIMENSION_PRESSURE, -100.0, 2500.0, 0.001,
+                                    0.2},
+    [QUANTITY_AIRFLOW] = {"airflow", DIMENSION_FLOW, -0.1, 2.0, 1e-6, 0.0},
+    [QUANTITY_FAN_POWER] = {"fan-power", DIMENSION_POWER, -5.0, 5000.0, 0.001, 0.0},
+    [QUANTITY_FAN_CURRENT] = {"fan-current", DIMENSION_CURRENT, -0.5, 50.0, 0.0, 0.0},
+    [QUANTITY_RADON] = {"radon", DIMENSION_RADON, 0.0, 1e6, 0.01, 6.0},
     [QUANTITY_INDOOR_TEMPERATURE] = {"indoor-temperature", DIMENSION_TEMPERATURE, -40.0, 70.0,
-                                     0.001},
+                                     0.001, 0.0},
     [QUANTITY_OUTDOOR_TEMPERATURE] = {"outdoor-temperature", DIMENSION_TEMPERATURE, -70.0, 75.0,
-                                      0.001},
+                                      0.001, 0.0},
     [QUANTITY_BAROMETRIC_PRESSURE] = {"barometric-pressure", DIMENSION_PRESSURE, 50000.0, 115000.0,
-                                      0.1},
-    [QUANTITY_HUMIDITY] = {"humidity", DIMENSION_RATIO, 0.0, 105.0, 0.001},
-    [QUANTITY_WATER_LEVEL] = {"water-level", DIMENSION_LENGTH, -5.0, 10.0, 0.0},
-    [QUANTITY_BATTERY] = {"battery", DIMENSION_RATIO, 0.0, 110.0, 0.0},
+                                      0.1, 0.0},
+    [QUANTITY_HUMIDITY] = {"humidity", DIMENSION_RATIO, 0.0, 105.0, 0.001, 0.0},
+    [QUANTITY_WATER_LEVEL] = {"water-level", DIMENSION_LENGTH, -5.0, 10.0, 0.0, 0.0},
+    [QUANTITY_BATTERY] = {"battery", DIMENSION_RATIO, 0.0, 110.0, 0.0, 0.0},
 };
 
 #define BATTERY_LOWEST_V 0.0

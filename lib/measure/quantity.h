@@ -32,6 +32,8 @@ struct quantity_info {
     double lowest, highest;   /* SI: outside is impossible, the reading is refused */
     double noise_floor;       /* SI: a live sensor moves at least this much within two days; 0: it
                                  may honestly stand still (water level, battery) */
+    double zero_uncertainty;  /* SI: standard uncertainty of what a sensor says where there is
+                                 nothing to measure: a drifting zero, a background */
 };
 
 /** Row of the table; never NULL for a valid enum. */

@@ -16,6 +16,7 @@ static const char *const words[REFUSAL_COUNT] = {
     [REFUSAL_UNKNOWN_UNIT] = "unknown-unit",
     [REFUSAL_WRONG_UNIT] = "wrong-unit",
     [REFUSAL_TIME_MALFORMED] = "time-malformed",
+    [REFUSAL_TIME_AMBIGUOUS] = "time-ambiguous",
     [REFUSAL_TIME_IN_FUTURE] = "time-in-future",
     [REFUSAL_TOO_OLD] = "too-old",
     [REFUSAL_UNKNOWN_SENML] = "unknown-senml",

@@ -18,6 +18,7 @@ enum refusal {
     REFUSAL_UNKNOWN_UNIT,   /* "unknown-unit" */
     REFUSAL_WRONG_UNIT,     /* "wrong-unit": of another kind than the point's */
     REFUSAL_TIME_MALFORMED, /* "time-malformed": missing, no offset, not a time */
+    REFUSAL_TIME_AMBIGUOUS, /* "time-ambiguous": without offset, in the hour that comes twice */
     REFUSAL_TIME_IN_FUTURE, /* "time-in-future": more than 5 min ahead */
     REFUSAL_TOO_OLD,        /* "too-old": older than keep_readings */
     REFUSAL_UNKNOWN_SENML,  /* "unknown-senml": a field ending in "_", or another version */

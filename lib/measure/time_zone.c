@@ -10,7 +10,6 @@
 #include "measure/timestamp.h"
 
 #include <assert.h>
-#include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -257,6 +256,25 @@ int64_t time_zone_day_start_ms(const struct time_zone *zone, int64_t local_day) 
             return wanted_s * 1000;
         time_s = period.until_s;
     }
+}
+
+bool time_zone_instants(const struct time_zone *zone, int64_t local_ms, int64_t *first_ms,
+                        int64_t *last_ms) {
+    int64_t wall_s = floor_divide(local_ms, 1000), of_second_ms = local_ms - wall_s * 1000;
+    int64_t reach_s = TIME_ZONE_OFFSET_MAX_S + 1;
+    bool found = false;
+    for (int64_t time_s = wall_s - reach_s; time_s <= wall_s + reach_s;) {
+        struct time_zone_period period = period_at(zone, time_s);
+        int64_t instant_s = wall_s - period.offset_s;
+        if (instant_s >= time_s && instant_s < period.until_s) {
+            *last_ms = instant_s * 1000 + of_second_ms;
+            if (!found)
+                *first_ms = *last_ms;
+            found = true;
+        }
+        time_s = period.until_s;
+    }
+    return found;
 }
 
 int time_zone_minute_of_day(const struct time_zone *zone, int64_t time_ms) {

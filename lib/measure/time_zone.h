@@ -6,6 +6,7 @@
 #ifndef MEASURE_TIME_ZONE_H
 #define MEASURE_TIME_ZONE_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -30,6 +31,13 @@ int64_t time_zone_local_day(const struct time_zone *zone, int64_t time_ms);
  * first instant that does; where it exists twice, the earlier one.
  */
 int64_t time_zone_day_start_ms(const struct time_zone *zone, int64_t local_day);
+/**
+ * The first and the last instant at which the clock on the wall shows a local time, given as
+ * milliseconds since a local 1970-01-01T00:00: two where it was set back over that time, else the
+ * same. False (results untouched) where there is none, for it was set forward over it.
+ */
+bool time_zone_instants(const struct time_zone *zone, int64_t local_ms, int64_t *first_ms,
+                        int64_t *last_ms);
 /** Minutes since local midnight shown by the clock on the wall, 0..1439. */
 int time_zone_minute_of_day(const struct time_zone *zone, int64_t time_ms);
 

@@ -93,28 +93,45 @@ static bool parse_offset(const char *p, const char *end, int *offset_min) {
     return true;
 }
 
-bool timestamp_parse(const char *text, size_t length, int64_t *time_ms) {
+/** What stands before the offset. Returns behind it, NULL when it is no such time. */
+static const char *parse_wall(const char *text, size_t length, int64_t *minutes, int *second,
+                              int *ms) {
     int year, month, day;
-    if (length < 20 || !timestamp_parse_date(text, 10, &year, &month, &day))
-        return false;
+    if (length < 19 || !timestamp_parse_date(text, 10, &year, &month, &day))
+        return NULL;
     /* The blank is the one other separator that section 5.6 names. */
     if ((text[10] != 'T' && text[10] != 't' && text[10] != ' ') || text[13] != ':' ||
         text[16] != ':')
-        return false;
+        return NULL;
     int hour = two_digits(text + 11), minute = two_digits(text + 14);
-    int second = two_digits(text + 17), ms, offset_min;
-    if (hour < 0 || hour > 23 || minute < 0 || minute > 59 || second < 0 || second > 60)
+    *second = two_digits(text + 17);
+    if (hour < 0 || hour > 23 || minute < 0 || minute > 59 || *second < 0 || *second > 60)
+        return NULL;
+    *minutes = timestamp_days_from_civil(year, month, day) * 1440 + hour * 60 + minute;
+    return parse_fraction(text + 19, text + length, ms);
+}
+
+bool timestamp_parse(const char *text, size_t length, int64_t *time_ms) {
+    int64_t minutes;
+    int second, ms, offset_min;
+    const char *p = parse_wall(text, length, &minutes, &second, &ms);
+    if (!p || !parse_offset(p, text + length, &offset_min))
         return false;
-    const char *end = text + length;
-    const char *p = parse_fraction(text + 19, end, &ms);
-    if (!p || !parse_offset(p, end, &offset_min))
-        return false;
-    int64_t minutes = timestamp_days_from_civil(year, month, day) * 1440 + hour * 60 + minute;
     minutes -= offset_min;
     /* A leap second ends a day of UTC and nothing else (section 5.7). */
     if (second == 60 && minutes - floor_divide(minutes, 1440) * 1440 != 1439)
         return false;
     *time_ms = (minutes * 60 + second) * 1000 + ms;
+    return true;
+}
+
+bool timestamp_parse_local(const char *text, size_t length, int64_t *local_ms) {
+    int64_t minutes;
+    int second, ms;
+    const char *p = parse_wall(text, length, &minutes, &second, &ms);
+    if (!p || p != text + length || second == 60)
+        return false;
+    *local_ms = (minutes * 60 + second) * 1000 + ms;
     return true;
 }
 

@@ -18,6 +18,12 @@
  */
 bool timestamp_parse(const char *text, size_t length, int64_t *time_ms);
 
+/**
+ * The same without an offset, "2026-03-12T08:15:00": what a clock on a wall shows, in milliseconds
+ * since it showed 1970-01-01T00:00. Without ":60", for who knows whether it ends a day of UTC.
+ */
+bool timestamp_parse_local(const char *text, size_t length, int64_t *local_ms);
+
 /** "2026-03-12" to year, month, day; false when there is no such day. */
 bool timestamp_parse_date(const char *text, size_t length, int *year, int *month, int *day);
 

@@ -64,6 +64,14 @@ static size_t place_of(const struct alarm_book *book, int64_t id) {
     return low;
 }
 
+/* Room there is. */
+static void insert(struct alarm_book *book, struct alarm *alarm) {
+    size_t place = place_of(book, alarm->id); /* nearly always the end */
+    memmove(book->alarms + place + 1, book->alarms + place,
+            (book->count++ - place) * sizeof(struct alarm *));
+    book->alarms[place] = alarm;
+}
+
 static struct alarm *add(struct alarm_book *book, const struct alarm *facts) {
     struct alarm **alarms = array_room(book->alarms, book->count, sizeof(struct alarm *));
     if (!alarms)
@@ -76,10 +84,7 @@ static struct alarm *add(struct alarm_book *book, const struct alarm *facts) {
     struct alarm **head = head_of(book, alarm->system);
     alarm->next_of_system = *head;
     *head = alarm;
-    size_t place = place_of(book, alarm->id); /* nearly always the end */
-    memmove(book->alarms + place + 1, book->alarms + place,
-            (book->count++ - place) * sizeof(struct alarm *));
-    book->alarms[place] = alarm;
+    insert(book, alarm);
     return alarm;
 }
 
@@ -119,7 +124,15 @@ static bool same_quantity(const struct fleet *fleet, size_t a, size_t b) {
            fleet->points[a].description->quantity == fleet->points[b].description->quantity;
 }
 
-/* Two risers of one system fail on their own: within a quantity only the same point explains. */
+/* A riser explains what it did to the whole house, not what another riser does. */
+static bool same_branch(const struct fleet *fleet, const struct alarm *cause,
+                        const struct alarm *effect) {
+    size_t one = fleet_branch_at(fleet, cause->system, cause->point, cause->condition);
+    size_t other = fleet_branch_at(fleet, effect->system, effect->point, effect->condition);
+    return one == other || one == BRANCH_NONE || other == BRANCH_NONE;
+}
+
+/* Within a quantity only the same point explains: two monitors, or two gauges of one riser. */
 static bool explains(const struct fleet *fleet, const struct alarm *cause,
                      const struct alarm *effect) {
     const struct condition_info *info = condition_info(cause->condition);
@@ -129,19 +142,28 @@ static bool explains(const struct fleet *fleet, const struct alarm *cause,
         return true;
     if (cause->system != effect->system)
         return false;
-    return !same_quantity(fleet, cause->point, effect->point) || cause->point == effect->point;
+    return same_branch(fleet, cause, effect) &&
+           (!same_quantity(fleet, cause->point, effect->point) || cause->point == effect->point);
 }
 
-static bool explained(const struct alarm_book *book, const struct alarm *effect) {
+const struct alarm *alarm_book_cause(const struct alarm_book *book, const struct alarm *effect) {
     const size_t places[] = {effect->system, FLEET_NONE};
+    const struct alarm *found = NULL;
     for (size_t i = effect->system == FLEET_NONE; i < 2; i++) {
         for (const struct alarm *cause = *head_of(book, places[i]); cause;
              cause = cause->next_of_system) {
-            if (explains(book->fleet, cause, effect))
-                return true;
+            if (!explains(book->fleet, cause, effect))
+                continue;
+            if (!cause->suppressed)
+                return cause;
+            found = cause;
         }
     }
-    return false;
+    return found;
+}
+
+static bool explained(const struct alarm_book *book, const struct alarm *effect) {
+    return alarm_book_cause(book, effect) != NULL;
 }
 
 static int64_t hold_ms(const struct alarm_book *book, const struct alarm *cause,
@@ -194,7 +216,7 @@ static void supersede(struct alarm_book *book, const struct alarm *facts) {
     for (struct alarm *old = *head_of(book, facts->system); old; old = old->next_of_system) {
         if (same_place(old, facts->system, facts->point, facts->condition) && !alarm_stands(old)) {
             old->history = true;
-            old->shelved_until_ms = TIMESTAMP_NONE;
+            old->shelved.until_ms = TIMESTAMP_NONE;
             alarm_book_touch(book, old);
         }
     }
@@ -208,8 +230,8 @@ static struct alarm *open_alarm(struct alarm_book *book, const struct alarm *fac
         return NULL;
     book->highest_id = alarm->id;
     alarm->returned_ms = TIMESTAMP_NONE;
-    alarm->acknowledged_ms = TIMESTAMP_NONE;
-    alarm->shelved_until_ms = TIMESTAMP_NONE;
+    alarm->acknowledged.time_ms = TIMESTAMP_NONE;
+    alarm->shelved.until_ms = TIMESTAMP_NONE;
     alarm->reminded_ms = TIMESTAMP_NONE;
     alarm->escalated_ms = TIMESTAMP_NONE;
     alarm->returned_value = NAN;
@@ -253,18 +275,18 @@ void alarm_book_return(struct alarm_book *book, size_t system, size_t point,
 
 static bool add_note(struct alarm *alarm, const char *text) {
     char *note = NULL;
-    if (asprintf(&note, "%s%s%s", alarm->note ? alarm->note : "", alarm->note ? "; " : "", text) <
-        0)
+    if (asprintf(&note, "%s%s%s", alarm->acknowledged.note ? alarm->acknowledged.note : "",
+                 alarm->acknowledged.note ? "; " : "", text) < 0)
         return false;
-    free(alarm->note);
-    alarm->note = note;
+    free(alarm->acknowledged.note);
+    alarm->acknowledged.note = note;
     return true;
 }
 
 bool alarm_book_unwatch(struct alarm_book *book, struct alarm *alarm, int64_t now_ms) {
     if (!add_note(alarm, "the settings no longer watch for it"))
         return false;
-    alarm->shelved_until_ms = TIMESTAMP_NONE;
+    alarm->shelved.until_ms = TIMESTAMP_NONE;
     alarm->unwatched = true;
     alarm_book_touch(book, alarm);
     if (alarm_stands(alarm))
@@ -292,18 +314,32 @@ static void place_anew(struct alarm *alarm, const struct fleet_change *change) {
     assert(alarm->point != FLEET_NONE);
 }
 
+bool alarm_book_reserve(struct alarm_book *book, size_t more) {
+    size_t room = 1; /* as array_room goes on growing it */
+    while (room < book->count + more)
+        room *= 2;
+    struct alarm **alarms = more ? realloc(book->alarms, room * sizeof(struct alarm *)) : NULL;
+    if (alarms)
+        book->alarms = alarms;
+    return alarms || more == 0;
+}
+
 void alarm_book_take_over(struct alarm_book *book, struct alarm_book *former,
                           const struct fleet_change *change) {
-    const struct alarm_book empty = *book;
+    const struct alarm_book loaded = *book;
     *book = *former;
-    book->fleet = empty.fleet;
-    book->heads = empty.heads;
+    book->fleet = loaded.fleet;
+    book->heads = loaded.heads;
     for (size_t i = 0; i < book->count; i++) {
         struct alarm *alarm = book->alarms[i];
         place_anew(alarm, change);
         alarm->next_of_system = *head_of(book, alarm->system);
         *head_of(book, alarm->system) = alarm;
     }
+    for (size_t i = 0; i < loaded.count; i++)
+        insert(book, loaded.alarms[i]);
+    alarm_book_number_from(book, loaded.highest_id);
+    free(loaded.alarms);
     former->alarms = NULL;
     former->count = 0;
 }
@@ -342,26 +378,26 @@ static bool copy_text(char **to, const char *from) {
 
 bool alarm_book_acknowledge(struct alarm_book *book, struct alarm *alarm, const char *by,
                             const char *note, int64_t now_ms) {
-    if (!copy_text(&alarm->acknowledged_by, by) || !copy_text(&alarm->note, note))
+    if (!copy_text(&alarm->acknowledged.by, by) || !copy_text(&alarm->acknowledged.note, note))
         return false;
-    alarm->acknowledged_ms = now_ms;
+    alarm->acknowledged.time_ms = now_ms;
     alarm_book_touch(book, alarm);
     return true;
 }
 
 bool alarm_book_shelve(struct alarm_book *book, struct alarm *alarm, int64_t until_ms,
                        const char *by, const char *why) {
-    if (!copy_text(&alarm->shelved_by, by) || !copy_text(&alarm->shelved_why, why))
+    if (!copy_text(&alarm->shelved.by, by) || !copy_text(&alarm->shelved.why, why))
         return false;
-    alarm->shelved_until_ms = until_ms;
+    alarm->shelved.until_ms = until_ms;
     alarm_book_touch(book, alarm);
     return true;
 }
 
 void alarm_book_unshelve(struct alarm_book *book, struct alarm *alarm) {
-    alarm->shelved_until_ms = TIMESTAMP_NONE;
+    alarm->shelved.until_ms = TIMESTAMP_NONE;
     if (alarm_stands(alarm)) {
-        alarm->acknowledged_ms = TIMESTAMP_NONE;
+        alarm->acknowledged.time_ms = TIMESTAMP_NONE;
         alarm->told = false;
     } else {
         alarm->history = true;
@@ -382,12 +418,12 @@ int64_t alarm_book_expire(struct alarm_book *book, int64_t now_ms) {
     int64_t next_ms = INT64_MAX;
     for (size_t i = 0; i < book->count; i++) {
         struct alarm *alarm = book->alarms[i];
-        if (alarm->shelved_until_ms == TIMESTAMP_NONE)
+        if (alarm->shelved.until_ms == TIMESTAMP_NONE)
             continue;
-        if (alarm->shelved_until_ms <= now_ms)
+        if (alarm->shelved.until_ms <= now_ms)
             alarm_book_unshelve(book, alarm);
-        else if (alarm->shelved_until_ms < next_ms)
-            next_ms = alarm->shelved_until_ms;
+        else if (alarm->shelved.until_ms < next_ms)
+            next_ms = alarm->shelved.until_ms;
     }
     return next_ms;
 }
@@ -405,7 +441,7 @@ static bool tell_one(struct alarm_book *book, struct alarm *alarm, int64_t now_m
         return false;
     }
     /* Whoever acknowledged it knows; a first message after that would only confuse. */
-    if (alarm->told || alarm->acknowledged_ms != TIMESTAMP_NONE || !alarm_annunciates(alarm))
+    if (alarm->told || alarm->acknowledged.time_ms != TIMESTAMP_NONE || !alarm_annunciates(alarm))
         return false;
     if (alarm->hold_until_ms > now_ms)
         return true;
@@ -430,10 +466,10 @@ bool alarm_book_tell(struct alarm_book *book, int64_t now_ms,
 }
 
 static void forget(struct alarm_book *book, struct alarm *alarm) {
-    struct alarm **link = head_of(book, alarm->system);
-    while (*link != alarm)
-        link = &(*link)->next_of_system;
-    *link = alarm->next_of_system;
+    struct alarm **place = head_of(book, alarm->system);
+    while (*place != alarm)
+        place = &(*place)->next_of_system;
+    *place = alarm->next_of_system;
     alarm_clear(alarm);
     free(alarm);
 }
@@ -447,18 +483,16 @@ bool alarm_book_flush(struct alarm_book *book,
     if (!book->changed)
         return true;
     size_t kept = 0;
-    for (size_t i = 0; i < book->count; i++) {
+    for (size_t i = 0; i < book->count; i++)
         if (book->alarms[i]->changed && !put(context, book->alarms[i]))
             return false;
-    }
     for (size_t i = 0; i < book->count; i++) {
         struct alarm *alarm = book->alarms[i];
         alarm->changed = false;
-        if (alarm_open(alarm)) {
+        if (alarm_open(alarm))
             book->alarms[kept++] = alarm;
-        } else {
+        else
             forget(book, alarm);
-        }
     }
     book->count = kept;
     book->changed = false;

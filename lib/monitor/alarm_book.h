@@ -44,15 +44,23 @@ void alarm_book_return(struct alarm_book *book, size_t system, size_t point,
  */
 bool alarm_book_unwatch(struct alarm_book *book, struct alarm *alarm, int64_t now_ms);
 
+/** Room for the alarms that a new book has besides, before alarm_book_take_over; false: no memory.
+ */
+bool alarm_book_reserve(struct alarm_book *book, size_t more);
 /**
- * Moves all alarms of a book of the former settings to a new, empty one. Those whose place is gone
- * must have been closed and written.
+ * Moves all alarms of a book of the former settings to a new one, which has none but those that
+ * were loaded for systems that are new. Those whose place is gone must have been closed and
+ * written.
  */
 void alarm_book_take_over(struct alarm_book *book, struct alarm_book *former,
                           const struct fleet_change *change);
 
 /** An occurrence already over that nobody was told of: one line of history. */
 bool alarm_book_history(struct alarm_book *book, const struct alarm *facts, int64_t returned_ms);
+
+/** The standing alarm that explains another, one that nothing explains in turn where there is one;
+ * NULL: none does. */
+const struct alarm *alarm_book_cause(const struct alarm_book *book, const struct alarm *effect);
 
 struct alarm *alarm_book_find(const struct alarm_book *book, int64_t id);
 size_t alarm_book_count(const struct alarm_book *book);

@@ -1,6 +1,8 @@
 #include "monitor/assessment.h"
+#include "monitor/renewals.h"
 
 #include "analysis/changepoint.h"
+#include "analysis/trend_few.h"
 #include "measure/duration.h"
 #include "measure/timestamp.h"
 
@@ -42,22 +44,7 @@ static enum quantity quantity_of(const struct fleet *fleet, size_t point) {
     return fleet->points[point].description->quantity;
 }
 
-/* ---- commissioning and limits ---- */
-
-int64_t assessment_commissioned_ms(const struct monitor *monitor, size_t system, int64_t now_ms) {
-    const struct fleet_system *owner = &monitor_fleet(monitor)->systems[system];
-    int64_t measured_ms = TIMESTAMP_NONE, learned_ms = TIMESTAMP_NONE;
-    for (size_t i = 0; i < owner->point_count; i++) {
-        const struct point_state *state = monitor_point(monitor, owner->first_point + i);
-        for (size_t b = 0; b < state->baseline_count; b++) {
-            const struct point_baseline *baseline = &state->baselines[b];
-            int64_t *newest_ms = baseline->learned ? &learned_ms : &measured_ms;
-            if (baseline->from_ms <= now_ms && baseline->from_ms > *newest_ms)
-                *newest_ms = baseline->from_ms;
-        }
-    }
-    return measured_ms != TIMESTAMP_NONE ? measured_ms : learned_ms;
-}
+/* ---- limits ---- */
 
 double assessment_low_limit(const struct monitor *monitor, size_t point, int64_t now_ms) {
     const struct fleet *fleet = monitor_fleet(monitor);
@@ -71,7 +58,7 @@ double assessment_low_limit(const struct monitor *monitor, size_t point, int64_t
         point_state_baseline(monitor_point(monitor, point), now_ms);
     if (!rule || !rule->enabled)
         return NAN;
-    return judge_setpoint(fleet, rule, baseline ? baseline->value : NAN);
+    return judge_setpoint(fleet, rule, baseline ? baseline->value : NAN, NAN);
 }
 
 /* ---- averages ---- */
@@ -79,6 +66,7 @@ double assessment_low_limit(const struct monitor *monitor, size_t point, int64_t
 static struct average_settings settings_of(const struct fleet *fleet, size_t point) {
     return (struct average_settings){
         .calibration_relative = fleet->points[point].description->calibration_relative,
+        .calibration_absolute = quantity_info(quantity_of(fleet, point))->zero_uncertainty,
         .level = fleet->settings->radon_action_level_bq_m3,
         .least_coverage = AVERAGE_LEAST_COVERAGE,
     };
@@ -88,31 +76,6 @@ static struct average_bucket bucket_of(const struct history_day *day) {
     return (struct average_bucket){day->start_ms, day->end_ms,
                                    day->covered_ms > 0 ? day->mean * (double)day->covered_ms : 0.0,
                                    day->covered_ms};
-}
-
-enum average_status assessment_mean_of_days(const struct history *history,
-                                            const struct fleet *fleet, size_t point,
-                                            int64_t from_day, int64_t to_day,
-                                            struct average *average) {
-    struct history_day *days = NULL;
-    size_t count = 0;
-    const struct time_zone *zone = zone_of(fleet, point);
-    const struct average_settings settings = settings_of(fleet, point);
-    if (!history_all_days(history, point, from_day, to_day, &days, &count))
-        return AVERAGE_NO_MEMORY;
-    struct average_bucket *buckets = malloc((count + 1) * sizeof *buckets), sum;
-    enum average_status status = buckets ? AVERAGE_OK : AVERAGE_NO_MEMORY;
-    for (size_t i = 0; buckets && i < count; i++)
-        buckets[i] = bucket_of(&days[i]);
-    int64_t from_ms = time_zone_day_start_ms(zone, from_day);
-    int64_t to_ms = time_zone_day_start_ms(zone, to_day);
-    if (status == AVERAGE_OK)
-        status = average_sum(buckets, count, from_ms, to_ms, &sum);
-    if (status == AVERAGE_OK)
-        status = average_assess(&sum, from_ms, to_ms, buckets, count, &settings, average);
-    free(buckets);
-    free(days);
-    return status;
 }
 
 /* Sums of a window [from, to): whole local days from daily values, both ends from hours. */
@@ -235,6 +198,8 @@ static bool assess_averages(const struct monitor *monitor, const struct history 
             result->why = "no commissioning record";
         else if (result->from_ms >= now_ms)
             result->why = "commissioned only now";
+        else if (monitor_fleet(monitor)->points[point].description->by_hand)
+            result->why = "read by hand: nobody knows what was between two readings";
         else
             assess_window(monitor, history, point, &all, now_ms, result);
     }
@@ -277,23 +242,38 @@ static void lay_beside(double *outdoor_c, const struct history_day *days, size_t
     }
 }
 
+/* The columns of a series stand side by side in its memory. */
+struct columns {
+    double *days, *values, *outdoor_c, *common;
+    int32_t *months;
+};
+static const size_t column_bytes = 4 * sizeof(double) + sizeof(int32_t); /* a day */
+
+static struct columns lay_columns(double *memory, size_t days) {
+    return (struct columns){memory, memory + days, memory + 2 * days, memory + 3 * days,
+                            (int32_t *)(void *)(memory + 4 * days)};
+}
+
 static bool fill_series(struct assessment_series *result, const struct history_day *days,
                         size_t count, const struct history_day *outdoors, size_t outdoor_count,
                         bool with_outdoors) {
-    double *numbers = malloc(count * (3 * sizeof(double) + sizeof(int32_t)));
-    if (!numbers)
+    double *memory = malloc(count * column_bytes);
+    if (!memory)
         return false;
-    double *values = numbers + count, *outdoor_c = values + count;
-    int32_t *months = (int32_t *)(void *)(outdoor_c + count);
+    const struct columns columns = lay_columns(memory, count);
     for (size_t i = 0; i < count; i++) {
-        numbers[i] = (double)days[i].local_day + 0.5;
-        values[i] = days[i].median;
-        months[i] = month_of(days[i].local_day);
+        columns.days[i] = (double)days[i].local_day + 0.5;
+        columns.values[i] = days[i].median;
+        columns.common[i] = NAN;
+        columns.months[i] = month_of(days[i].local_day);
     }
-    lay_beside(outdoor_c, days, count, outdoors, outdoor_count);
-    result->memory = numbers;
-    result->series =
-        (struct trend_series){count, numbers, values, months, with_outdoors ? outdoor_c : NULL};
+    lay_beside(columns.outdoor_c, days, count, outdoors, outdoor_count);
+    result->memory = memory;
+    result->series = (struct trend_series){.n = count,
+                                           .days = columns.days,
+                                           .values = columns.values,
+                                           .months = columns.months,
+                                           .outdoor_c = with_outdoors ? columns.outdoor_c : NULL};
     return true;
 }
 
@@ -315,6 +295,22 @@ bool assessment_series_of_days(const struct monitor *monitor, const struct histo
     return good;
 }
 
+/* What the region of the point had as well, where that is known. */
+static bool find_shared(const struct monitor *monitor, size_t point,
+                        struct assessment_series *series) {
+    struct neighbours_part part;
+    size_t count = series->series.n;
+    if (count == 0)
+        return true;
+    const struct columns columns = lay_columns(series->memory, count);
+    if (!neighbours_share(monitor_neighbours(monitor), point, columns.days, columns.values, count,
+                          columns.common, &part))
+        return false;
+    if (part.known)
+        series->series.common = columns.common;
+    return true;
+}
+
 bool assessment_series_read(const struct monitor *monitor, const struct history *history,
                             size_t point, int64_t from_day, int64_t to_day,
                             struct assessment_series *series) {
@@ -325,7 +321,8 @@ bool assessment_series_read(const struct monitor *monitor, const struct history 
     bool good = history_all_days(history, point, from_day, to_day, &days, &count);
     if (good && follows_weather(quantity_of(fleet, point)))
         good = assessment_series_of_days(monitor, history, fleet->points[point].system, days, count,
-                                         series);
+                                         series) &&
+               find_shared(monitor, point, series);
     else if (good && count > 0)
         good = fill_series(series, days, count, NULL, 0, false);
     free(days);
@@ -333,18 +330,19 @@ bool assessment_series_read(const struct monitor *monitor, const struct history 
 }
 
 void assessment_series_drop_below(struct assessment_series *series, double value) {
-    size_t count = series->series.n, kept = 0;
-    if (count == 0)
+    size_t kept = 0;
+    if (series->series.n == 0)
         return;
-    double *days = series->memory, *values = days + count, *outdoor_c = values + count;
-    int32_t *months = (int32_t *)(void *)(outdoor_c + count);
-    for (size_t i = 0; i < count; i++) {
-        if (values[i] < value)
+    size_t room = (size_t)(series->series.values - series->series.days);
+    const struct columns columns = lay_columns(series->memory, room);
+    for (size_t i = 0; i < series->series.n; i++) {
+        if (columns.values[i] < value)
             continue;
-        days[kept] = days[i];
-        values[kept] = values[i];
-        outdoor_c[kept] = outdoor_c[i];
-        months[kept++] = months[i];
+        columns.days[kept] = columns.days[i];
+        columns.values[kept] = columns.values[i];
+        columns.outdoor_c[kept] = columns.outdoor_c[i];
+        columns.common[kept] = columns.common[i];
+        columns.months[kept++] = columns.months[i];
     }
     series->series.n = kept;
 }
@@ -358,26 +356,70 @@ static int64_t date_of(const struct time_zone *zone, bool has, double day) {
     return has ? instant_of_day(zone, day) : TIMESTAMP_NONE;
 }
 
-void assessment_trend_make(const struct trend_series *series, const struct time_zone *zone,
-                           double limit, int64_t now_ms, struct assessment_trend *result) {
-    *result = (struct assessment_trend){
-        .date_ms = TIMESTAMP_NONE, .earliest_ms = TIMESTAMP_NONE, .latest_ms = TIMESTAMP_NONE};
-    enum trend_status status = trend_fit(series, ASSESSMENT_CONFIDENCE, &result->trend);
-    result->known = status == TREND_OK;
-    result->has_limit = !isnan(limit);
-    if (!result->known) {
-        result->why = trend_why(status);
-        return;
-    }
-    if (!result->has_limit)
-        return;
+/* Where the trend in `result` meets the limit. */
+static void cross_limit(const struct time_zone *zone, double limit, int64_t now_ms,
+                        struct assessment_trend *result) {
     struct trend_crossing *crossing = &result->crossing;
+    result->date_ms = result->earliest_ms = result->latest_ms = TIMESTAMP_NONE;
+    result->has_limit = !isnan(limit);
+    if (!result->known || !result->has_limit)
+        return;
     result->crossing_status =
         trend_cross(&result->trend, local_day_of(zone, now_ms), limit, TREND_LOW_LIMIT, crossing);
     bool crosses = result->crossing_status == TREND_CROSSES;
     result->date_ms = date_of(zone, crosses, crossing->day);
     result->earliest_ms = date_of(zone, crossing->has_earliest, crossing->earliest_day);
     result->latest_ms = date_of(zone, crossing->has_latest, crossing->latest_day);
+}
+
+void assessment_trend_make(const struct trend_series *series, const struct time_zone *zone,
+                           double limit, int64_t now_ms, struct assessment_trend *result) {
+    *result = (struct assessment_trend){0};
+    enum trend_status status = trend_fit(series, ASSESSMENT_CONFIDENCE, &result->trend);
+    result->known = status == TREND_OK;
+    result->why = result->known ? NULL : trend_why(status);
+    cross_limit(zone, limit, now_ms, result);
+}
+
+/* Of what is read by hand. */
+static void few_trend_make(const struct trend_series *series, const struct time_zone *zone,
+                           double limit, int64_t now_ms, struct assessment_trend *result) {
+    *result = (struct assessment_trend){0};
+    enum trend_status status = trend_few_fit(series, ASSESSMENT_CONFIDENCE, &result->trend);
+    result->known = status == TREND_OK;
+    result->why = result->known ? NULL : trend_few_why(status);
+    cross_limit(zone, limit, now_ms, result);
+}
+
+/* Amplitude of a yearly wave that a house may have, share of the level; 0: follows no season.
+   Suction and its like 10 %; radon in winter 2.5 times summer, 1 to 1.43 about the mean; common
+   practice, no source. */
+static double season_of(enum quantity quantity) {
+    if (!follows_weather(quantity))
+        return 0.0;
+    return quantity == QUANTITY_RADON ? 0.43 : 0.10;
+}
+
+/* What can't be told from the season is not said. */
+static void leave_to_season(enum quantity quantity, bool has_neighbours,
+                            struct assessment_trend *result) {
+    double amplitude = season_of(quantity);
+    if (!result->known || amplitude == 0.0 ||
+        !trend_like_season(&result->trend, has_neighbours, amplitude))
+        return;
+    result->known = false;
+    result->why = "it can't be told from the season yet: that takes a year, an outdoor temperature "
+                  "that moves otherwise, or neighbours";
+}
+
+/* What is past its limit today will not reach it one day: of a line over months the mean of the
+   last day knows more. */
+static void leave_what_is_past(double limit, const struct assessment_average *day,
+                               struct assessment_trend *result) {
+    if (!result->has_limit || !day->has_mean || !(day->average.mean < limit))
+        return;
+    result->crossing_status = TREND_BEYOND_ALREADY;
+    result->date_ms = result->earliest_ms = result->latest_ms = TIMESTAMP_NONE;
 }
 
 /* ---- the step ---- */
@@ -403,9 +445,9 @@ bool assessment_make(const struct monitor *monitor, const struct history *histor
     const struct time_zone *zone = zone_of(fleet, point);
     const struct point_baseline *baseline =
         point_state_baseline(monitor_point(monitor, point), now_ms);
-    int64_t baseline_ms =
-        baseline ? baseline->from_ms
-                 : assessment_commissioned_ms(monitor, fleet->points[point].system, now_ms);
+    int64_t baseline_ms = baseline
+                              ? renewals_series_ms(monitor, point, now_ms)
+                              : renewals_house_ms(monitor, fleet->points[point].system, now_ms);
     struct assessment_series series;
     if (!assess_averages(monitor, history, point, baseline_ms, now_ms, assessment) ||
         !assessment_series_read(monitor, history, point,
@@ -415,8 +457,16 @@ bool assessment_make(const struct monitor *monitor, const struct history *histor
     double limit = assessment_low_limit(monitor, point, now_ms);
     const struct trend_series recent = trend_series_recent(&series.series, TREND_RECENT_DAYS);
     const struct trend_series year = trend_series_recent(&series.series, STEP_DAYS);
-    assessment_trend_make(&series.series, zone, limit, now_ms, &assessment->trend);
-    assessment_trend_make(&recent, zone, limit, now_ms, &assessment->trend_recent);
+    bool by_hand = fleet->points[point].description->by_hand;
+    (by_hand ? few_trend_make : assessment_trend_make)(&series.series, zone, limit, now_ms,
+                                                       &assessment->trend);
+    (by_hand ? few_trend_make : assessment_trend_make)(&recent, zone, limit, now_ms,
+                                                       &assessment->trend_recent);
+    enum quantity quantity = quantity_of(fleet, point);
+    leave_to_season(quantity, series.series.common != NULL, &assessment->trend);
+    leave_to_season(quantity, series.series.common != NULL, &assessment->trend_recent);
+    leave_what_is_past(limit, &assessment->averages[0], &assessment->trend);
+    leave_what_is_past(limit, &assessment->averages[0], &assessment->trend_recent);
     find_step(&year, zone, assessment);
     assessment_series_clear(&series);
     return true;

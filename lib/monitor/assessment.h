@@ -51,12 +51,6 @@ struct assessment {
 bool assessment_make(const struct monitor *monitor, const struct history *history, size_t point,
                      int64_t now_ms, struct assessment *assessment);
 
-/**
- * When the system was commissioned: the newest baseline at or before an instant that was not
- * learned, of any of its points, else the newest learned one. TIMESTAMP_NONE: never.
- */
-int64_t assessment_commissioned_ms(const struct monitor *monitor, size_t system, int64_t now_ms);
-
 /** The low limit in force for a point's values: suction-low or field-weak. NaN: none. */
 double assessment_low_limit(const struct monitor *monitor, size_t point, int64_t now_ms);
 
@@ -73,7 +67,8 @@ struct assessment_series {
 };
 /**
  * Daily medians of [from_day, to_day), each at the middle of its day (local day + 0.5), with months
- * and, where the system measures it and the quantity may follow it, the outdoor temperature.
+ * and, where the quantity may follow it, what is known of the weather: what its region shared
+ * (monitor/neighbours.h), and the outdoor temperature where the system measures it.
  */
 bool assessment_series_read(const struct monitor *monitor, const struct history *history,
                             size_t point, int64_t from_day, int64_t to_day,
@@ -88,11 +83,5 @@ void assessment_series_clear(struct assessment_series *series);
 
 /** First local day of the daily values since a baseline of that instant (none: ten years back). */
 int64_t assessment_first_day(const struct time_zone *zone, int64_t baseline_ms, int64_t now_ms);
-
-/** Mean over whole local days [from_day, to_day) with its probability to be above the level. */
-enum average_status assessment_mean_of_days(const struct history *history,
-                                            const struct fleet *fleet, size_t point,
-                                            int64_t from_day, int64_t to_day,
-                                            struct average *average);
 
 #endif

@@ -1,5 +1,6 @@
 #include "monitor/fleet.h"
 
+#include "measure/airflow.h"
 #include "measure/array.h"
 #include "measure/duration.h"
 #include "measure/hash.h"
@@ -67,13 +68,76 @@ static const char *id_key(const struct fleet *fleet, size_t i) {
     return fleet->systems[i].description->id;
 }
 
-static bool judged_on(enum condition condition, enum quantity quantity) {
+/* Somebody who reads by hand is reminded; a sensor can be at fault. */
+static bool judged_on(enum condition condition, const struct point_description *point) {
+    static const uint64_t of_sensors = UINT64_C(1) << CONDITION_SENSOR_SILENT |
+                                       UINT64_C(1) << CONDITION_SENSOR_STUCK |
+                                       UINT64_C(1) << CONDITION_SENSOR_CLOCK;
     const struct condition_info *info = condition_info(condition);
     if (info->scope != SCOPE_POINT)
         return false;
+    if (condition == CONDITION_READING_DUE)
+        return point->by_hand;
+    if (point->by_hand && (of_sensors >> condition & 1U))
+        return false;
     if (condition == CONDITION_SENSOR_STUCK)
-        return quantity_info(quantity)->noise_floor > 0.0;
-    return info->quantities == 0 || (info->quantities >> quantity & 1U);
+        return quantity_info(point->quantity)->noise_floor > 0.0;
+    return info->quantities == 0 || (info->quantities >> point->quantity & 1U);
+}
+
+static bool is_in_branch(const struct point_description *point, size_t branch) {
+    return point->branch == branch || point->branch == BRANCH_NONE;
+}
+
+/* The longest planned stop that a point sees; 0: none. A hole sees those of every fan. */
+static int64_t longest_stop_ms(const struct system_description *system,
+                               const struct point_description *point) {
+    int64_t longest_ms = 0;
+    for (size_t b = 0; b < system->branch_count; b++) {
+        const struct fan_description *fan = &system->branches[b].fan;
+        if (fan->control == FAN_CONTROL_SCHEDULE && is_in_branch(point, b) &&
+            fan->longest_stop_ms > longest_ms)
+            longest_ms = fan->longest_stop_ms;
+    }
+    return longest_ms;
+}
+
+/* What a planned stop would raise waits until the longest is over: a mean over 24 h, so much
+   later. A point's own delay goes before. */
+static void wait_for_schedule(struct condition_rule *rule, int64_t stop_ms) {
+    static const uint64_t stopped = UINT64_C(1) << CONDITION_FAN_STOPPED |
+                                    UINT64_C(1) << CONDITION_SUCTION_LOST |
+                                    UINT64_C(1) << CONDITION_SUCTION_LOW;
+    if (stopped >> rule->condition & 1U)
+        rule->on_delay_ms = stop_ms > rule->on_delay_ms ? stop_ms : rule->on_delay_ms;
+    else if (rule->condition == CONDITION_FIELD_WEAK)
+        rule->on_delay_ms += stop_ms;
+}
+
+/* A delay of hours is there to see a level lasting through many readings. Of a sensor that sends
+   few it waits for several, to raise and to return: one reading scatters with gusts of wind as no
+   mean does, and of what is a little low every tenth is. A stop, which is judged within minutes,
+   waits for nobody. */
+static const int64_t shortest_wait_ms = 6 * DURATION_HOUR_MS;
+enum { LEAST_INTERVALS = 3 };
+
+static bool sends_few(const struct point_description *point) {
+    return !point->by_hand && LEAST_INTERVALS * point->every_ms > shortest_wait_ms;
+}
+
+static void wait_for_readings(struct condition_rule *rule, const struct point_description *point) {
+    int64_t wait_ms = LEAST_INTERVALS * point->every_ms;
+    if (!sends_few(point) || rule->on_delay_ms < shortest_wait_ms)
+        return;
+    rule->on_delay_ms = wait_ms > rule->on_delay_ms ? wait_ms : rule->on_delay_ms;
+    rule->off_delay_ms = wait_ms > rule->off_delay_ms ? wait_ms : rule->off_delay_ms;
+}
+
+/* What somebody looked up is not scatter: one good reading by hand ends what one began. */
+static void trust_readings_by_hand(struct condition_rule *rule,
+                                   const struct point_description *point) {
+    if (point->by_hand)
+        rule->off_delay_ms = 0;
 }
 
 static struct fleet_rule_set *rule_set_make(struct fleet *fleet,
@@ -84,11 +148,14 @@ static struct fleet_rule_set *rule_set_make(struct fleet *fleet,
     if (!set)
         return NULL;
     for (size_t c = 0; c < CONDITION_COUNT; c++) {
-        if (!judged_on((enum condition)c, point->quantity))
+        if (!judged_on((enum condition)c, point))
             continue;
         struct condition_rule rule = condition_rule_default((enum condition)c);
         condition_rule_apply(&rule, fleet->settings->conditions, fleet->settings->condition_count);
         condition_rule_apply(&rule, system->conditions, system->condition_count);
+        wait_for_readings(&rule, point);
+        trust_readings_by_hand(&rule, point);
+        wait_for_schedule(&rule, longest_stop_ms(system, point));
         condition_rule_apply(&rule, point->conditions, point->condition_count);
         set->rules[set->count++] = rule;
     }
@@ -99,7 +166,9 @@ static struct fleet_rule_set *rule_set_make(struct fleet *fleet,
 
 static bool give_rules(struct fleet *fleet, struct fleet_point *point) {
     const struct system_description *system = fleet->systems[point->system].description;
-    bool own = point->description->condition_count > 0 || system->condition_count > 0;
+    bool own = point->description->condition_count > 0 || system->condition_count > 0 ||
+               point->description->by_hand || sends_few(point->description) ||
+               longest_stop_ms(system, point->description) > 0;
     struct fleet_rule_set **shared = &fleet->shared_rules[point->description->quantity];
     struct fleet_rule_set *set = own ? NULL : *shared;
     if (!set)
@@ -148,12 +217,11 @@ static bool add_system(struct fleet *fleet, const struct system_description *des
     system->description = description;
     system->first_point = fleet->point_count;
     system->point_count = description->point_count;
+    system->first_branch = fleet->branch_count;
+    fleet->branch_count += description->branch_count;
     system->zone = zone_of(fleet, description->time_zone, zone_source, context);
     if (!system->zone) {
-        settings_errors_add(errors,
-                            "%s:%d: time_zone: \"%s\" is not a known time zone; allowed: an IANA "
-                            "name such as America/Denver, or UTC",
-                            description->file, description->time_zone_line, description->time_zone);
+        system_description_zone_unknown(description, errors);
         return false;
     }
     *index_slot(fleet, fleet->ids, id_key, description->id) = fleet->system_count + 1;
@@ -272,12 +340,65 @@ size_t fleet_point_of(const struct fleet *fleet, size_t system, enum quantity qu
     return FLEET_NONE;
 }
 
+size_t fleet_branch_point_of(const struct fleet *fleet, size_t system, size_t branch,
+                             enum quantity quantity) {
+    const struct fleet_system *owner = &fleet->systems[system];
+    size_t by_hand = FLEET_NONE;
+    for (size_t i = owner->first_point; i < owner->first_point + owner->point_count; i++) {
+        const struct point_description *point = fleet->points[i].description;
+        if (point->quantity != quantity || !is_in_branch(point, branch))
+            continue;
+        if (!point->by_hand)
+            return i;
+        if (by_hand == FLEET_NONE)
+            by_hand = i;
+    }
+    return by_hand;
+}
+
+size_t fleet_branch_place(const struct fleet *fleet, size_t system, size_t branch) {
+    static const enum quantity order[] = {QUANTITY_SUCTION, QUANTITY_AIRFLOW,
+                                          QUANTITY_VELOCITY_PRESSURE, QUANTITY_FAN_POWER,
+                                          QUANTITY_FAN_CURRENT};
+    if (fleet->systems[system].description->branch_count == 1)
+        return FLEET_NONE;
+    for (size_t i = 0; i < sizeof order / sizeof order[0]; i++) {
+        size_t point = fleet_branch_point_of(fleet, system, branch, order[i]);
+        if (point != FLEET_NONE)
+            return point;
+    }
+    return FLEET_NONE;
+}
+
+size_t fleet_branch_at(const struct fleet *fleet, size_t system, size_t point,
+                       enum condition condition) {
+    if (point != FLEET_NONE)
+        return fleet->points[point].description->branch;
+    return system != FLEET_NONE && condition_info(condition)->scope == SCOPE_BRANCH ? 0
+                                                                                    : BRANCH_NONE;
+}
+
+const char *fleet_branch_id(const struct fleet *fleet, size_t system, size_t point,
+                            enum condition condition) {
+    size_t branch = fleet_branch_at(fleet, system, point, condition);
+    return branch == BRANCH_NONE ? "" : fleet->systems[system].description->branches[branch].id;
+}
+
+double fleet_air_pressure_pa(const struct fleet *fleet, size_t system) {
+    return airflow_standard_pressure_pa(fleet->systems[system].description->elevation_m);
+}
+
 const struct settings_contact *fleet_contact(const struct fleet *fleet, const char *id) {
     for (size_t i = 0; i < fleet->settings->contact_count; i++) {
         if (strcmp(fleet->settings->contacts[i].id, id) == 0)
             return &fleet->settings->contacts[i];
     }
     return NULL;
+}
+
+const struct contractor *fleet_contractor(const struct fleet *fleet, size_t system) {
+    bool own = system != FLEET_NONE && fleet->systems[system].description->contractor.name;
+    return own ? &fleet->systems[system].description->contractor : &fleet->settings->contractor;
 }
 
 bool fleet_concerns(const struct fleet *fleet, const struct settings_contact *contact,
@@ -315,6 +436,13 @@ const struct condition_rule *fleet_point_rule(const struct fleet *fleet, size_t 
     return NULL;
 }
 
+struct payload_binding fleet_binding(const struct fleet *fleet, size_t point) {
+    const struct fleet_point *of = &fleet->points[point];
+    struct payload_binding binding = of->description->binding;
+    binding.local = fleet->systems[of->system].zone;
+    return binding;
+}
+
 bool fleet_needs_window(const struct fleet *fleet, size_t point) {
     const struct fleet_point *owner = &fleet->points[point];
     for (size_t i = 0; i < owner->rule_count; i++) {
@@ -333,6 +461,11 @@ static int64_t silent_setpoint_ms(const struct fleet *fleet, size_t point) {
 
 static int64_t longer(int64_t a, int64_t b) {
     return a > b ? a : b;
+}
+
+int64_t fleet_covers_ms(const struct fleet *fleet, size_t point) {
+    const struct point_description *description = fleet->points[point].description;
+    return description->by_hand ? 1 : description->every_ms;
 }
 
 int64_t fleet_overdue_after_ms(const struct fleet *fleet, size_t point) {

@@ -28,6 +28,7 @@ struct fleet_system {
     const struct system_description *description; /* borrowed */
     const struct time_zone *zone;                 /* borrowed */
     size_t first_point, point_count;              /* its points stand side by side */
+    size_t first_branch;                          /* so do all branches of the fleet */
 };
 
 struct fleet {
@@ -36,7 +37,7 @@ struct fleet {
     struct fleet_system *systems;
     size_t system_count;
     struct fleet_point *points;
-    size_t point_count;
+    size_t point_count, branch_count;
     const struct time_zone **contact_zones; /* by contact; NULL: the system's */
     struct time_zone **zones;
     size_t zone_count;
@@ -65,11 +66,34 @@ size_t fleet_find_system(const struct fleet *fleet, const char *id);
 size_t fleet_find_point(const struct fleet *fleet, size_t system, const char *id);
 /** First point of a system that measures a quantity, FLEET_NONE when there is none. */
 size_t fleet_point_of(const struct fleet *fleet, size_t system, enum quantity quantity);
+/**
+ * First point that measures a quantity in a branch of a system, one that belongs to the whole house
+ * included; one read by hand only where nothing else is. FLEET_NONE when there is none.
+ */
+size_t fleet_branch_point_of(const struct fleet *fleet, size_t system, size_t branch,
+                             enum quantity quantity);
+/**
+ * Where alarms of a whole branch (SCOPE_BRANCH) stand: FLEET_NONE in a system with one branch, else
+ * its first point of suction, flow, velocity pressure or fan.
+ */
+size_t fleet_branch_place(const struct fleet *fleet, size_t system, size_t branch);
+/** The branch that an alarm at this place concerns, BRANCH_NONE: the whole house. */
+size_t fleet_branch_at(const struct fleet *fleet, size_t system, size_t point,
+                       enum condition condition);
+/** The id of that branch, "" for the whole house. */
+const char *fleet_branch_id(const struct fleet *fleet, size_t system, size_t point,
+                            enum condition condition);
+/** Pressure of the air where a system stands, for where it has no barometer: of the standard
+    atmosphere at its elevation. */
+double fleet_air_pressure_pa(const struct fleet *fleet, size_t system);
 /** Contact by id, NULL when there is none. */
 const struct settings_contact *fleet_contact(const struct fleet *fleet, const char *id);
 /** Does this contact hear of this system (FLEET_NONE: of the fleet and the daemon)? */
 bool fleet_concerns(const struct fleet *fleet, const struct settings_contact *contact,
                     size_t system);
+
+/** Whom people call about this system (FLEET_NONE: about the fleet); its name may be NULL. */
+const struct contractor *fleet_contractor(const struct fleet *fleet, size_t system);
 
 /** The rule in force for a condition of a system (or of the fleet: FLEET_NONE). */
 struct condition_rule fleet_rule(const struct fleet *fleet, size_t system,
@@ -78,9 +102,15 @@ struct condition_rule fleet_rule(const struct fleet *fleet, size_t system,
 const struct condition_rule *fleet_point_rule(const struct fleet *fleet, size_t point,
                                               enum condition condition);
 
+/** How messages of a point are read, with the time zone of its system. */
+struct payload_binding fleet_binding(const struct fleet *fleet, size_t point);
+
 /** Does a rule of the point need the mean of the last 24 h? */
 bool fleet_needs_window(const struct fleet *fleet, size_t point);
 
+/** How long a reading stands for at most: one interval; one by hand a millisecond, for nobody knows
+    what was between two of them. */
+int64_t fleet_covers_ms(const struct fleet *fleet, size_t point);
 /** From when on a point should have reported: one and a half intervals. */
 int64_t fleet_overdue_after_ms(const struct fleet *fleet, size_t point);
 /** From when on a point without a reading says nothing about now: the setpoint of sensor-silent,

@@ -9,7 +9,7 @@ static bool same_text(const char *a, const char *b) {
 
 static bool same_binding(const struct payload_binding *a, const struct payload_binding *b) {
     return a->quantity == b->quantity && a->unit == b->unit && a->time_unit == b->time_unit &&
-           a->scale == b->scale && a->offset == b->offset &&
+           a->time_zone == b->time_zone && a->scale == b->scale && a->offset == b->offset &&
            same_text(a->value_pointer, b->value_pointer) &&
            same_text(a->time_pointer, b->time_pointer) && same_text(a->senml_name, b->senml_name);
 }

@@ -1,8 +1,8 @@
 /*
  * history: how pure code asks for a point's past: hourly sums, daily values, and what commissioning
- * told beside the baselines. Two answer: the store (daemon/history_store) and the memory of a
- * replay (history_memory). Times are event times; nothing later than what is asked for is looked
- * at, so that a day is judged by what was known at its end.
+ * told beside the baselines. Two answer: the store (daemon/pipeline/stored_history) and the memory
+ * of a replay (history_memory). Times are event times; nothing later than what is asked for is
+ * looked at, so that a day is judged by what was known at its end.
  */
 #ifndef MONITOR_HISTORY_H
 #define MONITOR_HISTORY_H

@@ -181,7 +181,7 @@ bool history_memory_add(struct history_memory *memory, size_t index,
         point->hours = calloc(memory->keep_hours, sizeof *point->hours);
     if (!point->hours)
         return false;
-    int64_t from_ms = reading->time_ms - owner->description->every_ms;
+    int64_t from_ms = reading->time_ms - fleet_covers_ms(memory->fleet, index);
     if (!first && point->newest_ms > from_ms)
         from_ms = point->newest_ms;
     add_to_hours(memory, point, from_ms, reading->time_ms, reading->value);

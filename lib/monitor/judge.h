@@ -9,9 +9,6 @@
 #include "monitor/fleet.h"
 #include "monitor/point_state.h"
 
-/** So many consecutive readings that match another unit (point_state's suspect_count) are one. */
-#define JUDGE_MIXUP_READINGS 3
-
 struct judge_finding {
     size_t rule_index; /* of the point */
     const struct condition_rule *rule;
@@ -46,6 +43,10 @@ void judge_expire(const struct judge *judge, size_t point, struct point_state *s
 /** The point has been silent too long at `time_ms`: raises sensor-silent (at its own instant). */
 void judge_silent(const struct judge *judge, size_t point, struct point_state *state);
 
+/** A reading by hand is due at `due_ms`, or was taken: raises or returns reading-due. */
+void judge_due(const struct judge *judge, size_t point, struct point_state *state, int64_t due_ms,
+               int64_t now_ms);
+
 /** A message of the point was refused as impossible, or for its time. */
 void judge_event(const struct judge *judge, size_t point, struct point_state *state,
                  enum condition condition, bool holds, int64_t time_ms);
@@ -69,14 +70,9 @@ bool judge_mean_24h(const struct point_state *state, int64_t time_ms, double *me
 /** Earliest instant at which a delay of the point ends; INT64_MAX when none runs. */
 int64_t judge_deadline_ms(const struct judge *judge, size_t point, const struct point_state *state);
 
-/** Setpoint of a rule in SI for a point with that baseline (NaN: none); NaN when not judgeable. */
-double judge_setpoint(const struct fleet *fleet, const struct condition_rule *rule,
-                      double baseline);
-
-/**
- * Of a step that is a mix-up: the unit whose numbers, taken for `expected`, make `value` (SI) of
- * what was `level` (SI) before. NULL when none comes near.
- */
-const char *judge_suspected_unit(const struct unit *expected, double level, double value);
+/** Setpoint of a rule in SI for a point with that baseline (NaN: none), where the riser would pull
+    `draft_pa` without a fan (NaN: not known); NaN when not judgeable. */
+double judge_setpoint(const struct fleet *fleet, const struct condition_rule *rule, double baseline,
+                      double draft_pa);
 
 #endif

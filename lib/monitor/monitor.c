@@ -26,9 +26,9 @@ void monitor_list_add(struct monitor *monitor, struct list *list, const void *it
     memcpy((char *)items + list->count++ * size, item, size);
 }
 
-void monitor_moved_other(struct monitor *monitor, size_t system, enum condition condition,
-                         const struct tracker *tracker) {
-    const struct monitor_tracker moved = {system, FLEET_NONE, condition, *tracker};
+void monitor_moved_other(struct monitor *monitor, size_t system, size_t point,
+                         enum condition condition, const struct tracker *tracker) {
+    const struct monitor_tracker moved = {system, point, condition, *tracker};
     monitor_list_add(monitor, &monitor->moved_other, &moved, sizeof moved);
 }
 
@@ -127,6 +127,7 @@ static bool set_up_point(struct monitor *monitor, size_t i, const struct fleet_c
         .came_ms = INT64_MIN / 2,
         .plain_came_ms = INT64_MIN / 2,
         .plain_ms = INT64_MIN / 2,
+        .draft_pa = NAN,
         .silent_after_ms = fleet_silent_after_ms(monitor->fleet, i),
         .sensor_silent_after_ms = fleet_sensor_silent_after_ms(monitor->fleet, i),
         .window = needs_window ? malloc(sizeof *state->window) : NULL,
@@ -139,13 +140,17 @@ static bool set_up_point(struct monitor *monitor, size_t i, const struct fleet_c
 static bool set_up(struct monitor *monitor, const struct fleet_change *change) {
     const struct fleet *fleet = monitor->fleet;
     monitor->book = alarm_book_create(fleet);
+    monitor->neighbours = neighbours_create(fleet);
     monitor->points = calloc(fleet->point_count + 1, sizeof *monitor->points);
     monitor->trackers = calloc(rules_in_all(fleet) + 1, sizeof *monitor->trackers);
     monitor->systems = calloc(fleet->system_count + 1, sizeof *monitor->systems);
+    monitor->branches = calloc(fleet->branch_count + 1, sizeof *monitor->branches);
     monitor->is_running = calloc(fleet->point_count + 1, sizeof *monitor->is_running);
     monitor->look_waits = calloc(fleet->point_count + 1, sizeof *monitor->look_waits);
-    if (!monitor->book || !monitor->points || !monitor->trackers || !monitor->systems ||
-        !monitor->is_running || !monitor->look_waits)
+    monitor->look_at_ms = calloc(fleet->system_count + 1, sizeof *monitor->look_at_ms);
+    if (!monitor->book || !monitor->neighbours || !monitor->points || !monitor->trackers ||
+        !monitor->systems || !monitor->branches || !monitor->is_running || !monitor->look_waits ||
+        !monitor->look_at_ms)
         return false;
     struct tracker *trackers = monitor->trackers;
     for (size_t i = 0; i < fleet->point_count; i++) {
@@ -157,6 +162,7 @@ static bool set_up(struct monitor *monitor, const struct fleet_change *change) {
     for (size_t s = 0; s < fleet->system_count; s++) {
         monitor->systems[s].out_until_ms = TIMESTAMP_NONE;
         monitor->systems[s].dates = none;
+        silence_look_again(monitor, s);
     }
     return true;
 }
@@ -168,6 +174,7 @@ static struct monitor *create(const struct fleet *fleet, const struct fleet_chan
     monitor->fleet = fleet;
     monitor->scanned_ms = monitor->dates_ms = monitor->expired_ms = INT64_MIN / 2;
     monitor->newest_ms = TIMESTAMP_NONE;
+    monitor->next_date_ms = INT64_MIN;
     monitor->judge = (struct judge){fleet, monitor, on_finding, on_moved, on_hour};
     if (set_up(monitor, change))
         return monitor;
@@ -191,11 +198,18 @@ void monitor_destroy(struct monitor *monitor) {
     for (size_t c = 0; c < CONDITION_COUNT; c++)
         free(monitor->daemon_subjects[c]);
     alarm_book_destroy(monitor->book);
+    neighbours_destroy(monitor->neighbours);
     free(monitor->points);
     free(monitor->trackers);
+    for (size_t s = 0; monitor->systems && s < monitor->fleet->system_count; s++)
+        renewal_list_clear(&monitor->systems[s].renewals);
     free(monitor->systems);
+    for (size_t s = 0; monitor->branches && s < monitor->fleet->system_count; s++)
+        monitor_forget_fans(monitor, s);
+    free(monitor->branches);
     free(monitor->is_running);
     free(monitor->look_waits);
+    free(monitor->look_at_ms);
     free(monitor->running.items);
     free(monitor->hours.items);
     free(monitor->changed_points.items);
@@ -210,6 +224,10 @@ const struct fleet *monitor_fleet(const struct monitor *monitor) {
 
 struct alarm_book *monitor_alarms(struct monitor *monitor) {
     return monitor->book;
+}
+
+struct neighbours *monitor_neighbours(const struct monitor *monitor) {
+    return monitor->neighbours;
 }
 
 const struct point_state *monitor_point(const struct monitor *monitor, size_t point) {
@@ -262,13 +280,21 @@ static void note_lag(struct monitor *monitor, size_t point, int64_t lag_ms) {
 void monitor_reading(struct monitor *monitor, size_t point, const struct reading *reading,
                      int64_t arrival_ms) {
     struct point_state *state = &monitor->points[point];
+    size_t system = monitor->fleet->points[point].system;
     monitor_note_newest(monitor, reading->time_ms);
+    if (state->newest_ms == TIMESTAMP_NONE || arrival_ms < state->heard_ms)
+        silence_look_again(monitor, system);
     state->heard_ms = state->came_ms = arrival_ms;
     note_lag(monitor, point, arrival_ms - reading->time_ms);
     if (!state->hour_changed)
         monitor_list_add(monitor, &monitor->changed_points, &point, sizeof point);
     judge_reading(&monitor->judge, point, state, reading);
-    silence_heard(monitor, monitor->fleet->points[point].system, reading->time_ms);
+    monitor_note_weather(monitor, point);
+    if (monitor->fleet->points[point].description->by_hand) {
+        monitor_dates_changed(monitor);
+        monitor->dates_ms = INT64_MIN / 2; /* whoever read it looks at what it says right away */
+    }
+    silence_heard(monitor, system, reading->time_ms);
 }
 
 void monitor_plain(struct monitor *monitor, size_t point, int64_t time_ms, int64_t arrival_ms) {
@@ -291,13 +317,13 @@ void monitor_refused(struct monitor *monitor, size_t point, enum refusal refusal
 
 void monitor_daily(struct monitor *monitor, size_t system, size_t point, enum condition condition,
                    bool holds, bool cleared, double value, double setpoint, int64_t time_ms) {
-    if (point != FLEET_NONE) {
+    if (condition_info(condition)->scope == SCOPE_POINT) {
         judge_daily(&monitor->judge, point, &monitor->points[point], condition, holds, cleared,
                     value, setpoint, time_ms);
         return;
     }
     struct condition_rule rule = fleet_rule(monitor->fleet, system, condition);
-    struct tracker *tracker = monitor_wider_tracker(monitor, system, condition);
+    struct tracker *tracker = monitor_wider_tracker(monitor, system, point, condition);
     if (!rule.enabled || !tracker)
         return;
     struct tracker before = *tracker;
@@ -305,12 +331,12 @@ void monitor_daily(struct monitor *monitor, size_t system, size_t point, enum co
     enum tracker_event event =
         tracker_step(tracker, rule.on_delay_ms, rule.off_delay_ms, holds, cleared, time_ms, &at_ms);
     if (event == TRACKER_RAISE)
-        monitor_raise(monitor, system, FLEET_NONE, condition, tracker->began_ms, at_ms, value,
-                      setpoint, NULL);
+        monitor_raise(monitor, system, point, condition, tracker->began_ms, at_ms, value, setpoint,
+                      NULL);
     else if (event == TRACKER_RETURN)
-        alarm_book_return(monitor->book, system, FLEET_NONE, condition, at_ms);
+        alarm_book_return(monitor->book, system, point, condition, at_ms);
     if (before.phase != tracker->phase || before.since_ms != tracker->since_ms)
-        monitor_moved_other(monitor, system, condition, tracker);
+        monitor_moved_other(monitor, system, point, condition, tracker);
 }
 
 /* ---- time ---- */
@@ -343,8 +369,11 @@ void monitor_clock_moved(struct monitor *monitor, int64_t by_ms) {
         if (state->lag_ms != TIMESTAMP_NONE)
             state->lag_ms += by_ms;
     }
+    for (size_t s = 0; s < monitor->fleet->system_count; s++)
+        silence_look_again(monitor, s);
     monitor->expired_ms += by_ms;
     monitor->scanned_ms = monitor->dates_ms = INT64_MIN / 2;
+    monitor_dates_changed(monitor);
 }
 
 int64_t monitor_known_to_ms(const struct point_state *state, int64_t now_ms) {
@@ -388,15 +417,7 @@ static void expire_daemon(struct monitor *monitor, int64_t now_ms) {
         if (event == TRACKER_NOTHING)
             continue;
         monitor_daemon_event(monitor, condition, event, at_ms, NAN, monitor->daemon_subjects[c]);
-        monitor_moved_other(monitor, FLEET_NONE, condition, tracker);
-    }
-}
-
-static void expire_services(struct monitor *monitor, int64_t now_ms) {
-    for (size_t s = 0; s < monitor->fleet->system_count; s++) {
-        int64_t until_ms = monitor->systems[s].out_until_ms;
-        if (until_ms != TIMESTAMP_NONE && until_ms <= now_ms)
-            monitor_set_out_of_service(monitor, s, TIMESTAMP_NONE);
+        monitor_moved_other(monitor, FLEET_NONE, FLEET_NONE, condition, tracker);
     }
 }
 
@@ -416,7 +437,6 @@ int64_t monitor_advance(struct monitor *monitor, int64_t now_ms) {
     }
     if (now_ms - monitor->dates_ms >= dates_every_ms) {
         monitor_judge_dates(monitor, now_ms);
-        expire_services(monitor, now_ms);
         monitor->dates_ms = now_ms;
     }
     int64_t scan_ms = now_ms + scan_every_ms;

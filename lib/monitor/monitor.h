@@ -14,9 +14,12 @@
 #define MONITOR_MONITOR_H
 
 #include "monitor/alarm_book.h"
+#include "monitor/fitted_fans.h"
 #include "monitor/fleet.h"
 #include "monitor/judge.h"
+#include "monitor/neighbours.h"
 #include "monitor/point_state.h"
+#include "monitor/renewal_list.h"
 
 struct monitor;
 
@@ -30,6 +33,8 @@ void monitor_destroy(struct monitor *monitor); /* NULL does nothing */
 const struct fleet *monitor_fleet(const struct monitor *monitor);
 struct alarm_book *monitor_alarms(struct monitor *monitor);
 const struct point_state *monitor_point(const struct monitor *monitor, size_t point);
+/** What the houses of each region have in common; belongs to the monitor. */
+struct neighbours *monitor_neighbours(const struct monitor *monitor);
 
 /* ---- what the store knows, at start-up ---- */
 
@@ -46,6 +51,15 @@ void monitor_load_hour(struct monitor *monitor, size_t point, const struct rollu
 /** A value that can be no baseline (quantity.h) is left out. False: out of memory. */
 bool monitor_load_baseline(struct monitor *monitor, size_t point, int64_t from_ms, double value,
                            const char *by, bool learned);
+
+/** A fan that a record names, from an instant on; one of a branch that the settings do not know is
+    left out. False: out of memory. */
+bool monitor_load_fan(struct monitor *monitor, size_t system, int64_t since_ms,
+                      const struct equipment *equipment);
+/** Forgets the fans of the records, before they are loaded anew. */
+void monitor_forget_fans(struct monitor *monitor, size_t system);
+/** The fans of a branch by the records; before the first the system file holds. */
+const struct fitted_fans *monitor_fans(const struct monitor *monitor, size_t system, size_t branch);
 
 /** A tracker that is not at rest. Indexes are FLEET_NONE where the scope is wider. */
 struct monitor_tracker {
@@ -66,8 +80,15 @@ struct monitor_dates {
     { TIMESTAMP_NONE, TIMESTAMP_NONE, TIMESTAMP_NONE, TIMESTAMP_NONE }
 void monitor_set_dates(struct monitor *monitor, size_t system, const struct monitor_dates *dates);
 const struct monitor_dates *monitor_dates(const struct monitor *monitor, size_t system);
+/** What work changed at a system (renewal_list.h), and when. False when out of memory. */
+bool monitor_load_renewal(struct monitor *monitor, size_t system, int64_t from_ms,
+                          unsigned changed);
+const struct renewal_list *monitor_renewals(const struct monitor *monitor, size_t system);
 /** When a dated condition of a system is due; INT64_MAX: never. */
 int64_t monitor_due_ms(const struct monitor *monitor, size_t system, enum condition condition);
+/** When a point that is read by hand is to be read again: an interval after the last reading, a
+    commissioning value included; INT64_MAX: never read. */
+int64_t monitor_reading_due_ms(const struct monitor *monitor, size_t point);
 
 /** Out of service until an instant; TIMESTAMP_NONE: in service. */
 void monitor_set_out_of_service(struct monitor *monitor, size_t system, int64_t until_ms);
@@ -117,7 +138,7 @@ void monitor_refused(struct monitor *monitor, size_t point, enum refusal refusal
    waits before it is told. */
 void monitor_set_look_waits(struct monitor *monitor, size_t point, bool waits);
 
-/** A finding made once a day; `point` may be FLEET_NONE for fan-weak and ground-changed. */
+/** A finding made once a day; of a whole branch `point` is its fleet_branch_place. */
 void monitor_daily(struct monitor *monitor, size_t system, size_t point, enum condition condition,
                    bool holds, bool cleared, double value, double setpoint, int64_t time_ms);
 
@@ -153,6 +174,8 @@ struct monitor_sink {
     memory is ahead of the store and the monitor must be loaded anew. */
 bool monitor_has_changes(const struct monitor *monitor);
 bool monitor_flush(struct monitor *monitor, const struct monitor_sink *sink);
+/** The hours alone. */
+bool monitor_flush_hours(struct monitor *monitor, const struct monitor_sink *sink);
 
 /* ---- what people see ---- */
 
@@ -161,10 +184,13 @@ enum monitor_status {
     MONITOR_DRIFTING,
     MONITOR_OUT_OF_SPEC,
     MONITOR_SILENT,
-    MONITOR_OUT_OF_SERVICE
+    MONITOR_OUT_OF_SERVICE,
+    MONITOR_STATUSES
 };
 /** Status of a system, and since when (TIMESTAMP_NONE: unknown). */
 enum monitor_status monitor_status(const struct monitor *monitor, size_t system, int64_t *since_ms);
+/** How many systems of each status. */
+void monitor_tally(const struct monitor *monitor, size_t tally[MONITOR_STATUSES]);
 const char *monitor_status_word(enum monitor_status status); /* "out of spec" */
 /** Newest reading of any point of a system; TIMESTAMP_NONE: none yet. */
 int64_t monitor_system_newest_ms(const struct monitor *monitor, size_t system);

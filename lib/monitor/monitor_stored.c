@@ -26,6 +26,9 @@ void monitor_load_newest(struct monitor *monitor, size_t point, const struct rea
     state->unchanged_since_ms = unchanged_since_ms;
     state->level = newest->value;
     state->hour = *hour;
+    monitor_dates_changed(monitor);
+    silence_look_again(monitor, monitor->fleet->points[point].system);
+    monitor_note_weather(monitor, point);
 }
 
 bool monitor_wants_hours(const struct monitor *monitor, size_t point) {
@@ -42,7 +45,29 @@ bool monitor_load_baseline(struct monitor *monitor, size_t point, int64_t from_m
     enum quantity quantity = monitor->fleet->points[point].description->quantity;
     if (!quantity_can_be_baseline(quantity, value))
         return true;
+    monitor_dates_changed(monitor); /* of a point read by hand */
     return point_state_add_baseline(&monitor->points[point], from_ms, value, by, learned);
+}
+
+bool monitor_load_fan(struct monitor *monitor, size_t system, int64_t since_ms,
+                      const struct equipment *equipment) {
+    const struct fleet_system *owner = &monitor->fleet->systems[system];
+    size_t branch = branch_description_find(owner->description->branches,
+                                            owner->description->branch_count, equipment->branch);
+    return branch == BRANCH_NONE ||
+           fitted_fans_add(&monitor->branches[owner->first_branch + branch].fans, since_ms,
+                           equipment);
+}
+
+void monitor_forget_fans(struct monitor *monitor, size_t system) {
+    const struct fleet_system *owner = &monitor->fleet->systems[system];
+    for (size_t b = 0; b < owner->description->branch_count; b++)
+        fitted_fans_clear(&monitor->branches[owner->first_branch + b].fans);
+}
+
+const struct fitted_fans *monitor_fans(const struct monitor *monitor, size_t system,
+                                       size_t branch) {
+    return &monitor->branches[monitor->fleet->systems[system].first_branch + branch].fans;
 }
 
 static const struct {
@@ -50,20 +75,43 @@ static const struct {
     enum system_tracker tracker;
 } system_trackers[] = {
     {CONDITION_SYSTEM_SILENT, SYSTEM_TRACKER_SILENT},
-    {CONDITION_FAN_WEAK, SYSTEM_TRACKER_FAN_WEAK},
-    {CONDITION_FAN_FADING, SYSTEM_TRACKER_FAN_FADING},
-    {CONDITION_GROUND_CHANGED, SYSTEM_TRACKER_GROUND_CHANGED},
     {CONDITION_RETEST_DUE, SYSTEM_TRACKER_RETEST},
     {CONDITION_VISIT_DUE, SYSTEM_TRACKER_VISIT},
     {CONDITION_CALIBRATION_DUE, SYSTEM_TRACKER_CALIBRATION},
 };
 
-struct tracker *monitor_wider_tracker(struct monitor *monitor, size_t system,
+static const struct {
+    enum condition condition;
+    enum branch_tracker tracker;
+} branch_trackers[] = {
+    {CONDITION_FAN_WEAK, BRANCH_TRACKER_FAN_WEAK},
+    {CONDITION_FAN_FADING, BRANCH_TRACKER_FAN_FADING},
+    {CONDITION_GROUND_CHANGED, BRANCH_TRACKER_GROUND_CHANGED},
+};
+
+static struct tracker *branch_tracker(struct monitor *monitor, size_t system, size_t point,
+                                      enum condition condition) {
+    const struct fleet_system *owner = &monitor->fleet->systems[system];
+    for (size_t b = 0; b < owner->description->branch_count; b++) {
+        if (fleet_branch_place(monitor->fleet, system, b) != point)
+            continue;
+        for (size_t i = 0; i < sizeof branch_trackers / sizeof branch_trackers[0]; i++) {
+            if (branch_trackers[i].condition == condition)
+                return &monitor->branches[owner->first_branch + b]
+                            .trackers[branch_trackers[i].tracker];
+        }
+    }
+    return NULL;
+}
+
+struct tracker *monitor_wider_tracker(struct monitor *monitor, size_t system, size_t point,
                                       enum condition condition) {
     if (condition == CONDITION_FLEET_SILENT)
         return &monitor->fleet_silent;
     if (system == FLEET_NONE)
         return &monitor->daemon_trackers[condition];
+    if (condition_info(condition)->scope == SCOPE_BRANCH)
+        return branch_tracker(monitor, system, point, condition);
     for (size_t i = 0; i < sizeof system_trackers / sizeof system_trackers[0]; i++) {
         if (system_trackers[i].condition == condition)
             return &monitor->systems[system].trackers[system_trackers[i].tracker];
@@ -83,18 +131,23 @@ static void load_point_tracker(struct monitor *monitor, const struct monitor_tra
 }
 
 void monitor_load_tracker(struct monitor *monitor, const struct monitor_tracker *stored) {
-    if (stored->point != FLEET_NONE) {
-        load_point_tracker(monitor, stored);
+    monitor_dates_changed(monitor);
+    if (condition_info(stored->condition)->scope == SCOPE_POINT) {
+        if (stored->point != FLEET_NONE)
+            load_point_tracker(monitor, stored);
         return;
     }
-    struct tracker *tracker = monitor_wider_tracker(monitor, stored->system, stored->condition);
+    struct tracker *tracker =
+        monitor_wider_tracker(monitor, stored->system, stored->point, stored->condition);
     if (tracker)
         *tracker = stored->tracker;
 }
 
 /* ---- what must be kept ---- */
 
-static bool flush_hours(struct monitor *monitor, const struct monitor_sink *sink) {
+bool monitor_flush_hours(struct monitor *monitor, const struct monitor_sink *sink) {
+    if (monitor->out_of_memory)
+        return false;
     const struct closed_hour *hours = monitor->hours.items;
     for (size_t i = 0; i < monitor->hours.count; i++) {
         if (!sink->hour(sink->context, hours[i].point, &hours[i].hour))
@@ -139,6 +192,6 @@ bool monitor_has_changes(const struct monitor *monitor) {
 }
 
 bool monitor_flush(struct monitor *monitor, const struct monitor_sink *sink) {
-    return !monitor->out_of_memory && flush_hours(monitor, sink) && flush_trackers(monitor, sink) &&
+    return monitor_flush_hours(monitor, sink) && flush_trackers(monitor, sink) &&
            alarm_book_flush(monitor->book, sink->alarm, sink->context);
 }

@@ -5,8 +5,17 @@
 
 #include <assert.h>
 #include <stdlib.h>
+#include <string.h>
 
 /* ---- what ends ---- */
+
+static bool is_branch_place(const struct fleet *fleet, size_t system, size_t point) {
+    for (size_t b = 0; b < fleet->systems[system].description->branch_count; b++) {
+        if (fleet_branch_place(fleet, system, b) == point)
+            return true;
+    }
+    return false;
+}
 
 static bool is_watched(const struct fleet *next, const char *system_id, const char *point_id,
                        enum condition condition) {
@@ -15,9 +24,12 @@ static bool is_watched(const struct fleet *next, const char *system_id, const ch
     size_t system = fleet_find_system(next, system_id);
     if (system == FLEET_NONE)
         return false;
+    size_t point = *point_id ? fleet_find_point(next, system, point_id) : FLEET_NONE;
+    if (condition_info(condition)->scope == SCOPE_BRANCH)
+        return (!*point_id || point != FLEET_NONE) && is_branch_place(next, system, point) &&
+               fleet_rule(next, system, condition).enabled;
     if (!*point_id)
         return fleet_rule(next, system, condition).enabled;
-    size_t point = fleet_find_point(next, system, point_id);
     const struct condition_rule *rule =
         point == FLEET_NONE ? NULL : fleet_point_rule(next, point, condition);
     return rule && rule->enabled;
@@ -42,20 +54,20 @@ static void stop_point(struct monitor *monitor, const struct fleet *next, size_t
     }
 }
 
-/* Conditions of a system; of the fleet and the daemon: FLEET_NONE. */
-static void stop_wider(struct monitor *monitor, const struct fleet *next, size_t system) {
+/* The conditions of one scope at one place; of the fleet and the daemon `system` is FLEET_NONE. */
+static void stop_wider(struct monitor *monitor, const struct fleet *next, size_t system,
+                       size_t point, enum condition_scope scope) {
     for (size_t c = 0; c < CONDITION_COUNT; c++) {
         enum condition condition = (enum condition)c;
-        enum condition_scope scope = condition_info(condition)->scope;
-        bool of_system = scope == SCOPE_SYSTEM;
-        if (scope == SCOPE_POINT || of_system != (system != FLEET_NONE))
+        if (condition_info(condition)->scope != scope)
             continue;
-        struct tracker *tracker = monitor_wider_tracker(monitor, system, condition);
+        struct tracker *tracker = monitor_wider_tracker(monitor, system, point, condition);
         if (!tracker || tracker->phase == TRACKER_REST ||
-            is_watched(next, fleet_system_id(monitor->fleet, system), "", condition))
+            is_watched(next, fleet_system_id(monitor->fleet, system),
+                       fleet_point_id(monitor->fleet, point), condition))
             continue;
         tracker->phase = TRACKER_REST;
-        monitor_moved_other(monitor, system, condition, tracker);
+        monitor_moved_other(monitor, system, point, condition, tracker);
     }
 }
 
@@ -73,9 +85,13 @@ static void end_alarm(struct monitor *monitor, const struct fleet *next, struct 
 void monitor_end_unwatched(struct monitor *monitor, const struct fleet *next, int64_t now_ms) {
     for (size_t i = 0; i < monitor->fleet->point_count; i++)
         stop_point(monitor, next, i);
-    for (size_t s = 0; s < monitor->fleet->system_count; s++)
-        stop_wider(monitor, next, s);
-    stop_wider(monitor, next, FLEET_NONE);
+    for (size_t s = 0; s < monitor->fleet->system_count; s++) {
+        stop_wider(monitor, next, s, FLEET_NONE, SCOPE_SYSTEM);
+        for (size_t b = 0; b < monitor->fleet->systems[s].description->branch_count; b++)
+            stop_wider(monitor, next, s, fleet_branch_place(monitor->fleet, s, b), SCOPE_BRANCH);
+    }
+    stop_wider(monitor, next, FLEET_NONE, FLEET_NONE, SCOPE_FLEET);
+    stop_wider(monitor, next, FLEET_NONE, FLEET_NONE, SCOPE_DAEMON);
     for (size_t i = 0; i < alarm_book_count(monitor->book); i++) {
         struct alarm *alarm = alarm_book_get(monitor->book, i);
         if (alarm_open(alarm))
@@ -126,11 +142,49 @@ static void take_over_trackers(struct monitor *monitor, size_t is, const struct 
     }
 }
 
+static void take_over_trackers_of(struct branch_state *branch, const struct branch_state *before) {
+    for (size_t i = 0; i < BRANCH_TRACKER_COUNT; i++)
+        branch->trackers[i] = before->trackers[i];
+}
+
+static void take_over_fans(struct branch_state *branch, struct branch_state *before) {
+    const struct fitted_fans loaded = branch->fans;
+    branch->fans = before->fans;
+    before->fans = loaded;
+}
+
+/* What is judged of a branch goes on where its alarms stand at the same place; its fans are found
+   by its id. */
+static void take_over_branches(struct monitor *monitor, size_t is, const struct monitor *former,
+                               size_t was, const struct fleet_change *change) {
+    const struct fleet_system *owner = &monitor->fleet->systems[is];
+    const struct fleet_system *before = &former->fleet->systems[was];
+    for (size_t b = 0; b < owner->description->branch_count; b++) {
+        struct branch_state *branch = &monitor->branches[owner->first_branch + b];
+        size_t place = fleet_branch_place(monitor->fleet, is, b);
+        size_t place_was = place == FLEET_NONE ? FLEET_NONE : change->points_were[place];
+        for (size_t f = 0; f < before->description->branch_count; f++) {
+            struct branch_state *state = &former->branches[before->first_branch + f];
+            if ((place == FLEET_NONE) == (place_was == FLEET_NONE) &&
+                fleet_branch_place(former->fleet, was, f) == place_was)
+                take_over_trackers_of(branch, state);
+            if (strcmp(owner->description->branches[b].id, before->description->branches[f].id) ==
+                0)
+                take_over_fans(branch, state);
+        }
+    }
+}
+
 static void take_over_wider(struct monitor *monitor, struct monitor *former,
                             const struct fleet_change *change) {
     for (size_t s = 0; s < monitor->fleet->system_count; s++) {
-        if (change->systems_were[s] != FLEET_NONE)
-            monitor->systems[s] = former->systems[change->systems_were[s]];
+        size_t was = change->systems_were[s];
+        if (was == FLEET_NONE)
+            continue;
+        const struct renewal_list loaded = monitor->systems[s].renewals;
+        monitor->systems[s] = former->systems[was];
+        former->systems[was].renewals = loaded; /* each is freed by the monitor that has it */
+        take_over_branches(monitor, s, former, was, change);
     }
     for (size_t c = 0; c < CONDITION_COUNT; c++) {
         monitor->daemon_trackers[c] = former->daemon_trackers[c];

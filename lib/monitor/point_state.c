@@ -59,6 +59,8 @@ void point_state_forget(struct point_state *state) {
         .came_ms = former.came_ms,
         .silent_after_ms = former.silent_after_ms,
         .sensor_silent_after_ms = former.sensor_silent_after_ms,
+        .draft_pa = former.draft_pa,
+        .draft_ms = former.draft_ms,
         .hour = {.hour_ms = INT64_MIN},
         .window = former.window,
         .baselines = former.baselines,

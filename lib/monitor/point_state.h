@@ -41,7 +41,9 @@ struct point_state {
     double level_noise;         /* mean distance of these values from it */
     double former_level;        /* before it last changed by a step; 0: none */
     int level_count;
-    int suspect_count;                /* consecutive readings that match a unit mix-up */
+    int suspect_count; /* consecutive readings that match a unit mix-up */
+    double draft_pa;   /* what its riser pulls without a fan (riser_draft.h); NaN: not known */
+    int64_t draft_ms;  /* time of that weather */
     struct rollup_hour hour;          /* running hour */
     bool hour_changed;                /* since it was last handed out */
     struct rollup_window *window;     /* only where a rule needs the 24 h mean */

@@ -262,7 +262,7 @@ static void return_open(struct second_look *look, struct alarm *open, struct rul
         move_open(look, open, &rule->held);
     if (rule->holds && rule->held.returned_ms > open->raised_ms)
         ended_ms = rule->held.returned_ms;
-    if (!rule->holds && !open->told && open->acknowledged_ms == TIMESTAMP_NONE)
+    if (!rule->holds && !open->told && open->acknowledged.time_ms == TIMESTAMP_NONE)
         forget(look, open->id);
     rule->holds = false;
     alarm_book_return(look->monitor->book, open->system, open->point, open->condition, ended_ms);

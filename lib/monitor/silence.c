@@ -11,6 +11,9 @@
  * So before a small fact is told, look whether its neighbours are overdue too; if they are, wait
  * until they have answered or the wider fact is told. After it, each point gets the time that it
  * may be silent to come back.
+ *
+ * Most systems have nothing overdue. When the first of their points may be is known in advance, and
+ * readings only move it on: until then nobody looks at them (look_at_ms).
  */
 #include "measure/duration.h"
 #include "monitor/monitor_private.h"
@@ -35,11 +38,17 @@ struct system_silence {
     int64_t raised_ms;  /* when that has lasted for the on-delay; INT64_MAX: it is not so */
 };
 
+/* What never reported can't fall silent, and what people read does not report by itself. */
+static bool may_be_silent(const struct monitor *monitor, size_t point) {
+    return monitor->points[point].newest_ms != TIMESTAMP_NONE &&
+           !monitor->fleet->points[point].description->by_hand;
+}
+
 static struct point_silence look_at_point(const struct monitor *monitor, size_t point,
                                           int64_t now_ms) {
     const struct point_state *state = &monitor->points[point];
     int64_t every_ms = monitor->fleet->points[point].description->every_ms;
-    if (state->newest_ms == TIMESTAMP_NONE)
+    if (!may_be_silent(monitor, point))
         return (struct point_silence){TIMESTAMP_NONE, INT64_MAX, INT64_MAX};
     struct point_silence silence = {.alive_ms = state->newest_ms,
                                     .overdue_ms = state->newest_ms +
@@ -51,6 +60,26 @@ static struct point_silence look_at_point(const struct monitor *monitor, size_t 
     if (now_ms - state->heard_ms <= every_ms)
         silence.overdue_ms = silence.silent_ms = INT64_MAX;
     return silence;
+}
+
+static int64_t lesser(int64_t a, int64_t b) {
+    return a < b ? a : b;
+}
+
+static int64_t greater(int64_t a, int64_t b) {
+    return a > b ? a : b;
+}
+
+/* Before this instant look_at_point finds nothing, however many readings come: the first at which
+   what it says is more than INT64_MAX and over. INT64_MAX: it cannot be silent. */
+static int64_t point_look_at_ms(const struct monitor *monitor, size_t point) {
+    const struct point_state *state = &monitor->points[point];
+    if (!may_be_silent(monitor, point))
+        return INT64_MAX;
+    int64_t unheard_ms = state->heard_ms + monitor->fleet->points[point].description->every_ms + 1;
+    int64_t after_ms = lesser(fleet_overdue_after_ms(monitor->fleet, point),
+                              lesser(state->silent_after_ms, state->sensor_silent_after_ms));
+    return greater(unheard_ms, state->newest_ms + after_ms);
 }
 
 struct points {
@@ -84,10 +113,22 @@ static int64_t together_since(const struct points *points, int64_t fell_ms, int6
     return fallen >= points->least && alive_ms < due_ms ? due_ms : INT64_MAX;
 }
 
+/* How many have fallen by now; most often one sensor that is long dead. */
+static size_t fallen_by_now(const struct points *points) {
+    size_t fallen = 0;
+    for (size_t i = points->first; i < points->first + points->count; i++) {
+        struct point_silence point = look_at_point(points->monitor, i, points->now_ms);
+        fallen += falls_at(points, &point) <= points->now_ms;
+    }
+    return fallen;
+}
+
 /* When the silence of all who should have reported had lasted for `delay_ms`; INT64_MAX: not yet.
    The earliest such instant, so that a later look finds the same. */
 static int64_t fell_at(const struct points *points, int64_t delay_ms) {
     int64_t earliest_ms = INT64_MAX;
+    if (fallen_by_now(points) < points->least)
+        return INT64_MAX;
     for (size_t i = points->first; i < points->first + points->count; i++) {
         struct point_silence point = look_at_point(points->monitor, i, points->now_ms);
         int64_t at_ms = falls_at(points, &point), next_ms;
@@ -110,7 +151,9 @@ static struct system_silence look(const struct monitor *monitor, size_t system, 
     struct points points = {monitor, owner->first_point, owner->point_count, 0, now_ms, true};
     for (size_t i = owner->first_point; i < owner->first_point + owner->point_count; i++) {
         int64_t newest_ms = monitor->points[i].newest_ms;
-        result.seen += newest_ms != TIMESTAMP_NONE;
+        if (!may_be_silent(monitor, i))
+            continue;
+        result.seen++;
         result.newest_ms = newest_ms > result.newest_ms ? newest_ms : result.newest_ms;
     }
     points.least = result.seen < SYSTEM_LEAST_POINTS ? 1 : SYSTEM_LEAST_POINTS;
@@ -126,11 +169,13 @@ static struct system_silence look(const struct monitor *monitor, size_t system, 
 }
 
 bool silence_of_system(const struct monitor *monitor, size_t system) {
+    bool any = false;
     const struct fleet_system *owner = &monitor->fleet->systems[system];
     for (size_t i = owner->first_point; i < owner->first_point + owner->point_count; i++) {
         const struct point_state *state = &monitor->points[i];
-        if (state->newest_ms == TIMESTAMP_NONE)
+        if (!may_be_silent(monitor, i))
             continue;
+        any = true;
         int64_t age_ms = monitor->advanced_ms - state->newest_ms;
         /* As in look_at_point, but a reading of days ago that was imported just now is no life.
          */
@@ -140,7 +185,7 @@ bool silence_of_system(const struct monitor *monitor, size_t system) {
         if (heard || age_ms <= state->silent_after_ms)
             return false;
     }
-    return true;
+    return any;
 }
 
 /* ---- one system ---- */
@@ -149,7 +194,8 @@ static void note_system(struct monitor *monitor, size_t system, enum tracker_pha
                         int64_t since_ms) {
     struct tracker *tracker = &monitor->systems[system].trackers[SYSTEM_TRACKER_SILENT];
     *tracker = (struct tracker){since_ms, since_ms, phase};
-    monitor_moved_other(monitor, system, CONDITION_SYSTEM_SILENT, tracker);
+    silence_look_again(monitor, system);
+    monitor_moved_other(monitor, system, FLEET_NONE, CONDITION_SYSTEM_SILENT, tracker);
 }
 
 /* After the system has spoken again its points have time to follow (TRACKER_CLEARING, kept in the
@@ -230,9 +276,11 @@ static bool fell_together(const struct fleet_silence *fleet, int64_t window_ms, 
 
 static void judge_fleet(struct monitor *monitor, const struct fleet_silence *fleet,
                         int64_t now_ms) {
-    struct condition_rule rule = fleet_rule(monitor->fleet, FLEET_NONE, CONDITION_FLEET_SILENT);
     struct tracker *tracker = &monitor->fleet_silent;
     int64_t since_ms = 0, at_ms = 0;
+    if (tracker->phase != TRACKER_STANDING && fleet->silent < fleet_threshold(fleet))
+        return; /* as nearly always */
+    struct condition_rule rule = fleet_rule(monitor->fleet, FLEET_NONE, CONDITION_FLEET_SILENT);
     if (!rule.enabled)
         return;
     if (tracker->phase == TRACKER_STANDING) {
@@ -247,17 +295,18 @@ static void judge_fleet(struct monitor *monitor, const struct fleet_silence *fle
         monitor_raise(monitor, FLEET_NONE, FLEET_NONE, CONDITION_FLEET_SILENT, since_ms, at_ms,
                       (double)fleet->silent, (double)fleet->seen, NULL);
     }
-    monitor_moved_other(monitor, FLEET_NONE, CONDITION_FLEET_SILENT, tracker);
+    monitor_moved_other(monitor, FLEET_NONE, FLEET_NONE, CONDITION_FLEET_SILENT, tracker);
 }
 
 /* A system that is silent while much of the fleet is overdue may be one of many: wait for the rest,
    but no longer than the window in which they would have to fall. */
 static bool wait_for_fleet(const struct monitor *monitor, const struct fleet_silence *fleet,
                            const struct system_silence *system, int64_t now_ms) {
+    if (system->silent_ms == INT64_MAX)
+        return false;
     struct condition_rule rule = fleet_rule(monitor->fleet, FLEET_NONE, CONDITION_FLEET_SILENT);
     return rule.enabled && monitor->fleet_silent.phase != TRACKER_STANDING &&
-           system->silent_ms != INT64_MAX && fleet->quiet >= fleet_threshold(fleet) &&
-           fleet->quiet > fleet->silent &&
+           fleet->quiet >= fleet_threshold(fleet) && fleet->quiet > fleet->silent &&
            now_ms - system->silent_ms <= (int64_t)rule.setpoint.number;
 }
 
@@ -273,24 +322,70 @@ static void judge_system(struct monitor *monitor, size_t system, const struct fl
         raise_sensors(monitor, system, now_ms);
 }
 
+/* ---- who is looked at, and when ---- */
+
+static const int64_t look_now_ms = INT64_MIN;
+
+void silence_look_again(struct monitor *monitor, size_t system) {
+    monitor->look_at_ms[system] = look_now_ms;
+}
+
+/* While its points follow a system that has spoken again, it is looked at each time. */
+static void set_next_look(struct monitor *monitor, size_t system) {
+    const struct fleet_system *owner = &monitor->fleet->systems[system];
+    int64_t next_ms = INT64_MAX;
+    for (size_t i = owner->first_point; i < owner->first_point + owner->point_count; i++)
+        next_ms = lesser(next_ms, point_look_at_ms(monitor, i));
+    bool follows =
+        monitor->systems[system].trackers[SYSTEM_TRACKER_SILENT].phase == TRACKER_CLEARING;
+    monitor->look_at_ms[system] = follows ? look_now_ms : next_ms;
+}
+
+struct looked_at {
+    size_t system;
+    struct system_silence silence;
+};
+
+/* Systems that are to be looked at; of the others only whether they ever reported. */
+static size_t count_due(const struct monitor *monitor, int64_t now_ms, size_t *others_seen) {
+    size_t due = 0;
+    *others_seen = 0;
+    for (size_t s = 0; s < monitor->fleet->system_count; s++) {
+        due += monitor->look_at_ms[s] <= now_ms;
+        *others_seen += monitor->look_at_ms[s] > now_ms && monitor->look_at_ms[s] < INT64_MAX;
+    }
+    return due;
+}
+
+static void look_at_due(const struct monitor *monitor, int64_t now_ms, struct looked_at *found,
+                        struct fleet_silence *fleet) {
+    for (size_t s = 0; s < monitor->fleet->system_count; s++) {
+        if (monitor->look_at_ms[s] > now_ms)
+            continue;
+        *found = (struct looked_at){s, look(monitor, s, now_ms)};
+        fleet->seen += found->silence.seen > 0;
+        fleet->quiet += found->silence.overdue_ms != INT64_MAX;
+        if (found->silence.silent_ms != INT64_MAX)
+            fleet->silent_at_ms[fleet->silent++] = found->silence.silent_ms;
+        found++;
+    }
+}
+
 void silence_scan(struct monitor *monitor, int64_t now_ms) {
-    size_t systems = monitor->fleet->system_count;
-    struct system_silence *found = malloc((systems + 1) * sizeof *found);
-    struct fleet_silence fleet = {.silent_at_ms = malloc((systems + 1) * sizeof(int64_t))};
+    struct fleet_silence fleet = {0};
+    size_t count = count_due(monitor, now_ms, &fleet.seen);
+    struct looked_at *found = malloc((count + 1) * sizeof *found);
+    fleet.silent_at_ms = malloc((count + 1) * sizeof *fleet.silent_at_ms);
     if (!found || !fleet.silent_at_ms) {
         monitor->out_of_memory = true;
         goto done;
     }
-    for (size_t s = 0; s < systems; s++) {
-        found[s] = look(monitor, s, now_ms);
-        fleet.seen += found[s].seen > 0;
-        fleet.quiet += found[s].overdue_ms != INT64_MAX;
-        if (found[s].silent_ms != INT64_MAX)
-            fleet.silent_at_ms[fleet.silent++] = found[s].silent_ms;
-    }
+    look_at_due(monitor, now_ms, found, &fleet);
     judge_fleet(monitor, &fleet, now_ms);
-    for (size_t s = 0; s < systems; s++)
-        judge_system(monitor, s, &fleet, &found[s], now_ms);
+    for (size_t i = 0; i < count; i++) {
+        judge_system(monitor, found[i].system, &fleet, &found[i].silence, now_ms);
+        set_next_look(monitor, found[i].system);
+    }
 done:
     free(found);
     free(fleet.silent_at_ms);

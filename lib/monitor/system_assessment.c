@@ -3,33 +3,43 @@
 #include "measure/airflow.h"
 #include "measure/duration.h"
 #include "measure/timestamp.h"
+#include "settings/change_words.h"
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
-_Static_assert(SYSTEM_CURVE_POINTS_MAX == FAN_CURVE_POINTS_MAX, "a curve that check takes is used");
+_Static_assert(FAN_MODEL_CURVE_POINTS_MAX == FAN_CURVE_POINTS_MAX,
+               "a curve that check takes is used");
 
-enum { AGREE_DAYS = 7, AGREE_LEAST = 3, LEAST_HOURS = 24 };
+enum { AGREE_DAYS = 7, AGREE_LEAST = 3, LEAST_HOURS = 24, DAY_LEAST_HOURS = 6 };
 static const double agreement = 2.0; /* calibration uncertainties between sensor and record */
 static const double standard_celsius = 15.0; /* ISO 2533, for where nobody measures it */
 
 /* ---- points ---- */
 
-struct system_points system_points_of(const struct fleet *fleet, size_t system) {
-    struct system_points points = {
-        .suction = fleet_point_of(fleet, system, QUANTITY_SUCTION),
-        .flow = fleet_point_of(fleet, system, QUANTITY_AIRFLOW),
-        .velocity_pressure = fleet_point_of(fleet, system, QUANTITY_VELOCITY_PRESSURE),
-        .power = fleet_point_of(fleet, system, QUANTITY_FAN_POWER),
-        .radon = fleet_point_of(fleet, system, QUANTITY_RADON),
-        .indoor = fleet_point_of(fleet, system, QUANTITY_INDOOR_TEMPERATURE),
-        .outdoor = fleet_point_of(fleet, system, QUANTITY_OUTDOOR_TEMPERATURE),
-        .barometer = fleet_point_of(fleet, system, QUANTITY_BAROMETRIC_PRESSURE),
-        .water = fleet_point_of(fleet, system, QUANTITY_WATER_LEVEL),
+struct system_points system_points_of(const struct fleet *fleet, size_t system, size_t branch) {
+    struct system_points points = {.system = system, .branch = branch};
+    const struct {
+        size_t *point;
+        enum quantity quantity;
+    } wanted[] = {
+        {&points.suction, QUANTITY_SUCTION},
+        {&points.flow, QUANTITY_AIRFLOW},
+        {&points.velocity_pressure, QUANTITY_VELOCITY_PRESSURE},
+        {&points.power, QUANTITY_FAN_POWER},
+        {&points.radon, QUANTITY_RADON},
+        {&points.indoor, QUANTITY_INDOOR_TEMPERATURE},
+        {&points.outdoor, QUANTITY_OUTDOOR_TEMPERATURE},
+        {&points.barometer, QUANTITY_BAROMETRIC_PRESSURE},
+        {&points.humidity, QUANTITY_HUMIDITY},
+        {&points.water, QUANTITY_WATER_LEVEL},
     };
-    const struct fleet_system *owner = &fleet->systems[system];
+    for (size_t i = 0; i < sizeof wanted / sizeof wanted[0]; i++)
+        *wanted[i].point = fleet_branch_point_of(fleet, system, branch, wanted[i].quantity);
     if (points.power == FLEET_NONE)
-        points.power = fleet_point_of(fleet, system, QUANTITY_FAN_CURRENT);
+        points.power = fleet_branch_point_of(fleet, system, branch, QUANTITY_FAN_CURRENT);
+    const struct fleet_system *owner = &fleet->systems[system];
     for (size_t i = 0; i < owner->point_count; i++) {
         size_t point = owner->first_point + i;
         if (fleet->points[point].description->quantity == QUANTITY_FIELD &&
@@ -37,6 +47,11 @@ struct system_points system_points_of(const struct fleet *fleet, size_t system) 
             points.holes[points.hole_count++] = point;
     }
     return points;
+}
+
+const struct branch_description *system_points_branch(const struct fleet *fleet,
+                                                      const struct system_points *points) {
+    return &fleet->systems[points->system].description->branches[points->branch];
 }
 
 static const struct point_baseline *baseline_of(const struct monitor *monitor, size_t point,
@@ -53,17 +68,15 @@ static double base_value(const struct monitor *monitor, size_t point, int64_t ti
 /* ---- air ---- */
 
 static double density_of(double celsius, double pressure_pa) {
-    const struct airflow_air air = {isnan(pressure_pa) ? AIRFLOW_STANDARD_PRESSURE_PA : pressure_pa,
-                                    isnan(celsius) ? standard_celsius : celsius};
+    const struct airflow_air air = {pressure_pa, isnan(celsius) ? standard_celsius : celsius};
     double density = NAN;
     return airflow_dry_air_density(&air, &density) == AIRFLOW_OK ? density : NAN;
 }
 
-static double flow_of(const struct fleet *fleet, size_t system, double velocity_pressure_pa,
-                      double density) {
-    const struct system_description *description = fleet->systems[system].description;
-    const struct airflow_pipe pipe = {description->pipe_inside_diameter_m,
-                                      description->centreline_factor};
+static double flow_of(const struct fleet *fleet, const struct system_points *points,
+                      double velocity_pressure_pa, double density) {
+    const struct branch_description *branch = system_points_branch(fleet, points);
+    const struct airflow_pipe pipe = {branch->pipe_inside_diameter_m, branch->centreline_factor};
     double flow = NAN;
     /* A little below zero is a gauge's noise around no flow. */
     if (velocity_pressure_pa < 0.0 && velocity_pressure_pa > -1.0)
@@ -74,32 +87,21 @@ static double flow_of(const struct fleet *fleet, size_t system, double velocity_
     return flow;
 }
 
-struct system_state_of_air system_assessment_air(const struct fleet *fleet, size_t system,
+struct system_state_of_air system_assessment_air(const struct fleet *fleet,
+                                                 const struct system_points *points,
                                                  const struct system_measured *measured) {
     struct system_state_of_air air = {
         .suction_pa = measured->suction_pa,
         .flow_m3_s = measured->flow_m3_s,
         .power_w = measured->power_w,
-        .density_kg_m3 = density_of(measured->indoor_celsius, measured->barometer_pa),
+        .density_kg_m3 =
+            density_of(measured->indoor_celsius, isnan(measured->barometer_pa)
+                                                     ? fleet_air_pressure_pa(fleet, points->system)
+                                                     : measured->barometer_pa),
     };
     if (isnan(air.flow_m3_s))
-        air.flow_m3_s = flow_of(fleet, system, measured->velocity_pressure_pa, air.density_kg_m3);
+        air.flow_m3_s = flow_of(fleet, points, measured->velocity_pressure_pa, air.density_kg_m3);
     return air;
-}
-
-static size_t any_point(const struct system_points *points) {
-    const size_t candidates[] = {points->suction, points->flow, points->velocity_pressure,
-                                 points->power};
-    for (size_t i = 0; i < sizeof candidates / sizeof candidates[0]; i++) {
-        if (candidates[i] != FLEET_NONE)
-            return candidates[i];
-    }
-    return points->hole_count ? points->holes[0] : points->radon;
-}
-
-static size_t system_of(const struct fleet *fleet, const struct system_points *points) {
-    size_t point = any_point(points);
-    return point == FLEET_NONE ? FLEET_NONE : fleet->points[point].system;
 }
 
 struct system_state_of_air system_assessment_then(const struct monitor *monitor,
@@ -114,7 +116,7 @@ struct system_state_of_air system_assessment_then(const struct monitor *monitor,
         .indoor_celsius = base_value(monitor, points->indoor, time_ms),
         .barometer_pa = base_value(monitor, points->barometer, time_ms),
     };
-    return system_assessment_air(fleet, system_of(fleet, points), &measured);
+    return system_assessment_air(fleet, points, &measured);
 }
 
 struct window {
@@ -156,22 +158,31 @@ struct system_state_of_air system_assessment_now(const struct monitor *monitor,
         .indoor_celsius = median_if_known_then(monitor, &window, points->indoor),
         .barometer_pa = median_if_known_then(monitor, &window, points->barometer),
     };
-    return system_assessment_air(fleet, system_of(fleet, points), &measured);
+    return system_assessment_air(fleet, points, &measured);
 }
 
-bool system_assessment_curve(const struct fleet *fleet, size_t system, struct fan_curve *curve) {
-    const struct system_description *description = fleet->systems[system].description;
-    struct fan_point points[FAN_CURVE_POINTS_MAX];
-    if (description->fan_curve_count == 0 || description->fan_curve_count > FAN_CURVE_POINTS_MAX)
-        return false;
-    for (size_t i = 0; i < description->fan_curve_count; i++)
-        points[i] = (struct fan_point){description->fan_curve[i].flow_m3_s,
-                                       description->fan_curve[i].pressure_pa};
-    return fan_curve_make(curve, points, description->fan_curve_count) == FAN_OK;
+static bool curve_of(const struct fan_curve_point *curve, size_t count, struct fan_curve *made) {
+    struct fan_point sheet[FAN_CURVE_POINTS_MAX];
+    for (size_t i = 0; i < count; i++)
+        sheet[i] = (struct fan_point){curve[i].flow_m3_s, curve[i].pressure_pa};
+    return count > 0 && fan_curve_make(made, sheet, count) == FAN_OK;
+}
+
+bool system_assessment_curve(const struct monitor *monitor, const struct system_points *points,
+                             int64_t time_ms, struct fan_curve *curve) {
+    const struct fleet *fleet = monitor_fleet(monitor);
+    const struct fan_description *file = &system_points_branch(fleet, points)->fan;
+    const struct fitted_fan *fitted =
+        fitted_fans_at(monitor_fans(monitor, points->system, points->branch), time_ms);
+    if (!fitted || (file->model && strcmp(file->model, fitted->model) == 0))
+        return curve_of(file->curve, file->curve_count, curve);
+    const struct fan_model *model = fan_models_find(&fleet->settings->fans, fitted->model);
+    return model && curve_of(model->curve, model->curve_count, curve);
 }
 
 /* ---- what the installed sensors showed at commissioning ---- */
 
+/* The zeros are in fan_uncertainty already. */
 static double calibration_of(const struct fleet *fleet, size_t point) {
     return point == FLEET_NONE ? NAN : fleet->points[point].description->calibration_relative;
 }
@@ -208,7 +219,8 @@ static bool settle(const struct monitor *monitor, const struct history *history,
     if (!baseline || baseline->learned)
         return true;
     double own = settled_value(monitor, history, point, baseline, now_ms);
-    double allowed = most * calibration_of(monitor_fleet(monitor), point) * fabs(baseline->value);
+    const struct fleet *fleet = monitor_fleet(monitor);
+    double allowed = most * point_calibration(fleet->points[point].description, baseline->value);
     if (isnan(own) || fabs(own - baseline->value) > allowed)
         return false;
     *value = own;
@@ -225,8 +237,8 @@ static bool settle_air(const struct monitor *monitor, const struct history *hist
         !settle(monitor, history, points->velocity_pressure, now_ms, most, &velocity_pressure_pa))
         return false;
     if (isnan(base_value(monitor, points->flow, now_ms)) && !isnan(velocity_pressure_pa))
-        own.flow_m3_s = flow_of(monitor_fleet(monitor), system_of(monitor_fleet(monitor), points),
-                                velocity_pressure_pa, own.density_kg_m3);
+        own.flow_m3_s =
+            flow_of(monitor_fleet(monitor), points, velocity_pressure_pa, own.density_kg_m3);
     *then = own;
     return true;
 }
@@ -257,6 +269,53 @@ static double flow_calibration(const struct fleet *fleet, const struct system_po
     return calibration_of(fleet, points->velocity_pressure) / 2.0;
 }
 
+/* When the baseline of its speed was measured; INT64_MIN: there is none. */
+static int64_t measured_ms(const struct monitor *monitor, const struct system_points *points,
+                           int64_t time_ms) {
+    const size_t used[] = {points->suction, points->flow, points->velocity_pressure, points->power};
+    int64_t newest_ms = INT64_MIN;
+    for (size_t i = 0; i < sizeof used / sizeof used[0]; i++) {
+        const struct point_baseline *baseline = baseline_of(monitor, used[i], time_ms);
+        if (baseline && baseline->from_ms > newest_ms)
+            newest_ms = baseline->from_ms;
+    }
+    return newest_ms;
+}
+
+/* By the fans on record; where there is one branch also by a record that only says so. */
+static bool is_replaced(const struct monitor *monitor, const struct system_points *points,
+                        int64_t from_ms, int64_t to_ms) {
+    const struct fleet *fleet = monitor_fleet(monitor);
+    const struct renewal_list *renewals = monitor_renewals(monitor, points->system);
+    if (fitted_fans_replaced(monitor_fans(monitor, points->system, points->branch),
+                             &system_points_branch(fleet, points)->fan, from_ms, to_ms))
+        return true;
+    if (fleet->systems[points->system].description->branch_count > 1)
+        return false;
+    for (size_t i = 0; i < renewals->count; i++) {
+        const struct renewal *renewal = &renewals->items[i];
+        if (renewal->from_ms > from_ms && renewal->from_ms <= to_ms &&
+            (renewal->changed & CHANGE_FAN))
+            return true;
+    }
+    return false;
+}
+
+const char *system_assessment_no_speed(const struct monitor *monitor,
+                                       const struct system_points *points, int64_t time_ms) {
+    const struct fan_description *fan = &system_points_branch(monitor_fleet(monitor), points)->fan;
+    if (fan->control == FAN_CONTROL_CONSTANT_PRESSURE)
+        return "the fan holds its suction, so its speed says nothing of wear; a leak or a blockage "
+               "shows in power and air flow";
+    if (fan->control == FAN_CONTROL_SCHEDULE)
+        return "the fan stands still by plan, so a week says nothing sure of its speed";
+    int64_t from_ms = measured_ms(monitor, points, time_ms);
+    if (from_ms != INT64_MIN && is_replaced(monitor, points, from_ms, time_ms))
+        return "the fan was replaced after it was measured; a new commissioning record tells what "
+               "it does";
+    return NULL;
+}
+
 static const char *fan_missing(const struct system_points *points,
                                const struct system_state_of_air *now,
                                const struct system_state_of_air *then) {
@@ -281,14 +340,14 @@ static struct fan_state fan_state_of(const struct system_state_of_air *air) {
                               air->density_kg_m3 / curve_density};
 }
 
-void system_assessment_fan(const struct fleet *fleet, size_t system,
-                           const struct system_points *points,
-                           const struct system_state_of_air *now,
+void system_assessment_fan(const struct monitor *monitor, const struct system_points *points,
+                           int64_t time_ms, const struct system_state_of_air *now,
                            const struct system_state_of_air *then, bool agrees,
                            struct system_fan *fan) {
+    const struct fleet *fleet = monitor_fleet(monitor);
     struct fan_curve curve;
-    const struct system_description *description = fleet->systems[system].description;
-    *fan = (struct system_fan){.why = fan_missing(points, now, then)};
+    const char *why = system_assessment_no_speed(monitor, points, time_ms);
+    *fan = (struct system_fan){.why = why ? why : fan_missing(points, now, then)};
     if (fan->why)
         return;
     const struct fan_uncertainty uncertainty = fan_uncertainty_make(
@@ -298,9 +357,11 @@ void system_assessment_fan(const struct fleet *fleet, size_t system,
     /* A gauge may read a little below zero while the fan stands still. */
     if (today.suction_pa < 0.0)
         today.suction_pa = 0.0;
-    bool has_curve = system_assessment_curve(fleet, system, &curve);
-    enum fan_status status = fan_ratio(has_curve ? &curve : NULL, &today, &first,
-                                       description->loss_after_gauge, &uncertainty, &fan->speed);
+    bool has_curve = system_assessment_curve(monitor, points, time_ms, &curve);
+    const struct fan_curve *used = has_curve ? &curve : NULL;
+    double loss =
+        fan_loss_after_gauge(system_points_branch(fleet, points)->loss_after_gauge, used, &first);
+    enum fan_status status = fan_ratio(used, &today, &first, loss, &uncertainty, &fan->speed);
     fan->known = status == FAN_OK && isfinite(fan->speed.ratio);
     if (!fan->known)
         fan->why = fan_status_text(status == FAN_OK ? FAN_OUT_OF_RANGE : status);
@@ -361,23 +422,49 @@ static void assess_hole(const struct monitor *monitor, const struct window *wind
     hole->why = hole->known ? NULL : ground_status_text(status);
 }
 
+/* A hole belongs to the branch that it names, else to the first. */
+static bool is_hole_of(const struct fleet *fleet, const struct system_points *points, size_t hole) {
+    size_t named = fleet->points[hole].description->branch;
+    return (named == BRANCH_NONE ? 0 : named) == points->branch;
+}
+
+/* Fan and ground from the medians of a window. */
+static void assess_air(const struct monitor *monitor, const struct system_points *points,
+                       const struct window *window, struct system_state_of_air *now,
+                       struct system_state_of_air *then, struct system_assessment *assessment) {
+    const struct history *history = window->history;
+    *assessment = (struct system_assessment){0};
+    *then = system_assessment_then(monitor, points, window->to_ms);
+    *now = system_assessment_now(monitor, history, points, window->from_ms, window->to_ms,
+                                 window->least_hours);
+    bool settled = system_assessment_settled(monitor, history, points, window->to_ms, then);
+    system_assessment_fan(monitor, points, window->to_ms, now, then, settled, &assessment->fan);
+    system_assessment_ground(
+        now, then, history->ground_exponent(history->context, points->system, window->to_ms),
+        &assessment->ground);
+}
+
 void system_assessment_make(const struct monitor *monitor, const struct history *history,
-                            size_t system, int64_t now_ms, struct system_assessment *assessment) {
+                            const struct system_points *points, int64_t now_ms,
+                            struct system_assessment *assessment) {
     const struct fleet *fleet = monitor_fleet(monitor);
-    const struct system_points points = system_points_of(fleet, system);
     const struct window window = {history, now_ms - SYSTEM_ASSESSMENT_WINDOW_MS, now_ms,
                                   LEAST_HOURS};
-    struct system_state_of_air then = system_assessment_then(monitor, &points, now_ms);
-    struct system_state_of_air now =
-        system_assessment_now(monitor, history, &points, window.from_ms, now_ms, LEAST_HOURS);
-    *assessment = (struct system_assessment){.hole_count = points.hole_count};
-    bool settled = system_assessment_settled(monitor, history, &points, now_ms, &then);
-    system_assessment_fan(fleet, system, &points, &now, &then, settled, &assessment->fan);
-    system_assessment_ground(&now, &then,
-                             history->ground_exponent(history->context, system, now_ms),
-                             &assessment->ground);
-    for (size_t i = 0; i < points.hole_count; i++) {
-        assessment->holes[i].point = points.holes[i];
-        assess_hole(monitor, &window, &now, &then, &assessment->holes[i]);
+    struct system_state_of_air now, then;
+    assess_air(monitor, points, &window, &now, &then, assessment);
+    for (size_t i = 0; i < points->hole_count; i++) {
+        if (!is_hole_of(fleet, points, points->holes[i]))
+            continue;
+        struct system_hole *hole = &assessment->holes[assessment->hole_count++];
+        hole->point = points->holes[i];
+        assess_hole(monitor, &window, &now, &then, hole);
     }
+}
+
+void system_assessment_day(const struct monitor *monitor, const struct history *history,
+                           const struct system_points *points, int64_t now_ms,
+                           struct system_assessment *assessment) {
+    const struct window window = {history, now_ms - AVERAGE_DAY_MS, now_ms, DAY_LEAST_HOURS};
+    struct system_state_of_air now, then;
+    assess_air(monitor, points, &window, &now, &then, assessment);
 }

@@ -1,12 +1,13 @@
 /*
- * system_assessment: fan and ground of one system told apart, relative to commissioning.
+ * system_assessment: fan and ground of one branch of a system told apart, relative to
+ * commissioning. Weather, holes and radon are those of the whole house.
  *
  * What was measured lately (medians of hourly means) is compared with the baselines. Flow comes
  * from an airflow point, or from the velocity pressure and the inside of the pipe. The density of
  * the air is taken from an indoor temperature and a barometric pressure where a point measures them
- * and had a baseline at commissioning; otherwise it is the standard one on both days, and its error
- * cancels. Fan current stands in for power where power isn't measured: only its ratio is used.
- * Pure.
+ * and had a baseline at commissioning; otherwise it is the standard one at the elevation of the
+ * system on both days, and its error cancels. Fan current stands in for power where power isn't
+ * measured: only its ratio is used. Pure.
  */
 #ifndef MONITOR_SYSTEM_ASSESSMENT_H
 #define MONITOR_SYSTEM_ASSESSMENT_H
@@ -21,14 +22,18 @@
 #define SYSTEM_ASSESSMENT_WINDOW_MS (7 * AVERAGE_DAY_MS)
 #define SYSTEM_ASSESSMENT_HOLES 16
 
-/** The points of a system that fan and ground are told by; FLEET_NONE: no such point. */
+/** The points that fan and ground of a branch are told by; FLEET_NONE: no such point. */
 struct system_points {
+    size_t system, branch;
     size_t suction, flow, velocity_pressure, power, radon;
-    size_t indoor, outdoor, barometer, water;
+    size_t indoor, outdoor, barometer, humidity, water;
     size_t holes[SYSTEM_ASSESSMENT_HOLES];
     size_t hole_count;
 };
-struct system_points system_points_of(const struct fleet *fleet, size_t system);
+struct system_points system_points_of(const struct fleet *fleet, size_t system, size_t branch);
+/** The branch as the settings describe it. */
+const struct branch_description *system_points_branch(const struct fleet *fleet,
+                                                      const struct system_points *points);
 
 /** SI; NaN: not measured, or no baseline. */
 struct system_state_of_air {
@@ -43,7 +48,8 @@ struct system_measured {
 };
 /** Flow as measured, else from velocity pressure and pipe; density from the weather, else standard.
  */
-struct system_state_of_air system_assessment_air(const struct fleet *fleet, size_t system,
+struct system_state_of_air system_assessment_air(const struct fleet *fleet,
+                                                 const struct system_points *points,
                                                  const struct system_measured *measured);
 
 /** At commissioning, by the baselines in force at an instant. */
@@ -57,8 +63,18 @@ struct system_state_of_air system_assessment_now(const struct monitor *monitor,
                                                  int64_t from_ms, int64_t to_ms,
                                                  size_t least_hours);
 
-/** The maker's curve of a system; false when the file has none, or none that can be used. */
-bool system_assessment_curve(const struct fleet *fleet, size_t system, struct fan_curve *curve);
+/**
+ * The maker's curve of the fan that stands in the branch at an instant, by the records, else by the
+ * system file; false when there is none, or none that can be used.
+ */
+bool system_assessment_curve(const struct monitor *monitor, const struct system_points *points,
+                             int64_t time_ms, struct fan_curve *curve);
+/**
+ * Why the speed of the fan says nothing at an instant, whatever is measured: a control sets it, or
+ * another fan was put in after the baseline. NULL: it does.
+ */
+const char *system_assessment_no_speed(const struct monitor *monitor,
+                                       const struct system_points *points, int64_t time_ms);
 
 struct system_fan {
     bool known;
@@ -85,21 +101,26 @@ struct system_hole {
 struct system_assessment {
     struct system_fan fan;
     struct system_ground ground;
-    struct system_hole holes[SYSTEM_ASSESSMENT_HOLES];
+    struct system_hole holes[SYSTEM_ASSESSMENT_HOLES]; /* that name the branch; the others: first */
     size_t hole_count;
 };
 
 /** As of an instant, from the 7 days before it. */
 void system_assessment_make(const struct monitor *monitor, const struct history *history,
-                            size_t system, int64_t now_ms, struct system_assessment *assessment);
+                            const struct system_points *points, int64_t now_ms,
+                            struct system_assessment *assessment);
+
+/** Fan and ground of the last 24 h alone, where a change of these days shows at once; no holes. */
+void system_assessment_day(const struct monitor *monitor, const struct history *history,
+                           const struct system_points *points, int64_t now_ms,
+                           struct system_assessment *assessment);
 
 /**
- * Fan and ground from two states. `agrees`: `then` was measured by the installed sensors
- * (system_assessment_settled), so errors of scale are the same on both days.
+ * Fan and ground from two states, `now` up to `time_ms`. `agrees`: `then` was measured by the
+ * installed sensors (system_assessment_settled), so errors of scale are the same on both days.
  */
-void system_assessment_fan(const struct fleet *fleet, size_t system,
-                           const struct system_points *points,
-                           const struct system_state_of_air *now,
+void system_assessment_fan(const struct monitor *monitor, const struct system_points *points,
+                           int64_t time_ms, const struct system_state_of_air *now,
                            const struct system_state_of_air *then, bool agrees,
                            struct system_fan *fan);
 void system_assessment_ground(const struct system_state_of_air *now,

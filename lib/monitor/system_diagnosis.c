@@ -1,4 +1,5 @@
 #include "monitor/system_diagnosis.h"
+#include "monitor/renewals.h"
 
 #include "analysis/statistics.h"
 #include "measure/duration.h"
@@ -6,17 +7,19 @@
 #include "monitor/assessment.h"
 #include "monitor/fan_fading.h"
 #include "monitor/judge.h"
+#include "monitor/judge_mixup.h"
+#include "monitor/onset.h"
+#include "monitor/riser_draft.h"
 #include "monitor/system_assessment.h"
 
 #include <math.h>
 #include <string.h>
 
 static const double fading_days = 3650.0; /* whatever the setting: it is asked for its slope */
-enum { ONSET_DAYS = 180, ONSET_HOURS = 72, RADON_DAYS = 30, RADON_LEAST_DAYS = 10 };
+enum { RADON_DAYS = 30, RADON_LEAST_DAYS = 10, YEAR_DAYS = 365 };
 static const int64_t longest_ms = 7 * DURATION_DAY_MS;
 static const int64_t cold_ms = 3 * DURATION_DAY_MS; /* ice needs some days of frost, or one night */
 static const double radon_season = 0.3; /* of a month's mean against another's; no source */
-static const double near_share = 0.2;   /* of the change: still at, or already at, a level */
 
 bool system_diagnosis_applies(enum condition condition) {
     return condition_info(condition)->has_cause;
@@ -28,6 +31,7 @@ struct look {
     const struct fleet *fleet;
     size_t system;
     int64_t from_ms, now_ms; /* of the values that count */
+    struct onset onset;      /* of the change that is asked about */
 };
 
 static bool is_silent(const struct look *look, size_t point) {
@@ -53,14 +57,28 @@ static double value_then(const struct look *look, size_t point) {
     return baseline ? baseline->value : NAN;
 }
 
+/* A sensor that has not reported since the change says what was before it: a fan that stands, and
+   a gauge that is read once an hour still shows all of its suction. */
+static bool has_seen_the_change(const struct look *look, size_t point) {
+    const int64_t one_batch_ms = 2 * DURATION_MINUTE_MS; /* in which a gateway sends its points */
+    return point != FLEET_NONE &&
+           monitor_point(look->monitor, point)->newest_ms >= look->from_ms - one_batch_ms;
+}
+
 static struct diagnosis_signal signal_of(const struct look *look, size_t point) {
     struct diagnosis_signal signal = {
-        .now = value_now(look, point),
+        .now = has_seen_the_change(look, point) ? value_now(look, point) : NAN,
         .baseline = value_then(look, point),
         .relative_uncertainty = NAN,
     };
-    signal.silent = point != FLEET_NONE && is_silent(look, point) &&
-                    monitor_point(look->monitor, point)->newest_ms != TIMESTAMP_NONE;
+    if (point == FLEET_NONE)
+        return signal;
+    struct onset_level level = onset_level_before(look->history, point, &look->onset);
+    signal.before = level.value;
+    signal.scatter = level.scatter;
+    signal.unit = look->fleet->points[point].description->binding.unit;
+    signal.silent =
+        is_silent(look, point) && monitor_point(look->monitor, point)->newest_ms != TIMESTAMP_NONE;
     return signal;
 }
 
@@ -72,72 +90,87 @@ static struct diagnosis_signal flow_signal(const struct look *look,
     struct diagnosis_signal pressure = signal_of(look, points->velocity_pressure);
     struct system_state_of_air then = system_assessment_then(look->monitor, points, look->now_ms);
     /* Flow follows the root of the velocity pressure; density hardly moves within a house. */
-    double ratio = sqrt(fmax(pressure.now, 0.0) / pressure.baseline);
+    double per_root = then.flow_m3_s / sqrt(pressure.baseline);
+    double before = per_root * sqrt(pressure.before);
     return (struct diagnosis_signal){
-        .now = isnan(pressure.now) ? NAN : then.flow_m3_s * ratio,
+        .now = isnan(pressure.now) ? NAN : per_root * sqrt(fmax(pressure.now, 0.0)),
         .baseline = then.flow_m3_s,
         .relative_uncertainty = NAN,
         .silent = pressure.silent,
+        .before = before,
+        .scatter = 0.5 * before * pressure.scatter / pressure.before,
+        .unit = pressure.unit,
     };
 }
 
 /* ---- how the change came ---- */
 
-/* Span from the last value near `from` to the first one near `to` behind it; NaN: not seen. */
-static double onset_span(const double *times, const double *values, size_t n, double from,
-                         double to) {
-    size_t last_before = n, first_after = n;
-    for (size_t i = n; i-- > 0 && last_before == n;) {
-        if (fabs(values[i] - from) <= near_share * fabs(to - from))
-            last_before = i;
-    }
-    if (last_before == n)
-        return NAN;
-    for (size_t i = last_before + 1; i < n && first_after == n; i++) {
-        if (fabs(values[i] - to) <= near_share * fabs(to - from))
-            first_after = i;
-    }
-    return first_after == n ? NAN : times[first_after] - times[last_before];
+static bool is_of_air(enum quantity quantity) {
+    return quantity == QUANTITY_SUCTION || quantity == QUANTITY_FIELD ||
+           quantity == QUANTITY_AIRFLOW || quantity == QUANTITY_VELOCITY_PRESSURE ||
+           quantity == QUANTITY_FAN_POWER || quantity == QUANTITY_FAN_CURRENT;
 }
 
-static double onset_by_hours(const struct look *look, size_t point, double from, double to) {
-    struct average_bucket hours[ONSET_HOURS + 2];
-    double times[ONSET_HOURS + 2], values[ONSET_HOURS + 2];
-    size_t n = 0;
-    int64_t begin_ms = look->from_ms - 2 * DURATION_DAY_MS;
-    int64_t end_ms = begin_ms + ONSET_HOURS * DURATION_HOUR_MS;
-    if (end_ms > look->now_ms)
-        end_ms = look->now_ms;
-    size_t count = history_hours(look->history, point, begin_ms, end_ms, hours, ONSET_HOURS + 2);
-    for (size_t i = 0; count != HISTORY_FAILED && i < count; i++) {
-        times[n] = (double)hours[i].start_ms / DURATION_DAY_MS;
-        values[n++] = hours[i].value_ms / (double)hours[i].covered_ms;
+/* The point that the alarm is about, else what has moved most of what shows the air. */
+static size_t moved_point(const struct look *look, const struct alarm *alarm,
+                          const struct system_points *points) {
+    const size_t air[] = {points->suction, points->flow, points->velocity_pressure, points->power};
+    size_t moved = points->suction;
+    double most = 0.0;
+    if (alarm->point != ALARM_NO_INDEX &&
+        is_of_air(look->fleet->points[alarm->point].description->quantity))
+        return alarm->point;
+    for (size_t i = 0; i < sizeof air / sizeof air[0]; i++) {
+        double change = fabs(value_now(look, air[i]) / value_then(look, air[i]) - 1.0);
+        if (change > most) { /* false with NaN */
+            most = change;
+            moved = air[i];
+        }
     }
-    return onset_span(times, values, n, from, to);
+    return moved;
 }
 
-static double onset_by_days(const struct look *look, size_t point, double from, double to) {
-    struct history_day days[ONSET_DAYS];
-    double times[ONSET_DAYS + 1], values[ONSET_DAYS + 1];
-    const struct time_zone *zone = look->fleet->systems[look->system].zone;
-    int64_t today = time_zone_local_day(zone, look->now_ms);
-    size_t count = history_days(look->history, point, today - ONSET_DAYS, today, days, ONSET_DAYS);
-    size_t n = 0;
-    for (size_t i = 0; count != HISTORY_FAILED && i < count; i++) {
-        times[n] = (double)days[i].local_day;
-        values[n++] = days[i].median;
-    }
-    times[n] = (double)today;
-    values[n++] = to;
-    return onset_span(times, values, n, from, to);
+/* False without a record: nothing says when the first days were. */
+static bool ask_onset(const struct look *look, const struct alarm *alarm,
+                      const struct system_points *points, struct onset_question *question) {
+    size_t point = moved_point(look, alarm, points);
+    const struct point_baseline *baseline =
+        point == FLEET_NONE
+            ? NULL
+            : point_state_baseline(monitor_point(look->monitor, point), look->now_ms);
+    if (!baseline)
+        return false;
+    *question = (struct onset_question){
+        .history = look->history,
+        .zone = look->fleet->systems[look->system].zone,
+        .point = point,
+        .baseline_ms = renewals_series_ms(look->monitor, point, look->now_ms),
+        .baseline = baseline->value,
+        .value = value_now(look, point),
+        .since_ms = look->from_ms,
+        .now_ms = look->now_ms,
+    };
+    return true;
 }
 
-static double onset_days(const struct look *look, size_t point) {
-    double from = value_then(look, point), to = value_now(look, point);
-    if (point == FLEET_NONE || isnan(from) || isnan(to) || !(fabs(to - from) > 0.1 * fabs(from)))
-        return NAN;
-    double span = onset_by_hours(look, point, from, to);
-    return isnan(span) ? onset_by_days(look, point, from, to) : span;
+static struct onset onset_of(const struct look *look, const struct alarm *alarm,
+                             const struct system_points *points) {
+    struct onset_question question;
+    int64_t commissioned_ms = renewals_house_ms(look->monitor, look->system, look->now_ms);
+    if (commissioned_ms == TIMESTAMP_NONE)
+        return (struct onset){.span_days = NAN};
+    if (ask_onset(look, alarm, points, &question))
+        return onset_find(&question);
+    return onset_unknown(look->fleet->systems[look->system].zone, commissioned_ms);
+}
+
+static int month_last_year(const struct look *look, const struct alarm *alarm,
+                           const struct system_points *points) {
+    struct onset_question question;
+    if (!ask_onset(look, alarm, points, &question))
+        return 0;
+    double before = onset_level_before(look->history, question.point, &look->onset).value;
+    return onset_month_last_year(&question, isnan(before) ? question.baseline : before);
 }
 
 /* ---- the rest of the input ---- */
@@ -151,6 +184,26 @@ static void fill_weather(const struct look *look, const struct system_points *po
     input->outdoor_baseline_celsius = value_then(look, points->outdoor);
     input->outdoor_lowest_celsius =
         history_lowest(look->history, points->outdoor, look->now_ms - cold_ms, look->now_ms);
+}
+
+/* What the riser would do without its fan, and what its end does in frost. */
+static void fill_riser(const struct look *look, const struct system_points *points,
+                       struct diagnosis_input *input) {
+    const struct branch_description *branch = system_points_branch(look->fleet, points);
+    input->riser.holds_suction = branch->fan.control == FAN_CONTROL_CONSTANT_PRESSURE;
+    input->riser.loss_after_gauge = branch->loss_after_gauge;
+    input->riser.pipe_inside_diameter_m = branch->pipe_inside_diameter_m;
+    if (look->fleet->systems[look->system].description->branch_count > 1)
+        input->riser.branch = branch->id;
+    const struct riser_weather weather = {input->indoor_celsius, input->outdoor_celsius,
+                                          value_now(look, points->barometer)};
+    input->humidity_percent = value_now(look, points->humidity);
+    input->roof_discharge = branch->discharge == DISCHARGE_ROOF;
+    input->stack_height_m = look->fleet->systems[look->system].description->stack_height_m;
+    input->air_pressure_pa = isnan(weather.barometer_pa)
+                                 ? fleet_air_pressure_pa(look->fleet, look->system)
+                                 : weather.barometer_pa;
+    input->draft_pa = riser_draft_pa(look->fleet, look->system, points->branch, &weather);
 }
 
 /* Zones south of the equator, where the cold months are others: enough for a hint on frost. */
@@ -176,23 +229,67 @@ static int month_of(const struct look *look) {
 
 static void fill_water(const struct look *look, const struct system_points *points,
                        struct diagnosis_input *input) {
+    if (points->water == FLEET_NONE)
+        return;
     const struct condition_rule *rule =
-        points->water == FLEET_NONE
-            ? NULL
-            : fleet_point_rule(look->fleet, points->water, CONDITION_WATER_HIGH);
+        fleet_point_rule(look->fleet, points->water, CONDITION_WATER_HIGH);
     input->water_level_m = value_now(look, points->water);
+    input->water_rise_m =
+        input->water_level_m - onset_level_before(look->history, points->water, &look->onset).value;
     if (rule)
-        input->water_limit_m = judge_setpoint(look->fleet, rule, value_then(look, points->water));
+        input->water_limit_m =
+            judge_setpoint(look->fleet, rule, value_then(look, points->water), NAN);
+}
+
+/* What a sensor in another unit reads against what it said before. */
+static void take_mixed_up(const struct look *look, size_t point, struct diagnosis_signal *signal,
+                          struct diagnosis_input *input) {
+    if (point == FLEET_NONE)
+        return;
+    const struct point_state *state = monitor_point(look->monitor, point);
+    if (state->suspect_count < JUDGE_MIXUP_READINGS || is_silent(look, point))
+        return;
+    *signal = (struct diagnosis_signal){.now = state->newest_value,
+                                        .baseline = signal->baseline,
+                                        .relative_uncertainty = NAN,
+                                        .before = state->level,
+                                        .scatter = state->level_noise,
+                                        .unit = signal->unit};
+    input->asked.implausible = true;
+}
+
+/* A field that turns for hours of the day looks whole in its median: where a fifth of the hours are
+   at or below nothing, their lowest fifth is what counts. */
+static double hole_now(const struct look *look, size_t point, double median) {
+    struct average_bucket hours[7 * 24 + 2];
+    double values[7 * 24 + 2];
+    size_t n = 0, turned = 0;
+    size_t count = history_hours(look->history, point, look->from_ms, look->now_ms, hours,
+                                 sizeof hours / sizeof hours[0]);
+    for (size_t i = 0; count != HISTORY_FAILED && i < count; i++) {
+        values[n] = hours[i].value_ms / (double)hours[i].covered_ms;
+        turned += values[n++] <= 0.0 ? 1 : 0;
+    }
+    if (isnan(median) || n < 10 || 5 * turned < n)
+        return median;
+    return fmin(median, statistics_select(values, n, n / 10));
 }
 
 static void fill_holes(const struct look *look, const struct system_points *points,
                        struct diagnosis_input *input) {
-    input->hole_count =
-        points->hole_count < DIAGNOSIS_HOLES_MAX ? points->hole_count : DIAGNOSIS_HOLES_MAX;
-    for (size_t i = 0; i < input->hole_count; i++)
-        input->holes[i] =
-            (struct diagnosis_hole){look->fleet->points[points->holes[i]].description->name,
-                                    signal_of(look, points->holes[i])};
+    size_t branch_count = look->fleet->systems[look->system].description->branch_count;
+    for (size_t i = 0; i < points->hole_count && input->hole_count < DIAGNOSIS_HOLES_MAX; i++) {
+        size_t point = points->holes[i];
+        const struct point_description *hole = look->fleet->points[point].description;
+        struct diagnosis_hole *to = &input->holes[input->hole_count];
+        if (hole->branch != points->branch && hole->branch != BRANCH_NONE)
+            continue;
+        *to = (struct diagnosis_hole){hole->name, signal_of(look, point),
+                                      hole->branch == BRANCH_NONE && branch_count > 1};
+        to->field.now = hole_now(look, point, to->field.now);
+        take_mixed_up(look, point, &to->field, input);
+        input->hole_count++;
+    }
 }
 
 /* Where the record says nothing of radon: the usual of the first month after it, as radon-rising
@@ -201,7 +298,7 @@ static void fill_radon(const struct look *look, size_t point, struct diagnosis_i
     struct history_day days[RADON_DAYS];
     double means[RADON_DAYS];
     size_t n = 0;
-    int64_t from_ms = assessment_commissioned_ms(look->monitor, look->system, look->now_ms);
+    int64_t from_ms = renewals_radon_ms(look->monitor, look->system, look->now_ms);
     input->radon = signal_of(look, point);
     if (point == FLEET_NONE || !isnan(input->radon.baseline) || from_ms == TIMESTAMP_NONE)
         return;
@@ -219,46 +316,63 @@ static void fill_radon(const struct look *look, size_t point, struct diagnosis_i
     input->radon.relative_uncertainty = radon_season;
 }
 
-/* What a sensor in another unit reads against what it said before. */
-static void take_mixed_up(const struct look *look, size_t point, struct diagnosis_signal *signal,
-                          struct diagnosis_input *input) {
-    if (point == FLEET_NONE)
-        return;
-    const struct point_state *state = monitor_point(look->monitor, point);
-    if (state->suspect_count < JUDGE_MIXUP_READINGS || is_silent(look, point))
-        return;
-    *signal = (struct diagnosis_signal){state->newest_value, state->level, NAN, false};
-    input->implausible = true;
-}
-
 static void fill_implausible(const struct look *look, const struct alarm *alarm,
                              const struct system_points *points, struct diagnosis_input *input) {
     take_mixed_up(look, points->suction, &input->suction, input);
     take_mixed_up(look, points->flow, &input->flow, input);
     take_mixed_up(look, points->power, &input->power, input);
     take_mixed_up(look, points->radon, &input->radon, input);
+    if (alarm->condition != CONDITION_SENSOR_IMPLAUSIBLE || input->asked.implausible)
+        return;
     /* Readings that match another unit were taken, and counted; what was refused was not. */
-    input->refused =
-        alarm->condition == CONDITION_SENSOR_IMPLAUSIBLE && !input->implausible &&
-        (alarm->point == ALARM_NO_INDEX ||
-         monitor_point(look->monitor, alarm->point)->suspect_count < JUDGE_MIXUP_READINGS);
+    input->asked.other_unit =
+        alarm->point != ALARM_NO_INDEX &&
+        monitor_point(look->monitor, alarm->point)->suspect_count >= JUDGE_MIXUP_READINGS;
+    input->asked.refused = !input->asked.other_unit;
+    if (alarm->point != ALARM_NO_INDEX)
+        input->asked.alone = look->fleet->points[alarm->point].description->quantity;
 }
 
 static void fill_fading(const struct look *look, const struct alarm *alarm,
-                        struct diagnosis_input *input) {
+                        const struct system_points *points, struct diagnosis_input *input) {
     const struct time_zone *zone = look->fleet->systems[look->system].zone;
     /* The day that decided it counts, also when `now` is the time of its last reading. */
     int64_t at_ms = look->now_ms > alarm->raised_ms ? look->now_ms : alarm->raised_ms;
     struct wear wear;
     if (alarm->condition == CONDITION_FAN_FADING &&
-        fan_fading_find(look->monitor, look->history, look->system, look->now_ms - 1,
+        fan_fading_find(look->monitor, look->history, points, look->now_ms - 1,
                         time_zone_local_day(zone, at_ms), fading_days, &wear) == WEAR_FOUND)
         input->speed_per_year = wear.trend.per_year;
 }
 
+/* How far a value is from its baseline, up or down; 0: not known. */
+static double distance_of(const struct look *look, size_t point) {
+    double share = value_now(look, point) / value_then(look, point);
+    return isnan(share) ? 0.0 : fabs(log(fmax(share, 0.001)));
+}
+
+/* What is wrong with the whole house may come from any of its risers: the one that has changed
+   most. */
+static size_t branch_about(const struct look *look, const struct alarm *alarm) {
+    size_t branch = fleet_branch_at(look->fleet, look->system, alarm->point, alarm->condition);
+    double most = -1.0;
+    if (branch != BRANCH_NONE)
+        return branch;
+    for (size_t b = 0; b < look->fleet->systems[look->system].description->branch_count; b++) {
+        const struct system_points points = system_points_of(look->fleet, look->system, b);
+        double distance = fmax(distance_of(look, points.suction), distance_of(look, points.power));
+        if (distance > most) {
+            most = distance;
+            branch = b;
+        }
+    }
+    return branch;
+}
+
 /* Of several risers, meters or monitors the one that the alarm is about. */
 static struct system_points points_about(const struct look *look, const struct alarm *alarm) {
-    struct system_points points = system_points_of(look->fleet, look->system);
+    struct system_points points =
+        system_points_of(look->fleet, look->system, branch_about(look, alarm));
     if (alarm->point == ALARM_NO_INDEX)
         return points;
     switch (look->fleet->points[alarm->point].description->quantity) {
@@ -281,37 +395,84 @@ static struct system_points points_about(const struct look *look, const struct a
     return points;
 }
 
+/* ---- the houses around ---- */
+
+/* Over the last year at most, since the values of commissioning. */
+static void tell_neighbours(const struct look *look, const struct alarm *alarm,
+                            const struct system_points *points, struct diagnosis *diagnosis) {
+    const struct neighbours *neighbours = monitor_neighbours(look->monitor);
+    size_t point = alarm->point != ALARM_NO_INDEX ? alarm->point : points->suction;
+    if (point == FLEET_NONE || alarm->condition == CONDITION_SENSOR_IMPLAUSIBLE)
+        return;
+    const struct time_zone *zone = look->fleet->systems[look->system].zone;
+    const struct point_baseline *baseline =
+        point_state_baseline(monitor_point(look->monitor, point), look->now_ms);
+    int64_t today = time_zone_local_day(zone, look->now_ms), from_day = today - YEAR_DAYS;
+    if (baseline && time_zone_local_day(zone, baseline->from_ms) > from_day)
+        from_day = time_zone_local_day(zone, baseline->from_ms);
+    struct neighbours_comparison found;
+    if (!neighbours_compare(neighbours, look->history, point, from_day, today,
+                            value_now(look, point), &found))
+        return;
+    struct diagnosis_neighbours told = {
+        .quantity = look->fleet->points[point].description->quantity,
+        .houses = found.houses,
+        .days = found.days,
+        .own = found.own,
+        .theirs = found.theirs,
+        .uncertainty = found.uncertainty,
+    };
+    (void)neighbours_systems(neighbours, look->system, &told.region);
+    diagnosis_tell_neighbours(diagnosis, &told);
+}
+
+static void fill_alarm(const struct look *look, const struct alarm *alarm,
+                       const struct system_points *points, struct diagnosis_input *input) {
+    input->month = month_of(look);
+    input->since_days = (double)(look->now_ms - alarm->since_ms) / DURATION_DAY_MS;
+    input->change_span_days = look->onset.span_days;
+    input->last_year_month = month_last_year(look, alarm, points);
+    input->asked.alarm_stands = alarm_stands(alarm);
+    input->asked.about_speed = alarm->condition == CONDITION_FAN_WEAK;
+    input->asked.about_radon =
+        alarm->point != ALARM_NO_INDEX &&
+        look->fleet->points[alarm->point].description->quantity == QUANTITY_RADON;
+}
+
 bool system_diagnosis_make(const struct monitor *monitor, const struct history *history,
                            const struct alarm *alarm, int64_t now_ms, struct diagnosis *diagnosis) {
     if (alarm->system == ALARM_NO_INDEX || !system_diagnosis_applies(alarm->condition))
         return false;
-    struct look look = {monitor,       history,         monitor_fleet(monitor),
-                        alarm->system, alarm->since_ms, now_ms};
+    struct look look = {.monitor = monitor,
+                        .history = history,
+                        .fleet = monitor_fleet(monitor),
+                        .system = alarm->system,
+                        .from_ms = alarm->since_ms,
+                        .now_ms = now_ms};
     /* A condition decided once a day began before its first finding. */
-    if (condition_info(alarm->condition)->measure == MEASURE_DAILY)
-        look.from_ms = now_ms - longest_ms;
-    if (now_ms - look.from_ms > longest_ms)
+    if (condition_info(alarm->condition)->measure == MEASURE_DAILY ||
+        now_ms - look.from_ms > longest_ms)
         look.from_ms = now_ms - longest_ms;
     const struct system_points points = points_about(&look, alarm);
+    look.onset = onset_of(&look, alarm, &points);
     struct fan_curve curve;
-    struct diagnosis_input input = diagnosis_input_empty(look.fleet->settings->units);
+    struct diagnosis_input input = diagnosis_input_empty();
     input.suction = signal_of(&look, points.suction);
     input.flow = flow_signal(&look, &points);
     input.power = signal_of(&look, points.power);
     fill_radon(&look, points.radon, &input);
     fill_holes(&look, &points, &input);
-    input.curve = system_assessment_curve(look.fleet, look.system, &curve) ? &curve : NULL;
-    input.loss_after_gauge = look.fleet->systems[look.system].description->loss_after_gauge;
-    input.ground_exponent = history->ground_exponent(history->context, look.system, now_ms);
     fill_weather(&look, &points, &input);
+    fill_riser(&look, &points, &input);
+    /* of a fan that holds its suction nobody knows at which speed it was commissioned */
+    if (!input.riser.holds_suction && system_assessment_curve(monitor, &points, now_ms, &curve))
+        input.riser.curve = &curve;
+    input.ground_exponent = history->ground_exponent(history->context, look.system, now_ms);
     fill_water(&look, &points, &input);
-    input.month = month_of(&look);
-    input.since_days = (double)(now_ms - alarm->since_ms) / DURATION_DAY_MS;
-    input.change_span_days =
-        onset_days(&look, alarm->point != ALARM_NO_INDEX ? alarm->point : points.suction);
-    input.alarm_stands = alarm_stands(alarm);
+    fill_alarm(&look, alarm, &points, &input);
     fill_implausible(&look, alarm, &points, &input);
-    fill_fading(&look, alarm, &input);
+    fill_fading(&look, alarm, &points, &input);
     diagnosis_make(&input, diagnosis);
+    tell_neighbours(&look, alarm, &points, diagnosis);
     return true;
 }

@@ -1,4 +1,5 @@
 #include "monitor/system_series.h"
+#include "monitor/renewals.h"
 
 #include "measure/timestamp.h"
 
@@ -56,15 +57,18 @@ static bool are_enough(const size_t chosen[COLUMN_COUNT]) {
             chosen[COLUMN_HOLE] != FLEET_NONE);
 }
 
-/* Since the newest of the baselines, so that no day is held against another installation. */
+/* Since all of them are one series, so that no day is held against another installation. */
 static int64_t first_day(const struct system_series_source *source,
                          const size_t chosen[COLUMN_COUNT], int64_t known_ms) {
-    const struct time_zone *zone = monitor_fleet(source->monitor)->systems[source->system].zone;
+    const struct time_zone *zone =
+        monitor_fleet(source->monitor)->systems[source->points->system].zone;
     int64_t from_ms = TIMESTAMP_NONE;
     for (size_t i = 0; i < COLUMN_COUNT; i++) {
-        const struct point_baseline *baseline = baseline_of(source, chosen[i], known_ms);
-        if (baseline && (from_ms == TIMESTAMP_NONE || baseline->from_ms > from_ms))
-            from_ms = baseline->from_ms;
+        int64_t begun_ms = chosen[i] == FLEET_NONE
+                               ? TIMESTAMP_NONE
+                               : renewals_series_ms(source->monitor, chosen[i], known_ms);
+        if (begun_ms != TIMESTAMP_NONE && (from_ms == TIMESTAMP_NONE || begun_ms > from_ms))
+            from_ms = begun_ms;
     }
     return assessment_first_day(zone, from_ms, known_ms);
 }
@@ -103,14 +107,15 @@ static struct fan_state state_of(const struct system_state_of_air *air) {
                               air->density_kg_m3 / curve_density};
 }
 
-static struct speed_law speed_law_of(const struct system_series_source *source) {
+static struct speed_law speed_law_of(const struct system_series_source *source, int64_t known_ms) {
     const struct fleet *fleet = monitor_fleet(source->monitor);
-    struct speed_law law = {
-        .then = state_of(source->then),
-        .loss_after_gauge = fleet->systems[source->system].description->loss_after_gauge,
-    };
+    struct speed_law law = {.then = state_of(source->then)};
+    bool is_told = system_assessment_curve(source->monitor, source->points, known_ms, &law.curve);
+    law.loss_after_gauge =
+        fan_loss_after_gauge(system_points_branch(fleet, source->points)->loss_after_gauge,
+                             is_told ? &law.curve : NULL, &law.then);
     law.has_curve =
-        system_assessment_curve(fleet, source->system, &law.curve) &&
+        is_told &&
         fan_speed(&law.curve, &law.then, law.loss_after_gauge, &law.speed_then) == FAN_OK &&
         law.speed_then > 0.0;
     return law;
@@ -163,10 +168,10 @@ static struct day_law day_law_of(const struct system_series_source *source,
     const struct point_baseline *field =
         kind == SYSTEM_SERIES_COUPLING ? baseline_of(source, source->hole, known_ms) : NULL;
     if (kind == SYSTEM_SERIES_SPEED)
-        law.speed = speed_law_of(source);
+        law.speed = speed_law_of(source, known_ms);
     else if (kind == SYSTEM_SERIES_RESISTANCE)
-        law.exponent =
-            source->history->ground_exponent(source->history->context, source->system, known_ms);
+        law.exponent = source->history->ground_exponent(source->history->context,
+                                                        source->points->system, known_ms);
     else if (field)
         law.field_then_pa = field->value;
     return law;
@@ -185,7 +190,7 @@ static double value_on(const struct day_law *law, struct table *table, int64_t l
     if (!(measured.suction_pa > running_share * source->then->suction_pa))
         return NAN;
     const struct system_state_of_air air =
-        system_assessment_air(monitor_fleet(source->monitor), source->system, &measured);
+        system_assessment_air(monitor_fleet(source->monitor), source->points, &measured);
     switch (law->kind) {
     case SYSTEM_SERIES_SPEED:
         return speed_ratio(&law->speed, &air);
@@ -218,6 +223,9 @@ bool system_series_read(const struct system_series_source *source, enum system_s
     struct table table = {{NULL}, {0}, {0}};
     size_t chosen[COLUMN_COUNT];
     *series = (struct assessment_series){{0}, NULL};
+    if (kind == SYSTEM_SERIES_SPEED &&
+        system_assessment_no_speed(source->monitor, source->points, known_ms))
+        return true;
     choose_points(source, kind, known_ms, chosen);
     if (!are_enough(chosen))
         return true;
@@ -225,7 +233,7 @@ bool system_series_read(const struct system_series_source *source, enum system_s
     if (good) {
         const struct day_law law = day_law_of(source, kind, known_ms);
         size_t count = fill(&law, &table);
-        good = assessment_series_of_days(source->monitor, source->history, source->system,
+        good = assessment_series_of_days(source->monitor, source->history, source->points->system,
                                          table.days[COLUMN_SUCTION], count, series);
     }
     for (size_t i = 0; i < COLUMN_COUNT; i++)

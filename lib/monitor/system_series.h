@@ -25,7 +25,6 @@ enum system_series_kind {
 struct system_series_source {
     const struct monitor *monitor;
     const struct history *history;
-    size_t system;
     const struct system_points *points;
     const struct system_state_of_air *then; /* best the settled one (system_assessment_settled) */
     size_t hole;                            /* SYSTEM_SERIES_COUPLING: its point */
@@ -33,8 +32,9 @@ struct system_series_source {
 
 /**
  * Daily values of the local days from the baselines in force at `known_ms` up to `to_day`, that day
- * left out. Empty where a point or a baseline is missing. Clear with assessment_series_clear.
- * False: the history failed or memory ran out.
+ * left out. Empty where a point or a baseline is missing, and of the speed where it says nothing
+ * (system_assessment_no_speed).
+ * Clear with assessment_series_clear. False: the history failed or memory ran out.
  */
 bool system_series_read(const struct system_series_source *source, enum system_series_kind kind,
                         int64_t known_ms, int64_t to_day, struct assessment_series *series);

@@ -3,6 +3,7 @@
 #include "measure/json_pointer.h"
 
 #include <stddef.h>
+#include <stdlib.h>
 #include <string.h>
 #include <strings.h>
 
@@ -74,6 +75,48 @@ const char *checked_text_host(const char *text) {
     return "is not a host; allowed: a host name or an IP address, without port";
 }
 
+static bool port_is_good(const char *port, size_t length) {
+    int number = 0;
+    if (length < 1 || length > 5)
+        return false;
+    for (size_t i = 0; i < length; i++) {
+        if (port[i] < '0' || port[i] > '9')
+            return false;
+        number = number * 10 + (port[i] - '0');
+    }
+    return number >= 1 && number <= 65535;
+}
+
+size_t checked_text_host_of(const char *text, size_t *from, int *port) {
+    const char *bracket = text[0] == '[' ? strchr(text, ']') : NULL;
+    const char *colon = bracket ? bracket + 1 : strchr(text, ':');
+    bool has_port = colon && *colon == ':' && !strchr(colon + 1, ':');
+    *from = bracket != NULL;
+    *port = has_port ? (int)strtol(colon + 1, NULL, 10) : 0;
+    return bracket    ? (size_t)(bracket - text) - 1
+           : has_port ? (size_t)(colon - text)
+                      : strlen(text);
+}
+
+const char *checked_text_host_and_port(const char *text) {
+    static const char problem[] =
+        "is not a host; allowed: a host name or an IP address, with a port such as "
+        "broker-3:1884 or [2001:db8::1]:1884 at will";
+    char host[256];
+    size_t from = 0;
+    int port = 0;
+    size_t length = checked_text_host_of(text, &from, &port);
+    if (length >= sizeof host)
+        return problem;
+    memcpy(host, text + from, length);
+    host[length] = '\0';
+    const char *behind = text + from + length + from; /* from 1: a bracket on each side */
+    bool good =
+        checked_text_host(host) == NULL &&
+        (*behind == '\0' || (*behind == ':' && port_is_good(behind + 1, strlen(behind + 1))));
+    return good ? NULL : problem;
+}
+
 const char *checked_text_time_zone(const char *text) {
     /* The name becomes part of a file name: it must not lead out of its folder. */
     size_t length = strlen(text);
@@ -111,6 +154,24 @@ const char *checked_text_topic_filter(const char *text) {
             return "is not a topic filter; allowed: # only as the whole last level";
     }
     return NULL;
+}
+
+bool checked_text_filter_takes(const char *filter, const char *topic) {
+    while (*filter && strcmp(filter, "#") != 0) {
+        size_t part = strcspn(filter, "/"), level = strcspn(topic, "/");
+        bool any = part == 1 && *filter == '+';
+        if (!any && (part != level || strncmp(filter, topic, part) != 0))
+            return false;
+        filter += part;
+        topic += level;
+        if (*topic == '\0') /* "a/#" takes "a" too */
+            return *filter == '\0' || strcmp(filter, "/#") == 0;
+        if (*filter == '\0')
+            return false;
+        filter++;
+        topic++;
+    }
+    return *filter == '#';
 }
 
 const char *checked_text_json_pointer(const char *text) {
@@ -157,6 +218,22 @@ const char *checked_text_header_value(const char *text) {
     return NULL;
 }
 
+const char *checked_text_base(const char *text) {
+    static const char problem[] = "is not a path to stand below; allowed: /radon, or /house/radon: "
+                                  "letters, digits and - . _ between slashes, none at the end";
+    if (!*text || strlen(text) > 100 || !consists_of(text, LETTERS DIGITS "-._/"))
+        return problem;
+    for (const char *part = text; *part;) {
+        if (*part++ != '/')
+            return problem;
+        size_t length = strcspn(part, "/");
+        if (length == 0 || strspn(part, ".") == length) /* "." and ".." lead elsewhere */
+            return problem;
+        part += length;
+    }
+    return NULL;
+}
+
 /* The authority of "scheme://authority/path", or NULL when it isn't http or https. */
 static const char *url_authority(const char *url, size_t *length) {
     size_t skip = strncasecmp(url, "https://", 8) == 0  ? 8
@@ -193,18 +270,6 @@ static bool split_authority(const char *authority, size_t length, char *host, si
     *port = host_end < end ? host_end + 1 : NULL;
     *port_length = host_end < end ? (size_t)(end - host_end - 1) : 0;
     return true;
-}
-
-static bool port_is_good(const char *port, size_t length) {
-    int number = 0;
-    if (length < 1 || length > 5)
-        return false;
-    for (size_t i = 0; i < length; i++) {
-        if (port[i] < '0' || port[i] > '9')
-            return false;
-        number = number * 10 + (port[i] - '0');
-    }
-    return number >= 1 && number <= 65535;
 }
 
 const char *checked_text_url(const char *text) {

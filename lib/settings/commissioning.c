@@ -138,6 +138,38 @@ static void read_points(struct key_reader *reader, const struct key_path *path,
     }
 }
 
+static void read_changed(struct key_reader *reader, const struct key_path *path,
+                         const struct yaml_tree_node *node, void *target) {
+    static const char allowed[] = "a list of " CHANGE_WORDS_ALLOWED;
+    struct commissioning *record = target;
+    if (!key_is(reader, path, node, YAML_TREE_LIST, allowed))
+        return;
+    for (size_t i = 0; i < node->count; i++) {
+        const struct yaml_tree_entry *entry = &node->entries[i];
+        const char *word = key_scalar(reader, path, &entry->value, allowed);
+        unsigned bit = 0;
+        if (word && !change_find(word, &bit))
+            key_error(reader, path, entry->line, "%.60s is nothing that changes; allowed: %s", word,
+                      allowed);
+        record->changed |= bit;
+    }
+    if (!change_possible(record->changed))
+        key_error(reader, path, node->line, "nothing stands beside others; allowed: %s", allowed);
+}
+
+static void read_equipment(struct key_reader *reader, const struct key_path *path,
+                           const struct yaml_tree_node *node, void *target) {
+    const struct record_context *context = reader->context;
+    struct commissioning *record = target;
+    const struct equipment_place place = system_description_place(context->system);
+    equipment_read(reader, path, node, &place, &record->equipment);
+}
+
+static void read_test_holes(struct key_reader *reader, const struct key_path *path,
+                            const struct yaml_tree_node *node, void *target) {
+    test_holes_read(reader, path, node, &((struct commissioning *)target)->test_holes);
+}
+
 /* The table reads `date` before `next_calibration`, which must be later. */
 static const struct key_row record_rows[] = {
     {.key = "date",
@@ -178,7 +210,16 @@ static const struct key_row record_rows[] = {
      .allowed = "1 (laminar) to 2 (turbulent)",
      .lowest = 1.0,
      .highest = 2.0},
+    {.key = "changed", .kind = KEY_PART, .read = read_changed},
     {.key = "points", .kind = KEY_PART, .read = read_points},
+    {.key = "equipment", .kind = KEY_PART, .read = read_equipment},
+    {.key = "test_holes", .kind = KEY_PART, .read = read_test_holes},
+    {.key = "back_draft",
+     .kind = KEY_WORD,
+     .offset = AT(back_draft),
+     .what = "a result of a back-draft test",
+     .allowed = BACK_DRAFT_ALLOWED,
+     .words = back_draft_words},
     {.key = "notes",
      .kind = KEY_TEXT,
      .offset = AT(notes),
@@ -214,6 +255,8 @@ void commissioning_free(struct commissioning *record) {
     for (size_t i = 0; i < record->value_count; i++)
         free(record->values[i].point);
     free(record->values);
+    equipment_clear(&record->equipment);
+    test_holes_clear(&record->test_holes);
     free(record->by);
     free(record->instruments);
     free(record->notes);

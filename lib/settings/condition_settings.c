@@ -135,7 +135,7 @@ static bool applies(const struct condition_info *info, const struct condition_se
     if (settings->level == LEVEL_FLEET)
         return true;
     if (settings->level == LEVEL_SYSTEM)
-        return info->scope == SCOPE_POINT || info->scope == SCOPE_SYSTEM;
+        return info->scope <= SCOPE_SYSTEM;
     return info->scope == SCOPE_POINT &&
            (!info->quantities || (info->quantities & (UINT32_C(1) << settings->quantity)));
 }
@@ -237,6 +237,8 @@ static const struct limit {
     {"low", QUANTITY_FAN_POWER, CONDITION_FAN_STOPPED},
     {"lost", QUANTITY_FAN_CURRENT, CONDITION_FAN_STOPPED},
     {"low", QUANTITY_FAN_CURRENT, CONDITION_FAN_STOPPED},
+    {"high", QUANTITY_FAN_POWER, CONDITION_POWER_HIGH},
+    {"high", QUANTITY_FAN_CURRENT, CONDITION_POWER_HIGH},
     {"high", QUANTITY_RADON, CONDITION_RADON_HIGH},
     {"high", QUANTITY_WATER_LEVEL, CONDITION_WATER_HIGH},
     {"low", QUANTITY_BATTERY, CONDITION_BATTERY_LOW},

@@ -199,9 +199,9 @@ static void read_quiet_hours(struct key_reader *reader, const struct key_path *p
                   allowed);
         return;
     }
-    contact->has_quiet_hours = true;
-    contact->quiet_from_minute = from;
-    contact->quiet_to_minute = to;
+    contact->quiet.given = true;
+    contact->quiet.from_minute = from;
+    contact->quiet.to_minute = to;
 }
 
 static const struct key_row escalate_rows[] = {
@@ -227,10 +227,10 @@ static void read_escalation(struct key_reader *reader, const struct key_path *pa
 }
 
 static const char *check_language(const char *text) {
-    enum wording_language language;
+    size_t language;
     return wording_language_find(text, &language) ? NULL
-                                                  : "is no language of the messages; allowed: en "
-                                                    "or es, also with a region such as es-MX";
+                                                  : "is no language of the messages; allowed: "
+                                                    "the code of one, such as en or es-MX";
 }
 
 /* yes or no, else an error and false. */
@@ -282,9 +282,10 @@ static void read_hears(struct key_reader *reader, const struct key_path *path,
         else if (!read_yes(reader, &here, &entry->value, &yes))
             continue;
         else if (condition < CONDITION_COUNT)
-            *(yes ? &contact->hears : &contact->hears_not) |= UINT64_C(1) << condition;
+            *(yes ? &contact->hears.conditions : &contact->hears_not.conditions) |= UINT64_C(1)
+                                                                                    << condition;
         else
-            *(yes ? &contact->hears_priorities : &contact->hears_not_priorities) |= 1U << priority;
+            *(yes ? &contact->hears.priorities : &contact->hears_not.priorities) |= 1U << priority;
     }
 }
 
@@ -322,8 +323,7 @@ static const struct key_row contact_rows[] = {
     {.key = "language",
      .kind = KEY_TEXT,
      .offset = AT(language),
-     .otherwise = "en",
-     .allowed = "en or es, also with a region such as es-MX",
+     .allowed = "the code of a language of the messages, such as en or es-MX",
      .check = check_language},
     {.key = "hears", .kind = KEY_PART, .read = read_hears},
     {.key = "remind_every",

@@ -20,6 +20,17 @@ struct settings_header {
     int line;
 };
 
+struct settings_quiet_hours {
+    bool given;
+    int from_minute, to_minute; /* since local midnight */
+};
+
+/** Bits by enum. */
+struct settings_hearing {
+    uint64_t conditions;
+    unsigned priorities;
+};
+
 struct settings_contact {
     char *id;
     enum settings_role role;
@@ -29,12 +40,11 @@ struct settings_contact {
     char *signing_secret_file;
     struct settings_header *headers;
     size_t header_count;
-    bool has_quiet_hours;
-    int quiet_from_minute, quiet_to_minute; /* minutes since local midnight */
-    char *time_zone;                        /* NULL: the system's */
+    struct settings_quiet_hours quiet;
+    char *time_zone; /* NULL: the system's */
     bool has_units;
     enum unit_system units;
-    char *language;          /* "en" default */
+    char *language;          /* NULL: English, and on a page what the browser asks for */
     int64_t remind_every_ms; /* 0: never */
     char *escalate_to;       /* contact id, or NULL */
     int64_t escalate_after_ms;
@@ -42,8 +52,7 @@ struct settings_contact {
     bool allow_private_address; /* `allow_private: true`: a webhook inside a private network */
     char *tls_ca_file;          /* extra CA for this webhook, or NULL */
     int64_t least_interval_ms;  /* `at_most_every`: rate limit; 0: none */
-    uint64_t hears, hears_not;  /* `hears`: bit per enum condition, before what the role says */
-    unsigned hears_priorities, hears_not_priorities; /* the same: bit per enum priority */
+    struct settings_hearing hears, hears_not; /* before what the role says */
     int line;
     struct {
         int template_text, signing_secret_file, tls_ca_file;

@@ -31,8 +31,6 @@ void settings_errors_add(struct settings_errors *errors, const char *format, ...
 void settings_errors_free(struct settings_errors *errors) {
     if (!errors)
         return;
-    for (size_t i = 0; i < errors->count; i++)
-        free(errors->lines[i]);
-    free(errors->lines);
+    array_free_texts(errors->lines, errors->count);
     *errors = (struct settings_errors){0};
 }

@@ -1,6 +1,7 @@
 #include "settings/key_table.h"
 
 #include "measure/duration.h"
+#include "measure/timestamp.h"
 
 #include <assert.h>
 #include <math.h>
@@ -135,6 +136,14 @@ static bool read_span(const struct key_row *row, const char *text, void *field) 
     return true;
 }
 
+static bool read_day(const char *text, int64_t *field) {
+    int year = 0, month = 0, day = 0;
+    if (!timestamp_parse_date(text, strlen(text), &year, &month, &day))
+        return false;
+    *field = timestamp_days_from_civil(year, month, day);
+    return true;
+}
+
 static bool read_real(const struct key_row *row, const char *text, double *field) {
     double number = 0.0;
     bool good = row->kind == KEY_VALUE ? unit_parse(text, row->dimension, &number) == UNIT_OK
@@ -184,6 +193,8 @@ static bool read_scalar(struct key_reader *reader, const struct key_row *row, co
         if (word)
             *(char **)field = key_copy(reader, text);
         return word != NULL;
+    case KEY_DAY:
+        return read_day(text, field);
     case KEY_PART:
         break;
     }

@@ -58,6 +58,7 @@ enum key_kind {
     KEY_FRACTION,  /* double: "0.1" or "10 %" */
     KEY_WORD,      /* int: the value of one of `words` */
     KEY_WORD_TEXT, /* char *: one of `words` */
+    KEY_DAY,       /* int64_t days since 1970, from a date */
     KEY_PART       /* whatever `read` makes of it */
 };
 
@@ -107,7 +108,7 @@ const char *key_scalar(struct key_reader *reader, const struct key_path *path,
 bool key_is(struct key_reader *reader, const struct key_path *path,
             const struct yaml_tree_node *node, enum yaml_tree_kind kind, const char *allowed);
 
-/** A list of checked texts, at least one; the caller owns the result. */
+/** A list of checked texts, at least one; the caller owns it and frees it by array_free_texts. */
 void key_text_list(struct key_reader *reader, const struct key_path *path,
                    const struct yaml_tree_node *node, const char *(*check)(const char *text),
                    const char *allowed, char ***list, size_t *count);

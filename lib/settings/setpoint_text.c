@@ -20,6 +20,7 @@ enum setpoint_form setpoint_text_form(const struct condition_info *info) {
         return FORM_SPAN;
     case SETPOINT_FRACTION:
         return FORM_FRACTION;
+    case SETPOINT_OF_DRAFT: /* nobody sets the weather */
     case SETPOINT_NONE:
         break;
     }

@@ -1,5 +1,6 @@
 #include "settings/settings.h"
 
+#include "measure/array.h"
 #include "measure/duration.h"
 #include "settings/checked_text.h"
 #include "settings/condition_settings.h"
@@ -12,136 +13,43 @@
 #define AT(field) offsetof(struct settings, field)
 #define ROWS(rows) (rows), sizeof(rows) / sizeof((rows)[0])
 
-static const struct key_word protocol_words[] = {{"5", 5}, {"3.1.1", 4}, {NULL, 0}};
 static const struct key_word unit_words[] = {
     {"us", UNIT_SYSTEM_US}, {"si", UNIT_SYSTEM_SI}, {NULL, 0}};
 
-static const struct key_row tls_rows[] = {
-    {.key = "ca_file",
+static const struct key_row heartbeat_rows[] = {
+    {.key = "url",
      .kind = KEY_TEXT,
-     .offset = AT(broker.ca_file),
-     .line_offset = AT(broker.lines.ca_file),
+     .offset = AT(heartbeat.url),
      .required = true,
-     .allowed = "a file name",
-     .check = checked_text_file_name},
-    {.key = "certificate_file",
-     .kind = KEY_TEXT,
-     .offset = AT(broker.certificate_file),
-     .line_offset = AT(broker.lines.certificate_file),
-     .allowed = "a file name",
-     .check = checked_text_file_name},
-    {.key = "key_file",
-     .kind = KEY_TEXT,
-     .offset = AT(broker.key_file),
-     .line_offset = AT(broker.lines.key_file),
-     .allowed = "a file name",
-     .check = checked_text_file_name},
+     .secret = true, /* the path names us to the watcher */
+     .allowed = "https://HOST/PATH",
+     .check = checked_text_url},
+    {.key = "every",
+     .kind = KEY_SPAN,
+     .offset = AT(heartbeat.every_ms),
+     .otherwise = "5 min",
+     .what = "a time between heartbeats",
+     .allowed = "10 s to 1 d",
+     .lowest = 10.0 * (double)DURATION_SECOND_MS,
+     .highest = (double)DURATION_DAY_MS},
+    {.key = "allow_private",
+     .kind = KEY_SWITCH,
+     .offset = AT(heartbeat.allow_private_address),
+     .otherwise = "no",
+     .allowed = "yes or no"},
 };
 
-static void read_tls(struct key_reader *reader, const struct key_path *path,
-                     const struct yaml_tree_node *node, void *target) {
-    struct settings_broker *broker = &((struct settings *)target)->broker;
-    if (!key_is(reader, path, node, YAML_TREE_MAP, "a map with ca_file"))
-        return;
-    key_map_read(reader, path, node, ROWS(tls_rows), target);
-    broker->tls = true;
-    if (yaml_tree_find(node, "certificate_file") && !yaml_tree_find(node, "key_file"))
-        key_error(reader, path, node->line,
-                  "certificate_file needs key_file; allowed: both or neither");
-    if (yaml_tree_find(node, "key_file") && !yaml_tree_find(node, "certificate_file"))
-        key_error(reader, path, node->line,
-                  "key_file needs certificate_file; allowed: both or neither");
-}
-
-static void read_subscribe(struct key_reader *reader, const struct key_path *path,
+static void read_heartbeat(struct key_reader *reader, const struct key_path *path,
                            const struct yaml_tree_node *node, void *target) {
-    static char all[] = "subslab/#";
-    static struct yaml_tree_entry only = {
-        .value = {.kind = YAML_TREE_SCALAR, .plain = true, .text = all}};
-    static const struct yaml_tree_node otherwise = {
-        .kind = YAML_TREE_LIST, .entries = &only, .count = 1};
-    struct settings_broker *broker = &((struct settings *)target)->broker;
-    key_text_list(reader, path, node ? node : &otherwise, checked_text_topic_filter,
-                  "a list of topic filters such as [\"subslab/#\"]", &broker->subscribe,
-                  &broker->subscribe_count);
-}
-
-static const struct key_row broker_rows[] = {
-    {.key = "host",
-     .kind = KEY_TEXT,
-     .offset = AT(broker.host),
-     .otherwise = "127.0.0.1",
-     .allowed = "a host name or an IP address",
-     .check = checked_text_host},
-    {.key = "port",
-     .kind = KEY_INTEGER,
-     .offset = AT(broker.port),
-     .what = "a port",
-     .allowed = "1 to 65535",
-     .lowest = 1,
-     .highest = 65535},
-    {.key = "client_id",
-     .kind = KEY_TEXT,
-     .offset = AT(broker.client_id),
-     .otherwise = "subslabd",
-     .allowed = "an id such as subslabd",
-     .check = checked_text_id},
-    {.key = "protocol",
-     .kind = KEY_WORD,
-     .offset = AT(broker.protocol),
-     .otherwise = "5",
-     .what = "a version of MQTT",
-     .allowed = "5 or 3.1.1",
-     .words = protocol_words},
-    {.key = "username",
-     .kind = KEY_TEXT,
-     .offset = AT(broker.username),
-     .allowed = "one line of text",
-     .check = checked_text_line},
-    {.key = "password_file",
-     .kind = KEY_TEXT,
-     .offset = AT(broker.password_file),
-     .line_offset = AT(broker.lines.password_file),
-     .allowed = "a file name",
-     .check = checked_text_file_name},
-    {.key = "tls", .kind = KEY_PART, .read = read_tls},
-    {.key = "subscribe", .kind = KEY_PART, .otherwise = "", .read = read_subscribe},
-    {.key = "keepalive",
-     .kind = KEY_SPAN_S,
-     .offset = AT(broker.keepalive_s),
-     .otherwise = "30 s",
-     .what = "a keep-alive time",
-     .allowed = "whole seconds from 5 s to 18 h",
-     .lowest = 5,
-     .highest = 64800},
-    {.key = "receive_maximum",
-     .kind = KEY_INTEGER,
-     .offset = AT(broker.receive_maximum),
-     .otherwise = "2000",
-     .what = "a number of messages in flight",
-     .allowed = "1 to 65535",
-     .lowest = 1,
-     .highest = 65535},
-    {.key = "maximum_packet",
-     .kind = KEY_UINT32,
-     .offset = AT(broker.maximum_packet),
-     .otherwise = "131072",
-     .what = "a number of bytes",
-     .allowed = "66000 to 268435455",
-     .lowest = 66000, /* a payload of 64 KiB and its topic must fit */
-     .highest = 268435455},
-};
-
-static void read_broker(struct key_reader *reader, const struct key_path *path,
-                        const struct yaml_tree_node *node, void *target) {
-    struct settings_broker *broker = &((struct settings *)target)->broker;
-    key_map_read(reader, path, node, ROWS(broker_rows), target);
-    if (broker->port == 0)
-        broker->port = broker->tls ? 8883 : 1883; /* the ports registered for MQTT */
-    const struct yaml_tree_entry *password = yaml_tree_find(node, "password_file");
-    struct key_path here = {.up = path, .name = "password_file"};
-    if (password && !yaml_tree_find(node, "username"))
-        key_error(reader, &here, password->line, "needs username; allowed: both or neither");
+    struct settings_heartbeat *heartbeat = &((struct settings *)target)->heartbeat;
+    key_map_read(reader, path, node, ROWS(heartbeat_rows), target);
+    const struct yaml_tree_entry *url = yaml_tree_find(node, "url");
+    const struct key_path here = {.up = path, .name = "url"};
+    if (heartbeat->url && !checked_text_url_is_https(heartbeat->url) &&
+        !checked_text_url_is_loopback(heartbeat->url) && !heartbeat->allow_private_address)
+        key_error(reader, &here, url->line,
+                  "is plain http; allowed: https, http to this machine, or with allow_private: "
+                  "yes");
 }
 
 static const struct key_row store_rows[] = {
@@ -170,30 +78,35 @@ static void read_page_hosts(struct key_reader *reader, const struct key_path *pa
                             const struct yaml_tree_node *node, void *target) {
     struct settings *settings = target;
     key_text_list(reader, path, node, checked_text_host, "a list of host names",
-                  &settings->page_hosts, &settings->page_host_count);
+                  &settings->page.hosts, &settings->page.host_count);
 }
 
 static const struct key_row page_rows[] = {
     {.key = "address",
      .kind = KEY_TEXT,
-     .offset = AT(page_address),
+     .offset = AT(page.address),
      .otherwise = "127.0.0.1",
      .allowed = "an IP address or localhost",
      .check = checked_text_host},
     {.key = "port",
      .kind = KEY_INTEGER,
-     .offset = AT(page_port),
+     .offset = AT(page.port),
      .otherwise = "8148",
      .what = "a port",
      .allowed = "1 to 65535, or 0 for no page",
      .highest = 65535},
     {.key = "access_file",
      .kind = KEY_TEXT,
-     .offset = AT(page_access_file),
-     .line_offset = AT(page_access_line),
+     .offset = AT(page.access_file),
+     .line_offset = AT(page.access_line),
      .allowed = "a file name",
      .check = checked_text_file_name},
     {.key = "hosts", .kind = KEY_PART, .read = read_page_hosts},
+    {.key = "base",
+     .kind = KEY_TEXT,
+     .offset = AT(page.base),
+     .allowed = "a path such as /radon",
+     .check = checked_text_base},
 };
 
 static void read_page(struct key_reader *reader, const struct key_path *path,
@@ -202,14 +115,14 @@ static void read_page(struct key_reader *reader, const struct key_path *path,
     key_map_read(reader, path, node, ROWS(page_rows), target);
     const struct yaml_tree_entry *address = yaml_tree_find(node, "address");
     struct key_path here = {.up = path, .name = "address"};
-    if (address && settings->page_port > 0 && settings->page_address &&
-        !settings->page_access_file && !checked_text_host_is_loopback(settings->page_address))
+    if (address && settings->page.port > 0 && settings->page.address &&
+        !settings->page.access_file && !checked_text_host_is_loopback(settings->page.address))
         key_error(reader, &here, address->value.line,
                   "is open to others without accounts; allowed: 127.0.0.1, ::1, or with "
                   "page.access_file");
     const struct yaml_tree_entry *hosts = yaml_tree_find(node, "hosts");
     here.name = "hosts";
-    if (settings->page_host_count > 0 && settings->page_port > 0 && !settings->page_access_file)
+    if (settings->page.host_count > 0 && settings->page.port > 0 && !settings->page.access_file)
         key_error(reader, &here, hosts->value.line,
                   "opens the page to others without accounts; name a file of accounts as "
                   "page.access_file, or take hosts out");
@@ -270,6 +183,16 @@ static void read_contacts(struct key_reader *reader, const struct key_path *path
     settings->contact_count = list.count;
 }
 
+static void read_contractor(struct key_reader *reader, const struct key_path *path,
+                            const struct yaml_tree_node *node, void *target) {
+    contractor_read(reader, path, node, &((struct settings *)target)->contractor);
+}
+
+static void read_broker(struct key_reader *reader, const struct key_path *path,
+                        const struct yaml_tree_node *node, void *target) {
+    broker_settings_read(reader, path, node, &((struct settings *)target)->broker);
+}
+
 static const struct key_row settings_rows[] = {
     {.key = "broker", .kind = KEY_PART, .otherwise = "", .read = read_broker},
     {.key = "store", .kind = KEY_PART, .otherwise = "", .read = read_store},
@@ -280,6 +203,7 @@ static const struct key_row settings_rows[] = {
      .otherwise = "/run/subslabd/operator.sock",
      .allowed = "a file name",
      .check = checked_text_socket_name},
+    {.key = "heartbeat", .kind = KEY_PART, .read = read_heartbeat},
     {.key = "units",
      .kind = KEY_WORD,
      .offset = AT(units),
@@ -303,6 +227,19 @@ static const struct key_row settings_rows[] = {
      .allowed = "none, or to 10 y",
      .highest = 10.0 * (double)DURATION_YEAR_MS},
     {.key = "systems", .kind = KEY_PART, .otherwise = "", .read = read_systems},
+    {.key = "enrolled_systems",
+     .kind = KEY_TEXT,
+     .offset = AT(enrolled.name),
+     .line_offset = AT(enrolled.line),
+     .allowed = "a folder such as /var/lib/subslabd/systems/",
+     .check = checked_text_file_name},
+    {.key = "fans",
+     .kind = KEY_TEXT,
+     .offset = AT(fans.folder),
+     .line_offset = AT(fans.line),
+     .allowed = "a folder such as fans/",
+     .check = checked_text_file_name},
+    {.key = "contractor", .kind = KEY_PART, .read = read_contractor},
     {.key = "contacts", .kind = KEY_PART, .read = read_contacts},
     {.key = "conditions", .kind = KEY_PART, .read = read_conditions},
 };
@@ -325,39 +262,32 @@ struct settings *settings_parse(const char *file, const char *text, size_t lengt
     return NULL;
 }
 
-static void free_texts(char **texts, size_t count) {
-    for (size_t i = 0; i < count; i++)
-        free(texts[i]);
-    free(texts);
-}
-
-static void clear_broker(struct settings_broker *broker) {
-    free(broker->host);
-    free(broker->client_id);
-    free(broker->username);
-    free(broker->password_file);
-    free(broker->ca_file);
-    free(broker->certificate_file);
-    free(broker->key_file);
-    free_texts(broker->subscribe, broker->subscribe_count);
+struct settings *settings_share(struct settings *settings) {
+    atomic_fetch_add(&settings->sharers, 1);
+    return settings;
 }
 
 void settings_free(struct settings *settings) {
-    if (!settings)
+    if (!settings || atomic_fetch_sub(&settings->sharers, 1) > 0)
         return;
-    clear_broker(&settings->broker);
+    broker_settings_clear(&settings->broker);
     for (size_t i = 0; i < settings->contact_count; i++)
         contact_settings_clear(&settings->contacts[i]);
     free(settings->contacts);
-    free_texts(settings->page_hosts, settings->page_host_count);
-    free_texts(settings->system_files, settings->system_file_count);
+    array_free_texts(settings->page.hosts, settings->page.host_count);
+    array_free_texts(settings->system_files, settings->system_file_count);
     free(settings->file);
     free(settings->store_file);
-    free(settings->page_address);
-    free(settings->page_access_file);
+    free(settings->page.address);
+    free(settings->page.access_file);
+    free(settings->page.base);
     free(settings->operator_socket);
+    free(settings->heartbeat.url);
     free(settings->radon_action_level_text);
     free(settings->systems_folder);
+    free(settings->enrolled.name);
+    contractor_clear(&settings->contractor);
+    fan_models_clear(&settings->fans);
     free(settings->conditions);
     free(settings);
 }

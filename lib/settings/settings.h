@@ -8,29 +8,39 @@
 
 #include "alarm/condition.h"
 #include "measure/unit.h"
+#include "settings/broker_settings.h"
 #include "settings/contact_settings.h"
+#include "settings/contractor.h"
 #include "settings/error_list.h"
+#include "settings/fan_model.h"
 
+#include <stdatomic.h>
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
-struct settings_broker {
-    char *host;
-    int port;
-    char *client_id;
-    int protocol; /* 5, or 4 for 3.1.1 */
-    char *username, *password_file;
-    char *ca_file, *certificate_file, *key_file; /* ca_file set: TLS */
-    bool tls;
-    char **subscribe;
-    size_t subscribe_count;
-    int keepalive_s;         /* `keepalive`, default 30 s */
-    int receive_maximum;     /* `receive_maximum`, default 2000, 1..65535 */
-    uint32_t maximum_packet; /* `maximum_packet`, bytes, default 131072 */
-    struct {
-        int password_file, ca_file, certificate_file, key_file;
-    } lines; /* of these keys, for errors */
+/** A watcher outside, asked for at intervals while all works. */
+struct settings_heartbeat {
+    char *url; /* NULL: none */
+    int64_t every_ms;
+    bool allow_private_address;
+};
+
+/** A folder that the settings name. */
+struct settings_folder {
+    char *name; /* as written, relative to the settings file; NULL: none */
+    int line;   /* of its key, for errors */
+};
+
+/** Where and to whom the page is shown. */
+struct settings_page {
+    char *address;
+    int port; /* 0: none */
+    char *access_file;
+    int access_line;
+    char *base;   /* the path below which a proxy shows the page, "/radon"; NULL: none */
+    char **hosts; /* further Host names answered */
+    size_t host_count;
 };
 
 struct settings {
@@ -38,13 +48,9 @@ struct settings {
     struct settings_broker broker;
     char *store_file;
     int64_t keep_readings_ms;
-    char *page_address;
-    int page_port; /* 0: none */
-    char *page_access_file;
-    int page_access_line;
-    char **page_hosts; /* further Host names answered */
-    size_t page_host_count;
+    struct settings_page page;
     char *operator_socket;
+    struct settings_heartbeat heartbeat;
     enum unit_system units;
     double radon_action_level_bq_m3;
     char *radon_action_level_text; /* as written, "4 pCi/L" */
@@ -54,10 +60,15 @@ struct settings {
     int systems_line;              /* of the folder, for errors */
     char **system_files;           /* or the list */
     size_t system_file_count;
+    struct settings_folder enrolled; /* `enrolled_systems`: read too; where enrolling writes */
+    struct contractor contractor;    /* whom people call; empty: nobody is named */
+    struct fan_models fans;          /* the daemon reads the files of its folder */
     struct settings_contact *contacts;
     size_t contact_count;
     struct condition_override *conditions;
     size_t condition_count;
+    uint64_t source;     /* of its files, as their reader tells files apart; 0: not known */
+    atomic_uint sharers; /* besides the first owner */
 };
 
 /**
@@ -67,6 +78,8 @@ struct settings {
  */
 struct settings *settings_parse(const char *file, const char *text, size_t length,
                                 struct settings_errors *errors);
+/** One more owner, who frees it too; from any thread. Nobody may change it any more. */
+struct settings *settings_share(struct settings *settings);
 void settings_free(struct settings *settings); /* NULL does nothing */
 
 /** The name of a file relative to the folder of the settings file; the caller frees. */

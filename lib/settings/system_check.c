@@ -44,18 +44,23 @@ static int compare_texts(const char *a, const char *b) {
 }
 
 /* Zero when two points would take the same value out of the same messages. */
-static int compare_places(const struct source *x, const struct source *y) {
-    int order = strcmp(x->point->topic, y->point->topic);
+static int compare_places(const struct point_description *x, const struct point_description *y) {
+    int order = strcmp(x->topic, y->topic);
     if (order == 0)
-        order = compare_texts(x->point->binding.value_pointer, y->point->binding.value_pointer);
+        order = compare_texts(x->binding.value_pointer, y->binding.value_pointer);
     if (order == 0)
-        order = compare_texts(x->point->binding.senml_name, y->point->binding.senml_name);
+        order = compare_texts(x->binding.senml_name, y->binding.senml_name);
     return order;
+}
+
+bool point_description_same_source(const struct point_description *one,
+                                   const struct point_description *other) {
+    return compare_places(one, other) == 0;
 }
 
 static int compare_sources(const void *a, const void *b) {
     const struct source *x = a, *y = b;
-    int order = compare_places(x, y);
+    int order = compare_places(x->point, y->point);
     if (order == 0)
         order = strcmp(x->system->file, y->system->file);
     return order ? order : (x->point->line > y->point->line) - (x->point->line < y->point->line);
@@ -77,7 +82,7 @@ static void check_sources(struct system_description *const *systems, size_t coun
     if (total > 1)
         qsort(sources, total, sizeof *sources, compare_sources);
     for (size_t i = 1; i < total; i++)
-        if (compare_places(&sources[i - 1], &sources[i]) == 0)
+        if (compare_places(sources[i - 1].point, sources[i].point) == 0)
             settings_errors_add(errors,
                                 "%s:%d: points[%s].topic: \"%.200s\" with the same value is taken "
                                 "by %s:%d; allowed: another topic, value or senml_name",
@@ -114,4 +119,12 @@ void system_descriptions_check(struct system_description *const *systems, size_t
     check_sources(systems, count, errors);
     if (settings)
         check_contacts(systems, count, settings, errors);
+}
+
+void system_description_zone_unknown(const struct system_description *system,
+                                     struct settings_errors *errors) {
+    settings_errors_add(errors,
+                        "%s:%d: time_zone: \"%s\" is not a known time zone; allowed: an IANA "
+                        "name such as America/Denver, or UTC",
+                        system->file, system->time_zone_line, system->time_zone);
 }

@@ -1,5 +1,6 @@
 #include "settings/system_description.h"
 
+#include "measure/array.h"
 #include "measure/duration.h"
 #include "settings/checked_text.h"
 #include "settings/condition_settings.h"
@@ -13,113 +14,60 @@
 #define ROWS(rows) (rows), sizeof(rows) / sizeof((rows)[0])
 #define POINTS_MAX 1000
 
-static const struct key_row pipe_rows[] = {
-    {.key = "inside_diameter",
-     .kind = KEY_VALUE,
-     .offset = AT(pipe_inside_diameter_m),
-     .what = "a pipe's inside diameter",
-     .allowed = "20 mm to 1 m, such as 3.068 in",
-     .lowest = 0.02,
-     .highest = 1.0,
-     .dimension = DIMENSION_LENGTH},
-    {.key = "centreline_factor",
-     .kind = KEY_NUMBER,
-     .offset = AT(centreline_factor),
-     .otherwise = "0.9",
-     .what = "a ratio of mean to centreline velocity",
-     .allowed = "0.5 to 1",
-     .lowest = 0.5,
-     .highest = 1.0},
-    {.key = "loss_after_gauge",
-     .kind = KEY_NUMBER,
-     .offset = AT(loss_after_gauge),
-     .otherwise = "0",
-     .what = "a loss in Pa per (m3/s)^2",
-     .allowed = "0 to 10000000",
-     .highest = 1e7},
-};
-
+/* Above the points, these keys are those of the one branch. */
 static void read_pipe(struct key_reader *reader, const struct key_path *path,
                       const struct yaml_tree_node *node, void *target) {
-    key_map_read(reader, path, node, ROWS(pipe_rows), target);
+    branch_description_read_pipe(reader, path, node,
+                                 ((struct system_description *)target)->branches);
 }
-
-static bool read_curve_value(struct key_reader *reader, const struct key_path *path,
-                             const struct yaml_tree_node *node, enum dimension dimension,
-                             const char *allowed, double *si) {
-    const char *text = key_scalar(reader, path, node, allowed);
-    if (!text)
-        return false;
-    if (unit_parse(text, dimension, si) == UNIT_OK && *si >= 0.0)
-        return true;
-    key_error(reader, path, node->line, "%.60s is not part of a fan curve; allowed: %s", text,
-              allowed);
-    return false;
-}
-
-static bool read_curve_point(struct key_reader *reader, const struct key_path *path,
-                             const struct yaml_tree_node *node, struct fan_curve_point *point) {
-    static const char pair[] = "a pair such as [40 cfm, 1.4 inH2O]";
-    if (!key_is(reader, path, node, YAML_TREE_LIST, pair))
-        return false;
-    if (node->count != 2) {
-        key_error(reader, path, node->line, "has %zu values; allowed: %s", node->count, pair);
-        return false;
-    }
-    return read_curve_value(reader, path, &node->entries[0].value, DIMENSION_FLOW,
-                            "first a flow of at least 0 with a unit, such as 40 cfm",
-                            &point->flow_m3_s) &&
-           read_curve_value(reader, path, &node->entries[1].value, DIMENSION_PRESSURE,
-                            "second a pressure of at least 0 with a unit, such as 1.4 inH2O",
-                            &point->pressure_pa);
-}
-
-/* Judged by its speed a fan needs a curve that has one pressure for each flow. */
-static void read_curve(struct key_reader *reader, const struct key_path *path,
-                       const struct yaml_tree_node *node, void *target) {
-    static const char allowed[] = "a list of 2 to 32 pairs such as [40 cfm, 1.4 inH2O]";
-    struct system_description *system = target;
-    if (!key_is(reader, path, node, YAML_TREE_LIST, allowed))
-        return;
-    if (node->count < 2 || node->count > SYSTEM_CURVE_POINTS_MAX) {
-        key_error(reader, path, node->line, "has %zu points; allowed: %s", node->count, allowed);
-        return;
-    }
-    struct fan_curve_point *curve = key_allocate(reader, node->count, sizeof *curve);
-    system->fan_curve = curve;
-    for (size_t i = 0; curve && i < node->count; i++) {
-        struct key_path here = {.up = path, .in_brackets = true, .index = i};
-        const struct yaml_tree_node *pair = &node->entries[i].value;
-        if (!read_curve_point(reader, &here, pair, &curve[i]))
-            return;
-        if (i > 0 && curve[i].flow_m3_s <= curve[i - 1].flow_m3_s)
-            key_error(reader, &here, pair->line,
-                      "flow does not rise; allowed: a flow above the one before");
-        if (i > 0 && curve[i].pressure_pa > curve[i - 1].pressure_pa)
-            key_error(reader, &here, pair->line,
-                      "pressure rises; allowed: a pressure not above the one before");
-        system->fan_curve_count = i + 1;
-    }
-    if (curve && curve[0].pressure_pa <= 0.0)
-        key_error(reader, path, node->line,
-                  "begins without pressure; allowed: a pressure above 0 at the least flow");
-}
-
-static const struct key_row fan_rows[] = {
-    {.key = "curve", .kind = KEY_PART, .read = read_curve},
-    {.key = "power",
-     .kind = KEY_VALUE,
-     .offset = AT(fan_power_w),
-     .what = "a fan's power",
-     .allowed = "0.1 W to 5000 W",
-     .lowest = 0.1,
-     .highest = 5000.0,
-     .dimension = DIMENSION_POWER},
-};
 
 static void read_fan(struct key_reader *reader, const struct key_path *path,
                      const struct yaml_tree_node *node, void *target) {
-    key_map_read(reader, path, node, ROWS(fan_rows), target);
+    branch_description_read_fan(reader, path, node,
+                                ((struct system_description *)target)->branches);
+}
+
+static void read_discharge(struct key_reader *reader, const struct key_path *path,
+                           const struct yaml_tree_node *node, void *target) {
+    branch_description_read_discharge(reader, path, node,
+                                      ((struct system_description *)target)->branches);
+}
+
+static void clear_branches(struct system_description *system) {
+    for (size_t i = 0; i < system->branch_count; i++)
+        branch_description_clear(&system->branches[i]);
+    free(system->branches);
+    system->branches = NULL;
+    system->branch_count = 0;
+}
+
+static void read_branches(struct key_reader *reader, const struct key_path *path,
+                          const struct yaml_tree_node *node, void *target) {
+    struct system_description *system = target;
+    clear_branches(system); /* the one that holds when none is written */
+    branch_description_read_list(reader, path, node, &system->branches, &system->branch_count);
+}
+
+static bool begin_branches(struct key_reader *reader, struct system_description *system) {
+    system->branches = key_allocate(reader, 1, sizeof *system->branches);
+    system->branch_count = system->branches != NULL;
+    return system->branches && branch_description_begin(reader, system->branches, "main");
+}
+
+static void refuse_second_home(struct key_reader *reader, const struct yaml_tree_node *root) {
+    static const char *const keys[] = {"pipe", "fan", "discharge"};
+    for (size_t i = 0; yaml_tree_find(root, "branches") && i < sizeof keys / sizeof keys[0]; i++) {
+        const struct yaml_tree_entry *entry = yaml_tree_find(root, keys[i]);
+        struct key_path here = {.name = keys[i]};
+        if (entry)
+            key_error(reader, &here, entry->line,
+                      "and branches exclude each other; allowed: in each branch");
+    }
+}
+
+static void read_contractor(struct key_reader *reader, const struct key_path *path,
+                            const struct yaml_tree_node *node, void *target) {
+    contractor_read(reader, path, node, &((struct system_description *)target)->contractor);
 }
 
 static void read_contacts(struct key_reader *reader, const struct key_path *path,
@@ -190,9 +138,10 @@ static void read_points(struct key_reader *reader, const struct key_path *path,
         system_description_read_point(reader, path, &node->entries[i].value, i, system,
                                       &system->points[i]);
     refuse_taken_ids(reader, path, system);
+    system_description_share_texts(system->points, system->point_count);
 }
 
-/* `conditions` stands before `points`, whose checks look at it; `id` before both. */
+/* `conditions` and `branches` stand before `points`, whose checks look at them; `id` before all. */
 static const struct key_row system_rows[] = {
     {.key = "id",
      .kind = KEY_TEXT,
@@ -221,8 +170,34 @@ static const struct key_row system_rows[] = {
      .offset = AT(foundation),
      .allowed = "one line of text",
      .check = checked_text_line},
-    {.key = "pipe", .kind = KEY_PART, .otherwise = "", .read = read_pipe},
+    {.key = "region",
+     .kind = KEY_TEXT,
+     .offset = AT(region),
+     .allowed = "one line of text",
+     .check = checked_text_line},
+    {.key = "elevation",
+     .kind = KEY_VALUE,
+     .offset = AT(elevation_m),
+     .otherwise = "0 m",
+     .what = "a height above the sea",
+     .allowed = "-500 m to 6000 m, such as 1600 m",
+     .lowest = -500.0,
+     .highest = 6000.0,
+     .dimension = DIMENSION_LENGTH},
+    {.key = "stack_height",
+     .kind = KEY_VALUE,
+     .offset = AT(stack_height_m),
+     .otherwise = "2.5 m",
+     .what = "a height of the heated house above the slab",
+     .allowed = "1 m to 50 m, such as 6 m",
+     .lowest = 1.0,
+     .highest = 50.0,
+     .dimension = DIMENSION_LENGTH},
+    {.key = "contractor", .kind = KEY_PART, .read = read_contractor},
+    {.key = "pipe", .kind = KEY_PART, .read = read_pipe},
     {.key = "fan", .kind = KEY_PART, .read = read_fan},
+    {.key = "discharge", .kind = KEY_PART, .read = read_discharge},
+    {.key = "branches", .kind = KEY_PART, .read = read_branches},
     {.key = "contacts", .kind = KEY_PART, .read = read_contacts},
     {.key = "conditions", .kind = KEY_PART, .read = read_conditions},
     {.key = "visit_every",
@@ -237,12 +212,32 @@ static const struct key_row system_rows[] = {
      .what = "a time between radon tests",
      .allowed = "none, or to 10 y",
      .highest = 10.0 * (double)DURATION_YEAR_MS},
+    {.key = "keep_readings",
+     .kind = KEY_SPAN,
+     .offset = AT(keep_readings_ms),
+     .what = "a time to keep readings",
+     .allowed = "1 d to 100 y",
+     .lowest = (double)DURATION_DAY_MS,
+     .highest = 100.0 * (double)DURATION_YEAR_MS},
     {.key = "points",
      .kind = KEY_PART,
      .required = true,
      .allowed = "a list of points",
      .read = read_points},
 };
+
+/* A house may ask for more than the fleet, for its papers; less would be deleted unasked. */
+static void refuse_less_kept(struct key_reader *reader, const struct yaml_tree_node *root,
+                             const struct system_description *system) {
+    const struct settings *settings = reader->context;
+    const struct yaml_tree_entry *keep = yaml_tree_find(root, "keep_readings");
+    struct key_path here = {.name = "keep_readings"};
+    if (keep && settings && system->keep_readings_ms &&
+        system->keep_readings_ms < settings->keep_readings_ms)
+        key_error(reader, &here, keep->value.line,
+                  "is less than store.keep_readings of the settings; allowed: more, or leave the "
+                  "key out");
+}
 
 struct system_description *system_description_parse(const char *file, const char *text,
                                                     size_t length, const struct settings *settings,
@@ -254,14 +249,20 @@ struct system_description *system_description_parse(const char *file, const char
     struct system_description *system = key_allocate(&reader, 1, sizeof *system);
     if (system) {
         system->file = key_copy(&reader, file);
+        system->fans = settings ? &settings->fans : NULL;
         system->visit_every_ms = system->retest_every_ms = -1;
         const struct yaml_tree_entry *id = yaml_tree_find(root, "id");
         system->id_line = id ? id->value.line : root->line;
         const struct yaml_tree_entry *zone = yaml_tree_find(root, "time_zone");
         system->time_zone_line = zone ? zone->value.line : root->line;
-        key_map_read(&reader, NULL, root, ROWS(system_rows), system);
-        if (!system->name && system->id)
-            system->name = key_copy(&reader, system->id);
+        if (begin_branches(&reader, system))
+            key_map_read(&reader, NULL, root, ROWS(system_rows), system);
+        refuse_second_home(&reader, root);
+        refuse_less_kept(&reader, root, system);
+        if (!system->region)
+            system->region = system->time_zone;
+        if (!system->name)
+            system->name = system->id;
     }
     yaml_tree_free(root);
     if (key_reader_finish(&reader))
@@ -270,20 +271,31 @@ struct system_description *system_description_parse(const char *file, const char
     return NULL;
 }
 
+struct equipment_place system_description_place(const struct system_description *system) {
+    return (struct equipment_place){system->id, system->branches, system->branch_count,
+                                    system->fans};
+}
+
+struct system_description *system_description_share(struct system_description *system) {
+    atomic_fetch_add(&system->sharers, 1);
+    return system;
+}
+
 void system_description_free(struct system_description *system) {
-    if (!system)
+    if (!system || atomic_fetch_sub(&system->sharers, 1) > 0)
         return;
-    for (size_t i = 0; i < system->point_count; i++)
-        system_description_clear_point(&system->points[i]);
-    for (size_t i = 0; i < system->contact_count; i++)
-        free(system->contacts[i]);
+    system_description_clear_points(system->points, system->point_count);
+    array_free_texts(system->contacts, system->contact_count);
     free(system->points);
-    free(system->contacts);
-    free(system->fan_curve);
+    clear_branches(system);
+    contractor_clear(&system->contractor);
+    if (system->region != system->time_zone)
+        free(system->region);
     free(system->conditions);
     free(system->file);
+    if (system->name != system->id)
+        free(system->name);
     free(system->id);
-    free(system->name);
     free(system->address);
     free(system->time_zone);
     free(system->foundation);

@@ -4,6 +4,7 @@
 #include "settings/checked_text.h"
 #include "settings/condition_settings.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -12,10 +13,13 @@
 struct point_draft {
     struct point_description *point;
     const struct system_description *system;
-    char *id, *name, *topic, *value_pointer, *time_pointer, *senml_name;
+    char *id, *name, *topic, *value_pointer, *time_pointer, *senml_name, *place;
+    size_t branch;
+    int by_hand;
     int quantity; /* -1: not read */
+    int line;
     const struct unit *unit;
-    int time_unit;
+    int time_unit, time_zone;
     double scale, offset;
     double calibration_relative; /* -1: by the quantity */
     int64_t every_ms;
@@ -26,6 +30,8 @@ struct point_draft {
 #define ROWS(rows) (rows), sizeof(rows) / sizeof((rows)[0])
 #define RADON_CALIBRATION_RELATIVE 0.10
 #define OTHER_CALIBRATION_RELATIVE 0.03
+
+static const int64_t half_a_year_ms = 183 * DURATION_DAY_MS; /* `every` of what is read by hand */
 
 static void read_quantity(struct key_reader *reader, const struct key_path *path,
                           const struct yaml_tree_node *node, void *target) {
@@ -107,8 +113,48 @@ static void read_conditions(struct key_reader *reader, const struct key_path *pa
         condition_settings_read(reader, path, node, &level, &draft->list);
 }
 
+/* What is measured in a riser or at its fan; field and radon are those of the house. */
+static bool is_of_branch(int quantity) {
+    return quantity == QUANTITY_SUCTION || quantity == QUANTITY_AIRFLOW ||
+           quantity == QUANTITY_VELOCITY_PRESSURE || quantity == QUANTITY_FAN_POWER ||
+           quantity == QUANTITY_FAN_CURRENT;
+}
+
+static void list_branches(const struct system_description *system, char *list, size_t size) {
+    size_t used = 0;
+    for (size_t i = 0; i < system->branch_count && used < size; i++)
+        used += (size_t)snprintf(list + used, size - used, "%s%s", i ? ", " : "",
+                                 system->branches[i].id ? system->branches[i].id : "");
+}
+
+/* `node` NULL: not given, which is enough where there is one branch. */
+static void read_branch(struct key_reader *reader, const struct key_path *path,
+                        const struct yaml_tree_node *node, void *target) {
+    struct point_draft *draft = target;
+    const struct system_description *system = draft->system;
+    char list[BRANCHES_MAX * 70] = "";
+    if (system->branch_count == 0)
+        return; /* its own error stands already */
+    list_branches(system, list, sizeof list);
+    if (!node && is_of_branch(draft->quantity) && system->branch_count > 1)
+        key_error(reader, path, draft->line, "is missing; allowed: one of the branches %s", list);
+    if (!node)
+        draft->branch = is_of_branch(draft->quantity) ? 0 : BRANCH_NONE;
+    const char *text = node ? key_scalar(reader, path, node, list) : NULL;
+    if (!text)
+        return;
+    draft->branch = branch_description_find(system->branches, system->branch_count, text);
+    if (draft->branch == BRANCH_NONE)
+        key_error(reader, path, node->line, "\"%.60s\" is not a branch; allowed: %s", text, list);
+}
+
+static const struct key_word by_words[] = {{"sensor", 0}, {"hand", 1}, {NULL, 0}};
+
 static const struct key_word time_unit_words[] = {
     {"s", PAYLOAD_TIME_SECONDS}, {"ms", PAYLOAD_TIME_MILLISECONDS}, {NULL, 0}};
+
+static const struct key_word time_zone_words[] = {
+    {"local", PAYLOAD_TIME_ZONE_LOCAL}, {"UTC", PAYLOAD_TIME_ZONE_UTC}, {NULL, 0}};
 
 /* quantity before unit before limits: each needs the one before. */
 static const struct key_row point_rows[] = {
@@ -128,6 +174,19 @@ static const struct key_row point_rows[] = {
      .required = true,
      .allowed = "a quantity such as suction, field or radon",
      .read = read_quantity},
+    {.key = "branch", .kind = KEY_PART, .otherwise = "", .read = read_branch},
+    {.key = "place",
+     .kind = KEY_TEXT,
+     .offset = AT(place),
+     .allowed = "one line of text",
+     .check = checked_text_line},
+    {.key = "by",
+     .kind = KEY_WORD,
+     .offset = AT(by_hand),
+     .otherwise = "sensor",
+     .what = "a way of reading",
+     .allowed = "sensor or hand",
+     .words = by_words},
     {.key = "topic",
      .kind = KEY_TEXT,
      .offset = AT(topic),
@@ -158,6 +217,12 @@ static const struct key_row point_rows[] = {
      .what = "a unit of time",
      .allowed = "s or ms",
      .words = time_unit_words},
+    {.key = "time_zone_of_time",
+     .kind = KEY_WORD,
+     .offset = AT(time_zone),
+     .what = "a zone of a time without an offset",
+     .allowed = "local or UTC",
+     .words = time_zone_words},
     {.key = "scale",
      .kind = KEY_NUMBER,
      .offset = AT(scale),
@@ -211,6 +276,7 @@ static void finish_conditions(struct key_reader *reader, const struct key_path *
 
 static void finish_binding(const struct key_reader *reader, struct point_draft *draft) {
     const struct settings *settings = reader->context;
+    int64_t kept_ms = draft->system->keep_readings_ms;
     draft->point->binding = (struct payload_binding){
         .quantity = draft->point->quantity,
         .unit = draft->unit,
@@ -218,16 +284,27 @@ static void finish_binding(const struct key_reader *reader, struct point_draft *
         .time_pointer = draft->time_pointer,
         .senml_name = draft->senml_name,
         .time_unit = (enum payload_time_unit)draft->time_unit,
+        .time_zone = (enum payload_time_zone)draft->time_zone,
         .scale = draft->scale,
         .offset = draft->offset,
-        .keep_ms = settings ? settings->keep_readings_ms : 0,
+        .keep_ms = kept_ms    ? kept_ms
+                   : settings ? settings->keep_readings_ms
+                              : 0,
     };
+}
+
+static void check_needs_time(struct key_reader *reader, const struct key_path *path,
+                             const struct yaml_tree_node *node, const char *key) {
+    const struct yaml_tree_entry *entry = yaml_tree_find(node, key);
+    struct key_path here = {.up = path, .name = key};
+    if (entry && !yaml_tree_find(node, "time"))
+        key_error(reader, &here, entry->value.line,
+                  "is not used without time; allowed: time and %s together", key);
 }
 
 static void check_together(struct key_reader *reader, const struct key_path *path,
                            const struct yaml_tree_node *node, const struct point_draft *draft) {
     const struct yaml_tree_entry *scale = yaml_tree_find(node, "scale");
-    const struct yaml_tree_entry *time_unit = yaml_tree_find(node, "time_unit");
     if (scale && draft->scale == 0.0 && scale->value.kind == YAML_TREE_SCALAR) {
         struct key_path here = {.up = path, .name = "scale"};
         double number = 1.0;
@@ -236,11 +313,8 @@ static void check_together(struct key_reader *reader, const struct key_path *pat
                       "is 0, which makes every reading the same; allowed: -1000000 to 1000000, "
                       "not 0");
     }
-    if (time_unit && draft->time_pointer == NULL && !yaml_tree_find(node, "time")) {
-        struct key_path here = {.up = path, .name = "time_unit"};
-        key_error(reader, &here, time_unit->value.line,
-                  "is not used without time; allowed: time and time_unit together");
-    }
+    check_needs_time(reader, path, node, "time_unit");
+    check_needs_time(reader, path, node, "time_zone_of_time");
     if (draft->senml_name && draft->value_pointer) {
         struct key_path here = {.up = path, .name = "senml_name"};
         key_error(reader, &here, yaml_tree_find(node, "senml_name")->value.line,
@@ -256,16 +330,23 @@ void system_description_read_point(struct key_reader *reader, const struct key_p
     bool named = id && id->value.kind == YAML_TREE_SCALAR && !checked_text_id(id->value.text);
     struct key_path here = {
         .up = list, .in_brackets = true, .index = index, .name = named ? id->value.text : NULL};
-    struct point_draft draft = {
-        .point = point, .system = system, .quantity = -1, .calibration_relative = -1.0};
+    struct point_draft draft = {.point = point,
+                                .system = system,
+                                .quantity = -1,
+                                .line = node->line,
+                                .calibration_relative = -1.0};
     key_map_read(reader, &here, node, ROWS(point_rows), &draft);
     check_together(reader, &here, node, &draft);
     point->line = node->line;
     point->id = draft.id;
-    point->name = draft.name ? draft.name : draft.id ? key_copy(reader, draft.id) : NULL;
+    point->name = draft.name ? draft.name : draft.id;
     point->topic = draft.topic ? draft.topic : default_topic(reader, &draft);
     point->quantity = draft.quantity < 0 ? QUANTITY_SUCTION : (enum quantity)draft.quantity;
-    point->every_ms = draft.every_ms;
+    point->every_ms =
+        draft.by_hand && !yaml_tree_find(node, "every") ? half_a_year_ms : draft.every_ms;
+    point->branch = draft.branch;
+    point->place = draft.place;
+    point->by_hand = draft.by_hand;
     point->calibration_relative = draft.calibration_relative >= 0.0  ? draft.calibration_relative
                                   : draft.quantity == QUANTITY_RADON ? RADON_CALIBRATION_RELATIVE
                                                                      : OTHER_CALIBRATION_RELATIVE;
@@ -274,12 +355,49 @@ void system_description_read_point(struct key_reader *reader, const struct key_p
     free(draft.list.places);
 }
 
-void system_description_clear_point(struct point_description *point) {
+double point_calibration(const struct point_description *point, double value) {
+    return hypot(point->calibration_relative * value,
+                 quantity_info(point->quantity)->zero_uncertainty);
+}
+
+/* The text of the point before where it is the same, which then has it; ten thousand houses whose
+   sensors all send {"v": …} keep that once a house. */
+static const char *shared_text(const char *text, const char *before) {
+    if (!text || !before || text == before || strcmp(text, before) != 0)
+        return text;
+    free((char *)(uintptr_t)text);
+    return before;
+}
+
+void system_description_share_texts(struct point_description *points, size_t count) {
+    for (size_t i = 1; i < count; i++) {
+        struct payload_binding *own = &points[i].binding, *before = &points[i - 1].binding;
+        own->value_pointer = shared_text(own->value_pointer, before->value_pointer);
+        own->time_pointer = shared_text(own->time_pointer, before->time_pointer);
+    }
+}
+
+static void clear_point(struct point_description *point) {
+    if (point->name != point->id)
+        free(point->name);
     free(point->id);
-    free(point->name);
     free(point->topic);
+    free(point->place);
     free((char *)(uintptr_t)point->binding.value_pointer);
     free((char *)(uintptr_t)point->binding.time_pointer);
     free((char *)(uintptr_t)point->binding.senml_name);
     free(point->conditions);
+}
+
+void system_description_clear_points(struct point_description *points, size_t count) {
+    for (size_t i = count; i-- > 1;) { /* from behind: each leaves to the one before what is his */
+        struct payload_binding *own = &points[i].binding;
+        const struct payload_binding *before = &points[i - 1].binding;
+        if (own->value_pointer == before->value_pointer)
+            own->value_pointer = NULL;
+        if (own->time_pointer == before->time_pointer)
+            own->time_pointer = NULL;
+    }
+    for (size_t i = 0; i < count; i++)
+        clear_point(&points[i]);
 }

@@ -263,6 +263,19 @@ void in_hand_failed(struct in_hand *hand, char *story, size_t story_size) {
     memset(hand->met, 0, sizeof hand->met);
 }
 
+/* What was in hand last is of any system, and shorter notes leave the end of longer ones. */
+void in_hand_forget(struct in_hand *hand, const char *word) {
+    if (!hand)
+        return;
+    hand->sheet->message = hand->sheet->task = (struct note){0};
+    for (size_t i = 0; i < SUSPECTS; i++) {
+        struct suspect *suspect = &hand->sheet->suspects[i];
+        if (suspect->deaths == 0 ||
+            memmem(suspect->note.bytes, NOTE_BYTES, word, strlen(word)) != NULL)
+            *suspect = (struct suspect){0};
+    }
+}
+
 size_t in_hand_most(const struct in_hand *hand, size_t most) {
     return hand && hand->sheet->one_by_one > 0 ? 1 : most;
 }

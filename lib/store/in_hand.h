@@ -46,6 +46,9 @@ void in_hand_done(struct in_hand *hand);
  */
 void in_hand_failed(struct in_hand *hand, char *story, size_t story_size);
 
+/** Of a system that is forgotten nothing is left in the notes: `word` is its id. */
+void in_hand_forget(struct in_hand *hand, const char *word);
+
 /** How many messages a turn may take: `most`, or one while a culprit is looked for. */
 size_t in_hand_most(const struct in_hand *hand, size_t most);
 

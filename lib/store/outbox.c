@@ -5,6 +5,7 @@
  */
 #include "store/outbox.h"
 
+#include "measure/array.h"
 #include "store/store_sqlite.h"
 
 #include <stdlib.h>
@@ -247,35 +248,14 @@ enum store_status outbox_expire(struct store *store, int64_t before_ms, int most
 
 struct contacts {
     char **names; /* those with a waiting row that are not busy */
-    size_t count, room;
+    size_t count;
 };
-
-static void contacts_free(struct contacts *contacts) {
-    for (size_t i = 0; i < contacts->count; i++)
-        free(contacts->names[i]);
-    free(contacts->names);
-}
 
 static bool is_among(const char *name, const char *const *names, size_t count) {
     for (size_t i = 0; i < count; i++)
         if (strcmp(name, names[i]) == 0)
             return true;
     return false;
-}
-
-static bool contacts_add(struct contacts *contacts, const char *name) {
-    if (contacts->count == contacts->room) {
-        size_t room = contacts->room ? 2 * contacts->room : 16;
-        char **names = realloc(contacts->names, room * sizeof *names);
-        if (!names)
-            return false;
-        contacts->names = names;
-        contacts->room = room;
-    }
-    char *copy = strdup(name);
-    if (copy)
-        contacts->names[contacts->count++] = copy;
-    return copy != NULL;
 }
 
 /* Jumps from contact to contact through the index, so rows behind one cost nothing. */
@@ -294,7 +274,8 @@ static enum store_status find_contacts(struct store *store, const char *const *b
         if (status != STORE_OK)
             break;
         const char *name = store_column_text(next, 0);
-        bool added = is_among(name, busy, busy_count) || contacts_add(contacts, name);
+        bool added = is_among(name, busy, busy_count) ||
+                     array_add_text(&contacts->names, &contacts->count, name);
         char *before = after;
         after = added ? strdup(name) : NULL;
         sqlite3_reset(next);
@@ -343,12 +324,12 @@ static enum store_status due_of_priority(struct store *store, const struct conta
 enum store_status outbox_due(struct store *store, int64_t now_ms, const char *const *busy,
                              size_t busy_count, struct outbox_message **messages, size_t capacity,
                              size_t *count) {
-    struct contacts contacts = {NULL, 0, 0};
+    struct contacts contacts = {NULL, 0};
     *count = 0;
     enum store_status status = find_contacts(store, busy, busy_count, &contacts);
     for (int priority = PRIORITIES - 1; status == STORE_OK && priority >= 0; priority--)
         status = due_of_priority(store, &contacts, priority, now_ms, messages, capacity, count);
-    contacts_free(&contacts);
+    array_free_texts(contacts.names, contacts.count);
     if (status != STORE_OK)
         while (*count > 0)
             outbox_message_free(messages[--*count]);

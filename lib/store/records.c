@@ -23,16 +23,18 @@ enum store_status record_commissioning_add(struct store *store,
     return status;
 }
 
-enum store_status record_commissioning_list(struct store *store, const char *system,
-                                            bool (*row)(void *context,
-                                                        const struct record_commissioning *record),
-                                            void *context) {
+enum store_status
+record_commissioning_list(struct store *store, const char *system, enum record_order order,
+                          bool (*row)(void *context, const struct record_commissioning *record),
+                          void *context) {
     sqlite3_stmt *list;
     enum store_status status =
         store_ask(store,
-                  "SELECT id, system, from_ms, recorded_ms, by, origin, text FROM "
-                  "commissioning WHERE ?1 IS NULL OR system = ?1 ORDER BY from_ms, id",
-                  VALUES(TEXT(system)), &list);
+                  STORE_OF_SYSTEM(system,
+                                  "SELECT id, system, from_ms, recorded_ms, by, origin, text FROM "
+                                  "commissioning",
+                                  "from_ms * ?2, id * ?2"),
+                  VALUES(TEXT(system), INT(order)), &list);
     while (status == STORE_OK && (status = store_row(store, list)) == STORE_OK) {
         struct record_commissioning record = {
             sqlite3_column_int64(list, 0), store_column_text(list, 1),
@@ -91,14 +93,17 @@ enum store_status record_visit_add(struct store *store, const struct record_visi
 }
 
 enum store_status record_visit_list(struct store *store, const char *system,
+                                    enum record_order order,
                                     bool (*row)(void *context, const struct record_visit *visit),
                                     void *context) {
     sqlite3_stmt *list;
-    enum store_status status =
-        store_ask(store,
-                  "SELECT id, system, on_ms, recorded_ms, by, found, did, text FROM visits "
-                  "WHERE ?1 IS NULL OR system = ?1 ORDER BY on_ms, id",
-                  VALUES(TEXT(system)), &list);
+    enum store_status status = store_ask(
+        store,
+        STORE_OF_SYSTEM(system,
+                        "SELECT id, system, on_ms, recorded_ms, by, found, did, text FROM "
+                        "visits",
+                        "on_ms * ?2, id * ?2"),
+        VALUES(TEXT(system), INT(order)), &list);
     while (status == STORE_OK && (status = store_row(store, list)) == STORE_OK) {
         struct record_visit visit = {sqlite3_column_int64(list, 0), store_column_text(list, 1),
                                      sqlite3_column_int64(list, 2), sqlite3_column_int64(list, 3),

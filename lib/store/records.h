@@ -92,6 +92,9 @@ enum store_status record_tracker_list(struct store *store,
                                                   const struct record_tracker *tracker),
                                       void *context);
 
+/** Of what people put on record. */
+enum record_order { RECORD_OLDEST_FIRST = 1, RECORD_NEWEST_FIRST = -1 };
+
 /* ---- commissioning records and learned baselines ---- */
 
 struct record_commissioning {
@@ -105,11 +108,11 @@ struct record_commissioning {
 };
 enum store_status record_commissioning_add(struct store *store,
                                            const struct record_commissioning *record, int64_t *id);
-/** Of one system (NULL: all), oldest first. */
-enum store_status record_commissioning_list(struct store *store, const char *system,
-                                            bool (*row)(void *context,
-                                                        const struct record_commissioning *record),
-                                            void *context);
+/** Of one system (NULL: all). */
+enum store_status
+record_commissioning_list(struct store *store, const char *system, enum record_order order,
+                          bool (*row)(void *context, const struct record_commissioning *record),
+                          void *context);
 
 /* ---- readings by hand: the reading is in its series, here is who took it (schema_5.sql) ---- */
 
@@ -140,6 +143,7 @@ struct record_visit {
 enum store_status record_visit_add(struct store *store, const struct record_visit *visit,
                                    int64_t *id);
 enum store_status record_visit_list(struct store *store, const char *system,
+                                    enum record_order order,
                                     bool (*row)(void *context, const struct record_visit *visit),
                                     void *context);
 
@@ -159,11 +163,32 @@ struct record_radon_test {
 };
 enum store_status record_radon_test_add(struct store *store, const struct record_radon_test *test,
                                         int64_t *id);
-/** Of one system (NULL: all), oldest end first. */
-enum store_status record_radon_test_list(struct store *store, const char *system,
-                                         bool (*row)(void *context,
-                                                     const struct record_radon_test *test),
-                                         void *context);
+/** Of one system (NULL: all), by the end of the test. */
+enum store_status
+record_radon_test_list(struct store *store, const char *system, enum record_order order,
+                       bool (*row)(void *context, const struct record_radon_test *test),
+                       void *context);
+
+/* ---- what a household sent by the link of its house (schema_7.sql) ---- */
+
+struct record_home_report {
+    const char *system;
+    int64_t sent_ms, time_ms; /* when it came, and when what it tells of was */
+    const char *kind;         /* home_report_word */
+    const char *branch;       /* NULL: of none, or of the only one */
+    double value;             /* SI; NaN: none */
+    const char *note;         /* or NULL */
+};
+enum store_status record_home_report_add(struct store *store,
+                                         const struct record_home_report *report);
+/** Of one system, newest first, `most` at most. */
+enum store_status record_home_report_newest(struct store *store, const char *system, int most,
+                                            bool (*row)(void *context,
+                                                        const struct record_home_report *report),
+                                            void *context);
+/** How many came at or after an instant. */
+enum store_status record_home_report_count(struct store *store, const char *system,
+                                           int64_t since_ms, int64_t *count);
 
 /* ---- out of service ---- */
 
@@ -203,7 +228,9 @@ enum store_status record_refused_list(struct store *store,
 /* ---- topics that no point claims: a bounded table ---- */
 
 #define RECORD_UNCLAIMED_ROWS 1000
+#define RECORD_UNCLAIMED_BYTES 2048 /* enough for what a box with many sensors sends */
 
+/** As record_refused_add, but the example is the last message: what the topic says now. */
 enum store_status record_unclaimed_add(struct store *store, const char *topic, int64_t now_ms,
                                        int64_t times, const void *example, size_t example_length);
 /** Same row struct; `reason` is "". */

@@ -24,6 +24,7 @@ static struct store_value topic_of(const char *topic) {
 struct table {
     const char *again, *add, *bound, *list;
     int rows;
+    size_t example_bytes;
 };
 
 /* Parameters of all: 1 topic, 2 time, 3 times, 4 example, 5 reason (refused only). */
@@ -36,27 +37,28 @@ static const struct table refused_table = {
     "last_ms LIMIT max(0, (SELECT count(*) FROM refused) - ?1))",
     "SELECT topic, reason, count, first_ms, last_ms, example FROM refused ORDER BY last_ms DESC, "
     "topic, reason",
-    RECORD_REFUSED_ROWS};
+    RECORD_REFUSED_ROWS,
+    RECORD_EXAMPLE_BYTES};
 
 static const struct table unclaimed_table = {
     "UPDATE unclaimed SET count = count + ?3, last_ms = max(last_ms, ?2), first_ms = "
-    "min(first_ms, ?2) WHERE topic = ?1",
+    "min(first_ms, ?2), example = ?4 WHERE topic = ?1",
     "INSERT INTO unclaimed (topic, count, first_ms, last_ms, example) VALUES (?1, ?3, ?2, ?2, ?4)",
     "DELETE FROM unclaimed WHERE topic IN (SELECT topic FROM unclaimed ORDER BY last_ms "
     "LIMIT max(0, (SELECT count(*) FROM unclaimed) - ?1))",
     "SELECT topic, '', count, first_ms, last_ms, example FROM unclaimed ORDER BY last_ms DESC, "
     "topic",
-    RECORD_UNCLAIMED_ROWS};
+    RECORD_UNCLAIMED_ROWS,
+    RECORD_UNCLAIMED_BYTES};
 
 /* Room is made before a row comes, so that the new one is never the one to go. */
 static enum store_status make_room(struct store *store, const struct table *table) {
     return store_do(store, table->bound, VALUES(INT(table->rows - 1)));
 }
 
-static enum store_status run_counting(struct store *store, const char *sql,
+static enum store_status run_counting(struct store *store, const char *sql, size_t most_bytes,
                                       const struct record_refused *one) {
-    size_t bytes =
-        one->example_length < RECORD_EXAMPLE_BYTES ? one->example_length : RECORD_EXAMPLE_BYTES;
+    size_t bytes = one->example_length < most_bytes ? one->example_length : most_bytes;
     return store_do(store, sql,
                     VALUES(topic_of(one->topic), INT(one->last_ms), INT(one->count),
                            BYTES(one->example ? one->example : "", bytes), TEXT(one->reason)));
@@ -64,11 +66,13 @@ static enum store_status run_counting(struct store *store, const char *sql,
 
 static enum store_status count_one(struct store *store, const struct table *table,
                                    const struct record_refused *one) {
-    enum store_status status = run_counting(store, table->again, one);
+    enum store_status status = run_counting(store, table->again, table->example_bytes, one);
     if (status != STORE_OK || sqlite3_changes(store->db) > 0)
         return status;
     status = make_room(store, table);
-    return status == STORE_OK ? run_counting(store, table->add, one) : status;
+    if (status == STORE_OK)
+        status = run_counting(store, table->add, table->example_bytes, one);
+    return status;
 }
 
 static enum store_status count_in_scope(struct store *store, const struct table *table,

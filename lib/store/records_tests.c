@@ -38,17 +38,19 @@ static struct record_radon_test read_row(sqlite3_stmt *row) {
     };
 }
 
-enum store_status record_radon_test_list(struct store *store, const char *system,
-                                         bool (*row)(void *context,
-                                                     const struct record_radon_test *test),
-                                         void *context) {
+enum store_status
+record_radon_test_list(struct store *store, const char *system, enum record_order order,
+                       bool (*row)(void *context, const struct record_radon_test *test),
+                       void *context) {
     sqlite3_stmt *list;
     enum store_status status =
         store_ask(store,
-                  "SELECT id, system, from_ms, to_ms, recorded_ms, value, uncertainty, kind, "
-                  "place, device, closed_house, by FROM radon_tests "
-                  "WHERE ?1 IS NULL OR system = ?1 ORDER BY to_ms, id",
-                  VALUES(TEXT(system)), &list);
+                  STORE_OF_SYSTEM(system,
+                                  "SELECT id, system, from_ms, to_ms, recorded_ms, value, "
+                                  "uncertainty, kind, place, device, closed_house, by FROM "
+                                  "radon_tests",
+                                  "to_ms * ?2, id * ?2"),
+                  VALUES(TEXT(system), INT(order)), &list);
     while (status == STORE_OK && (status = store_row(store, list)) == STORE_OK) {
         const struct record_radon_test test = read_row(list);
         if (!row(context, &test))

@@ -9,12 +9,15 @@
 #include "store/series.h"
 
 #include "measure/timestamp.h"
+#include "store/series_arrivals.h"
 #include "store/series_packed.h"
 #include "store/series_rollup.h"
 #include "store/store_sqlite.h"
 
 #include <assert.h>
 #include <math.h>
+#include <stdlib.h>
+#include <string.h>
 
 /* ---- points ---- */
 
@@ -59,8 +62,10 @@ enum store_status series_interval(struct store *store, int64_t key, int64_t *int
 }
 
 enum store_status series_set_interval(struct store *store, int64_t key, int64_t interval_ms) {
-    struct series_point info;
-    enum store_status status = series_point_info(store, key, &info);
+    struct series_point info = {0};
+    enum store_status status = series_arrivals_settle(store, key);
+    if (status == STORE_OK)
+        status = series_point_info(store, key, &info);
     if (status != STORE_OK || info.interval_ms == interval_ms)
         return status;
     /* Rollups up to here were made with the old interval. */
@@ -105,8 +110,7 @@ static enum store_status compare_packed(struct store *store, int64_t key,
     return status;
 }
 
-/* For retention, which rests until something is too old. */
-static void note_oldest(struct store *store, int64_t oldest_ms) {
+void series_note_oldest(struct store *store, int64_t oldest_ms) {
     if (oldest_ms < store->expiry.oldest_ms)
         store->expiry.oldest_ms = oldest_ms;
 }
@@ -116,31 +120,50 @@ static enum store_status append(struct store *store, int64_t key, const struct r
     enum store_status packed = compare_packed(store, key, reading, result);
     if (packed != STORE_NOT_FOUND)
         return packed;
-    enum store_status status = store_do(
-        store,
-        "INSERT OR IGNORE INTO readings (point, time_ms, value, origin) VALUES (?1, ?2, ?3, ?4)",
-        VALUES(INT(key), INT(reading->time_ms), NUMBER(reading->value), INT((int)origin)));
+    enum store_status status = series_arrivals_settle(store, key);
+    if (status == STORE_OK)
+        status = store_do(
+            store,
+            "INSERT OR IGNORE INTO readings (point, time_ms, value, origin) VALUES (?1, ?2, ?3, "
+            "?4)",
+            VALUES(INT(key), INT(reading->time_ms), NUMBER(reading->value), INT((int)origin)));
     if (status != STORE_OK)
         return status;
     if (sqlite3_changes(store->db) == 0)
         return compare_twin(store, key, reading, result);
     store->readings++;
-    note_oldest(store, reading->time_ms);
+    series_note_oldest(store, reading->time_ms);
     *result = SERIES_NEW;
     return STORE_OK;
+}
+
+/* Without room for more, each that comes puts a point into its place. */
+static enum store_status gather(struct store *store, int64_t key, const struct reading *reading,
+                                enum series_origin origin, enum series_append *result) {
+    bool more;
+    enum store_status status = STORE_OK;
+    if (!series_arrivals_gather(store)) {
+        status = series_place(store, 1, false, &more);
+        return status == STORE_OK ? append(store, key, reading, origin, result) : status;
+    }
+    status = series_arrivals_add(store, key, reading, origin);
+    if (status == STORE_OK)
+        store->readings++;
+    return status;
 }
 
 enum store_status series_append(struct store *store, int64_t key, const struct reading *reading,
                                 enum series_origin origin, bool certainly_new,
                                 enum series_append *result) {
-    (void)certainly_new; /* looking costs nothing then */
     assert(isfinite(reading->value));
     bool own;
     enum series_append answer = SERIES_NEW;
     enum store_status status = store_scope_begin(store, &own);
     if (status != STORE_OK)
         return status;
-    status = store_scope_end(store, own, append(store, key, reading, origin, &answer));
+    status = certainly_new && store->gathers ? gather(store, key, reading, origin, &answer)
+                                             : append(store, key, reading, origin, &answer);
+    status = store_scope_end(store, own, status);
     if (status == STORE_OK)
         *result = answer;
     return status;
@@ -183,10 +206,12 @@ enum store_status series_newest(struct store *store, int64_t key, struct reading
 enum store_status series_before(struct store *store, int64_t key, int64_t time_ms,
                                 struct reading *reading) {
     struct reading row = {INT64_MIN, 0}, packed;
-    enum store_status found = one_row(store,
-                                      "SELECT time_ms, value FROM readings WHERE point = ?1 AND "
-                                      "time_ms < ?2 ORDER BY time_ms DESC LIMIT 1",
-                                      key, time_ms, &row);
+    enum store_status found = series_arrivals_settle(store, key);
+    if (found == STORE_OK)
+        found = one_row(store,
+                        "SELECT time_ms, value FROM readings WHERE point = ?1 AND "
+                        "time_ms < ?2 ORDER BY time_ms DESC LIMIT 1",
+                        key, time_ms, &row);
     if (found != STORE_OK && found != STORE_NOT_FOUND)
         return found;
     return nearer(found, &row, series_packed_before(store, key, time_ms, row.time_ms, &packed),
@@ -199,7 +224,9 @@ static const char after_sql[] = "SELECT time_ms, value FROM readings WHERE point
 enum store_status series_after(struct store *store, int64_t key, int64_t time_ms,
                                struct reading *reading) {
     struct reading row = {INT64_MAX, 0}, packed;
-    enum store_status found = one_row(store, after_sql, key, time_ms, &row);
+    enum store_status found = series_arrivals_settle(store, key);
+    if (found == STORE_OK)
+        found = one_row(store, after_sql, key, time_ms, &row);
     if (found != STORE_OK && found != STORE_NOT_FOUND)
         return found;
     return nearer(found, &row, series_packed_after(store, key, time_ms, row.time_ms, &packed),
@@ -311,14 +338,48 @@ static enum store_status expire_rows(struct store *store, int64_t key, int64_t b
     return status == STORE_OK ? find_oldest(store, key, left_ms) : status;
 }
 
+enum store_status series_keep_longer(struct store *store, const struct series_longer *points,
+                                     size_t count) {
+    struct series_longer *copy = calloc(count + 1, sizeof *copy);
+    if (!copy)
+        return STORE_OUT_OF_MEMORY;
+    if (count)
+        memcpy(copy, points, count * sizeof *copy);
+    free(store->expiry.longer);
+    store->expiry.longer = copy;
+    store->expiry.longer_count = count;
+    store->expiry.oldest_ms = INT64_MIN; /* of others than were kept until now */
+    return STORE_OK;
+}
+
+static int compare_keys(const void *key, const void *longer) {
+    int64_t one = *(const int64_t *)key, other = ((const struct series_longer *)longer)->key;
+    return (one > other) - (one < other);
+}
+
+static int64_t longer_of(const struct store *store, int64_t key) {
+    const struct series_longer *longer =
+        store->expiry.longer_count ? bsearch(&key, store->expiry.longer, store->expiry.longer_count,
+                                             sizeof *longer, compare_keys)
+                                   : NULL;
+    return longer ? longer->longer_ms : 0;
+}
+
+/* When the oldest that is left can go, by the age of the others. */
+static void note_left(struct store *store, int64_t left_ms, int64_t longer_ms) {
+    if (left_ms < INT64_MAX)
+        series_note_oldest(store, left_ms + longer_ms);
+}
+
 static enum store_status expire_point(struct store *store, int64_t key, int64_t before_ms, int most,
                                       int *deleted) {
-    int64_t pack_ms = INT64_MAX, row_ms = INT64_MAX;
-    enum store_status status = expire_packs(store, key, before_ms, most, deleted, &pack_ms);
+    int64_t pack_ms = INT64_MAX, row_ms = INT64_MAX, longer_ms = longer_of(store, key);
+    enum store_status status =
+        expire_packs(store, key, before_ms - longer_ms, most, deleted, &pack_ms);
     if (status == STORE_OK)
-        status = expire_rows(store, key, before_ms, most, deleted, &row_ms);
-    note_oldest(store, pack_ms);
-    note_oldest(store, row_ms);
+        status = expire_rows(store, key, before_ms - longer_ms, most, deleted, &row_ms);
+    note_left(store, pack_ms, longer_ms);
+    note_left(store, row_ms, longer_ms);
     return status;
 }
 
@@ -349,7 +410,9 @@ enum store_status series_expire(struct store *store, int64_t before_ms, int most
     int gone = 0;
     *deleted = 0;
     if (store->expiry.key == 0 && before_ms <= store->expiry.oldest_ms)
-        return store->broken; /* no round is under way, and none has a reason */
+        return store->broken;                    /* no round is under way, and none has a reason */
+    if (store->arrivals || store->arrivals_lost) /* first they go into their places */
+        return STORE_OK;
     enum store_status status = store_scope_begin(store, &own);
     if (status != STORE_OK)
         return status;

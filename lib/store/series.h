@@ -41,6 +41,33 @@ enum store_status series_append(struct store *store, int64_t key, const struct r
                                 enum series_origin origin, bool certainly_new,
                                 enum series_append *result);
 
+/**
+ * While a broker's backlog comes in: readings that are `certainly_new` are written in the order in
+ * which they come, and put into their places many of a point at once. Nobody who reads sees a
+ * difference; nothing is packed or deleted for age until all have gone.
+ */
+void series_gather(struct store *store, bool gathers);
+/**
+ * Puts about `most` gathered readings into their places when no more are gathered, when there is no
+ * more room for them, or when `all` are to go. *more: call again soon.
+ */
+enum store_status series_place(struct store *store, int most, bool all, bool *more);
+
+/* Hours with from <= hour < to; none when both are equal. */
+struct series_span {
+    int64_t from_ms, to_ms;
+};
+
+/**
+ * Adds readings of the past in bulk: of one point, in order of time, each later than what the point
+ * has. UTC days that end by `before_ms`, and behind which there is another reading among these, are
+ * packed at once together with their hours; the rest lies as with series_append. The hours in
+ * *rolled are kept with the packs: nobody needs to put them.
+ */
+enum store_status series_load(struct store *store, int64_t key, const struct reading *readings,
+                              size_t count, enum series_origin origin, int64_t before_ms,
+                              struct series_span *rolled);
+
 /** Newest reading of a point: STORE_NOT_FOUND when there is none. */
 enum store_status series_newest(struct store *store, int64_t key, struct reading *reading);
 
@@ -114,6 +141,14 @@ enum store_status series_days_forget(struct store *store, int64_t key, int64_t f
  * readings and hours that come for a packed day are kept beside it and packed in their turn.
  */
 enum store_status series_pack(struct store *store, int64_t before_ms, int most_rows, int *packed);
+
+/** A point whose readings series_expire leaves so much longer than those of others. */
+struct series_longer {
+    int64_t key, longer_ms;
+};
+/** From now on these alone, in the order of their keys; they are copied. */
+enum store_status series_keep_longer(struct store *store, const struct series_longer *points,
+                                     size_t count);
 
 /**
  * Deletes about `most` readings older than `before_ms` (of any point), hours and days are kept. A

@@ -1,17 +1,24 @@
 #include "store/series_hours.h"
 
 #include "pack/hour_rollup.h"
+#include "store/series_arrivals.h"
 #include "store/series_packed.h"
 
 #include <math.h>
 
 /* ---- rows ---- */
 
-enum store_status series_hour_put(struct store *store, int64_t key,
-                                  const struct series_hour *hour) {
+enum store_status series_hours_put_row(struct store *store, int64_t key,
+                                       const struct series_hour *hour) {
     return store_do(store, "INSERT OR REPLACE INTO hours VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
                     VALUES(INT(key), INT(hour->hour_ms), INT(hour->count), NUMBER(hour->value_ms),
                            INT(hour->covered_ms), NUMBER(hour->lowest), NUMBER(hour->highest)));
+}
+
+enum store_status series_hour_put(struct store *store, int64_t key,
+                                  const struct series_hour *hour) {
+    return series_arrivals_wait(store, key) ? series_arrivals_put_hour(store, key, hour)
+                                            : series_hours_put_row(store, key, hour);
 }
 
 enum store_status series_hours_delete_rows(struct store *store, int64_t key, int64_t from_hour_ms,
@@ -83,7 +90,9 @@ enum store_status series_hours_open(struct series_hours_cursor *cursor, struct s
         .store = store, .key = key, .from_ms = from_ms, .to_ms = to_ms, .is_strict = is_strict};
     if (from_ms >= to_ms)
         return STORE_OK;
-    enum store_status status = open_rows(cursor);
+    enum store_status status = series_arrivals_settle(store, key);
+    if (status == STORE_OK)
+        status = open_rows(cursor);
     if (status == STORE_OK)
         status = open_days(cursor);
     if (status != STORE_OK)

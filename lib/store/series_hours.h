@@ -8,6 +8,7 @@
 #define STORE_SERIES_HOURS_H
 
 #include "pack/day_hours.h"
+#include "store/series_rollup.h"
 #include "store/store_sqlite.h"
 
 /* Hours of one point with from <= hour < to. One at a time in a store. */
@@ -40,6 +41,10 @@ enum store_status series_hours_read_kept(struct store *store, const struct day_p
                                          sqlite3_stmt *row, struct day_hours *kept);
 
 /** Deletes what lies as rows of the hours from … to (starts of hours); *rows is how many. */
+/** Writes a row at once, also while readings of its point wait (series_arrivals.h). */
+enum store_status series_hours_put_row(struct store *store, int64_t key,
+                                       const struct series_hour *hour);
+
 enum store_status series_hours_delete_rows(struct store *store, int64_t key, int64_t from_hour_ms,
                                            int64_t to_hour_ms, int *rows);
 
@@ -50,6 +55,18 @@ enum store_status series_hours_delete_rows(struct store *store, int64_t key, int
  */
 enum store_status series_hours_pack(struct store *store, const struct day_pack_label *label,
                                     const struct day_hours_table *seen, bool is_whole, int *rows);
+
+/** Are all readings there that the hours of a day (since 1970) are made of, and can they be
+   computed from its pack? */
+bool series_hours_can_compute(const struct series_point *info, int64_t day);
+/** How the hours of a day with readings from first to last come out of its pack. `before_ms`: of
+   the reading before the day, TIMESTAMP_NONE: none; `after`: the one behind it, NULL: none. */
+struct day_hours series_hours_plan(const struct day_pack_label *label, int64_t interval_ms,
+                                   int64_t before_ms, int64_t first_ms, int64_t last_ms,
+                                   const struct reading *after);
+/** Keeps that. */
+enum store_status series_hours_put_plan(struct store *store, const struct day_pack_label *label,
+                                        const struct day_hours *plan);
 
 /** The day's pack is about to go for its age: keeps its hours without it. */
 enum store_status series_hours_keep(struct store *store, const struct day_pack_label *label);

@@ -61,26 +61,45 @@ static int64_t span_of(int64_t time_ms, int64_t previous_ms, int64_t interval_ms
     return is_short ? time_ms - previous_ms : interval_ms;
 }
 
+struct day_hours series_hours_plan(const struct day_pack_label *label, int64_t interval_ms,
+                                   int64_t before_ms, int64_t first_ms, int64_t last_ms,
+                                   const struct reading *after) {
+    const int64_t end_ms = (label->day + 1) * DAY_PACK_DAY_MS;
+    struct day_hours plan = {.is_computed = true, .interval_ms = interval_ms};
+    plan.first_span_ms = span_of(first_ms, before_ms, interval_ms);
+    if (!after)
+        return plan;
+    int64_t from_ms = after->time_ms - span_of(after->time_ms, last_ms, interval_ms);
+    if (from_ms < end_ms && isfinite(after->value)) {
+        plan.reach_ms = end_ms - from_ms;
+        plan.after_value = after->value;
+    }
+    return plan;
+}
+
+enum store_status series_hours_put_plan(struct store *store, const struct day_pack_label *label,
+                                        const struct day_hours *plan) {
+    unsigned char bytes[DAY_HOURS_BYTES_MAX];
+    size_t size;
+    if (day_hours_encode(label, plan, bytes, &size) != DAY_PACK_OK)
+        return store_failure(store, SQLITE_NOMEM);
+    return put_kept(store, label, bytes, size);
+}
+
 /* The hours as the pack says, with what reaches into the day from outside. */
 static enum store_status plan_computed(struct store *store, const struct day_pack_label *label,
                                        const struct series_unpacked *pack,
                                        const struct series_point *info, struct day_hours *plan) {
     const int64_t start_ms = label->day * DAY_PACK_DAY_MS, end_ms = start_ms + DAY_PACK_DAY_MS;
-    const int64_t first_ms = pack->readings[0].time_ms;
-    const int64_t last_ms = pack->readings[pack->count - 1].time_ms;
     struct reading before = {info->expired_ms, 0}, after = {0, 0};
     enum store_status status = series_before(store, label->point, start_ms, &before);
     if (status == STORE_OK || status == STORE_NOT_FOUND)
         status = series_after(store, label->point, end_ms, &after);
     if (status != STORE_OK && status != STORE_NOT_FOUND)
         return status;
-    *plan = (struct day_hours){.is_computed = true, .interval_ms = info->interval_ms};
-    plan->first_span_ms = span_of(first_ms, before.time_ms, info->interval_ms);
-    int64_t from_ms = after.time_ms - span_of(after.time_ms, last_ms, info->interval_ms);
-    if (status == STORE_OK && from_ms < end_ms && isfinite(after.value)) {
-        plan->reach_ms = end_ms - from_ms;
-        plan->after_value = after.value;
-    }
+    *plan = series_hours_plan(label, info->interval_ms, before.time_ms, pack->readings[0].time_ms,
+                              pack->readings[pack->count - 1].time_ms,
+                              status == STORE_OK ? &after : NULL);
     return STORE_OK;
 }
 
@@ -117,10 +136,8 @@ static enum store_status unpack_day(struct store *store, const struct day_pack_l
     return status;
 }
 
-/* Are all readings there that its hours were made of? */
-static bool can_compute(const struct series_point *info, const struct day_pack_label *label) {
-    bool some_went =
-        info->expired_ms != TIMESTAMP_NONE && day_pack_day(info->expired_ms) >= label->day;
+bool series_hours_can_compute(const struct series_point *info, int64_t day) {
+    bool some_went = info->expired_ms != TIMESTAMP_NONE && day_pack_day(info->expired_ms) >= day;
     return !some_went && info->interval_ms > 0 && info->interval_ms <= DAY_HOURS_INTERVAL_MAX;
 }
 
@@ -133,7 +150,7 @@ enum store_status series_hours_pack(struct store *store, const struct day_pack_l
     enum store_status status = series_point_info(store, label->point, &info);
     if (status == STORE_OK)
         status = unpack_day(store, label, &pack);
-    if (status == STORE_OK && can_compute(&info, label)) {
+    if (status == STORE_OK && series_hours_can_compute(&info, label->day)) {
         if (!is_whole)
             return STORE_OK;
         status = plan_computed(store, label, pack, &info, &plan);

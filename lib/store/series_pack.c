@@ -30,14 +30,6 @@ struct packing {
     size_t count, capacity;
 };
 
-/* What one pack gets of them. */
-struct piece {
-    int64_t from_ms;
-    const struct reading *readings;
-    const unsigned char *origins;
-    size_t count;
-};
-
 static void free_packing(const struct packing *packing) {
     free(packing->readings);
     free(packing->origins);
@@ -45,13 +37,7 @@ static void free_packing(const struct packing *packing) {
 
 static bool make_room(struct packing *packing, size_t more) {
     size_t capacity = packing->count + more;
-    struct reading *readings = realloc(packing->readings, capacity * sizeof *readings);
-    if (readings)
-        packing->readings = readings;
-    unsigned char *origins = realloc(packing->origins, capacity);
-    if (origins)
-        packing->origins = origins;
-    if (!readings || !origins)
+    if (!series_make_room(&packing->readings, &packing->origins, capacity))
         return false;
     packing->capacity = capacity;
     return true;
@@ -170,7 +156,7 @@ static enum store_status merge_pack(struct packing *packing) {
 /* Is what comes out what went in, to the last bit? The rows are about to go. STORE_NOT_FOUND: no.
  */
 static enum store_status compare_back(struct store *store, const struct day_pack_label *label,
-                                      const struct piece *piece, const unsigned char *bytes,
+                                      const struct series_piece *piece, const unsigned char *bytes,
                                       size_t size) {
     struct reading *readings = malloc(piece->count * sizeof *readings);
     unsigned char *origins = malloc(piece->count);
@@ -189,15 +175,16 @@ static enum store_status compare_back(struct store *store, const struct day_pack
     return same ? STORE_OK : STORE_NOT_FOUND;
 }
 
-static enum store_status put_pack(struct store *store, int64_t key, const struct piece *piece,
-                                  const unsigned char *bytes, size_t size) {
+static enum store_status put_pack(struct store *store, int64_t key,
+                                  const struct series_piece *piece, const unsigned char *bytes,
+                                  size_t size) {
     return store_do(
         store, "INSERT OR REPLACE INTO packs VALUES (?1, ?2, ?3, ?4)",
         VALUES(INT(key), INT(piece->from_ms), INT((int64_t)piece->count), BYTES(bytes, size)));
 }
 
 /* Kept in the store, so that a reading of a later day need not be looked for among the packs. */
-static enum store_status note_day(struct store *store, int64_t day) {
+enum store_status series_pack_note_day(struct store *store, int64_t day) {
     if (day <= store->packed_to_day)
         return STORE_OK;
     enum store_status status =
@@ -209,7 +196,7 @@ static enum store_status note_day(struct store *store, int64_t day) {
 }
 
 static enum store_status write_piece(struct store *store, const struct day_pack_label *label,
-                                     const struct piece *piece) {
+                                     const struct series_piece *piece) {
     size_t size;
     unsigned char *bytes = malloc(day_pack_bound(piece->count));
     if (!bytes || day_pack_encode(label, piece->readings, piece->origins, piece->count, bytes,
@@ -224,17 +211,23 @@ static enum store_status write_piece(struct store *store, const struct day_pack_
     return status;
 }
 
+enum store_status series_pack_write(struct store *store, const struct day_pack_label *label,
+                                    const struct series_piece *piece) {
+    enum store_status status = series_pack_note_day(store, label->day);
+    return status == STORE_OK ? write_piece(store, label, piece) : status;
+}
+
 static enum store_status write_packs(const struct packing *packing) {
-    enum store_status status = note_day(packing->store, packing->label.day);
+    enum store_status status = STORE_OK;
     for (size_t i = 0; i < packing->count && status == STORE_OK; i += packing->most) {
         size_t left = packing->count - i;
-        const struct piece piece = {
+        const struct series_piece piece = {
             .from_ms = i == 0 ? packing->from_ms : packing->readings[i].time_ms,
             .readings = packing->readings + i,
             .origins = packing->origins + i,
             .count = left < packing->most ? left : packing->most,
         };
-        status = write_piece(packing->store, &packing->label, &piece);
+        status = series_pack_write(packing->store, &packing->label, &piece);
     }
     return status;
 }
@@ -379,6 +372,8 @@ enum store_status series_pack(struct store *store, int64_t before_ms, int most_r
     bool own;
     int done = 0;
     *packed = 0;
+    if (store->arrivals || store->arrivals_lost) /* first they go into their places */
+        return STORE_OK;
     enum store_status status = store_scope_begin(store, &own);
     if (status != STORE_OK)
         return status;

@@ -1,6 +1,7 @@
 #include "store/series_packed.h"
 
 #include "measure/timestamp.h"
+#include "store/series_arrivals.h"
 #include "store/series_hours.h"
 
 #include <stdio.h>
@@ -16,6 +17,16 @@ int64_t series_day_start(int64_t time_ms) {
 
 int64_t series_day_end(int64_t time_ms) {
     return (day_pack_day(time_ms) + 1) * DAY_PACK_DAY_MS;
+}
+
+bool series_make_room(struct reading **readings, unsigned char **origins, size_t capacity) {
+    struct reading *more_readings = realloc(*readings, capacity * sizeof **readings);
+    if (more_readings)
+        *readings = more_readings;
+    unsigned char *more_origins = realloc(*origins, capacity);
+    if (more_origins)
+        *origins = more_origins;
+    return more_readings && more_origins;
 }
 
 void series_packed_note_damage(struct store *store, const struct day_pack_label *label) {
@@ -195,7 +206,9 @@ enum store_status series_cursor_open(struct series_cursor *cursor, struct store 
         (struct series_cursor){.store = store, .key = key, .from_ms = from_ms, .to_ms = to_ms};
     if (from_ms >= to_ms)
         return STORE_OK;
-    enum store_status status = open_rows(cursor);
+    enum store_status status = series_arrivals_settle(store, key);
+    if (status == STORE_OK)
+        status = open_rows(cursor);
     if (status == STORE_OK)
         status = open_packs(cursor);
     if (status != STORE_OK)

@@ -23,6 +23,10 @@ struct series_unpacked {
     size_t count;
 };
 
+/** Room for so many readings and their origins; false when memory is out, and what there is stands.
+ */
+bool series_make_room(struct reading **readings, unsigned char **origins, size_t capacity);
+
 /** Notes a day that cannot be read, for series_damage_next. */
 void series_packed_note_damage(struct store *store, const struct day_pack_label *label);
 
@@ -74,6 +78,24 @@ enum store_status series_packed_at(struct store *store, int64_t key, int64_t tim
  */
 enum store_status series_pack_at(struct store *store, int64_t key, int64_t time_ms,
                                  sqlite3_stmt **pack);
+
+/* What a pack holds: readings of one day, from a part of it on. */
+struct series_piece {
+    int64_t from_ms;
+    const struct reading *readings;
+    const unsigned char *origins;
+    size_t count;
+};
+/** Writes a pack, once it has been unpacked and compared. STORE_NOT_FOUND: it does not come back as
+    it was, nothing is written. */
+enum store_status series_pack_write(struct store *store, const struct day_pack_label *label,
+                                    const struct series_piece *piece);
+
+/** A day is packed that may be later than all before: readings of it are looked for in packs. */
+enum store_status series_pack_note_day(struct store *store, int64_t day);
+
+/** Retention rests until something is too old: this may be the oldest. */
+void series_note_oldest(struct store *store, int64_t oldest_ms);
 
 /** Where the part of a day ends that has an instant in it: at the next pack or with the day. */
 enum store_status series_pack_part_end(struct store *store, int64_t key, int64_t time_ms,

@@ -83,7 +83,7 @@ const char *store_error(const struct store *store) {
 
 /* The place of a text, or a free one for it. */
 static size_t place_of(const struct store *store, const char *sql) {
-    size_t place = (uintptr_t)sql * UINT64_C(0x9E3779B97F4A7C15) >> 32;
+    size_t place = (size_t)((uintptr_t)sql * UINT64_C(0x9E3779B97F4A7C15) >> 32);
     while (store->statements[place % STORE_STATEMENTS_MAX].sql != sql &&
            store->statements[place % STORE_STATEMENTS_MAX].sql)
         place++;
@@ -250,6 +250,7 @@ void store_rollback(struct store *store) {
     store->in_transaction = false;
     store->transaction_status = STORE_OK;
     store->readings = store->readings_committed;
+    store->arrivals_lost |= store->arrivals != NULL;
 }
 
 bool store_in_transaction(const struct store *store) {

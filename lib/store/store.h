@@ -21,6 +21,12 @@
 
 struct store;
 
+/** Files that go with a copy. */
+struct kept_files {
+    const struct kept_file *items;
+    size_t count;
+};
+
 enum store_status {
     STORE_OK = 0,
     STORE_NOT_FOUND, /* no such row */
@@ -83,10 +89,11 @@ void store_checkpoint(struct store *store);
 enum store_status store_probe(struct store *store);
 
 /**
- * Online copy of one moment while others write; complete under its name or not there at all.
- * `progress` may be NULL. Refuses to overwrite a file (STORE_FAILING). Not inside a transaction.
+ * Online copy of one moment while others write, with further files in it (kept_files.h); complete
+ * under its name or not there at all. `progress` may be NULL. Refuses to overwrite a file
+ * (STORE_FAILING). Not inside a transaction.
  */
-enum store_status store_backup(struct store *store, const char *to,
+enum store_status store_backup(struct store *store, const char *to, const struct kept_files *files,
                                void (*progress)(void *context, double done), void *context,
                                char *why, size_t why_size);
 

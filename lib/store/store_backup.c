@@ -5,6 +5,7 @@
  * The source stands in one read transaction all the while: it sees one moment of the store, and
  * SQLite need not begin anew whenever the daemon commits.
  */
+#include "store/new_name.h"
 #include "store/store_sqlite.h"
 
 #include <errno.h>
@@ -43,7 +44,7 @@ static int copy_snapshot(sqlite3 *to, const struct store *store,
     return code;
 }
 
-static int copy_to(const char *path, const struct store *store,
+static int copy_to(const char *path, const struct store *store, const struct kept_files *files,
                    void (*progress)(void *context, double done), void *context) {
     sqlite3 *to = NULL;
     int code = sqlite3_open_v2(path, &to, SQLITE_OPEN_READWRITE, store->vfs);
@@ -55,6 +56,8 @@ static int copy_to(const char *path, const struct store *store,
             sqlite3_exec(to, "PRAGMA journal_mode=OFF; PRAGMA synchronous=FULL", NULL, NULL, NULL);
     if (code == SQLITE_OK)
         code = copy_snapshot(to, store, progress, context);
+    if (code == SQLITE_OK && files && files->count)
+        code = kept_files_put(to, files->items, files->count);
     int closed = sqlite3_close(to);
     return code != SQLITE_OK ? code : closed;
 }
@@ -67,18 +70,7 @@ static bool sync_file(const char *path) {
     return done;
 }
 
-/* Gives the finished copy its name unless that is taken; false with errno. */
-static bool take_name(const char *from, const char *to) {
-    if (renameat2(AT_FDCWD, from, AT_FDCWD, to, RENAME_NOREPLACE) == 0)
-        return true;
-    if (errno != EINVAL && errno != ENOSYS)
-        return false;
-    if (link(from, to) != 0) /* file systems without that flag */
-        return false;
-    return unlink(from) == 0;
-}
-
-enum store_status store_backup(struct store *store, const char *to,
+enum store_status store_backup(struct store *store, const char *to, const struct kept_files *files,
                                void (*progress)(void *context, double done), void *context,
                                char *why, size_t why_size) {
     char partial[STORE_PATH_MAX + 16];
@@ -95,8 +87,9 @@ enum store_status store_backup(struct store *store, const char *to,
         return STORE_FAILING;
     }
     close(file);
-    int code = copy_to(partial, store, progress, context);
-    if (code == SQLITE_OK && sync_file(partial) && take_name(partial, to) && store_sync_folder(to))
+    int code = copy_to(partial, store, files, progress, context);
+    if (code == SQLITE_OK && sync_file(partial) && new_name_take(partial, to) &&
+        store_sync_folder(to))
         return STORE_OK;
     int error = errno;
     unlink(partial);

@@ -7,6 +7,7 @@
  * A new store is made under the name PATH.creating and renamed when it is complete. So a file under
  * the real name is always a whole store: one that is empty was never ours.
  */
+#include "store/new_name.h"
 #include "store/store_sqlite.h"
 
 #include <errno.h>
@@ -71,9 +72,8 @@ static enum store_status read_header(const struct opening *opening, unsigned cha
         close(file);
     if (got < 0)
         return refuse(opening, STORE_FAILING,
-                      "%s: cannot be read (%s); check its permissions and "
-                      "the disk",
-                      opening->path, strerror(error));
+                      "%s: cannot be read (%s); check its permissions and the disk", opening->path,
+                      strerror(error));
     *length = got;
     return STORE_OK;
 }
@@ -85,8 +85,7 @@ static enum store_status judge_missing(const struct opening *opening, bool *exis
     struct stat info;
     if (stat(wal, &info) == 0 && info.st_size > 0)
         return refuse(opening, STORE_DAMAGED,
-                      "%s: the file is gone but its write-ahead log is "
-                      "there; put the file back",
+                      "%s: the file is gone but its write-ahead log is there; put the file back",
                       opening->path);
     return STORE_OK;
 }
@@ -114,8 +113,7 @@ static enum store_status judge_file(const struct opening *opening, bool *exists)
                       opening->path);
     if (database && length < HEADER_SIZE)
         return refuse(opening, STORE_DAMAGED,
-                      "%s: damaged, cut off after %zd bytes; put a backup "
-                      "in its place",
+                      "%s: damaged, cut off after %zd bytes; put a backup in its place",
                       opening->path, length);
     if (!ours)
         return refuse(opening, STORE_FOREIGN,
@@ -145,8 +143,7 @@ static enum store_status take_lock(const struct opening *opening, int *descripto
     int file = open(path, O_RDWR | O_CREAT | O_CLOEXEC, 0640);
     if (file < 0)
         return refuse(opening, STORE_FAILING,
-                      "%s: cannot be made (%s); check that the folder "
-                      "exists and may be written",
+                      "%s: cannot be made (%s); check that the folder exists and may be written",
                       path, strerror(errno));
     if (flock(file, LOCK_EX | LOCK_NB) != 0) {
         int error = errno;
@@ -156,8 +153,7 @@ static enum store_status take_lock(const struct opening *opening, int *descripto
             return refuse(opening, STORE_FAILING, "%s: cannot be locked (%s)", path,
                           strerror(error));
         return refuse(opening, STORE_LOCKED,
-                      "%s: in use by another daemon (process %s); stop that "
-                      "one first",
+                      "%s: in use by another daemon (process %s); stop that one first",
                       opening->path, pid[0] ? pid : "unknown");
     }
     /* The number is for people; the lock is what counts, so a full disk does not matter here. */
@@ -168,6 +164,16 @@ static enum store_status take_lock(const struct opening *opening, int *descripto
     return STORE_OK;
 }
 
+enum store_status store_lock(const char *path, int *descriptor, char *why, size_t why_size) {
+    const struct opening opening = {path, why, why_size};
+    return take_lock(&opening, descriptor);
+}
+
+enum store_status store_judge(const char *path, bool *exists, char *why, size_t why_size) {
+    const struct opening opening = {path, why, why_size};
+    return judge_file(&opening, exists);
+}
+
 /* ---- connection ---- */
 
 static int configure(sqlite3 *db, int busy_timeout_ms) {
@@ -176,7 +182,7 @@ static int configure(sqlite3 *db, int busy_timeout_ms) {
              "PRAGMA synchronous=FULL; PRAGMA foreign_keys=OFF; PRAGMA temp_store=MEMORY;"
              "PRAGMA mmap_size=0; PRAGMA cache_size=-%d; PRAGMA wal_autocheckpoint=%d;"
              "PRAGMA journal_size_limit=%d; PRAGMA trusted_schema=OFF;"
-             "PRAGMA cell_size_check=ON",
+             "PRAGMA cell_size_check=ON; PRAGMA secure_delete=ON",
              CACHE_KIB, WAL_PAGES, WAL_LIMIT_BYTES);
     sqlite3_extended_result_codes(db, 1);
     sqlite3_busy_timeout(db, busy_timeout_ms > 0 ? busy_timeout_ms : DEFAULT_BUSY_MS);
@@ -239,8 +245,7 @@ static enum store_status create(const struct opening *opening,
     int file = open(path, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0640);
     if (file < 0)
         return refuse(opening, STORE_FAILING,
-                      "%s: cannot be made (%s); check that the folder may "
-                      "be written",
+                      "%s: cannot be made (%s); check that the folder may be written",
                       opening->path, strerror(errno));
     close(file);
     int code = make_schema(path, options);
@@ -308,6 +313,7 @@ static int stand_in_for_packs(sqlite3 *db, int version) {
         {1, 3,
          "CREATE TEMP TABLE day_hours (point INTEGER, day INTEGER, hours BLOB, "
          "PRIMARY KEY (point, day)) WITHOUT ROWID"},
+        {1, 8, "CREATE TEMP TABLE arrivals (point INTEGER, time_ms INTEGER, value, origin)"},
     };
     int code = SQLITE_OK;
     for (size_t i = 0; i < sizeof tables / sizeof tables[0] && code == SQLITE_OK; i++)
@@ -335,14 +341,12 @@ static enum store_status check_version(struct store *store, const struct opening
     if (version > store_newest_version()) {
         sqlite3_db_config(store->db, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1, NULL);
         return refuse(opening, STORE_NEWER,
-                      "%s: written by a newer version of this program; "
-                      "install the newer version",
+                      "%s: written by a newer version of this program; install the newer version",
                       store->path);
     }
     if (version < 1)
         return refuse(opening, STORE_DAMAGED,
-                      "%s: damaged, its version number is %lld; put a "
-                      "backup in its place",
+                      "%s: damaged, its version number is %lld; put a backup in its place",
                       store->path, (long long)version);
     if (version == store_newest_version())
         return STORE_OK;
@@ -358,8 +362,7 @@ static enum store_status connect_store(struct store *store, const struct opening
                                options->vfs);
     if (code == SQLITE_OK && store->writable && sqlite3_db_readonly(store->db, "main"))
         return refuse(opening, STORE_FAILING,
-                      "%s: the file or its file system is read-only; make "
-                      "it writable",
+                      "%s: the file or its file system is read-only; make it writable",
                       store->path);
     if (code == SQLITE_OK)
         code = configure(store->db, options->busy_timeout_ms);
@@ -372,8 +375,13 @@ static enum store_status connect_store(struct store *store, const struct opening
         status = look_at_tables(store, opening);
     if (status != STORE_OK || !store->writable)
         return status;
+    int64_t left = 0; /* by a process that died */
     code = first_number(store->db, "SELECT value FROM totals WHERE name = 'packed to day'",
                         &store->packed_to_day);
+    if (code == SQLITE_OK)
+        code = first_number(
+            store->db, "SELECT count(*) FROM (SELECT value, origin FROM arrivals LIMIT 1)", &left);
+    store->arrivals_lost = left > 0;
     if (code != SQLITE_OK)
         return refuse_code(opening, store->db, code);
     /* Pages of an earlier process whose fsync failed may be in the log of the page cache but not on
@@ -406,8 +414,7 @@ static enum store_status open_file(struct store *store, const struct opening *op
     return status == STORE_OK ? connect_store(store, opening, options) : status;
 }
 
-/* A store that is named through a link is locked beside the file itself. */
-static void resolve(const char *path, char real[STORE_PATH_MAX]) {
+void store_resolve(const char *path, char real[STORE_PATH_MAX]) {
     struct stat info;
     bool is_link = lstat(path, &info) == 0 && S_ISLNK(info.st_mode);
     char *found = is_link ? realpath(path, NULL) : NULL;
@@ -423,7 +430,7 @@ enum store_status store_open(const char *path, const struct store_options *optio
     struct store *made = calloc(1, sizeof *made);
     if (!made)
         return refuse(&opening, STORE_OUT_OF_MEMORY, "%s: out of memory", path);
-    resolve(path, made->path);
+    store_resolve(path, made->path);
     opening.path = made->path;
     made->vfs = options->vfs;
     made->lock_descriptor = -1;
@@ -444,6 +451,8 @@ void store_close(struct store *store) {
     if (!store)
         return;
     store_rollback(store);
+    if (store->close_arrivals)
+        store->close_arrivals(store);
     for (size_t i = 0; i < STORE_STATEMENTS_MAX; i++)
         sqlite3_finalize(store->statements[i].statement);
     if (store->db && store->broken != STORE_OK)
@@ -453,6 +462,7 @@ void store_close(struct store *store) {
         close(store->lock_descriptor); /* the lock file stays: removing it would race */
     if (store->free_unpacked)
         store->free_unpacked(store);
+    free(store->expiry.longer);
     free(store);
 }
 
@@ -471,7 +481,7 @@ enum store_status store_set_aside(const char *path, int64_t now_ms, char *moved_
     for (size_t i = 0; i < sizeof suffixes / sizeof suffixes[0]; i++) {
         path_with(from, sizeof from, path, suffixes[i]);
         snprintf(to, sizeof to, "%s.damaged-%s%s", path, stamp, suffixes[i]);
-        if (renameat2(AT_FDCWD, from, AT_FDCWD, to, RENAME_NOREPLACE) == 0)
+        if (new_name_take(from, to))
             moved = true;
         else if (errno != ENOENT)
             return STORE_FAILING;

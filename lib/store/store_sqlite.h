@@ -17,6 +17,7 @@
 /* Who keeps an unpacked day: one lies under a cursor while neighbours or hours are looked up. */
 enum store_unpacked_use { UNPACKED_CURSOR, UNPACKED_LOOKUP, UNPACKED_HOURS, UNPACKED_USE_COUNT };
 struct series_unpacked;
+struct series_arrivals;
 
 #define SERIES_DAMAGE_MAX 64
 
@@ -46,12 +47,18 @@ struct store {
         int64_t key; /* the last point that series_expire has looked at in this round; */
         int64_t
             oldest_ms; /* of what the round has left, the oldest: before it passes, no new one */
+        struct series_longer *longer; /* points that keep theirs longer, by key */
+        size_t longer_count;
     } expiry;
     int64_t pack_key;      /* the last point series_pack has done, */
     int64_t pack_from_ms;  /* and from when on it looks at the next */
     int64_t packed_to_day; /* no day after it is packed */
     struct series_unpacked *unpacked[UNPACKED_USE_COUNT]; /* see series_packed.h, which sets */
     void (*free_unpacked)(struct store *store);           /* this with the first of them */
+    struct series_arrivals *arrivals; /* readings that are not in their places; NULL: none */
+    bool gathers;                     /* see series_arrivals.h */
+    bool arrivals_lost; /* what is remembered is not what the table has, by death or rollback */
+    void (*close_arrivals)(struct store *store); /* set with the first of them */
     struct series_damage damage;
     char error[STORE_PATH_MAX + 200];
 };
@@ -89,6 +96,11 @@ struct store_value {
 #define NO_VALUES (&END)
 struct store_value store_time(int64_t time_ms);
 
+/* A list of one system's rows goes by its index, whoever else has rows; ?1 NULL: of all. */
+#define STORE_OF_SYSTEM(system, select, order)                                                     \
+    ((system) ? select " WHERE system = ?1 ORDER BY " order                                        \
+              : select " WHERE ?1 IS NULL ORDER BY " order)
+
 /** Ready to be stepped; `sql` is a literal. On failure *statement is NULL. */
 enum store_status store_ask(struct store *store, const char *sql, const struct store_value *values,
                             sqlite3_stmt **statement);
@@ -118,6 +130,13 @@ enum store_status store_scope_end(struct store *store, bool own, enum store_stat
 int store_upgrade(sqlite3 *db, int version);
 int store_newest_version(void);
 
+/** The file itself where a link names it: its lock and its log lie beside the file. */
+void store_resolve(const char *path, char real[STORE_PATH_MAX]);
+/** What the first bytes of a file say: a store that this program can open? Touches nothing. */
+enum store_status store_judge(const char *path, bool *exists, char *why, size_t why_size);
+/** The lock of the daemon that works with a store, held until the descriptor is closed. */
+enum store_status store_lock(const char *path, int *descriptor, char *why, size_t why_size);
+
 /** Makes directory entries of `path` durable; false with errno. */
 bool store_sync_folder(const char *path);
 
@@ -125,5 +144,9 @@ bool store_sync_folder(const char *path);
 const char *store_column_text(sqlite3_stmt *statement, int column);
 int64_t store_column_time(sqlite3_stmt *statement, int column);
 double store_column_number(sqlite3_stmt *statement, int column);
+
+struct kept_file;
+/** kept_files.c: writes files into a copy of the store. An SQLite code. */
+int kept_files_put(sqlite3 *to, const struct kept_file *files, size_t count);
 
 #endif

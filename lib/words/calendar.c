@@ -3,7 +3,7 @@
 #include "measure/duration.h"
 #include "measure/timestamp.h"
 #include "words/text_repair.h"
-#include "words/visit_texts.h"
+#include "words/wording_texts.h"
 
 #include <assert.h>
 #include <math.h>
@@ -157,24 +157,35 @@ static void list_section(struct text_buffer *text, const char *title, const char
         text_buffer_format(text, "- %s\n", items[i]);
 }
 
-static char *description_of(const struct visit *visit, const struct visit_calendar_texts *words) {
+static void baseline_section(struct text_buffer *text, const struct visit *visit,
+                             const char *title) {
+    char value[80];
+    if (visit->baseline_count > 0)
+        text_buffer_format(text, "\n%s:\n", title);
+    for (size_t i = 0; i < visit->baseline_count; i++) {
+        const struct visit_baseline *baseline = &visit->baseline[i];
+        if (isfinite(baseline->value))
+            text_buffer_format(
+                text, "- %s: %s\n", baseline->name ? baseline->name : baseline->point,
+                unit_format(value, sizeof value, baseline->value, baseline->dimension,
+                            quantity_units(baseline->quantity, visit->reader.units)));
+    }
+}
+
+static char *description_of(const struct visit *visit, const struct wording_texts *texts) {
+    const struct wording_calendar_text *words = &texts->calendar;
     struct text_buffer text = {0};
     const char *reasons[VISIT_REASONS_MAX];
     for (size_t i = 0; i < visit->reason_count; i++)
         reasons[i] = visit->reasons[i].text;
-    text_buffer_format(&text, "%s: %s. %s: ", words->priority, priority_word(visit->priority),
+    text_buffer_format(&text, "%s: %s. %s: ", words->priority, words->priorities[visit->priority],
                        words->latest);
     day_add(&text, visit, visit->latest_ms);
     text_buffer_add(&text, ".\n");
-    list_section(&text, words->reasons, reasons, visit->reason_count);
-    list_section(&text, words->check, visit->check, visit->check_count);
-    list_section(&text, words->bring, visit->bring, visit->bring_count);
-    if (visit->baseline_count > 0)
-        text_buffer_format(&text, "\n%s:\n", words->baseline);
-    for (size_t i = 0; i < visit->baseline_count; i++)
-        if (isfinite(visit->baseline[i].value))
-            text_buffer_format(&text, "- %s: %.4g %s\n", visit->baseline[i].point,
-                               visit->baseline[i].value, visit->baseline[i].unit);
+    list_section(&text, texts->reasons, reasons, visit->reason_count);
+    list_section(&text, texts->check, visit->check, visit->check_count);
+    list_section(&text, texts->bring, visit->bring, visit->bring_count);
+    baseline_section(&text, visit, words->at_commissioning);
     text_buffer_format(&text, "\n%s: ", words->last_visit);
     if (visit->last_visit_ms == TIMESTAMP_NONE)
         text_buffer_add(&text, words->never);
@@ -183,7 +194,7 @@ static char *description_of(const struct visit *visit, const struct visit_calend
     return text_buffer_take(&text);
 }
 
-static char *summary_of(const struct visit *visit, const struct visit_calendar_texts *words) {
+static char *summary_of(const struct visit *visit, const struct wording_calendar_text *words) {
     struct text_buffer text = {0};
     text_buffer_format(&text, "%s %s: %s", words->visit, visit->name ? visit->name : visit->system,
                        visit->reasons[0].text);
@@ -205,14 +216,15 @@ static int calendar_priority(enum priority priority) {
 }
 
 static bool event_of(const struct visit *visit, const char *domain, struct calendar_event *event) {
-    const struct visit_calendar_texts *words = &visit_calendar_english;
+    const struct wording_texts *texts = wording_languages[visit->reader.language].texts;
+    const struct wording_calendar_text *words = &texts->calendar;
     int64_t oldest_ms = visit->reasons[0].from_ms;
     for (size_t i = 1; i < visit->reason_count; i++)
         oldest_ms = visit->reasons[i].from_ms < oldest_ms ? visit->reasons[i].from_ms : oldest_ms;
     int64_t day = local_day(visit, visit->due_ms);
     *event = (struct calendar_event){.uid = uid_of(visit, domain),
                                      .summary = summary_of(visit, words),
-                                     .description = description_of(visit, words),
+                                     .description = description_of(visit, texts),
                                      .location = visit->address,
                                      .categories = words->visit,
                                      .all_day = true,

@@ -74,12 +74,12 @@ static json_t *object_of(const struct member *members, size_t count) {
 }
 static json_t *diagnosis_of(const struct event_alarm *alarm) {
     const struct member members[] = {
-        {"cause", string_or_null(alarm->cause)},
-        {"confidence", number_or_null(alarm->cause ? alarm->confidence : NAN)},
-        {"evidence", list_of(&alarm->evidence)},
-        {"why", alarm->cause ? NULL : json_string("no cause was looked for")},
+        {"cause", string_or_null(alarm->explained.cause)},
+        {"confidence", number_or_null(alarm->explained.cause ? alarm->explained.confidence : NAN)},
+        {"evidence", list_of(&alarm->explained.evidence)},
+        {"why", alarm->explained.cause ? NULL : json_string("no cause was looked for")},
     };
-    return object_of(members, alarm->cause ? 3 : 4);
+    return object_of(members, alarm->explained.cause ? 3 : 4);
 }
 
 static char *dump_and_free(json_t *object) {
@@ -103,8 +103,8 @@ struct json_t *event_alarm_object(const struct event_alarm *alarm) {
         {"setpoint", number_or_null(alarm->setpoint)},
         {"unit", string_or_null(alarm->unit && *alarm->unit ? alarm->unit : NULL)},
         {"diagnosis", diagnosis_of(alarm)},
-        {"check", list_of(&alarm->check)},
-        {"bring", list_of(&alarm->bring)},
+        {"check", list_of(&alarm->explained.check)},
+        {"bring", list_of(&alarm->explained.bring)},
         {"text", string_or_null(alarm->text)},
     };
     return object_of(members, sizeof members / sizeof members[0]);

@@ -10,7 +10,7 @@
 #define WORDS_EVENT_H
 
 #include "measure/timestamp.h"
-#include "words/text_list.h"
+#include "words/explanation.h"
 
 #include <stdint.h>
 
@@ -22,6 +22,7 @@
 #define EVENT_TYPE_DIGEST "subslab.digest"
 #define EVENT_TYPE_VISIT_DUE "subslab.visit.due"
 #define EVENT_TYPE_TEST "subslab.test"
+#define EVENT_TYPE_HOME_REPORT "subslab.home.report"
 
 /** The alarm object of `alarms --json`. Strings are borrowed; NULL becomes null. */
 struct event_alarm {
@@ -31,9 +32,7 @@ struct event_alarm {
     int64_t since_ms, raised_ms, returned_ms; /* TIMESTAMP_NONE: null */
     double value, setpoint;                   /* SI, NaN: null */
     const char *unit;                         /* SI word; "" or NULL: null */
-    const char *cause;                        /* NULL: the diagnosis is null */
-    double confidence;                        /* 0 to 1, NaN: null */
-    struct text_list evidence, check, bring;
+    struct explanation explained;             /* without a cause: the diagnosis is null */
     const char *text;
 };
 

@@ -2,6 +2,7 @@
 
 #include "measure/utf8.h"
 
+#include <stdbool.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -31,4 +32,22 @@ char *text_repair(const char *text) {
     }
     *end = '\0';
     return repaired;
+}
+
+char *text_repair_line(const char *text) {
+    char *copy = text_repair(text);
+    if (!copy)
+        return NULL;
+    char *to = copy;
+    for (const char *from = copy; *from; from++) {
+        bool blank = (unsigned char)*from <= 0x20 || *from == 0x7f;
+        if (!blank)
+            *to++ = *from;
+        else if (to > copy && to[-1] != ' ')
+            *to++ = ' ';
+    }
+    while (to > copy && to[-1] == ' ')
+        to--;
+    *to = '\0';
+    return copy;
 }

@@ -7,4 +7,7 @@
 /** A copy in which each byte that is not part of valid UTF-8 is U+FFFD. The caller frees. */
 char *text_repair(const char *text);
 
+/** The same on one line: control characters and runs of blanks are one blank, none at the ends. */
+char *text_repair_line(const char *text);
+
 #endif

@@ -5,7 +5,8 @@
  *
  *     reason                    from          day to plan for   at the latest
  *     high-priority alarm       raised        raised + 2 d      raised + 7 d
- *     medium                    raised        raised + 14 d     raised + 30 d
+ *     medium, or of high        raised        raised + 14 d     raised + 30 d
+ *     priority, found daily
  *     low                       raised        raised + 60 d     raised + 120 d
  *     projection                day - 60 d    earliest crossing date of the crossing itself
  *     date (retest, visit, …)   day - 60 d    the date          the date + 30 d
@@ -22,13 +23,16 @@
 #define WORDS_VISIT_H
 
 #include "alarm/condition.h"
+#include "measure/duration.h"
 #include "measure/time_zone.h"
 #include "words/text_list.h"
+#include "words/wording.h"
 
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
+#define VISIT_LISTED_BEFORE_MS (60 * DURATION_DAY_MS) /* a date or a crossing calls for one */
 #define VISIT_REASONS_MAX 24
 #define VISIT_LIST_MAX 24
 #define VISIT_ID_BYTES 192
@@ -38,6 +42,7 @@ struct visit_alarm {
     enum condition condition;
     enum priority priority;
     int64_t raised_ms;
+    enum quantity quantity;        /* of the point; QUANTITY_COUNT: none */
     const char *text;              /* NULL: the usual words of the condition */
     struct text_list check, bring; /* from the diagnosis; empty: the usual of the condition */
 };
@@ -58,14 +63,16 @@ struct visit_date {
 
 /** What was measured at commissioning, for the technician. */
 struct visit_baseline {
-    const char *point; /* id of the point */
-    double value;      /* SI; NaN: none */
-    const char *unit;  /* SI word */
+    const char *point, *name; /* id and name of the point */
+    double value;             /* SI; NaN: none */
+    enum dimension dimension;
+    enum quantity quantity;
 };
 
 struct visit_input {
     const char *system, *name, *address; /* address may be NULL */
     const struct time_zone *zone;        /* NULL: UTC */
+    struct wording_reader reader;        /* who plans it */
     const struct visit_alarm *alarms;
     size_t alarm_count;
     const struct visit_projection *projections;
@@ -74,7 +81,8 @@ struct visit_input {
     size_t date_count;
     const struct visit_baseline *baseline;
     size_t baseline_count;
-    int64_t last_visit_ms; /* TIMESTAMP_NONE: never */
+    int64_t counted_ms;    /* last visit or commissioning, for the id; TIMESTAMP_NONE: never */
+    int64_t last_visit_ms; /* as recorded; TIMESTAMP_NONE: never */
     int64_t changed_ms;    /* when anything above last changed, such as an alarm raised or returned;
                               TIMESTAMP_NONE: not known, `now` is taken */
 };
@@ -90,6 +98,7 @@ struct visit {
     char id[VISIT_ID_BYTES]; /* the same until a visit is recorded, whatever is added or over */
     const char *system, *name, *address;
     const struct time_zone *zone;
+    struct wording_reader reader;
     struct visit_reason reasons[VISIT_REASONS_MAX]; /* most urgent first */
     size_t reason_count;
     int64_t earliest_ms, due_ms, latest_ms;                    /* earliest <= due <= latest */

@@ -1,26 +1,19 @@
 /*
- * visit_texts: the words of visits and of their calendar entries, in one place so that they can be
- * translated. English, in the words of the trade.
+ * visit_texts: which conditions call for a visit, and what to check and to bring for them when no
+ * diagnosis says more.
  */
 #ifndef WORDS_VISIT_TEXTS_H
 #define WORDS_VISIT_TEXTS_H
 
 #include "alarm/condition.h"
-#include "words/text_list.h"
+#include "diagnosis/visit_item.h"
 
-/** What a condition is called as the reason of a visit, and what to do when no diagnosis says more.
- */
-struct visit_condition_texts {
-    const char *reason; /* NULL: calls for no visit */
-    struct text_list check, bring;
-};
-const struct visit_condition_texts *visit_condition_texts(enum condition condition);
+#include <stdbool.h>
 
-/** Words of the calendar entry. */
-struct visit_calendar_texts {
-    const char *calendar_name, *visit, *reasons, *check, *bring, *baseline, *last_visit, *never,
-        *latest, *priority;
+struct visit_condition_items {
+    bool calls;                                                       /* for a visit */
+    enum visit_item check[VISIT_ITEMS_MOST], bring[VISIT_ITEMS_MOST]; /* to VISIT_NONE */
 };
-extern const struct visit_calendar_texts visit_calendar_english;
+const struct visit_condition_items *visit_condition_items(enum condition condition);
 
 #endif

@@ -1,6 +1,6 @@
 /*
- * Which pieces make up a message for which role and kind. The words are in wording_en and
- * wording_es, the pieces in wording_writer.
+ * Which pieces make up a message for which role and kind. The words are in language_CODE.txt, the
+ * pieces in wording_writer.
  */
 #include "words/wording.h"
 
@@ -8,23 +8,29 @@
 
 #include <string.h>
 
-bool wording_language_find(const char *code, enum wording_language *language) {
-    static const char *const codes[] = {"en", "es"};
+bool wording_language_find(const char *code, size_t *language) {
     *language = WORDING_ENGLISH;
-    for (size_t i = 0; code && i < sizeof codes / sizeof codes[0]; i++)
-        if (strncmp(code, codes[i], 2) == 0 && (code[2] == '\0' || code[2] == '-')) {
-            *language = (enum wording_language)i;
+    for (size_t i = 0; code && i < wording_language_count; i++) {
+        size_t length = strlen(wording_languages[i].code);
+        if (strncmp(code, wording_languages[i].code, length) == 0 &&
+            (code[length] == '\0' || code[length] == '-')) {
+            *language = i;
             return true;
         }
+    }
     return false;
+}
+
+const char *wording_language_code(size_t language) {
+    return wording_languages[language].code;
 }
 
 /* Is a message of this kind about one alarm? */
 static bool is_about_alarm(enum wording_kind kind) {
     static const bool about_none[WORDING_KIND_COUNT] = {
-        [WORDING_TEST] = true,       [WORDING_DIGEST] = true,      [WORDING_VISIT_DUE] = true,
-        [WORDING_BUNDLE] = true,     [WORDING_BUNDLE_OVER] = true, [WORDING_SERVICE_ENDS] = true,
-        [WORDING_UNDELIVERED] = true};
+        [WORDING_TEST] = true,        [WORDING_DIGEST] = true,      [WORDING_VISIT_DUE] = true,
+        [WORDING_BUNDLE] = true,      [WORDING_BUNDLE_OVER] = true, [WORDING_SERVICE_ENDS] = true,
+        [WORDING_UNDELIVERED] = true, [WORDING_HOME_REPORT] = true};
     return !about_none[kind];
 }
 
@@ -53,47 +59,72 @@ static void add_service_ends(struct wording_writer *writer) {
     wording_writer_paragraph(writer, writer->texts->service_ends);
 }
 
+/* A household is thanked on its page; so this is for the trade. */
+static void add_home_report(struct wording_writer *writer) {
+    static const enum home_text what[HOME_REPORT_COUNT] = {HOME_SENT_U_TUBE, HOME_SENT_TEST,
+                                                           HOME_SENT_SOUNDS, HOME_SENT_OFF};
+    const struct wording_facts *facts = writer->facts;
+    const char *const *texts = writer->texts->home;
+    bool test = facts->home_report == HOME_REPORT_RADON_TEST;
+    const char *says = texts[HOME_REPORT_SAYS], *open = strchr(says, '{');
+    text_buffer_add_bytes(&writer->out, says, (size_t)(open - says));
+    text_buffer_format(&writer->out, "%s%s\n", texts[what[facts->home_report]], open + 3);
+    wording_writer_where(writer);
+    wording_writer_numbers(writer);
+    wording_writer_time(writer, writer->texts->since, facts->since_ms);
+    wording_writer_acknowledged(writer);
+    text_buffer_format(&writer->out, "%s: %s\n", writer->texts->action,
+                       texts[test ? HOME_REPORT_DO_TEST : HOME_REPORT_DO]);
+}
+
 /* ---- homeowner ---- */
 
-static void add_advice(struct wording_writer *writer, enum wording_advice which, bool to_do) {
+/* What it means, what to do and what not, when we write again, whom to call. */
+static void add_advice(struct wording_writer *writer, enum wording_advice which) {
     const struct wording_advice_text *advice = &writer->texts->advice[which];
+    bool flue = wording_advice_flue(which);
+    bool ice = flue && wording_advice_ice(writer->facts->condition, &writer->facts->explained);
+    if (flue) {
+        text_buffer_add(&writer->out, "\n");
+        wording_writer_paragraph(writer, writer->texts->carbon_monoxide);
+    }
     text_buffer_format(&writer->out, "\n%s: ", writer->texts->meaning);
     wording_writer_paragraph(writer, advice->meaning);
-    if (to_do) {
+    if (writer->facts->kind != WORDING_ACKNOWLEDGED) {
         text_buffer_format(&writer->out, "\n%s:\n", writer->texts->can_do);
         wording_writer_filled(writer, advice->can_do);
+        if (ice)
+            text_buffer_add(&writer->out, writer->texts->ice_look);
     }
-    if (!advice->leave_alone)
-        return;
     text_buffer_format(&writer->out, "\n%s:\n", writer->texts->leave_alone);
     wording_writer_filled(writer, advice->leave_alone);
+    if (ice)
+        text_buffer_add(&writer->out, writer->texts->ice_leave);
+    text_buffer_add(&writer->out, "\n");
+    wording_writer_plain_again(writer, advice->again);
+    wording_writer_whom(writer);
 }
 
 static void add_plain_over(struct wording_writer *writer) {
     const struct wording_facts *facts = writer->facts;
-    if (facts->kind == WORDING_RAISED_AND_RETURNED || facts->kind == WORDING_RETURNED)
-        wording_writer_paragraph(writer, writer->texts->it_was);
-    wording_writer_paragraph(writer, writer->condition->plain_over);
+    bool unwatched = facts->kind == WORDING_UNWATCHED;
+    wording_writer_paragraph(writer, writer->texts->it_was);
+    wording_writer_paragraph(writer, unwatched ? writer->texts->unwatched_plain
+                                               : writer->condition->plain_over);
     wording_writer_where(writer);
     wording_writer_time(writer, writer->texts->since, facts->since_ms);
-    wording_writer_time(writer, writer->texts->ended, facts->returned_ms);
-    wording_writer_plain_radon(writer);
-    text_buffer_add(&writer->out, "\n");
-    wording_writer_paragraph(writer, writer->texts->nothing_to_do);
-}
-
-static void add_plain_unwatched(struct wording_writer *writer) {
-    wording_writer_paragraph(writer, writer->texts->it_was);
-    wording_writer_paragraph(writer, writer->texts->unwatched_plain);
-    wording_writer_where(writer);
-    wording_writer_time(writer, writer->texts->since, writer->facts->since_ms);
+    if (!unwatched) {
+        wording_writer_time(writer, writer->texts->ended, facts->returned_ms);
+        wording_writer_plain_radon(writer);
+        wording_writer_mean(writer);
+    }
+    add_advice(writer, unwatched ? ADVICE_NO_LONGER : ADVICE_OVER);
 }
 
 static void add_plain_alarm(struct wording_writer *writer) {
     const struct wording_facts *facts = writer->facts;
-    bool taken_on = facts->kind == WORDING_ACKNOWLEDGED;
     wording_writer_paragraph(writer, writer->condition->plain_what);
-    if (taken_on)
+    if (facts->kind == WORDING_ACKNOWLEDGED)
         wording_writer_paragraph(writer, writer->texts->taken_on);
     if (facts->kind == WORDING_CHATTERING)
         wording_writer_paragraph(writer, writer->texts->chattering_plain);
@@ -102,54 +133,63 @@ static void add_plain_alarm(struct wording_writer *writer) {
     wording_writer_where(writer);
     wording_writer_time(writer, writer->texts->since, facts->since_ms);
     wording_writer_plain_radon(writer);
-    add_advice(writer, writer->condition->advice, !taken_on);
-    if (facts->kind == WORDING_RAISED || facts->kind == WORDING_REMINDER ||
-        facts->kind == WORDING_ESCALATED) {
-        text_buffer_add(&writer->out, "\n");
-        wording_writer_paragraph(writer, writer->texts->will_tell);
-    }
+    wording_writer_mean(writer);
+    add_advice(writer, wording_advice_of(facts->condition));
 }
 
 static void add_plain_digest(struct wording_writer *writer) {
     wording_writer_where(writer);
     if (writer->facts->lines.count == 0)
-        wording_writer_paragraph(writer, writer->texts->digest_none);
+        wording_writer_paragraph(writer, writer->texts->plain_digest_none);
     wording_writer_list(writer, writer->texts->digest_plain, &writer->facts->lines);
     wording_writer_more(writer);
+    add_advice(writer, ADVICE_SUMMARY);
+}
+
+/* One sentence, where and since when, and the advice for it. */
+static void add_plain_note(struct wording_writer *writer, const char *sentence,
+                           enum wording_advice advice) {
+    wording_writer_paragraph(writer, sentence);
+    wording_writer_where(writer);
+    wording_writer_time(writer, writer->texts->since, writer->facts->since_ms);
+    add_advice(writer, advice);
 }
 
 static void write_homeowner(struct wording_writer *writer) {
     switch (writer->facts->kind) {
     case WORDING_RETURNED:
     case WORDING_RAISED_AND_RETURNED:
+    case WORDING_UNWATCHED:
         add_plain_over(writer);
         return;
-    case WORDING_UNWATCHED:
-        add_plain_unwatched(writer);
-        return;
     case WORDING_TEST:
-        wording_writer_paragraph(writer, writer->texts->plain_test);
-        wording_writer_where(writer);
-        wording_writer_time(writer, writer->texts->since, writer->facts->since_ms);
+        add_plain_note(writer, writer->texts->plain_test, ADVICE_NOTE);
         return;
     case WORDING_DIGEST:
         add_plain_digest(writer);
         return;
     case WORDING_VISIT_DUE:
-        wording_writer_paragraph(writer, writer->texts->plain_visit);
-        wording_writer_where(writer);
-        wording_writer_time(writer, writer->texts->since, writer->facts->since_ms);
-        add_advice(writer, ADVICE_VISIT, true);
+        add_plain_note(writer, writer->texts->plain_visit, ADVICE_VISIT);
         return;
     case WORDING_BUNDLE:
+        add_bundle(writer);
+        add_advice(writer, ADVICE_LIST);
+        return;
     case WORDING_BUNDLE_OVER:
         add_bundle(writer);
+        add_advice(writer, ADVICE_OVER);
         return;
     case WORDING_UNDELIVERED:
         add_undelivered(writer);
+        add_advice(writer, ADVICE_SERVICE);
         return;
     case WORDING_SERVICE_ENDS:
         add_service_ends(writer);
+        add_advice(writer, ADVICE_SERVICE);
+        return;
+    case WORDING_HOME_REPORT:
+        wording_writer_paragraph(writer, writer->texts->home[HOME_SENT]);
+        wording_writer_where(writer);
         return;
     default:
         add_plain_alarm(writer);
@@ -161,12 +201,15 @@ static void write_homeowner(struct wording_writer *writer) {
 static void add_cautions(struct wording_writer *writer) {
     if (writer->facts->role != WORDING_TECHNICIAN)
         return;
-    enum wording_advice advice = writer->condition ? writer->condition->advice : ADVICE_VISIT;
-    bool hands_on = advice != ADVICE_SENSOR && advice != ADVICE_SERVICE && advice != ADVICE_TEST;
-    text_buffer_format(&writer->out, "%s: ", writer->texts->cautions);
+    enum wording_advice advice =
+        writer->condition ? wording_advice_of(writer->facts->condition) : ADVICE_VISIT;
+    bool hands_on = advice != ADVICE_SENSOR && advice != ADVICE_SERVICE && advice != ADVICE_TEST &&
+                    advice != ADVICE_READING && advice != ADVICE_CALIBRATION;
+    const struct wording_texts *texts = writer->texts;
+    text_buffer_format(&writer->out, "%s: ", texts->cautions);
     if (hands_on)
-        text_buffer_format(&writer->out, "%s %s ", writer->texts->caution_power,
-                           writer->texts->caution_backdraft);
+        text_buffer_format(&writer->out, "%s %s %s ", texts->caution_power,
+                           texts->caution_backdraft, texts->caution_leave);
     text_buffer_format(&writer->out, "%s\n", writer->texts->caution_codes);
 }
 
@@ -174,14 +217,14 @@ static void add_findings(struct wording_writer *writer) {
     const struct wording_facts *facts = writer->facts;
     wording_writer_cause(writer);
     if (facts->role == WORDING_TECHNICIAN)
-        wording_writer_list(writer, writer->texts->evidence, &facts->evidence);
+        wording_writer_list(writer, writer->texts->evidence, &facts->explained.evidence);
     wording_writer_list(writer, writer->texts->systems, &facts->lines);
     if (facts->kind == WORDING_ACKNOWLEDGED)
         wording_writer_acknowledged(writer);
     text_buffer_format(&writer->out, "%s: %s\n", writer->texts->action, writer->condition->action);
     if (facts->role == WORDING_TECHNICIAN) {
-        wording_writer_list(writer, writer->texts->check, &facts->check);
-        wording_writer_list(writer, writer->texts->bring, &facts->bring);
+        wording_writer_list(writer, writer->texts->check, &facts->explained.check);
+        wording_writer_list(writer, writer->texts->bring, &facts->explained.bring);
     }
     add_cautions(writer);
 }
@@ -209,6 +252,7 @@ static void add_trade_alarm(struct wording_writer *writer) {
     if (facts->kind == WORDING_SHELVING_ENDS)
         wording_writer_put_aside(writer);
     wording_writer_numbers(writer);
+    wording_writer_mean(writer);
     wording_writer_other_unit(writer);
     wording_writer_time(writer, writer->texts->since, facts->since_ms);
     if (over)
@@ -232,12 +276,12 @@ static void add_trade_visit(struct wording_writer *writer) {
     wording_writer_cause(writer);
     text_buffer_format(&writer->out, "%s: %s\n", writer->texts->action,
                        writer->texts->conditions[CONDITION_VISIT_DUE].action);
-    wording_writer_list(writer, writer->texts->check, &facts->check);
-    wording_writer_list(writer, writer->texts->bring, &facts->bring);
+    wording_writer_list(writer, writer->texts->check, &facts->explained.check);
+    wording_writer_list(writer, writer->texts->bring, &facts->explained.bring);
     add_cautions(writer);
 }
 
-static void write_trade(struct wording_writer *writer) {
+static void write_trade_kind(struct wording_writer *writer) {
     switch (writer->facts->kind) {
     case WORDING_TEST:
         wording_writer_paragraph(writer, writer->texts->test);
@@ -264,25 +308,38 @@ static void write_trade(struct wording_writer *writer) {
     case WORDING_SERVICE_ENDS:
         add_service_ends(writer);
         return;
+    case WORDING_HOME_REPORT:
+        add_home_report(writer);
+        return;
     default:
         add_trade_alarm(writer);
     }
 }
 
-static const struct wording_texts *const languages[] = {&wording_english, &wording_spanish};
+static void write_trade(struct wording_writer *writer) {
+    write_trade_kind(writer);
+    wording_writer_again(writer);
+    if (writer->facts->role == WORDING_TECHNICIAN)
+        wording_writer_whom(writer);
+}
 
 char *wording_line(const struct wording_facts *facts) {
-    struct wording_writer writer = {.facts = facts, .texts = languages[facts->language]};
+    struct wording_writer writer = {.facts = facts,
+                                    .texts = wording_languages[facts->language].texts};
     writer.condition = &writer.texts->conditions[facts->condition];
     wording_writer_line(&writer);
     return text_buffer_take(&writer.out);
 }
 
-char *wording_status_line(enum wording_language language, enum wording_role role,
+const char *wording_plain_subject(size_t language, enum condition condition) {
+    return wording_languages[language].texts->conditions[condition].plain_subject;
+}
+
+char *wording_status_line(size_t language, enum wording_role role,
                           const struct wording_status *status) {
     const struct wording_facts facts = {
-        .role = role, .language = language, .system_name = status->name};
-    struct wording_writer writer = {.facts = &facts, .texts = languages[language]};
+        .role = role, .language = language, .place.system_name = status->name};
+    struct wording_writer writer = {.facts = &facts, .texts = wording_languages[language].texts};
     if (status->kind == WORDING_SHELVED || status->kind == WORDING_DUE)
         writer.condition = &writer.texts->conditions[status->condition];
     wording_writer_status(&writer, status);
@@ -290,7 +347,8 @@ char *wording_status_line(enum wording_language language, enum wording_role role
 }
 
 char *wording_render(const struct wording_facts *facts) {
-    struct wording_writer writer = {.facts = facts, .texts = languages[facts->language]};
+    struct wording_writer writer = {.facts = facts,
+                                    .texts = wording_languages[facts->language].texts};
     if (is_about_alarm(facts->kind))
         writer.condition = &writer.texts->conditions[facts->condition];
     wording_writer_subject(&writer);

@@ -6,8 +6,9 @@
  *
  * contractor: short, numbers, which system, what to do. technician: the same with diagnosis,
  * evidence, what to check and to bring, and the cautions of the trade. homeowner: plain words (the
- * English ones at a Flesch-Kincaid grade of 7 or less; Kincaid et al. 1975, Navy Research Branch
- * Report 8-75), what it means, what to do, what to leave alone; no unit but the radon level's.
+ * English ones at a Flesch-Kincaid grade of 6 or less, the Spanish ones as easy; test_reading has
+ * the formulas), what it means, what to do, what to leave alone, whom to call, when we write again;
+ * no unit but the radon level's.
  */
 #ifndef WORDS_WORDING_H
 #define WORDS_WORDING_H
@@ -17,6 +18,8 @@
 #include "measure/time_zone.h"
 #include "measure/timestamp.h"
 #include "measure/unit.h"
+#include "words/explanation.h"
+#include "words/home_report.h"
 #include "words/text_list.h"
 
 #include <stdbool.h>
@@ -27,9 +30,18 @@
 /** In the order of the settings' roles. */
 enum wording_role { WORDING_CONTRACTOR, WORDING_HOMEOWNER, WORDING_TECHNICIAN, WORDING_ROLE_COUNT };
 
-enum wording_language { WORDING_ENGLISH, WORDING_SPANISH, WORDING_LANGUAGE_COUNT };
+/** The place of a language in `wording_languages`, one a file language_CODE.txt. */
+enum { WORDING_ENGLISH = 0 };
 /** "en" or "es", also with a region ("es-MX"); false (English) when there is no such language. */
-bool wording_language_find(const char *code, enum wording_language *language);
+bool wording_language_find(const char *code, size_t *language);
+/** "en". */
+const char *wording_language_code(size_t language);
+
+/** For whom something is put into words. */
+struct wording_reader {
+    size_t language;
+    enum unit_system units;
+};
 
 enum wording_kind {
     WORDING_RAISED,
@@ -49,6 +61,7 @@ enum wording_kind {
     WORDING_SERVICE_ENDS,  /* a system's time out of service; the same fields */
     WORDING_UNDELIVERED,   /* `lines`: what a contact was not told; `subject`: whom, and why */
     WORDING_UNWATCHED,     /* new settings no longer watch for it: it ended, but not seen to end */
+    WORDING_HOME_REPORT,   /* a household sent something: `home_report`, its value, `note` */
     WORDING_KIND_COUNT
 };
 
@@ -57,35 +70,52 @@ enum wording_value {
     WORDING_VALUE_MEASURED,    /* SI of `dimension` */
     WORDING_VALUE_RATIO,       /* to the time of commissioning: fan speed, ground resistance */
     WORDING_VALUE_PROBABILITY, /* 0 to 1 */
+    WORDING_VALUE_SHARE,       /* of the hours of a week, 0 to 1 */
     WORDING_VALUE_DURATION     /* ms */
+};
+
+/** Where: all "" for the fleet and the daemon. */
+struct wording_place {
+    const char *system_id, *system_name, *system_address;
+    const char *point_id, *point_name;
+};
+
+/** A mix-up of units. */
+struct wording_mixup {
+    const char *sent_unit, *declared_unit;
+};
+
+/** Whom people call. */
+struct wording_contractor {
+    const char *name, *telephone;
 };
 
 /** Strings are borrowed; NULL or "" where there is none. Numbers: NaN where there is none. */
 struct wording_facts {
     enum wording_role role;
-    enum wording_language language;
+    size_t language;
     enum unit_system units;
     const struct time_zone *zone; /* of the system; never NULL */
     enum wording_kind kind;
-    enum condition condition;                             /* only where kind is about an alarm */
-    const char *system_id, *system_name, *system_address; /* "" for the fleet and the daemon */
-    const char *point_id, *point_name;
+    enum condition condition; /* only where kind is about an alarm */
+    struct wording_place place;
     enum quantity quantity;   /* of the point; QUANTITY_COUNT: none */
     enum dimension dimension; /* of value, setpoint and baseline */
     enum wording_value value_kind;
-    double value, setpoint, baseline;      /* value: the newest when the message is written */
-    const char *sent_unit, *declared_unit; /* a mix-up of units: setpoint is what it read before */
+    double value, setpoint, baseline;         /* value: the newest when the message is written */
+    struct wording_mixup mixup;               /* setpoint is what it read before */
     int64_t since_ms, raised_ms, returned_ms; /* TIMESTAMP_NONE where not */
     const char *subject;   /* the daemon's own alarms: contact, file, span, why */
     const char *by, *note; /* who acknowledged */
-    const char *cause;     /* diagnosis_cause_word, or any words; "none": nothing to tell */
-    double confidence;     /* 0 to 1 */
-    struct text_list evidence, check, bring;
+    struct explanation explained;
     struct text_list lines; /* digest, reasons of a visit, members of fleet-silent */
-    const char *contractor; /* whom the homeowner calls: a name, perhaps with a number */
-    int occurrences;        /* how often it came in this message's time; 0 or 1: once */
-    size_t more;            /* of a bundle: alarms that `lines` leaves out */
-    int64_t until_ms;       /* end of a shelving or of a time out of service */
+    struct wording_contractor contractor;
+    double action_level_bq_m3; /* or NaN */
+    int64_t remind_every_ms;   /* how often this contact is reminded; 0: never */
+    int occurrences;           /* how often it came in this message's time; 0 or 1: once */
+    size_t more;               /* of a bundle: alarms that `lines` leaves out */
+    int64_t until_ms;          /* end of a shelving or of a time out of service */
+    enum home_report home_report;
 };
 
 /** The message; the caller frees. NULL when out of memory. */
@@ -93,6 +123,9 @@ char *wording_render(const struct wording_facts *facts);
 
 /** One line of a bundle about an alarm: what, where, since when or when it ended. The same. */
 char *wording_line(const struct wording_facts *facts);
+
+/** What a condition is called to a homeowner: "the radon system pulls too little". */
+const char *wording_plain_subject(size_t language, enum condition condition);
 
 /** One line of a digest. */
 enum wording_status_kind {
@@ -111,7 +144,7 @@ struct wording_status {
     int64_t age_ms;   /* how long it has been so; below 0: not known */
 };
 /** "Out of spec for 3 d: 12 Birch Lane". The caller frees; NULL when out of memory. */
-char *wording_status_line(enum wording_language language, enum wording_role role,
+char *wording_status_line(size_t language, enum wording_role role,
                           const struct wording_status *status);
 
 #endif

@@ -1,44 +1,15 @@
 #include "words/wording_writer.h"
 
 #include "measure/duration.h"
+#include "words/fill.h"
 #include "words/text_repair.h"
 
-#include <ctype.h>
-#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 static bool present(const char *text) {
     return text && *text;
-}
-
-/* Valid UTF-8, control characters and runs of blanks to one blank. The caller frees. */
-static char *clean(const char *text) {
-    char *copy = text_repair(text);
-    if (!copy)
-        return NULL;
-    char *to = copy;
-    for (const char *from = copy; *from; from++) {
-        bool blank = (unsigned char)*from <= 0x20 || *from == 0x7f;
-        if (!blank)
-            *to++ = *from;
-        else if (to > copy && to[-1] != ' ')
-            *to++ = ' ';
-    }
-    while (to > copy && to[-1] == ' ')
-        to--;
-    *to = '\0';
-    return copy;
-}
-
-static void add_clean(struct text_buffer *out, const char *text) {
-    char *line = clean(text);
-    if (line)
-        text_buffer_add(out, line);
-    else
-        out->failed = true;
-    free(line);
 }
 
 static size_t characters(const char *text) {
@@ -70,10 +41,10 @@ static void add_cut(struct text_buffer *out, const char *text, size_t most) {
 
 static const char *system_name(const struct wording_writer *writer) {
     const struct wording_facts *facts = writer->facts;
-    if (present(facts->system_name))
-        return facts->system_name;
-    if (present(facts->system_id))
-        return facts->system_id;
+    if (present(facts->place.system_name))
+        return facts->place.system_name;
+    if (present(facts->place.system_id))
+        return facts->place.system_id;
     bool fleet = writer->condition
                      ? condition_info(facts->condition)->scope == SCOPE_FLEET
                      : facts->kind == WORDING_DIGEST || facts->kind == WORDING_BUNDLE ||
@@ -81,52 +52,25 @@ static const char *system_name(const struct wording_writer *writer) {
     return fleet ? writer->texts->no_fleet : writer->texts->no_system;
 }
 
-static const char *value_of(const struct wording_writer *writer, const char *name, size_t length) {
+void wording_writer_filled(struct wording_writer *writer, const char *text) {
     const struct wording_facts *facts = writer->facts;
+    char every[40], call[400];
     const char *contractor =
-        present(facts->contractor) ? facts->contractor : writer->texts->the_contractor;
-    const struct {
-        const char *name, *value;
-    } table[] = {
+        present(facts->contractor.name) ? facts->contractor.name : writer->texts->the_contractor;
+    snprintf(call, sizeof call, "%s%s%s", contractor,
+             present(facts->contractor.telephone) ? ", " : "",
+             present(facts->contractor.telephone) ? facts->contractor.telephone : "");
+    const struct fill_value values[] = {
         {"contractor", contractor},
+        {"call", call},
+        {"every", duration_format(every, sizeof every, facts->remind_every_ms)},
         {"name", system_name(writer)},
         {"by", present(facts->by) ? facts->by : contractor},
         {"subject", writer->condition ? writer->condition->plain_subject : ""},
-        {"sent", present(facts->sent_unit) ? facts->sent_unit : ""},
-        {"declared", present(facts->declared_unit) ? facts->declared_unit : ""},
+        {"sent", facts->mixup.sent_unit},
+        {"declared", facts->mixup.declared_unit},
     };
-    for (size_t i = 0; i < sizeof table / sizeof table[0]; i++)
-        if (strlen(table[i].name) == length && memcmp(table[i].name, name, length) == 0)
-            return table[i].value;
-    return "";
-}
-
-/* First letter of a sentence: capital, in ASCII (the tables begin with no other small letter). */
-static void add_capital(struct text_buffer *out, const char *text) {
-    char first[2] = {(char)toupper((unsigned char)text[0]), '\0'};
-    bool ascii = (unsigned char)text[0] < 0x80;
-    text_buffer_add(out, ascii ? first : text);
-    if (ascii && text[0])
-        text_buffer_add(out, text + 1);
-}
-
-void wording_writer_filled(struct wording_writer *writer, const char *text) {
-    const char *begin = text, *open;
-    while ((open = strchr(text, '{'))) {
-        size_t length = strcspn(open + 1, "}");
-        text_buffer_add_bytes(&writer->out, text, (size_t)(open - text));
-        char *value = clean(value_of(writer, open + 1, length));
-        bool first = open == begin || (open - begin >= 2 && (open[-2] == '-' || open[-2] == '.'));
-        if (!value)
-            writer->out.failed = true;
-        else if (first)
-            add_capital(&writer->out, value);
-        else
-            text_buffer_add(&writer->out, value);
-        free(value);
-        text = open + 1 + length + (open[1 + length] == '}');
-    }
-    text_buffer_add(&writer->out, text);
+    fill_text(&writer->out, text, values, sizeof values / sizeof values[0]);
 }
 
 /* ---- pieces ---- */
@@ -140,7 +84,7 @@ static void add_labelled(struct wording_writer *writer, const char *label, const
     if (!present(text))
         return;
     text_buffer_format(&writer->out, "%s: ", label);
-    add_clean(&writer->out, text);
+    fill_clean(&writer->out, text);
     text_buffer_add(&writer->out, "\n");
 }
 
@@ -151,7 +95,7 @@ void wording_writer_list(struct wording_writer *writer, const char *label,
     text_buffer_format(&writer->out, "%s:\n", label);
     for (size_t i = 0; i < list->count; i++) {
         text_buffer_add(&writer->out, "- ");
-        add_clean(&writer->out, list->items[i]);
+        fill_clean(&writer->out, list->items[i]);
         text_buffer_add(&writer->out, "\n");
     }
 }
@@ -194,25 +138,26 @@ void wording_writer_time(struct wording_writer *writer, const char *label, int64
 void wording_writer_where(struct wording_writer *writer) {
     const struct wording_facts *facts = writer->facts;
     bool plain = facts->role == WORDING_HOMEOWNER;
-    const char *name = system_name(writer), *address = facts->system_address;
+    const char *name = system_name(writer), *address = facts->place.system_address;
     /* Many systems are named by the first line of their address. */
     bool same = present(address) && strncmp(address, name, strlen(name)) == 0;
     text_buffer_format(&writer->out, "%s: ", writer->texts->where);
-    add_clean(&writer->out, same ? address : name);
-    if (!plain && present(facts->system_name) && present(facts->system_id) &&
-        strcmp(facts->system_name, facts->system_id) != 0) {
+    fill_clean(&writer->out, same ? address : name);
+    if (!plain && present(facts->place.system_name) && present(facts->place.system_id) &&
+        strcmp(facts->place.system_name, facts->place.system_id) != 0) {
         text_buffer_add(&writer->out, " (");
-        add_clean(&writer->out, facts->system_id);
+        fill_clean(&writer->out, facts->place.system_id);
         text_buffer_add(&writer->out, ")");
     }
     if (present(address) && !same) {
         text_buffer_add(&writer->out, ", ");
-        add_clean(&writer->out, address);
+        fill_clean(&writer->out, address);
     }
-    const char *point = present(facts->point_name) ? facts->point_name : facts->point_id;
+    const char *point =
+        present(facts->place.point_name) ? facts->place.point_name : facts->place.point_id;
     if (!plain && present(point)) {
         text_buffer_add(&writer->out, "; ");
-        add_clean(&writer->out, point);
+        fill_clean(&writer->out, point);
         if (facts->quantity < QUANTITY_COUNT &&
             strcmp(point, writer->texts->quantities[facts->quantity]) != 0)
             text_buffer_format(&writer->out, " (%s)", writer->texts->quantities[facts->quantity]);
@@ -220,99 +165,7 @@ void wording_writer_where(struct wording_writer *writer) {
     text_buffer_add(&writer->out, "\n");
 }
 
-/* ---- numbers ---- */
-
-static const char *number_text(const struct wording_facts *facts, double number, char *text,
-                               size_t size) {
-    switch (facts->value_kind) {
-    case WORDING_VALUE_RATIO:
-        snprintf(text, size, "%.2f", number);
-        return text;
-    case WORDING_VALUE_PROBABILITY:
-        snprintf(text, size, "%.0f %%", 100.0 * number);
-        return text;
-    case WORDING_VALUE_DURATION:
-        return duration_format(text, size, number < 9e18 ? (int64_t)number : INT64_MAX);
-    case WORDING_VALUE_MEASURED:
-        break;
-    }
-    return unit_format(text, size, number, facts->dimension,
-                       quantity_units(facts->quantity, facts->units));
-}
-
-static const char *value_label(const struct wording_writer *writer) {
-    switch (writer->facts->value_kind) {
-    case WORDING_VALUE_RATIO:
-        return writer->texts->ratio;
-    case WORDING_VALUE_PROBABILITY:
-        return writer->texts->probability;
-    case WORDING_VALUE_DURATION:
-        return condition_info(writer->facts->condition)->measure == MEASURE_DAILY
-                   ? writer->texts->time_left /* a trend's, until its limit */
-                   : writer->texts->lasted;
-    case WORDING_VALUE_MEASURED:
-        break;
-    }
-    return writer->texts->value;
-}
-
-void wording_writer_numbers(struct wording_writer *writer) {
-    const struct wording_facts *facts = writer->facts;
-    char text[80];
-    if (!isfinite(facts->value))
-        return;
-    text_buffer_format(&writer->out, "%s: %s", value_label(writer),
-                       number_text(facts, facts->value, text, sizeof text));
-    if (isfinite(facts->setpoint) && !present(facts->sent_unit))
-        text_buffer_format(&writer->out, "; %s %s", writer->texts->limit,
-                           number_text(facts, facts->setpoint, text, sizeof text));
-    if (isfinite(facts->baseline) && facts->value_kind == WORDING_VALUE_MEASURED) {
-        text_buffer_format(&writer->out, "; %s %s", writer->texts->baseline,
-                           number_text(facts, facts->baseline, text, sizeof text));
-        if (facts->baseline > 0.0 && facts->value >= 0.0)
-            text_buffer_format(&writer->out, " (%.0f %%)", 100.0 * facts->value / facts->baseline);
-    }
-    text_buffer_add(&writer->out, "\n");
-}
-
-void wording_writer_other_unit(struct wording_writer *writer) {
-    const struct wording_facts *facts = writer->facts;
-    char text[80];
-    if (!present(facts->sent_unit) || !isfinite(facts->setpoint))
-        return;
-    text_buffer_format(&writer->out, "%s: ", writer->texts->unit);
-    wording_writer_filled(writer, writer->texts->unit_sent);
-    text_buffer_format(&writer->out, " %s\n",
-                       number_text(facts, facts->setpoint, text, sizeof text));
-}
-
-void wording_writer_plain_radon(struct wording_writer *writer) {
-    const struct wording_facts *facts = writer->facts;
-    char text[80];
-    if (facts->dimension != DIMENSION_RADON || facts->value_kind != WORDING_VALUE_MEASURED ||
-        facts->quantity != QUANTITY_RADON || !isfinite(facts->value))
-        return;
-    text_buffer_format(&writer->out, "%s: %s\n", writer->texts->measured,
-                       unit_format(text, sizeof text, facts->value, DIMENSION_RADON, facts->units));
-}
-
-void wording_writer_cause(struct wording_writer *writer) {
-    const struct wording_facts *facts = writer->facts;
-    const char *cause = facts->cause;
-    if (!present(cause) || strcmp(cause, diagnosis_cause_word(CAUSE_NONE)) == 0)
-        return;
-    for (int i = 0; i < CAUSE_COUNT; i++)
-        if (strcmp(cause, diagnosis_cause_word((enum diagnosis_cause)i)) == 0)
-            cause = writer->texts->causes[i];
-    text_buffer_format(&writer->out, "%s: ", writer->texts->cause);
-    add_clean(&writer->out, cause);
-    if (isfinite(facts->confidence)) {
-        int grade = facts->confidence >= 0.75 ? 2 : facts->confidence >= 0.4 ? 1 : 0;
-        text_buffer_format(&writer->out, " (%s, %.0f %%)", writer->texts->confident[grade],
-                           100.0 * facts->confidence);
-    }
-    text_buffer_add(&writer->out, "\n");
-}
+/* ---- who and how often ---- */
 
 void wording_writer_acknowledged(struct wording_writer *writer) {
     add_labelled(writer, writer->texts->acknowledged_by, writer->facts->by);
@@ -331,6 +184,33 @@ void wording_writer_times(struct wording_writer *writer) {
                            writer->facts->occurrences);
 }
 
+void wording_writer_whom(struct wording_writer *writer) {
+    if (writer->facts->role != WORDING_HOMEOWNER && !present(writer->facts->contractor.name))
+        return;
+    wording_writer_paragraph(writer, writer->texts->whom);
+}
+
+static bool is_reminded(const struct wording_facts *facts) {
+    return facts->remind_every_ms > 0 &&
+           (facts->kind == WORDING_RAISED || facts->kind == WORDING_REMINDER ||
+            facts->kind == WORDING_ESCALATED);
+}
+
+void wording_writer_again(struct wording_writer *writer) {
+    const struct wording_texts *texts = writer->texts;
+    const char *again =
+        is_reminded(writer->facts) ? texts->again_reminded : texts->again[writer->facts->kind];
+    if (!again)
+        return;
+    text_buffer_format(&writer->out, "%s: ", texts->again_label);
+    wording_writer_paragraph(writer, again);
+}
+
+void wording_writer_plain_again(struct wording_writer *writer, const char *usual) {
+    wording_writer_paragraph(
+        writer, is_reminded(writer->facts) ? writer->texts->plain_again_reminded : usual);
+}
+
 void wording_writer_put_aside(struct wording_writer *writer) {
     const struct wording_facts *facts = writer->facts;
     if (facts->until_ms > 0)
@@ -341,13 +221,20 @@ void wording_writer_put_aside(struct wording_writer *writer) {
 
 /* ---- lines of lists ---- */
 
+static void add_prefix(struct wording_writer *writer) {
+    const char *prefix = writer->texts->subject_prefix[writer->facts->kind];
+    if (present(prefix))
+        text_buffer_format(&writer->out, "%s ", prefix);
+}
+
 void wording_writer_more(struct wording_writer *writer) {
-    const char *format = writer->texts->and_more, *place = strstr(format, "%zu");
+    char more[24];
+    snprintf(more, sizeof more, "%zu", writer->facts->more);
     if (writer->facts->more == 0)
         return;
     text_buffer_add(&writer->out, "- ");
-    text_buffer_add_bytes(&writer->out, format, (size_t)(place - format));
-    text_buffer_format(&writer->out, "%zu%s\n", writer->facts->more, place + 3);
+    fill_text(&writer->out, writer->texts->and_more, &(struct fill_value){"more", more}, 1);
+    text_buffer_add(&writer->out, "\n");
 }
 
 void wording_writer_line(struct wording_writer *writer) {
@@ -358,14 +245,15 @@ void wording_writer_line(struct wording_writer *writer) {
     int64_t time_ms = over ? facts->returned_ms : facts->since_ms;
     bool marked = facts->kind == WORDING_RAISED_AND_RETURNED || facts->kind == WORDING_UNWATCHED;
     if (marked && !plain)
-        text_buffer_add(&writer->out, writer->texts->subject_prefix[facts->kind]);
+        add_prefix(writer);
     text_buffer_format(&writer->out, "%s: ",
                        plain ? writer->condition->plain_subject : writer->condition->subject);
-    add_clean(&writer->out, system_name(writer));
-    const char *point = present(facts->point_name) ? facts->point_name : facts->point_id;
+    fill_clean(&writer->out, system_name(writer));
+    const char *point =
+        present(facts->place.point_name) ? facts->place.point_name : facts->place.point_id;
     if (!plain && present(point)) {
         text_buffer_add(&writer->out, ", ");
-        add_clean(&writer->out, point);
+        fill_clean(&writer->out, point);
     }
     if (time_ms == TIMESTAMP_NONE)
         return;
@@ -396,7 +284,7 @@ void wording_writer_status(struct wording_writer *writer, const struct wording_s
     if (writer->condition)
         text_buffer_format(&writer->out, "%s, ",
                            plain ? writer->condition->plain_subject : writer->condition->subject);
-    add_clean(&writer->out, status->name);
+    fill_clean(&writer->out, status->name);
 }
 
 /* ---- the first line ---- */
@@ -419,12 +307,18 @@ static char *subject_rest(const struct wording_writer *writer) {
     const struct wording_facts *facts = writer->facts;
     struct wording_writer part = {
         .facts = facts, .texts = writer->texts, .condition = writer->condition};
+    if (facts->kind == WORDING_HOME_REPORT) {
+        const char *what = writer->texts->home[HOME_REPORT_SUBJECT];
+        bool plain = facts->role == WORDING_HOMEOWNER;
+        text_buffer_format(&part.out, "%s%s%s", plain ? ": " : "", what, plain ? "" : ": ");
+        return text_buffer_take(&part.out);
+    }
     if (facts->role == WORDING_HOMEOWNER) {
         text_buffer_add(&part.out, ": ");
         wording_writer_filled(&part, writer->texts->plain_suffix[facts->kind]);
         return text_buffer_take(&part.out);
     }
-    text_buffer_add(&part.out, writer->texts->subject_prefix[facts->kind]);
+    add_prefix(&part);
     if (facts->kind == WORDING_TEST)
         text_buffer_add(&part.out, writer->texts->test_subject);
     else if (facts->kind == WORDING_VISIT_DUE)
@@ -442,7 +336,7 @@ static char *subject_rest(const struct wording_writer *writer) {
 
 void wording_writer_subject(struct wording_writer *writer) {
     bool plain = writer->facts->role == WORDING_HOMEOWNER;
-    char *rest = subject_rest(writer), *name = clean(system_name(writer)), *shown = NULL;
+    char *rest = subject_rest(writer), *name = text_repair_line(system_name(writer)), *shown = NULL;
     if (rest && name) {
         size_t used = characters(rest);
         size_t left = used + 8 < WORDING_SUBJECT_MAX ? WORDING_SUBJECT_MAX - used : 8;
@@ -451,7 +345,7 @@ void wording_writer_subject(struct wording_writer *writer) {
         shown = text_buffer_take(&head);
     }
     if (shown && plain) {
-        add_capital(&writer->out, shown);
+        fill_capital(&writer->out, shown);
         text_buffer_add(&writer->out, rest);
     } else if (shown) {
         text_buffer_add(&writer->out, rest);

@@ -39,11 +39,19 @@ void wording_writer_numbers(struct wording_writer *writer);
 void wording_writer_details(struct wording_writer *writer);
 /** What it seems to send, and what it read before. */
 void wording_writer_other_unit(struct wording_writer *writer);
+/** "Since the repair: 1.2 pCi/L over 21 d": what a verdict on radon is from, and the level. */
+void wording_writer_mean(struct wording_writer *writer);
 /** The one number a homeowner sees: the radon level, in the unit it is known by. */
 void wording_writer_plain_radon(struct wording_writer *writer);
 void wording_writer_cause(struct wording_writer *writer);
 void wording_writer_acknowledged(struct wording_writer *writer);
 void wording_writer_times(struct wording_writer *writer);
+/** Whom to call; the firm that nobody named, only for a homeowner. */
+void wording_writer_whom(struct wording_writer *writer);
+/** When this reader hears of it again; nothing where another sentence says so. */
+void wording_writer_again(struct wording_writer *writer);
+/** The same for a homeowner; `usual` where nobody is reminded. */
+void wording_writer_plain_again(struct wording_writer *writer, const char *usual);
 /** Until when, by whom and why something was put aside. */
 void wording_writer_put_aside(struct wording_writer *writer);
 

@@ -1,7 +1,11 @@
 # The Debian package:
 #     cmake --preset package && cmake --build --preset package --target package
 # builds build-package/subslabd_VERSION_ARCHITECTURE.deb: what systemd/install.cmake installs, and
-# what stage.cmake adds. It is checked by tests/package/run.sh.
+# what stage.cmake adds; and its debug symbols, subslabd-dbgsym_VERSION_ARCHITECTURE.ddeb, which are
+# installed beside it. It is checked by tests/package/run.sh. For another machine, its libraries and
+# compiler being there (as tests/machines does):
+#     PKG_CONFIG_LIBDIR=/usr/lib/aarch64-linux-gnu/pkgconfig:/usr/share/pkgconfig cmake --preset package \
+#         -D CMAKE_SYSTEM_NAME=Linux -D CMAKE_C_COMPILER=aarch64-linux-gnu-gcc
 set(CPACK_GENERATOR DEB)
 set(CPACK_PACKAGE_NAME subslabd)
 set(CPACK_PACKAGE_VENDOR "the subslabd authors")
@@ -20,7 +24,15 @@ their uncertainty.\n\n\
 This package has the daemon subslabd, the operator's tool subslabctl and units\n\
 for one daemon or several on a machine. It needs an MQTT broker, on this\n\
 machine or another.")
-set(CPACK_STRIP_FILES ON)
+# What is stripped from the programs goes into a package of its own.
+set(CPACK_DEBIAN_DEBUGINFO_PACKAGE ON)
+set(CPACK_OBJCOPY_EXECUTABLE ${CMAKE_OBJCOPY})
+set(CPACK_OBJDUMP_EXECUTABLE ${CMAKE_OBJDUMP})
+set(CPACK_READELF_EXECUTABLE ${CMAKE_READELF})
+set(CPACK_STRIP_EXECUTABLE ${CMAKE_STRIP})
+if(SUBSLAB_DEBIAN_FLAGS)
+    set(CPACK_DEBIAN_PACKAGE_ARCHITECTURE ${debian_architecture})
+endif()
 # The units name whole paths: install into DESTDIR with the final prefix.
 set(CPACK_SET_DESTDIR ON)
 set(CPACK_INSTALL_PREFIX /usr)
@@ -44,5 +56,7 @@ set(CPACK_DEBIAN_PACKAGE_CONTROL_EXTRA
 
 # stage.cmake finds its sources by this.
 set(CPACK_SUBSLAB_SOURCE ${CMAKE_SOURCE_DIR})
+set(CPACK_PROJECT_CONFIG_FILE ${CMAKE_CURRENT_LIST_DIR}/environment.cmake)
+set(CPACK_POST_BUILD_SCRIPTS ${CMAKE_CURRENT_LIST_DIR}/repack.cmake)
 set(CPACK_PRE_BUILD_SCRIPTS ${CMAKE_CURRENT_LIST_DIR}/stage.cmake)
 include(CPack)

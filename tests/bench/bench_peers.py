@@ -43,9 +43,9 @@ from textwrap import fill as wrapped
 sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
 # pylint: disable=wrong-import-position
 from compare_programs import (BATCH, COLLECTD, INTERVAL_S, NEVER, POINTS, SYSTEMS,  # noqa: E402
-                              WINDOW, CollectdCsv, CollectdRrd, CollectdRrdCached, PahoBatch,
-                              PahoEach, SubBatch, SubEach, SubToNothing, Subslabd, as_collectd,
-                              as_json)
+                              WINDOW, PahoBatch, PahoEach, SubBatch, SubEach, SubToNothing,
+                              Subslabd, as_collectd, as_json)
+from compare_collectd import CollectdCsv, CollectdRrd, CollectdRrdCached  # noqa: E402
 from harness import SANITIZED, SOURCE, Skipped, Suite, check, equal  # noqa: E402
 
 FULL = "--full" in sys.argv or "--figures" in sys.argv

@@ -1,5 +1,5 @@
 // fleet: a small made-up fleet behind the real daemon, with history of its own, for the browser.
-import { spawn } from 'node:child_process';
+import { execFileSync, spawn } from 'node:child_process';
 import fs from 'node:fs';
 import http from 'node:http';
 import net from 'node:net';
@@ -64,6 +64,7 @@ const houses = [
   { id: 'quarry-7', name: 'Quarry Road 7', address: '7 Quarry Road', kind: 'silent', rich: false },
   ...Array.from({ length: 28 }, (_, i) => ({
     id: `row-${i + 1}`, name: `Row House ${i + 1}`, address: `${i + 1} Long Row`, kind: 'good', rich: false,
+    region: 'long-row',
   })),
 ];
 
@@ -73,7 +74,7 @@ function systemFile(house) {
 name: ${quoted(house.name)}
 address: ${quoted(house.address)}
 time_zone: America/Denver
-foundation: basement, drain tile loop
+${house.region ? `region: ${house.region}\n` : ''}foundation: basement, drain tile loop
 pipe: {inside_diameter: 3.068 in}
 fan:
   curve: [[0 cfm, 1.9 inH2O], [40 cfm, 1.4 inH2O], [90 cfm, 0.2 inH2O]]
@@ -142,6 +143,7 @@ export class Fleet {
 
   async start() {
     const brokerPort = await freePort();
+    this.brokerPort = brokerPort;
     this.port = await freePort();
     this.write('broker.conf', `listener ${brokerPort} 127.0.0.1\nallow_anonymous true\n`);
     this.write('accounts', `# who may sign in\n${account.name}:${accountHash}\n`);
@@ -151,12 +153,17 @@ store: {file: ${this.folder}/subslab.db}
 page: {address: 127.0.0.1, port: ${this.port}, access_file: accounts}
 operator_socket: ${this.socket}
 systems: systems/
+enrolled_systems: enrolled/
 `);
     this.run('broker', 'mosquitto', ['-c', path.join(this.folder, 'broker.conf')],
       { ...process.env, PATH: `${process.env.PATH}:/usr/sbin` });
     const daemon = this.run('daemon', path.join(this.build, 'subslabd'), ['--settings', path.join(this.folder, 'settings.yaml')]);
     this.daemon = daemon;
     await until('the daemon works', 30, async () => (await this.request('GET', '/health')).status === 200);
+  }
+
+  publish(topic, text) {
+    execFileSync('mosquitto_pub', ['-h', '127.0.0.1', '-p', String(this.brokerPort), '-q', '1', '-t', topic, '-m', text]);
   }
 
   async commission(house, from) {

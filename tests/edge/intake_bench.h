@@ -22,6 +22,7 @@
 
 struct intake_bench {
     struct settings settings;
+    struct settings_broker_host host;
     char *filters[2];
     const char *password;
     struct intake *intake;
@@ -77,11 +78,12 @@ static bool is_uncommitted(void *context) {
 static inline void intake_bench_set_up(struct intake_bench *bench, int port, int protocol) {
     memset(bench, 0, sizeof(*bench));
     bench->clock_ms = 1000000;
+    bench->host = (struct settings_broker_host){(char *)"127.0.0.1", port};
     bench->filters[0] = (char *)"subslab/#";
     bench->filters[1] = (char *)"lab/+";
     bench->settings.broker = (struct settings_broker){
-        .host = (char *)"127.0.0.1",
-        .port = port,
+        .hosts = &bench->host,
+        .host_count = 1,
         .client_id = (char *)"bench",
         .protocol = protocol,
         .subscribe = bench->filters,

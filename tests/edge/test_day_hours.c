@@ -50,7 +50,7 @@ static void expect_back(const struct day_hours *day, size_t *size) {
     /* Any changed bit is noticed, and so is another place. */
     struct test_random random = {test_seed() + *size};
     for (int i = 0; i < 20; i++) {
-        size_t bit = test_random_next(&random) % (8 * *size);
+        size_t bit = test_random_below(&random, 8 * *size);
         bytes[bit / 8] = (unsigned char)(bytes[bit / 8] ^ 1 << bit % 8);
         ck_assert_int_ne(day_hours_decode(&label, bytes, *size, &back), DAY_PACK_OK);
         bytes[bit / 8] = (unsigned char)(bytes[bit / 8] ^ 1 << bit % 8);

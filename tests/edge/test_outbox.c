@@ -348,7 +348,7 @@ START_TEST(random_operations_agree_with_a_plain_list) {
     size_t count = 0;
     for (int64_t now = 0; count < 150; now++) {
         uint64_t draw = test_random_next(&random);
-        size_t pick = count ? draw / 64 % count : 0;
+        size_t pick = count ? (size_t)(draw / 64 % count) : 0;
         if (draw % 4 == 0 || count == 0) {
             struct plain row = {0,
                                 now + (int64_t)(draw / 4 % 30),

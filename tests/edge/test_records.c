@@ -1,25 +1,9 @@
 /* Alarms, trackers, commissioning, visits, service states, bounded tables and notes. */
-#include "measure/timestamp.h"
-#include "store/records.h"
-#include "store_support.h"
-#include "test_support.h"
+#include "records_bench.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
-
-static const char *folder;
-static struct store *store;
-
-static void set_up(void) {
-    folder = store_test_folder();
-    store = store_test_open(store_test_path(folder, "s.db"), NULL);
-}
-
-static void tear_down(void) {
-    store_close(store);
-    store_test_remove(folder);
-}
 
 /* ---- alarms ---- */
 
@@ -226,11 +210,15 @@ START_TEST(commissioning_is_listed_oldest_first) {
     record.system = "b";
     ck_assert_int_eq(record_commissioning_add(store, &record, NULL), STORE_OK);
     listed[0] = '\0';
-    ck_assert_int_eq(record_commissioning_list(store, "a", list_commissioning, NULL), STORE_OK);
+    ck_assert_int_eq(
+        record_commissioning_list(store, "a", RECORD_OLDEST_FIRST, list_commissioning, NULL),
+        STORE_OK);
     ck_assert_str_eq(listed, "2:a:100:900:installer:learned:{} "
                              "1:a:200:900:installer:commissioned:{} ");
     listed[0] = '\0';
-    ck_assert_int_eq(record_commissioning_list(store, NULL, list_commissioning, NULL), STORE_OK);
+    ck_assert_int_eq(
+        record_commissioning_list(store, NULL, RECORD_OLDEST_FIRST, list_commissioning, NULL),
+        STORE_OK);
     ck_assert_ptr_nonnull(strstr(listed, "3:b:"));
 }
 END_TEST
@@ -253,11 +241,13 @@ START_TEST(visits_are_listed_oldest_first) {
     visit.text = "{}";
     ck_assert_int_eq(record_visit_add(store, &visit, &id), STORE_OK);
     listed[0] = '\0';
-    ck_assert_int_eq(record_visit_list(store, NULL, list_visit, NULL), STORE_OK);
+    ck_assert_int_eq(record_visit_list(store, NULL, RECORD_OLDEST_FIRST, list_visit, NULL),
+                     STORE_OK);
     ck_assert_str_eq(listed, "2:a:10:90:technician:ice:cleared it:{} "
                              "1:a:20:90:technician:ice:cleared it:- ");
     listed[0] = '\0';
-    ck_assert_int_eq(record_visit_list(store, "b", list_visit, NULL), STORE_OK);
+    ck_assert_int_eq(record_visit_list(store, "b", RECORD_OLDEST_FIRST, list_visit, NULL),
+                     STORE_OK);
     ck_assert_str_eq(listed, "");
 }
 END_TEST
@@ -319,12 +309,44 @@ START_TEST(radon_tests_are_kept_by_system_oldest_first) {
         ck_assert_int_eq(record_radon_test_add(store, &tests[i], &id), STORE_OK);
     ck_assert_int_eq(id, 3);
     listed[0] = '\0';
-    ck_assert_int_eq(record_radon_test_list(store, "a", list_tests, NULL), STORE_OK);
+    ck_assert_int_eq(record_radon_test_list(store, "a", RECORD_OLDEST_FIRST, list_tests, NULL),
+                     STORE_OK);
     ck_assert_str_eq(listed, "a:1-9:37±0.1:short:den:canister:0:Cy "
                              "a:30-40:55.5±0.1:short:basement:canister:1:Ann ");
     listed[0] = '\0';
-    ck_assert_int_eq(record_radon_test_list(store, NULL, list_tests, NULL), STORE_OK);
+    ck_assert_int_eq(record_radon_test_list(store, NULL, RECORD_OLDEST_FIRST, list_tests, NULL),
+                     STORE_OK);
     ck_assert_ptr_nonnull(strstr(listed, "b:5-20:74±0.2:long:den:film:2:Ben "));
+}
+END_TEST
+
+static bool list_home_report(void *context, const struct record_home_report *report) {
+    (void)context;
+    size_t length = strlen(listed);
+    snprintf(listed + length, sizeof listed - length, "%s:%lld:%lld:%s:%s:%g:%s ", report->system,
+             (long long)report->sent_ms, (long long)report->time_ms, report->kind,
+             report->branch ? report->branch : "-", report->value,
+             report->note ? report->note : "-");
+    return true;
+}
+
+START_TEST(what_a_household_sent_is_listed_newest_first_and_counted) {
+    const struct record_home_report reports[] = {
+        {"a", 100, 90, "u-tube", "east", 250.0, NULL},
+        {"b", 150, 150, "off", NULL, NAN, "no hum"},
+        {"a", 200, 60, "radon-test", NULL, 44.4, NULL},
+        {"a", 200, 200, "sounds-different", NULL, NAN, "it hums"}};
+    int64_t count = -1;
+    for (size_t i = 0; i < sizeof reports / sizeof reports[0]; i++)
+        ck_assert_int_eq(record_home_report_add(store, &reports[i]), STORE_OK);
+    listed[0] = '\0';
+    ck_assert_int_eq(record_home_report_newest(store, "a", 2, list_home_report, NULL), STORE_OK);
+    ck_assert_str_eq(listed,
+                     "a:200:200:sounds-different:-:nan:it hums a:200:60:radon-test:-:44.4:- ");
+    ck_assert_int_eq(record_home_report_count(store, "a", 101, &count), STORE_OK);
+    ck_assert_int_eq(count, 2);
+    ck_assert_int_eq(record_home_report_count(store, "c", 0, &count), STORE_OK);
+    ck_assert_int_eq(count, 0);
 }
 END_TEST
 
@@ -368,100 +390,6 @@ START_TEST(service_states_are_put_and_taken_back) {
 }
 END_TEST
 
-/* ---- bounded tables ---- */
-
-struct seen {
-    int rows;
-    int64_t count, first_ms, last_ms;
-    char topic[2000], reason[50];
-    char example[300];
-    size_t example_length;
-};
-
-/* Keeps the last row of the list, that not seen for longest. */
-static bool look(void *context, const struct record_refused *refused) {
-    struct seen *seen = context;
-    ck_assert(seen->rows == 0 || refused->last_ms <= seen->last_ms);
-    seen->rows++;
-    seen->count = refused->count;
-    seen->first_ms = refused->first_ms;
-    seen->last_ms = refused->last_ms;
-    snprintf(seen->topic, sizeof seen->topic, "%s", refused->topic);
-    snprintf(seen->reason, sizeof seen->reason, "%s", refused->reason);
-    seen->example_length = refused->example_length;
-    if (refused->example_length > 0)
-        memcpy(seen->example, refused->example, refused->example_length);
-    return true;
-}
-
-START_TEST(refusals_are_counted_and_the_first_example_is_kept_byte_for_byte) {
-    const char bytes[] = "\x00\xff\xfe{\"a\":\x80\x00";
-    ck_assert_int_eq(record_refused_add(store, "t/1", "malformed", 50, 1, bytes, sizeof bytes),
-                     STORE_OK);
-    ck_assert_int_eq(record_refused_add(store, "t/1", "malformed", 90, 4, "later", 5), STORE_OK);
-    ck_assert_int_eq(record_refused_add(store, "t/1", "malformed", 40, 1, NULL, 0), STORE_OK);
-    struct seen seen = {0};
-    ck_assert_int_eq(record_refused_list(store, look, &seen), STORE_OK);
-    ck_assert_int_eq(seen.rows, 1);
-    ck_assert_int_eq(seen.count, 6);
-    ck_assert_int_eq(seen.first_ms, 40);
-    ck_assert_int_eq(seen.last_ms, 90);
-    ck_assert_str_eq(seen.topic, "t/1");
-    ck_assert_str_eq(seen.reason, "malformed");
-    ck_assert_uint_eq(seen.example_length, sizeof bytes);
-    ck_assert(memcmp(seen.example, bytes, sizeof bytes) == 0);
-}
-END_TEST
-
-START_TEST(both_tables_are_bounded) {
-    char topic[3000], example[1000];
-    memset(example, 'e', sizeof example);
-    memset(topic, 't', sizeof topic);
-    memcpy(topic + 1023, "\xc3\xa9", 2); /* a character across the bound */
-    topic[sizeof topic - 1] = '\0';
-    ck_assert_int_eq(store_begin(store), STORE_OK);
-    ck_assert_int_eq(record_refused_add(store, topic, "empty", 1, 1, example, sizeof example),
-                     STORE_OK);
-    ck_assert_int_eq(record_unclaimed_add(store, topic, 1, 1, example, sizeof example), STORE_OK);
-    struct seen seen = {0};
-    ck_assert_int_eq(record_unclaimed_list(store, look, &seen), STORE_OK);
-    ck_assert_uint_eq(strlen(seen.topic), 1023);
-    ck_assert_uint_eq(seen.example_length, RECORD_EXAMPLE_BYTES);
-    ck_assert_str_eq(seen.reason, "");
-    for (int i = 0; i < 1200; i++) {
-        snprintf(topic, sizeof topic, "flood/%d", i);
-        ck_assert_int_eq(record_refused_add(store, topic, "empty", 10 + i, 1, "x", 1), STORE_OK);
-        ck_assert_int_eq(record_unclaimed_add(store, topic, 10 + i, 1, "x", 1), STORE_OK);
-        if (i == 100) /* seen again: not the next to go */
-            ck_assert_int_eq(record_refused_add(store, "flood/0", "empty", 5000, 1, "y", 1),
-                             STORE_OK);
-    }
-    ck_assert_int_eq(store_commit(store), STORE_OK);
-    seen = (struct seen){0};
-    ck_assert_int_eq(record_refused_list(store, look, &seen), STORE_OK);
-    ck_assert_int_eq(seen.rows, RECORD_REFUSED_ROWS);
-    ck_assert_str_eq(seen.topic, "flood/201");
-    seen = (struct seen){0};
-    ck_assert_int_eq(record_unclaimed_list(store, look, &seen), STORE_OK);
-    ck_assert_int_eq(seen.rows, RECORD_UNCLAIMED_ROWS);
-    ck_assert_str_eq(seen.topic, "flood/200");
-    store_test_verify(store);
-}
-END_TEST
-
-START_TEST(notes) {
-    char value[20] = "before", small[4];
-    ck_assert_int_eq(record_note_get(store, "session", value, sizeof value), STORE_NOT_FOUND);
-    ck_assert_str_eq(value, "before");
-    ck_assert_int_eq(record_note_put(store, "session", "one"), STORE_OK);
-    ck_assert_int_eq(record_note_put(store, "session", "second"), STORE_OK);
-    ck_assert_int_eq(record_note_get(store, "session", value, sizeof value), STORE_OK);
-    ck_assert_str_eq(value, "second");
-    ck_assert_int_eq(record_note_get(store, "session", small, sizeof small), STORE_OK);
-    ck_assert_str_eq(small, "sec");
-}
-END_TEST
-
 int main(void) {
     TCase *tcase = tcase_create("records");
     tcase_add_checked_fixture(tcase, set_up, tear_down);
@@ -472,9 +400,7 @@ int main(void) {
     tcase_add_test(tcase, visits_are_listed_oldest_first);
     tcase_add_test(tcase, radon_tests_are_kept_by_system_oldest_first);
     tcase_add_test(tcase, readings_by_hand_keep_who_took_them_first);
+    tcase_add_test(tcase, what_a_household_sent_is_listed_newest_first_and_counted);
     tcase_add_test(tcase, service_states_are_put_and_taken_back);
-    tcase_add_test(tcase, refusals_are_counted_and_the_first_example_is_kept_byte_for_byte);
-    tcase_add_test(tcase, both_tables_are_bounded);
-    tcase_add_test(tcase, notes);
     return run_test_case(tcase);
 }

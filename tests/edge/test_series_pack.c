@@ -1,71 +1,10 @@
 /* Packed days in the store: nobody who reads sees a difference, nothing is lost, damage is told. */
-#include "failing_vfs.h"
-#include "pack/day_pack.h"
-#include "store_support.h"
-#include "test_support.h"
-
-#include "store/verify.h"
+#include "series_pack_bench.h"
 
 #include <math.h>
-#include <signal.h>
-#include <sqlite3.h>
-#include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
-#include <sys/wait.h>
-#include <unistd.h>
 
-#define DAY_MS DAY_PACK_DAY_MS
-#define HOUR_MS INT64_C(3600000)
-#define INTERVAL_MS 600000
 #define FOR_EVER (INT64_MAX / 2)
-
-static const char *folder, *path;
-
-static void set_up(void) {
-    folder = store_test_folder();
-    path = store_test_path(folder, "subslab.db");
-}
-
-static void tear_down(void) {
-    store_test_remove(folder);
-}
-
-static int pack(struct store *store, int64_t before_ms, int most) {
-    int packed;
-    ck_assert_int_eq(series_pack(store, before_ms, most, &packed), STORE_OK);
-    return packed;
-}
-
-static int pack_all(struct store *store, int64_t before_ms) {
-    int sum = 0, packed;
-    do {
-        packed = pack(store, before_ms, 500);
-        sum += packed;
-    } while (packed > 0);
-    return sum;
-}
-
-static enum series_append append(struct store *store, int64_t key, int64_t time_ms, double value,
-                                 bool certainly_new) {
-    struct reading reading = {time_ms, value};
-    enum series_append result;
-    ck_assert_int_eq(
-        series_append(store, key, &reading, SERIES_FROM_SENSOR, certainly_new, &result), STORE_OK);
-    return result;
-}
-
-static int64_t ask(const char *sql) {
-    sqlite3 *db;
-    sqlite3_stmt *statement;
-    ck_assert_int_eq(sqlite3_open(path, &db), SQLITE_OK);
-    ck_assert_int_eq(sqlite3_prepare_v2(db, sql, -1, &statement, NULL), SQLITE_OK);
-    ck_assert_int_eq(sqlite3_step(statement), SQLITE_ROW);
-    int64_t answer = sqlite3_column_int64(statement, 0);
-    sqlite3_finalize(statement);
-    sqlite3_close(db);
-    return answer;
-}
 
 static void change(const char *sql) {
     sqlite3 *db;
@@ -74,188 +13,11 @@ static void change(const char *sql) {
     sqlite3_close(db);
 }
 
-/* ---- two stores, one of them packed now and then ---- */
-
-struct pair {
-    struct store *rows, *packs;
-    int64_t keys[2], interval_ms;
-};
-
-static int64_t random_time(struct test_random *random) {
-    int64_t time = (int64_t)(test_random_unit(random) * 6 * DAY_MS) - 2 * DAY_MS;
-    switch (test_random_next(random) % 4) {
-    case 0:
-        return time / DAY_MS * DAY_MS - (int64_t)(test_random_next(random) % 2); /* edges */
-    case 1:
-        return time / INTERVAL_MS * INTERVAL_MS;
-    case 2:
-        return time / HOUR_MS * HOUR_MS;
-    default:
-        return time;
-    }
-}
-
-static void same_reading(enum store_status a_status, const struct reading *a,
-                         enum store_status b_status, const struct reading *b) {
-    ck_assert_int_eq(a_status, b_status);
-    if (a_status != STORE_OK)
-        return;
-    ck_assert_int_eq(a->time_ms, b->time_ms);
-    ck_assert(memcmp(&a->value, &b->value, sizeof(double)) == 0);
-}
-
-static void same_neighbours(const struct pair *pair, int64_t key, int64_t time_ms) {
-    struct reading a = {0}, b = {0};
-    enum store_status found = series_before(pair->rows, key, time_ms, &a);
-    same_reading(found, &a, series_before(pair->packs, key, time_ms, &b), &b);
-    found = series_after(pair->rows, key, time_ms, &a);
-    same_reading(found, &a, series_after(pair->packs, key, time_ms, &b), &b);
-    found = series_newest(pair->rows, key, &a);
-    same_reading(found, &a, series_newest(pair->packs, key, &b), &b);
-}
-
-static void same_range(const struct pair *pair, int64_t key, int64_t from_ms, int64_t to_ms,
-                       size_t capacity) {
-    static struct reading a[3000], b[3000];
-    size_t a_count, b_count;
-    ck_assert_int_eq(series_read(pair->rows, key, from_ms, to_ms, a, capacity, &a_count), STORE_OK);
-    ck_assert_int_eq(series_read(pair->packs, key, from_ms, to_ms, b, capacity, &b_count),
-                     STORE_OK);
-    ck_assert_uint_eq(a_count, b_count);
-    for (size_t i = 0; i < a_count; i++)
-        same_reading(STORE_OK, &a[i], STORE_OK, &b[i]);
-}
-
-static void same_hours(const struct pair *pair, int64_t key, int64_t from_ms, int64_t to_ms,
-                       size_t capacity) {
-    static struct series_hour a[3000], b[3000];
-    size_t a_count, b_count;
-    ck_assert_int_eq(series_hours(pair->rows, key, from_ms, to_ms, a, capacity, &a_count),
-                     STORE_OK);
-    ck_assert_int_eq(series_hours(pair->packs, key, from_ms, to_ms, b, capacity, &b_count),
-                     STORE_OK);
-    ck_assert_uint_eq(a_count, b_count);
-    for (size_t i = 0; i < a_count; i++) {
-        ck_assert_int_eq(a[i].hour_ms, b[i].hour_ms);
-        ck_assert_int_eq(a[i].count, b[i].count);
-        ck_assert_int_eq(a[i].covered_ms, b[i].covered_ms);
-        ck_assert(memcmp(&a[i].value_ms, &b[i].value_ms, sizeof(double)) == 0);
-        ck_assert(isnan(a[i].lowest) == isnan(b[i].lowest));
-        ck_assert(isnan(a[i].lowest) || memcmp(&a[i].lowest, &b[i].lowest, sizeof(double)) == 0);
-        ck_assert(isnan(a[i].highest) || memcmp(&a[i].highest, &b[i].highest, sizeof(double)) == 0);
-    }
-}
-
-static void same_counts(const struct pair *pair) {
-    int64_t a, b;
-    ck_assert_int_eq(series_count(pair->rows, &a), STORE_OK);
-    ck_assert_int_eq(series_count(pair->packs, &b), STORE_OK);
-    ck_assert_int_eq(a, b);
-}
-
-static void append_both(const struct pair *pair, struct test_random *random) {
-    int64_t key = pair->keys[test_random_next(random) % 2], time = random_time(random);
-    int number = test_random_unit(random) < 0.3 ? 40 : 1;
-    for (int i = 0; i < number; i++, time += pair->interval_ms) {
-        double value = round(600 + 10 * test_random_unit(random)) / 100 * 249.08891;
-        enum series_append a = append(pair->rows, key, time, value, false);
-        ck_assert_int_eq(append(pair->packs, key, time, value, false), a);
-        for (int s = 0; s < 2; s++)
-            ck_assert_int_eq(series_hours_rebuild(s ? pair->packs : pair->rows, key,
-                                                  pair->interval_ms, time - pair->interval_ms,
-                                                  time + pair->interval_ms),
-                             STORE_OK);
-    }
-}
-
-/* Retention at midnight: packed days go whole. */
-static void expire_both(const struct pair *pair, int64_t before_ms) {
-    int deleted;
-    for (int s = 0; s < 2; s++)
-        ck_assert_int_eq(series_expire(s ? pair->packs : pair->rows, before_ms, 1000000, &deleted),
-                         STORE_OK);
-}
-
-static void one_step(struct pair *pair, struct test_random *random) {
-    int64_t key = pair->keys[test_random_next(random) % 2];
-    switch (test_random_next(random) % 9) {
-    case 0:
-        pack(pair->packs, random_time(random), 1 + (int)(test_random_next(random) % 100));
-        break;
-    case 1: { /* what is rolled back leaves no trace */
-        ck_assert_int_eq(store_begin(pair->packs), STORE_OK);
-        append(pair->packs, key, random_time(random), 1.0, false);
-        pack(pair->packs, random_time(random), 1000);
-        store_rollback(pair->packs);
-        break;
-    }
-    case 2:
-        same_range(pair, key, random_time(random), random_time(random),
-                   1 + (size_t)(test_random_next(random) % 50));
-        break;
-    case 3:
-        same_range(pair, key, INT64_MIN, INT64_MAX, 3000);
-        break;
-    case 4:
-        same_neighbours(pair, key, random_time(random));
-        break;
-    case 5:
-        same_hours(pair, key, random_time(random), random_time(random),
-                   1 + (size_t)(test_random_next(random) % 50));
-        break;
-    default:
-        append_both(pair, random);
-    }
-}
-
-START_TEST(nobody_who_reads_sees_a_difference) {
-    static const int64_t intervals[] = {INTERVAL_MS, INTERVAL_MS / 2, HOUR_MS, 26 * HOUR_MS};
-    struct test_random random = {test_seed() + (uint64_t)_i};
-    struct pair pair = {store_test_open(store_test_path(folder, "rows.db"), NULL),
-                        store_test_open(path, NULL),
-                        {0},
-                        intervals[_i % 4]};
-    for (int k = 0; k < 2; k++) {
-        int64_t key;
-        ck_assert_int_eq(series_key(pair.rows, "elm-3", k ? "b" : "a", &pair.keys[k]), STORE_OK);
-        ck_assert_int_eq(series_key(pair.packs, "elm-3", k ? "b" : "a", &key), STORE_OK);
-        ck_assert_int_eq(key, pair.keys[k]);
-        for (int s = 0; s < 2; s++)
-            ck_assert_int_eq(series_set_interval(s ? pair.packs : pair.rows, key, pair.interval_ms),
-                             STORE_OK);
-    }
-    for (int i = 0; i < 150; i++)
-        one_step(&pair, &random);
-    pack_all(pair.packs, 2 * DAY_MS);
-    for (int k = 0; k < 2; k++)
-        same_hours(&pair, pair.keys[k], INT64_MIN, INT64_MAX, 3000);
-    expire_both(&pair, _i % 3 ? -DAY_MS : DAY_MS);
-    for (int i = 0; i < 50; i++)
-        one_step(&pair, &random);
-    store_close(pair.packs);
-    pair.packs = store_test_open(path, NULL);
-    for (int k = 0; k < 2; k++) {
-        same_range(&pair, pair.keys[k], INT64_MIN, INT64_MAX, 3000);
-        same_hours(&pair, pair.keys[k], INT64_MIN, INT64_MAX, 3000);
-        for (int i = 0; i < 100; i++)
-            same_neighbours(&pair, pair.keys[k], random_time(&random));
-        same_neighbours(&pair, pair.keys[k], INT64_MIN);
-        same_neighbours(&pair, pair.keys[k], INT64_MAX);
-    }
-    same_counts(&pair);
-    pack_all(pair.packs, 100 * DAY_MS);
-    for (int k = 0; k < 2; k++)
-        same_hours(&pair, pair.keys[k], INT64_MIN, INT64_MAX, 3000);
-    store_close(pair.rows);
-    store_close(pair.packs);
-    ck_assert_int_eq(ask("SELECT count(*) FROM hours"), 0);
-}
-END_TEST
-
 /* ---- packing ---- */
 
 /* Rows of a day at ten minutes: its readings and its hours. */
 #define DAY_ROWS (144 + 24)
+
 #define DAY_BEFORE 1 /* the hour before midnight, which the first reading covers */
 
 static int64_t make_days(struct store *store, int days, int a_day) {
@@ -376,6 +138,31 @@ START_TEST(retention_takes_packed_days_whole) {
 }
 END_TEST
 
+START_TEST(retention_leaves_some_points_longer) {
+    struct store *store = store_test_open(path, NULL);
+    int64_t longer = make_days(store, 6, 144), other, total;
+    int deleted;
+    const struct series_longer kept = {longer, 2 * DAY_MS};
+    ck_assert_int_eq(series_key(store, "h", "other", &other), STORE_OK);
+    for (int day = 0; day < 6; day++)
+        append(store, other, day * DAY_MS, 1.0, false);
+    pack_all(store, 2 * DAY_MS);
+    ck_assert_int_eq(series_keep_longer(store, &kept, 1), STORE_OK);
+    ck_assert_int_eq(series_expire(store, 3 * DAY_MS, 10000, &deleted), STORE_OK);
+    ck_assert_int_eq(deleted, 144 + 3);
+    ck_assert_int_eq(series_expire(store, 3 * DAY_MS + HOUR_MS, 10000, &deleted), STORE_OK);
+    ck_assert_int_eq(deleted, 1);
+    /* When nothing else is to go, its own time comes all the same. */
+    ck_assert_int_eq(series_expire(store, 6 * DAY_MS, 10000, &deleted), STORE_OK);
+    ck_assert_int_eq(series_expire(store, 8 * DAY_MS, 10000, &deleted), STORE_OK);
+    ck_assert_int_eq(series_count(store, &total), STORE_OK);
+    ck_assert_int_eq(total, 0);
+    ck_assert_int_eq(series_keep_longer(store, NULL, 0), STORE_OK);
+    store_test_verify(store);
+    store_close(store);
+}
+END_TEST
+
 START_TEST(points_are_packed_in_turn) {
     struct store *store = store_test_open(path, NULL);
     ck_assert_int_eq(store_begin(store), STORE_OK);
@@ -405,7 +192,7 @@ START_TEST(a_backup_holds_the_packs) {
     char why[500];
     ck_assert_int_eq(pack_all(store, 4 * DAY_MS), DAY_BEFORE + 4 * DAY_ROWS);
     const char *copy = store_test_path(folder, "copy.db");
-    ck_assert_int_eq(store_backup(store, copy, NULL, NULL, why, sizeof why), STORE_OK);
+    ck_assert_int_eq(store_backup(store, copy, NULL, NULL, NULL, why, sizeof why), STORE_OK);
     store_close(store);
     store = store_test_open(copy, NULL);
     store_test_verify(store);
@@ -642,138 +429,13 @@ START_TEST(verify_finds_what_was_tampered_with) {
 }
 END_TEST
 
-/* ---- faults ---- */
-
-#define BATCHES 20 /* 200 readings of each of three points: more than a day */
-#define LAST_MS (INT64_C(1700000000000) + 2 * DAY_MS)
-
-static void make_batches(void) {
-    static const char *const suffixes[] = {"", "-wal", "-shm"};
-    char name[400];
-    for (size_t i = 0; i < 3; i++) {
-        snprintf(name, sizeof name, "%s%s", path, suffixes[i]);
-        unlink(name);
-    }
-    struct store *store = store_test_open(path, FAILING_VFS);
-    for (int64_t i = 0; i < BATCHES; i++)
-        ck_assert_int_eq(store_test_write_batch(store, i), STORE_OK);
-    store_close(store);
-}
-
-static void expect_all_batches(void) {
-    struct store *store = store_test_open(path, NULL);
-    ck_assert_int_eq(store_test_count_batches(store), BATCHES);
-    store_test_verify(store);
-    store_close(store);
-}
-
-/* Packs in small steps until something fails; checks points in between. */
-static enum store_status pack_with_faults(void) {
-    struct store *store = NULL;
-    char why[500];
-    const struct store_options options = {STORE_READ_WRITE, 50, FAILING_VFS};
-    enum store_status status = store_open(path, &options, &store, why, sizeof why);
-    for (int packed = 1; status == STORE_OK && packed > 0;) {
-        status = series_pack(store, LAST_MS, 50, &packed);
-        if (status == STORE_OK)
-            store_checkpoint(store);
-    }
-    store_close(store);
-    return status;
-}
-
-START_TEST(every_failing_call_leaves_every_reading) {
-    static const struct {
-        unsigned kinds;
-        int code;
-        bool lasting;
-    } faults[] = {{FAIL_WRITE, SQLITE_FULL, false},
-                  {FAIL_WRITE, SQLITE_IOERR_WRITE, true},
-                  {FAIL_SYNC, SQLITE_IOERR_FSYNC, false},
-                  {FAIL_READ, SQLITE_IOERR_READ, false}};
-    failing_vfs_register();
-    long stopped = 0, n = 1;
-    for (bool fired = true; fired; n += 1 + n / 8) {
-        make_batches();
-        failing_vfs_arm(faults[_i].kinds, n, faults[_i].code, faults[_i].lasting);
-        stopped += pack_with_faults() != STORE_OK;
-        fired = failing_vfs_fired();
-        failing_vfs_arm(0, 0, 0, false);
-        expect_all_batches();
-    }
-    printf("fault %d: calls up to %ld failed, %ld runs stopped\n", _i, n, stopped);
-    ck_assert_int_gt(stopped, 0);
-    ck_assert_int_gt(ask("SELECT count(*) FROM packs"), 0);
-}
-END_TEST
-
-START_TEST(a_power_cut_while_packing_leaves_every_reading) {
-    failing_vfs_register();
-    uint64_t random = test_seed() + (uint64_t)_i;
-    struct test_random choice = {random};
-    make_batches();
-    failing_vfs_start_shadows();
-    struct store *store = store_test_open(path, FAILING_VFS);
-    int steps = (int)(test_random_next(&choice) % 8);
-    for (int i = 0; i < steps; i++) {
-        pack(store, LAST_MS, 50);
-        if (test_random_unit(&choice) < 0.3)
-            store_checkpoint(store);
-    }
-    int packed;
-    failing_vfs_arm(FAIL_SYNC, 1, SQLITE_IOERR_FSYNC, true);
-    if (_i % 2)
-        ck_assert_int_ne(series_pack(store, LAST_MS, 50, &packed), STORE_OK);
-    else
-        store_checkpoint(store);
-    char home[300];
-    snprintf(home, sizeof home, "%s", store_test_path(folder, "cut"));
-    ck_assert_int_eq(mkdir(home, 0700), 0);
-    failing_vfs_cut(home, &random);
-    failing_vfs_arm(0, 0, 0, false);
-    failing_vfs_stop_shadows();
-    store_close(store);
-    struct store *left = store_test_open(store_test_path(home, "subslab.db"), NULL);
-    ck_assert_int_eq(store_test_count_batches(left), BATCHES);
-    store_test_verify(left);
-    store_close(left);
-    store_test_remove(home);
-}
-END_TEST
-
-START_TEST(a_kill_while_packing_loses_nothing) {
-    failing_vfs_register();
-    struct test_random random = {test_seed()};
-    make_batches();
-    for (int kills = 0; kills < 30; kills++) {
-        pid_t child = fork();
-        if (child == 0) {
-            struct store *store = store_test_open(path, FAILING_VFS);
-            int packed = 1;
-            while (packed > 0 && series_pack(store, LAST_MS, 10, &packed) == STORE_OK)
-                ;
-            pause();
-        }
-        usleep((useconds_t)(test_random_unit(&random) * 60000.0));
-        kill(child, SIGKILL);
-        int status;
-        waitpid(child, &status, 0);
-        ck_assert(WIFSIGNALED(status));
-        expect_all_batches();
-    }
-    ck_assert_int_gt(ask("SELECT count(*) FROM packs"), 0);
-}
-END_TEST
-
 int main(void) {
-    test_seed();
-    TCase *same = tcase_create("same"), *faults = tcase_create("faults");
+    TCase *same = tcase_create("same"), *retention = tcase_create("retention");
     tcase_add_checked_fixture(same, set_up, tear_down);
-    tcase_add_loop_test(same, nobody_who_reads_sees_a_difference, 0, 40);
+    tcase_add_checked_fixture(retention, set_up, tear_down);
     tcase_add_test(same, only_closed_days_are_packed);
     tcase_add_test(same, one_step_is_small);
     tcase_add_test(same, twins_of_packed_readings_are_found_whatever_is_said);
-    tcase_add_test(same, retention_takes_packed_days_whole);
     tcase_add_test(same, points_are_packed_in_turn);
     tcase_add_test(same, a_backup_holds_the_packs);
     tcase_add_test(same, hours_of_a_packed_day_are_what_its_pack_says);
@@ -783,10 +445,8 @@ int main(void) {
     tcase_add_test(same, a_damaged_pack_is_told_and_stops_nothing_else);
     tcase_add_loop_test(same, verify_finds_what_was_tampered_with, 0,
                         (int)(sizeof tamperings / sizeof tamperings[0]));
-    tcase_add_checked_fixture(faults, set_up, tear_down);
-    tcase_add_loop_test(faults, every_failing_call_leaves_every_reading, 0, 4);
-    tcase_add_loop_test(faults, a_power_cut_while_packing_leaves_every_reading, 0, 20);
-    tcase_add_test(faults, a_kill_while_packing_loses_nothing);
-    TCase *const tcases[] = {same, faults};
-    return run_test_cases(tcases, 2);
+    tcase_add_test(retention, retention_takes_packed_days_whole);
+    tcase_add_test(retention, retention_leaves_some_points_longer);
+    TCase *const cases[] = {same, retention};
+    return run_test_cases(cases, 2);
 }

@@ -194,7 +194,7 @@ START_TEST(a_backup_to_a_failing_disk_leaves_nothing) {
     for (;; n++) {
         failing_vfs_arm(FAIL_WRITE | FAIL_SYNC | FAIL_READ | FAIL_OPEN | FAIL_TRUNCATE, n,
                         SQLITE_IOERR, false);
-        enum store_status status = store_backup(store, copy, NULL, NULL, why, sizeof why);
+        enum store_status status = store_backup(store, copy, NULL, NULL, NULL, why, sizeof why);
         bool fired = failing_vfs_fired();
         failing_vfs_arm(0, 0, 0, false);
         if (!fired) {

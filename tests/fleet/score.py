@@ -46,7 +46,7 @@ DAY = 86400
 YEAR_S = 365.2425 * DAY
 ACTION_BQ = 148.0
 SILENT = ("sensor-silent", "system-silent", "fleet-silent")
-DATES = ("retest-due", "visit-due", "calibration-due", "battery-low")
+DATES = ("retest-due", "visit-due", "calibration-due", "reading-due", "battery-low")
 RIGHT = {
     "stopped-fan": {"fan-off"},
     "worn-fan": {"fan-worn"},
@@ -142,6 +142,9 @@ def is_true(house, row):
         last, first = day_mean(house, "day/" + point, row["raised_s"])
         high = condition == "suction-high"
         return bool(np.max(last) > 1.37 * first if high else np.min(last) < 0.73 * first)
+    if condition == "power-high" and point in house["quantity"]:
+        last, first = day_mean(house, "day/" + point, row["raised_s"])
+        return bool(np.max(last) > 1.22 * first)
     if condition == "suction-fading":
         values = house["array"]("day/" + point)
         day = int((row["raised_s"] - house["start_s"]) // DAY)

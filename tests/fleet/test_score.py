@@ -83,6 +83,9 @@ def test_true_or_nothing():
     house["arrays"]["day/suction"][98:103] = 60.0
     assert score.behind(house, message("suction-low", 100, "suction")) == "true"
     assert score.behind(house, message("suction-high", 100, "suction")) == "nothing"
+    assert score.behind(house, message("power-high", 100, "power")) == "nothing"
+    house["arrays"]["day/power"][98:103] = 26.0
+    assert score.behind(house, message("power-high", 100, "power")) == "true"
     assert score.behind(house, message("radon-high", 100, "radon")) == "nothing"
     house["arrays"]["radon_h"][97 * 24 : 100 * 24] = 320.0
     assert score.behind(house, message("radon-high", 100, "radon")) == "true"

@@ -58,15 +58,14 @@ static void check(const char *text) {
         assert(length != 3 || (strncasecmp(at, "nan", 3) != 0 && strncmp(at, "inf", 3) != 0));
         at += length ? length : 1;
     }
-    assert(strstr(text, "</svg></div></figure>"));
+    assert(strstr(text, "</svg></div>") && strstr(text, "</figure>"));
 }
 
 static void draw(struct bytes *bytes, struct page_series *series) {
     struct time_zone *zone = time_zone_create_utc();
     enum quantity quantity = (enum quantity)(take(bytes, 1) % QUANTITY_COUNT);
-    struct page_plot plot = {
-        .id = "chart-0", .name = "point", .point_id = "point", .zone = zone, .series = series};
-    struct html html = {0};
+    struct page_plot plot = {.name = "point", .zone = zone, .series = series};
+    struct page_view view = {.language = 0};
     plot.quantity = quantity;
     plot.dimension = quantity_info(quantity)->dimension;
     plot.units = take(bytes, 1) & 1 ? UNIT_SYSTEM_SI : UNIT_SYSTEM_US;
@@ -77,11 +76,11 @@ static void draw(struct bytes *bytes, struct page_series *series) {
         double si = take_double(bytes);
         if (isfinite(si))
             plot.limits[plot.limit_count++] =
-                (struct page_limit){si, limits & 1 ? SIDE_ABOVE : SIDE_BELOW};
+                (struct page_limit){si, limits & 1 ? SIDE_ABOVE : SIDE_BELOW, "limit"};
     }
     take_series(bytes, plot.from_ms, series);
-    page_plot_draw(&html, &plot);
-    char *text = text_buffer_take(&html.text);
+    page_plots_draw(&view, &plot, 1);
+    char *text = text_buffer_take(&view.html.text);
     assert(text);
     check(text);
     free(text);

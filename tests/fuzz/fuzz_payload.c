@@ -16,16 +16,23 @@
 static const struct {
     enum quantity quantity;
     enum payload_time_unit time_unit;
+    enum payload_time_zone time_zone;
     const char *unit, *value_pointer, *time_pointer, *senml_name;
     double scale, offset;
     int64_t keep_ms;
 } bindings[] = {
-    {QUANTITY_SUCTION, PAYLOAD_TIME_AUTOMATIC, "Pa", NULL, NULL, NULL, 1, 0, 10 * YEAR_MS},
-    {QUANTITY_SUCTION, PAYLOAD_TIME_SECONDS, "inH2O", "/a/0", "/t", NULL, 2, -0.5, 0},
-    {QUANTITY_OUTDOOR_TEMPERATURE, PAYLOAD_TIME_MILLISECONDS, "degF", "/a~1b", NULL, NULL, 1, 0, 0},
-    {QUANTITY_HUMIDITY, PAYLOAD_TIME_AUTOMATIC, "%", NULL, "/ts", "humidity", 1, 0, YEAR_MS},
-    {QUANTITY_BATTERY, PAYLOAD_TIME_AUTOMATIC, "V", "", NULL, ":b", 0.001, 0, YEAR_MS},
-    {QUANTITY_RADON, PAYLOAD_TIME_SECONDS, "pCi/L", NULL, NULL, NULL, 1, 0, 0},
+    {QUANTITY_SUCTION, PAYLOAD_TIME_AUTOMATIC, PAYLOAD_TIME_ZONE_NONE, "Pa", NULL, NULL, NULL, 1, 0,
+     10 * YEAR_MS},
+    {QUANTITY_SUCTION, PAYLOAD_TIME_SECONDS, PAYLOAD_TIME_ZONE_NONE, "inH2O", "/a/0", "/t", NULL, 2,
+     -0.5, 0},
+    {QUANTITY_OUTDOOR_TEMPERATURE, PAYLOAD_TIME_MILLISECONDS, PAYLOAD_TIME_ZONE_NONE, "degF",
+     "/a~1b", NULL, NULL, 1, 0, 0},
+    {QUANTITY_HUMIDITY, PAYLOAD_TIME_AUTOMATIC, PAYLOAD_TIME_ZONE_NONE, "%", NULL, "/ts",
+     "humidity", 1, 0, YEAR_MS},
+    {QUANTITY_BATTERY, PAYLOAD_TIME_AUTOMATIC, PAYLOAD_TIME_ZONE_NONE, "V", "", NULL, ":b", 0.001,
+     0, YEAR_MS},
+    {QUANTITY_RADON, PAYLOAD_TIME_SECONDS, PAYLOAD_TIME_ZONE_UTC, "pCi/L", NULL, NULL, NULL, 1, 0,
+     0},
 };
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
@@ -50,6 +57,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
         .time_pointer = bindings[pick].time_pointer,
         .senml_name = bindings[pick].senml_name,
         .time_unit = bindings[pick].time_unit,
+        .time_zone = bindings[pick].time_zone,
         .scale = bindings[pick].scale,
         .offset = bindings[pick].offset,
         .keep_ms = bindings[pick].keep_ms};

@@ -1,6 +1,7 @@
 /*
  * fuzz_system_description: any bytes as a system file and, for the same bytes, as a commissioning
- * record of a fixed system. Either a result or a reason, never both, never neither.
+ * record of a fixed system and as a fan model. Either a result or a reason, never both, never
+ * neither.
  */
 #include "measure/time_zone.h"
 #include "settings/system_description.h"
@@ -45,8 +46,21 @@ static void check_record(const char *text, size_t length) {
     settings_errors_free(&errors);
 }
 
+static void check_fan(const char *text, size_t length) {
+    struct settings_errors errors = {0};
+    struct fan_model *model = fan_model_parse("fuzz.yaml", text, length, &errors);
+    struct fan_models models = {.models = malloc(sizeof(struct fan_model *)), .count = 1};
+    if ((model == NULL) != (errors.count > 0) || !models.models)
+        abort();
+    models.models[0] = model;
+    models.count = model != NULL;
+    fan_models_clear(&models);
+    settings_errors_free(&errors);
+}
+
 int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t length) {
     check_system((const char *)bytes, length);
     check_record((const char *)bytes, length);
+    check_fan((const char *)bytes, length);
     return 0;
 }

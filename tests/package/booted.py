@@ -8,12 +8,10 @@ Each line of [Service] must be tried here. What a line of the sandbox forbids (s
 tried by probe.c three times: without any line, where it must work, with that line alone and with the
 whole unit, where it must not. Ends with "N passed, N failed".
 """
-import contextlib
 import json
 import os
 import re
 import shutil
-import signal
 import subprocess
 import sys
 import time
@@ -24,148 +22,17 @@ sys.path.insert(0, os.path.join(HERE, "..", "support"))
 from harness import (LOW_AT_ONCE, Daemon, Failure, Place, Suite, check, contact,  # noqa: E402
                      equal, notices, now_ms, point, system, timed, wait_until,
                      write_file)
+from machine import Machine  # noqa: E402
+from unit_lines import AS_ACCOUNT, IN_PROC, PROBED, SHOWN  # noqa: E402
 
 suite = Suite()
 UNIT, TEMPLATE = "subslabd.service", "subslabd@.service"
 SHARDS = ("north", "south", "east", "west")
 COULD, REFUSED = "could", "refused"
 
-# What the sandbox forbids: line of the unit, what probe.c tries.
-PROBED = {
-    "NoNewPrivileges=yes": "gain-privileges",
-    "CapabilityBoundingSet=": "keep-capabilities",
-    "ProtectSystem=strict": "write-srv",
-    "ProtectHome=yes": "see-homes",
-    "PrivateTmp=yes": "see-tmp",
-    "PrivateDevices=yes": "see-device",
-    "DevicePolicy=closed": "open-device",
-    "PrivateUsers=yes": "become-another",
-    "PrivateIPC=yes": "see-shared-memory",
-    "PrivateMounts=yes": "share-mounts",
-    "ProtectClock=yes": "set-clock",
-    "ProtectHostname=yes": "set-host-name",
-    "ProtectKernelLogs=yes": "read-kernel-log",
-    "ProtectKernelModules=yes": "see-modules",
-    "ProtectKernelTunables=yes": "write-tunable",
-    "ProtectControlGroups=yes": "make-control-group",
-    "ProtectProc=invisible": "see-process-1",
-    "ProcSubset=pid": "see-uptime",
-    "LockPersonality=yes": "change-personality",
-    "MemoryDenyWriteExecute=yes": "write-and-execute",
-    "RestrictNamespaces=yes": "make-namespace",
-    "RestrictRealtime=yes": "run-in-real-time",
-    "RestrictSUIDSGID=yes": "set-suid-bit",
-    "RestrictAddressFamilies=AF_INET AF_INET6 AF_UNIX AF_NETLINK": "open-packet-socket",
-    "SystemCallArchitectures=native": "call-as-32-bit",
-    "SystemCallFilter=@system-service": "call-mount",
-    "SystemCallFilter=~@privileged @resources": "call-setpriority",
-    "MemoryMax=1G": "take-memory",
-    "TasksMax=64": "start-processes",
-}
-# Alone it means something only for the account.
-AS_ACCOUNT = {"ProtectProc=invisible"}
-# What the running daemon shows: line, property of systemctl show, its value (a pattern).
-SHOWN = {
-    "Type=notify": ("Type", "notify"),
-    "NotifyAccess=main": ("NotifyAccess", "main"),
-    "WatchdogSec=60": ("WatchdogUSec", "1min"),
-    "TimeoutStartSec=90": ("TimeoutStartUSec", "1min 30s"),
-    "TimeoutStopSec=30": ("TimeoutStopUSec", "30s"),
-    "Restart=on-failure": ("Restart", "on-failure"),
-    "RestartSec=5": ("RestartUSec", "5s"),
-    "RestartPreventExitStatus=2": ("RestartPreventExitStatus", "2"),
-    "MemorySwapMax=0": ("MemorySwapMax", "0"),
-    "OOMPolicy=continue": ("OOMPolicy", "continue"),
-}
-# What /proc has of it: line, file, pattern.
-IN_PROC = {
-    "UMask=0027": ("status", r"^Umask:\s+0027$"),
-    "AmbientCapabilities=": ("status", r"^CapAmb:\s+0+$"),
-    "LimitNOFILE=4096": ("limits", r"^Max open files +4096 +4096 "),
-    "LimitCORE=0": ("limits", r"^Max core file size +0 +0 "),
-    'Environment="RES_OPTIONS=timeout:2 attempts:1"': ("environ", r"RES_OPTIONS=timeout:2 attempts:1"),
-}
 # Tried by a test of its own below.
 TRIED_BELOW = re.compile(r"(ExecStart|ExecStartPost|ExecReload|User|Group|(State|Runtime|Configuration)Directory(Mode)?|"
                          r"RemoveIPC|SystemCallErrorNumber)=")
-
-
-class Machine:
-    """The booted Debian."""
-
-    def __init__(self, root):
-        self.root, self.process, self.pid = root, None, None
-
-    def boot(self):
-        # The stand-in of installed.sh would answer instead of systemd.
-        with contextlib.suppress(FileNotFoundError):
-            os.remove(self.path("/usr/local/bin/systemctl"))
-        self.log = open(os.path.join(self.root, "packages", "boot.log"), "w+", encoding="utf-8")
-        self.process = subprocess.Popen(
-            ["unshare", "--mount", "sh", os.path.join(HERE, "boot_root.sh"), self.root],
-            stdin=subprocess.DEVNULL, stdout=self.log, stderr=self.log)
-        wait_until(self._find, 15, "systemd as process 1")
-        wait_until(lambda: self.run("systemctl", "is-system-running", ok=None) in ("running", "degraded"),
-                   30, "the end of booting")
-        self.reached = f"/proc/{self.pid}/root"
-
-    def _find(self):
-        check(self.process.poll() is None, f"it did not boot: {self.said()}")
-        below = [self.process.pid]
-        while below:
-            found = subprocess.run(["ps", "-o", "pid=,comm=", "--ppid", ",".join(map(str, below))],
-                                   capture_output=True, text=True, check=False).stdout.split()
-            for pid, name in zip(found[::2], found[1::2]):
-                if name == "systemd":
-                    self.pid = int(pid)
-                    return True
-            below = found[::2]
-        return False
-
-    def said(self):
-        self.log.seek(0)
-        return self.log.read()[-1500:]
-
-    def end(self):
-        if self.pid:
-            os.kill(self.pid, signal.SIGKILL)
-            self.process.wait(20)
-
-    def path(self, inside):
-        return self.root + inside
-
-    def run(self, *command, ok=True):
-        """Its output; ok=None: whatever the exit status."""
-        done = subprocess.run(["nsenter", "-t", str(self.pid), "-m", "-u", "-i", "-p", "-C", *command],
-                              stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=120,
-                              check=False)
-        if ok is not None:
-            check((done.returncode == 0) == ok,
-                  f"{' '.join(command)}: status {done.returncode} {done.stdout[-800:]}{done.stderr[-800:]}")
-        return done.stdout.strip()
-
-    def show(self, unit, name):
-        return self.run("systemctl", "show", "-P", name, unit)
-
-    def journal(self, unit):
-        return self.run("journalctl", "--no-pager", "-o", "cat", "-u", unit)
-
-    def main_pid(self, unit):
-        """The daemon's number as the booted system counts."""
-        return int(self.show(unit, "MainPID"))
-
-    def write(self, inside, text, mode=0o640, group="subslabd"):
-        os.makedirs(os.path.dirname(self.path(inside)), exist_ok=True)
-        write_file(self.path(inside), text, mode)
-        self.run("chgrp", group, inside)
-
-    def drop_in(self, unit, text):
-        self.write(f"/etc/systemd/system/{unit}.d/test.conf", f"[Service]\n{text}\n", 0o644, "root")
-        self.run("systemctl", "daemon-reload")
-
-    def no_drop_in(self, unit):
-        shutil.rmtree(self.path(f"/etc/systemd/system/{unit}.d"))
-        self.run("systemctl", "daemon-reload")
 
 
 class Served(Daemon):
@@ -224,7 +91,8 @@ def it_starts_takes_readings_and_tells(_place):
     machine.run("subslabctl", "check")
     machine.run("systemctl", "enable", "--now", UNIT)
     equal(machine.show(UNIT, "ActiveState"), "active", "state once systemctl has returned")
-    equal(machine.show(UNIT, "StatusText"), "running", "what it said of itself")
+    check(re.fullmatch(r"0 in spec, 1 silent, broker (lost|connecting|connected), store works",
+                       machine.show(UNIT, "StatusText")), machine.show(UNIT, "StatusText"))
     daemon = Served("subslabd", PAGE)
     daemon.wait_connected()
     at = now_ms()
@@ -232,8 +100,26 @@ def it_starts_takes_readings_and_tells(_place):
                     ("subslab/mill/suction", timed(50, at - 1000))])
     wait_until(lambda: ("mill", "raised", "suction-low") in notices(hook, "/subslabd"), 20, "the message")
     equal([v for _, v in daemon.readings("mill", "suction")], [150, 50], "readings")
+    wait_until(lambda: machine.show(UNIT, "StatusText") ==
+               "0 in spec, 1 out of spec, broker connected, store works", 20, "what it says of itself")
     equal(daemon.request("GET", "/health", page=True).status, 200, "health on the page")
     check("mill" in machine.run("subslabctl", "systems"), "subslabctl within")
+
+
+@suite.test
+def the_journal_finds_a_system_and_an_event(_place):
+    def entries(*match):
+        lines = machine.run("journalctl", "--no-pager", "-o", "json", "-u", UNIT, *match).splitlines()
+        return [json.loads(line) for line in lines]
+    raised = "6e211fd30e814511b4a2f8a05505d298"
+    found = entries(f"MESSAGE_ID={raised}", "SUBSLAB_SYSTEM=mill")
+    equal([(e["SUBSLAB_POINT"], e["SUBSLAB_CONDITION"], e["SYSLOG_IDENTIFIER"]) for e in found],
+          [("suction", "suction-low", "subslabd")], "the raise")
+    check("mill/suction: suction-low raised" in found[0]["MESSAGE"], found[0]["MESSAGE"])
+    equal(entries("SUBSLAB_SYSTEM=elsewhere"), [], "another system")
+    manual = machine.run("sh", "-c", "zcat /usr/share/man/man8/subslabd.8.gz")
+    started = re.search(r"([0-9a-f]{32})  the daemon has started", manual).group(1)
+    equal(len(entries(f"MESSAGE_ID={started}")), 1, "the start, by the identifier in the manual")
 
 
 @suite.test
@@ -271,6 +157,30 @@ def an_operator_uses_the_tool_and_reads_no_secret(_place):
 
 
 @suite.test
+def a_copy_of_the_night_is_made_and_its_failure_told(_place):
+    backup = "subslabd-backup@subslabd"
+    machine.run("systemctl", "enable", "--now", f"{backup}.timer")
+    check(machine.show(f"{backup}.timer", "NextElapseUSecRealtime"), "no night is planned")
+    machine.run("systemctl", "start", f"{backup}.service")
+    copies = machine.run("ls", "/var/backups/subslabd/subslabd").split()
+    check(len(copies) == 1 and re.fullmatch(r"subslab-\d{8}T\d{6}Z\.db", copies[0]), f"{copies}")
+    machine.run("chmod", "500", "/var/backups/subslabd/subslabd")
+    machine.run("systemctl", "start", f"{backup}.service", ok=False)
+    equal(machine.show(f"{backup}.service", "ActiveState"), "failed", "state")
+    wait_until(lambda: [n for n in notices(hook, "/subslabd") if n[2] == "backup-failing"], 20, "told")
+    machine.run("chmod", "750", "/var/backups/subslabd/subslabd")
+    time.sleep(1.1)  # two copies of one second would have one name
+    machine.run("systemctl", "start", f"{backup}.service")
+    wait_until(lambda: ("", "returned", "backup-failing") in notices(hook, "/subslabd"), 20, "over")
+    machine.run("systemctl", "stop", UNIT)
+    machine.run("subslabctl", "restore", f"/var/backups/subslabd/subslabd/{copies[0]}")
+    equal(machine.run("stat", "-c", "%U:%G %a", "/var/lib/subslabd/subslab.db"), "subslabd:subslabd 640", "owner")
+    machine.run("systemctl", "start", UNIT)
+    wait_active(UNIT)
+    machine.run("systemctl", "disable", "--now", f"{backup}.timer")
+
+
+@suite.test
 def a_reload_takes_good_settings_and_refuses_bad_ones(_place):
     pid = machine.main_pid(UNIT)
     machine.write("/etc/subslabd/systems/birch.yaml", json.dumps(system("birch", [point("suction")])))
@@ -280,6 +190,9 @@ def a_reload_takes_good_settings_and_refuses_bad_ones(_place):
     machine.run("systemctl", "reload", UNIT)
     wait_until(lambda: "the old ones stay in force" in machine.journal(UNIT), 20, "settings refused")
     check("birch.yaml:2" in machine.journal(UNIT), "the journal does not name the line")
+    errors = machine.run("journalctl", "--no-pager", "-o", "cat", "-u", UNIT, "-p", "err")
+    check("birch.yaml:2" in errors and "the old ones stay in force" in errors, f"-p err: {errors}")
+    check("read again" not in errors, f"-p err has more: {errors}")
     machine.run("rm", "/etc/subslabd/systems/birch.yaml")
     machine.run("systemctl", "reload", UNIT)
     equal(machine.main_pid(UNIT), pid, "number of the process")
@@ -336,6 +249,8 @@ def bad_settings_at_a_start_are_not_tried_again(_place):
     machine.write("/etc/subslabd/subslabd.yaml", "nonsense: 1\n")
     machine.run("systemctl", "restart", UNIT, ok=False)
     equal(machine.show(UNIT, "ExecMainStatus"), "2", "exit status")
+    check("nonsense" in machine.run("journalctl", "--no-pager", "-o", "cat", "-u", UNIT, "-p", "err"),
+          "-p err says why it ended")
     time.sleep(7)
     equal((machine.show(UNIT, "ActiveState"), machine.show(UNIT, "NRestarts")), ("failed", "0"), "state")
     machine.write("/etc/subslabd/subslabd.yaml", good)

@@ -17,6 +17,17 @@ check() {
     fi
 }
 
+# add_counts LOG: of the parts that end with a count of their own
+add_counts() {
+    counts=$(grep -E '^[0-9]+ passed, [0-9]+ failed$' "$1")
+    passed=$(echo "$counts" | awk -v sum="$passed" '{ sum += $1 } END { print sum }')
+    failed=$(echo "$counts" | awk -v sum="$failed" '{ sum += $3 } END { print sum }')
+    if [ -z "$counts" ] && ! grep -q '^not tried: ' "$1"; then
+        echo "FAILED $1: it ended without a count"
+        failed=$((failed + 1))
+    fi
+}
+
 # finish: the last line and the exit status
 finish() {
     rm -f "${check_log:-}"

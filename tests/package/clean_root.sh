@@ -1,30 +1,25 @@
 #!/bin/sh
 # Makes a clean Debian with what the package depends on, and runs installed.sh and booted.py on it.
-#     clean_root.sh DEB FOLDER DEBS       as root, in a mount namespace of its own
+#     clean_root.sh DEB FOLDER DEBS SUITE       as root, in a mount namespace of its own
 # The mirror is the one that apt uses here; what it gave is kept in DEBS for the next time. Where
 # debootstrap fails (no network), this machine's own files serve instead, under an overlay that takes
 # all changes; then it says so, and nothing is booted. Each part ends with "N passed, N failed".
 set -u
-deb=$1 folder=$2 debs=$3
+. tests/package/debian_root.sh
+deb=$1 folder=$2 debs=$3 suite=$4
 root=$folder/root
 began=$(date +%s)
 
-mkdir -p "$root"
-# Nothing of it has to last.
-if [ "$(awk '/^MemAvailable/ { print int($2 / 1024) }' /proc/meminfo)" -gt 4000 ]; then
-    mount -t tmpfs -o size=2g,mode=755 tmpfs "$root" || exit 1
-fi
+in_memory "$root" || exit 1
 
 debian_by_debootstrap() {
-    . /etc/os-release
-    mirror=$(apt-get indextargets --format '$(REPO_URI) $(CODENAME) $(COMPONENT)' \
-        'Created-By: Packages' | sed -n "s/ $VERSION_CODENAME main\$//p" | head -n 1)
-    [ -n "$mirror" ] || return 1
     wanted=$(dpkg-deb -f "$deb" Depends | tr ',' '\n' | sed 's/[|(].*//' | tr -d ' ' | sort -u |
         paste -s -d ,)
-    mkdir -p "$debs"
-    timeout 240 debootstrap --variant=minbase --cache-dir="$debs" --include="$wanted" \
-        "$VERSION_CODENAME" "$root" "$mirror" >"$folder/debootstrap" 2>&1
+    make_debian "$suite" "$root" "$debs" "$wanted" "$folder/debootstrap"
+}
+
+this_debian() {
+    grep -qx "VERSION_CODENAME=$suite" /etc/os-release
 }
 
 debian_by_overlay() {
@@ -39,7 +34,7 @@ clean=no
 if debian_by_debootstrap; then
     clean=yes
     echo "clean root: debootstrap, $(($(date +%s) - began)) s"
-elif tail -n 3 "$folder/debootstrap" 2>/dev/null; debian_by_overlay; then
+elif tail -n 3 "$folder/debootstrap" 2>/dev/null; this_debian && debian_by_overlay; then
     echo "clean root: debootstrap was not possible; this machine's files under an overlay instead"
 else
     echo "not tried: installing and booting: neither debootstrap nor an overlay was possible"

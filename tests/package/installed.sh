@@ -102,13 +102,15 @@ check "the account has no shell" is "$(in_root getent passwd subslabd | cut -d :
 check "owner of /etc/subslabd" owned /etc/subslabd root:subslabd 750
 check "owner of systems/" owned /etc/subslabd/systems root:subslabd 750
 check "owner of the settings" owned /etc/subslabd/subslabd.yaml root:subslabd 640
+check "owner of the folder of copies" owned /var/backups/subslabd subslabd:subslabd 750
 check "owner of the state folder" owned /var/lib/subslabd subslabd:subslabd 750
 check "systems/ is empty" is "$(ls -A "$root/etc/subslabd/systems")" ""
 check "units are read again" asked 'daemon-reload'
 check "nothing is enabled or started" not_asked '(^| )(enable|preset|start|restart|try-restart) '
 check "not enabled" absent /etc/systemd/system/multi-user.target.wants/subslabd.service
 check "systemd accepts the units" in_root env -u NOTIFY_SOCKET systemd-analyze --man=no verify \
-    /usr/lib/systemd/system/subslabd.service /usr/lib/systemd/system/subslabd@north.service
+    /usr/lib/systemd/system/subslabd.service /usr/lib/systemd/system/subslabd@north.service \
+    /usr/lib/systemd/system/subslabd-backup@subslabd.service /usr/lib/systemd/system/subslabd-backup@subslabd.timer
 check "the settings as shipped are good" in_root subslabctl check
 
 # --- a first start, and a life -------------------------------------------------------------------

@@ -20,7 +20,7 @@ import sys
 HERE = os.path.dirname(os.path.abspath(__file__))
 sys.path.insert(0, os.path.join(HERE, "..", "support"))
 # pylint: disable=wrong-import-position
-import harness  # noqa: E402
+import daemon_process  # noqa: E402
 from harness import (BUILD, LOW_AT_ONCE, PATIENCE, SANITIZED, SOURCE, Suite, check,  # noqa: E402
                      contact, equal, now_ms, point, system, timed, wait_until,
                      write_file)
@@ -70,9 +70,9 @@ def typical_life(place, prefix):
     check(not SANITIZED, "this build has sanitizers; set SUBSLAB_BUILD to one that has not")
     os.chmod(place.folder, 0o755)
     # Where the account can read it, wherever the build is.
-    harness.BUILD = place.new_folder("programs")
+    daemon_process.BUILD = place.new_folder("programs")
     for program in ("subslabd", "subslabctl"):
-        os.chmod(shutil.copy(os.path.join(BUILD, program), harness.BUILD), 0o755)
+        os.chmod(shutil.copy(os.path.join(BUILD, program), daemon_process.BUILD), 0o755)
     broker, hook = place.broker(), place.endpoint()
     daemon = place.daemon(broker, [system("mill", [point("suction")])],
                           [contact("office", hook, signing_secret_file="secret")],

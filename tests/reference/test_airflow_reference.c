@@ -126,11 +126,21 @@ START_TEST(dry_density_agrees_with_the_standard_atmosphere) {
 }
 END_TEST
 
+/* ISO 2533:1975, table of the standard atmosphere by geopotential altitude (Pa; from memory). */
+START_TEST(pressures_agree_with_the_standard_atmosphere) {
+    static const double rows[][2] = {
+        {0.0, 101325.0}, {500.0, 95461.0}, {1000.0, 89875.0}, {2000.0, 79495.0}, {4000.0, 61640.0}};
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++)
+        check_relative(airflow_standard_pressure_pa(rows[i][0]), rows[i][1], 2e-5, "Pa");
+}
+END_TEST
+
 int main(void) {
     TCase *reference = tcase_create("airflow_reference");
     tcase_add_test(reference, velocities_agree_with_the_4005_table);
     tcase_add_test(reference, velocities_and_flows_agree_with_computed_ones);
     tcase_add_test(reference, flows_in_trade_pipes_agree_with_the_4005_table);
     tcase_add_test(reference, dry_density_agrees_with_the_standard_atmosphere);
+    tcase_add_test(reference, pressures_agree_with_the_standard_atmosphere);
     return run_test_case(reference);
 }

@@ -50,7 +50,7 @@ START_TEST(combined_uncertainty_and_its_degrees_of_freedom) {
     }
     struct average_bucket sum;
     struct average average;
-    const struct average_settings settings = {0.10, 45.0, 0.75};
+    const struct average_settings settings = {0.10, 0.0, 45.0, 0.75};
     ck_assert_int_eq(average_sum(day, days, 0, days * AVERAGE_DAY_MS, &sum), AVERAGE_OK);
     ck_assert_int_eq(average_assess(&sum, 0, days * AVERAGE_DAY_MS, day, days, &settings, &average),
                      AVERAGE_OK);

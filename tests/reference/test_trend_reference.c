@@ -7,6 +7,7 @@
 #include "analysis/seasonal_kendall.h"
 #include "analysis/statistics.h"
 #include "analysis/theil_sen.h"
+#include "analysis/trend_few.h"
 #include "published_trends.h"
 #include "test_support.h"
 
@@ -155,6 +156,45 @@ START_TEST(exact_probabilities) {
 }
 END_TEST
 
+/* p: R 4.2.2, cor.test(method = "kendall", exact = TRUE). Slopes and their ranks: Hollander &
+   Wolfe, Nonparametric Statistical Methods, 9.3, with C of table A.30 (n = 6: 13, n = 9: 20;
+   two-sided 0.017 and 0.045), sorted with R. */
+static const struct {
+    size_t n;
+    double days[9], values[9];
+    double p_value, per_year, lower, upper;
+} few_rows[] = {
+    {6,
+     {0, 183, 365, 548, 731, 913},
+     {250, 246, 247, 240, 236, 231},
+     0.0166666666667,
+     -7.60088444688,
+     -10.9772336066,
+     -3.00199315068},
+    {9,
+     {0, 180, 365, 551, 729, 915, 1096, 1280, 1461},
+     {250, 246, 247, 240, 241, 231, 229, 233, 226},
+     0.00242504409171,
+     -5.95338179458,
+     -7.5842704918,
+     -3.50712962963},
+};
+
+START_TEST(few_readings_by_hand) {
+    const struct trend_series series = {
+        .n = few_rows[_i].n, .days = few_rows[_i].days, .values = few_rows[_i].values};
+    const struct trend_series five = {
+        .n = 5, .days = few_rows[_i].days, .values = few_rows[_i].values};
+    struct trend trend;
+    ck_assert_int_eq(trend_few_fit(&five, 0.95, &trend), TREND_TOO_SHORT);
+    ck_assert_int_eq(trend_few_fit(&series, 0.95, &trend), TREND_OK);
+    ck_assert_double_eq_tol(trend.p_value, few_rows[_i].p_value, 1e-10);
+    ck_assert_double_eq_tol(trend.per_year, few_rows[_i].per_year, 1e-8);
+    ck_assert_double_eq_tol(trend.lower, few_rows[_i].lower, 1e-8);
+    ck_assert_double_eq_tol(trend.upper, few_rows[_i].upper, 1e-8);
+}
+END_TEST
+
 /* USEPA 530/R-09-007 (2009), Example 14-10; slope, interval, tau and chi-squared in EnvStats. */
 START_TEST(analyte_by_months) {
     double year[36];
@@ -234,6 +274,7 @@ int main(void) {
     tcase_add_test(t, nile_autocorrelation);
     tcase_add_test(t, nile_location_and_quantiles);
     tcase_add_loop_test(t, exact_probabilities, 0, sizeof(exact_rows) / sizeof(exact_rows[0]));
+    tcase_add_loop_test(t, few_readings_by_hand, 0, sizeof few_rows / sizeof few_rows[0]);
     tcase_add_test(t, analyte_by_months);
     tcase_add_test(t, irregular_times);
     tcase_add_test(t, small_and_certain_series);

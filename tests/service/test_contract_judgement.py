@@ -19,7 +19,7 @@ from harness import (PATIENCE, Suite, check, contact, equal, events, now_ms,  # 
 
 suite = Suite()
 
-OUT_COLUMNS = "system,condition,point,priority,raised,returned,diagnosis"
+OUT_COLUMNS = "system,condition,point,priority,raised,returned,diagnosis,branch"
 EVERY = 10 * MINUTE
 
 
@@ -90,7 +90,7 @@ def between(low, high, inside, outside):
 
 
 def delays_history():
-    h, b = History(8), DAY  # everything goes wrong after a day
+    h, b = History(14), DAY  # everything goes wrong after a day
     power = ("fan-power", "W", EVERY, 20.0)
     h.house("lost", {"suction": ("suction", "Pa", EVERY, between(b, b + 2 * HOUR, 5.0, 250.0)),
                      "power": power}, {"suction": "250 Pa", "power": "20 W"})
@@ -110,19 +110,19 @@ def delays_history():
                      "power": power}, {"suction": "250 Pa", "power": "20 W"})
     h.expect("high", "suction-high", "suction", "medium", b + 24 * HOUR, b + 30 * HOUR + 10 * MINUTE)
     # 6 Pa, then 2 Pa: the mean of 24 h is below 3 Pa after 18 h, and for 24 h after 42 h; back above
-    # 55 % (3.3 Pa) when 7.8 h are at 6 Pa.
+    # 70 % (4.2 Pa) when 13.2 h are at 6 Pa, and over a day later.
     h.house("field", {"hole": ("field", "Pa", EVERY, between(b, b + 3 * DAY, 2.0, 6.0)), "power": power},
             {"hole": "6 Pa", "power": "20 W"})
-    h.expect("field", "field-weak", "hole", "medium", b + 42 * HOUR, b + 3 * DAY + 8 * HOUR, 40 * MINUTE)
+    h.expect("field", "field-weak", "hole", "medium", b + 42 * HOUR, b + 4 * DAY + 13 * HOUR + 12 * MINUTE, 40 * MINUTE)
     h.house("fan", {"power": ("fan-power", "W", EVERY, between(b, b + 2 * HOUR, 1.0, 20.0)),
                     "suction": ("suction", "Pa", EVERY, between(b, b + 2 * HOUR, 2.0, 250.0))},
             {"power": "20 W", "suction": "250 Pa"})
     h.expect("fan", "fan-stopped", "power", "high", b + 15 * MINUTE, b + 2 * HOUR + 10 * MINUTE)
-    # 50, then 1000 Bq/m3: the mean of 24 h passes 296 after 6.2 h; 24 h later it is told; it falls
-    # below 296 again 17.8 h after the end, and 24 h later that is told.
+    # 50, then 1000 Bq/m3: the mean of 24 h passes 296 after 6.2 h; 24 h later it is told; it falls below
+    # 222, half an action level less, 19.7 h after the end, and 24 h later that is told.
     h.house("radon", {"radon": ("radon", "Bq/m3", HOUR, between(b, b + 2 * DAY, 1000.0, 50.0)),
                       "power": power}, {"power": "20 W"})
-    h.expect("radon", "radon-high", "radon", "medium", b + 30 * HOUR, b + 2 * DAY + 42 * HOUR, 3 * HOUR)
+    h.expect("radon", "radon-high", "radon", "medium", b + 30 * HOUR, b + 2 * DAY + 43 * HOUR, 3 * HOUR)
     h.house("water", {"sump": ("water-level", "cm", EVERY, between(b, b + HOUR, 30.0, 10.0),
                                {"limits": {"high": "25 cm"}}), "power": power}, {"power": "20 W"})
     h.expect("water", "water-high", "sump", "medium", b + 30 * MINUTE, b + 70 * MINUTE)
@@ -218,23 +218,25 @@ def curve_pa(flow):
 
 @suite.test
 def slow_changes_are_found_once_a_day(place):
-    """Long-term conditions over 130 days; wide windows of time, since the statistics decide the day."""
-    history, every = History(130), 2 * HOUR
+    """Long-term conditions over 400 days; wide windows of time, since the statistics decide the day."""
+    history, every = History(400), 2 * HOUR
     rng = random.Random(7)
 
     def noisy(value, part):
         return lambda t: value(t) * (1 + rng.gauss(0, part))
     power = ("fan-power", "W", every, noisy(lambda t: 20.0, 0.01))
     suction = ("suction", "Pa", every, noisy(lambda t: 250.0, 0.02))
+    # What falls in the first weeks may be soil that dries, what falls within a year the season: here by
+    # a quarter a year, from the first day on.
     history.house("fading", {"suction": ("suction", "Pa", every,
-                                         noisy(lambda t: 250.0 * (1 - 0.25 * t / (130 * DAY)), 0.02)),
+                                         noisy(lambda t: 250.0 * (1 - 0.25 * t / (365 * DAY)), 0.02)),
                              "power": power}, {"suction": "250 Pa", "power": "20 W"})
     history.house("above", {"radon": ("radon", "Bq/m3", every, noisy(lambda t: 210.0, 0.2)),
                             "suction": suction}, {"suction": "250 Pa"})
     history.house("below", {"radon": ("radon", "Bq/m3", every, noisy(lambda t: 60.0, 0.2)),
                             "suction": suction}, {"suction": "250 Pa"})
     history.house("rising", {"radon": ("radon", "Bq/m3", every,
-                                       noisy(lambda t: 40.0 if t < 60 * DAY else 90.0, 0.2)),
+                                       noisy(lambda t: 40.0 if t < 60 * DAY else 150.0, 0.2)),
                              "suction": suction}, {"suction": "250 Pa"})
     # The operating point of a fan at 0.8 of its speed on the same ground: flow and pressure follow the
     # affinity laws (AMCA 201 and any fan handbook): Q by s, pressure by s squared, where the
@@ -267,9 +269,12 @@ def slow_changes_are_found_once_a_day(place):
         day = (time_ms_of(row["raised"]) - history.start) / DAY
         check(low <= day <= high, f"{ident} {condition} on day {day:.1f}, expected {low} to {high}")
         equal(row["priority"], priority, f"priority of {condition}")
-    day_of("fading", "suction-fading", 29, 60, "low")
-    day_of("above", "radon-above-action", 90, 94, "high")
-    day_of("rising", "radon-rising", 60, 75, "low")
+    day_of("fading", "suction-fading", 60, 400, "low")
+    # 210 Bq/m3 is 1.42 times the action level, 0.35 in the logarithm. With half a year unknown the year's
+    # uncertainty is 0.18 (year_mean.h) and the calibration's 0.1: 0.21 times 1.645 is 0.34, so half a year
+    # or a little less.
+    day_of("above", "radon-above-action", 150, 200, "high")
+    day_of("rising", "radon-rising", 74, 95, "low")
     day_of("worn", "fan-weak", 80, 95, "medium")
     day_of("ground", "ground-changed", 66, 80, "medium")
     for ident in ("below", "ground"):
@@ -381,26 +386,29 @@ def a_trend_is_per_year_of_365_2425_days_and_names_the_day_it_crosses(place):
         system("house", [plain_point("suction", every="6 h")], time_zone="UTC"),
         system("young", [plain_point("suction", every="6 h")], time_zone="UTC")]).start()
     tool, today = tool_of(daemon), now_ms() // DAY * DAY
-    start = today - 100 * DAY
+    start = today - 500 * DAY  # over a year: less could be the season's
     for ident in ("house", "young"):
         commission(daemon, tool, ident, date=rfc3339(start), points={"suction": "250 Pa"})
-    rows = [(rfc3339(at), "house", "suction", 250.0 - 0.5 * (at - start) / DAY, "Pa")
+    rows = [(rfc3339(at), "house", "suction", 250.0 - 0.1 * (at - start) / DAY, "Pa")
             for at in range(start, now_ms(), 6 * HOUR)]
     rows += [(rfc3339(at), "young", "suction", 250.0, "Pa") for at in range(today - 20 * DAY, now_ms(), 6 * HOUR)]
     write_csv(os.path.join(daemon.folder, "some.csv"), rows)
     tool.run("import", "some.csv")
     one = tool.json("show", "house")["points"][0]
-    for name in ("trend", "trend_recent"):
-        near(one[name]["per_year"], -0.5 * 365.2425, name, 1e-3)
-        check(one[name]["lower"] <= one[name]["per_year"] <= one[name]["upper"], f"{one[name]}")
-        check(one[name]["p_value"] < 0.01, "surely falling")
-        crosses = one[name]["crosses"]
-        near(crosses["limit"], 175.0, "70 % of 250 Pa")
-        # 0.5 Pa a day from 250 Pa: 150 days after the start.
-        for key in ("earliest", "date", "latest"):
-            day = datetime.fromisoformat(crosses[key].replace("Z", "+00:00"))
-            day = day.replace(tzinfo=day.tzinfo or timezone.utc).timestamp() * 1000
-            check(abs(day - (start + 150 * DAY)) <= 2.5 * DAY, f"{name} {key} {crosses[key]}")
+    trend = one["trend"]
+    near(trend["per_year"], -0.1 * 365.2425, "trend", 1e-3)
+    check(trend["lower"] <= trend["per_year"] <= trend["upper"], f"{trend}")
+    check(trend["p_value"] < 0.01, "surely falling")
+    crosses = trend["crosses"]
+    near(crosses["limit"], 175.0, "70 % of 250 Pa")
+    # 0.1 Pa a day from 250 Pa: 750 days after the start.
+    for key in ("earliest", "date", "latest"):
+        day = datetime.fromisoformat(crosses[key].replace("Z", "+00:00"))
+        day = day.replace(tzinfo=day.tzinfo or timezone.utc).timestamp() * 1000
+        check(abs(day - (start + 750 * DAY)) <= 2.5 * DAY, f"{key} {crosses[key]}")
+    # Of its last 180 days alone the season can make as much.
+    equal(one["trend_recent"]["per_year"], None, "lately")
+    check("season" in one["trend_recent"]["why"], one["trend_recent"]["why"])
     equal(tool.json("show", "young")["points"][0]["trend"]["per_year"], None, "20 days are too few")
     check(tool.json("show", "young")["points"][0]["trend"]["why"], "and it says so")
     wait_until(lambda: {s["id"]: s["status"] for s in tool.json("systems")}["house"] == "drifting", 20,

@@ -168,12 +168,13 @@ def conditions_may_be_set_for_fleet_system_and_point(place):
     tool = lay_out(place, SETTINGS + MORE_CONTACTS + f"conditions: {override}\n",
                    SYSTEM.replace("low: 70 %, ", "") + f"    conditions: {override}\nconditions: {override}\n")
     tool.run("check")
-    names = """suction-lost suction-low suction-high suction-fading field-weak fan-stopped fan-weak
+    names = """suction-lost suction-low suction-high suction-fading field-weak field-reversed fan-stopped power-high
+        fan-weak
         fan-fading
         ground-changed radon-high radon-above-action radon-rising water-high sensor-silent sensor-stuck
-        sensor-implausible sensor-clock battery-low system-silent fleet-silent retest-due visit-due
+        sensor-implausible sensor-clock battery-low reading-due system-silent fleet-silent retest-due visit-due
         calibration-due broker-lost messages-refused store-failing store-damaged delivery-failing
-        clock-jumped readings-gap""".split()
+        clock-jumped readings-gap backup-failing""".split()
     text = "".join(f"  {name}: {{priority: medium}}\n" for name in names)
     lay_out(place, SETTINGS + MORE_CONTACTS + "conditions:\n" + text).run("check")
 

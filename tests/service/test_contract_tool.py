@@ -1,75 +1,25 @@
 #!/usr/bin/env python3
 """Outside contract: every command of the operator's tool against the real daemon, with and without
 --json; the page's arrays, health and metrics."""
-import csv
-import io
 import json
 import os
 import re
-import sqlite3
 import sys
-from datetime import datetime, timedelta, timezone
+from datetime import datetime, timezone
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
 # pylint: disable=wrong-import-position
-from contract import (DAY, HOUR, files, is_time, keys_are, near, number_or_why,  # noqa: E402
-                      series, tool_of, write_csv)
-from harness import (Suite, check, contact, equal, events, now_ms, plain_point,  # noqa: E402
-                     rfc3339, system, wait_until)
+from contract import DAY, HOUR, files, is_time, keys_are, near, number_or_why  # noqa: E402
+from harness import Suite, check, equal, events, local_day, now_ms, rfc3339, wait_until  # noqa: E402
+from furnished_house import POINTS, RECORD, furnished, raise_low  # noqa: E402
 
 suite = Suite()
-
 STATUS_WORDS = ["in spec", "drifting", "out of spec", "silent", "out of service"]
 STATES = ["normal", "unacknowledged", "acknowledged", "returned unacknowledged", "shelved",
           "suppressed by design", "out of service"]
+
+
 WINDOWS = ["24 h", "7 d", "30 d", "91 d", "365 d", "since commissioning"]
-RECORD = """\
-date: {date}
-by: the installer
-instruments: micromanometer 12
-next_calibration: 2036-10-01
-radon_before: 9.1 pCi/L
-radon_after: 1.2 pCi/L
-ground_exponent: 1.4
-points: {{suction: 1.10 inH2O, hole-1: 6.0 Pa, flow: 41 cfm, fan-power: 19 W}}
-notes: text
-"""
-POINTS = [
-    plain_point("suction", unit="inH2O", every="1 h"), plain_point("hole-1", "field", "Pa", "1 h"),
-    plain_point("flow", "airflow", "cfm", "1 h"), plain_point("fan-power", "fan-power", "W", "1 h"),
-    plain_point("radon", "radon", "pCi/L", "1 h"), plain_point("battery", "battery", "%", "1 h")]
-NORMAL = {"suction": ("inH2O", 1.1), "hole-1": ("Pa", 6.0), "flow": ("cfm", 41.0),
-          "fan-power": ("W", 19.0), "radon": ("pCi/L", 1.3)}
-
-
-def furnished(place, days=40, **more):
-    """One house with history and a record, one silent of old, one that has sent nothing yet."""
-    broker, hook = place.broker(), place.endpoint({"/dead": {"status": 410}, "*": {"status": 204}})
-    house = system("birch-lane-12", POINTS, name="12 Birch Lane", address="12 Birch Lane",
-                   foundation="drain tile", pipe={"inside_diameter": "3.068 in"},
-                   fan={"curve": [["0 cfm", "1.9 inH2O"], ["40 cfm", "1.4 inH2O"],
-                                  ["90 cfm", "0.2 inH2O"]], "power": "22 W"})
-    daemon = place.daemon(broker, [house, system("elm-road-1", [plain_point("suction", every="2 s")]),
-                                   system("oak-way-2", [plain_point("suction", every="1 h")])],
-                          [contact("office", hook), contact("dead", hook, role="technician")],
-                          conditions={"suction-low": {"on_delay": "0 s", "off_delay": "0 s"},
-                                      "suction-lost": {"enabled": "no"}}, **more)
-    daemon.start()
-    tool, end = tool_of(daemon), now_ms() // HOUR * HOUR
-    rows = []
-    for name, (unit, value) in NORMAL.items():
-        rows += series("birch-lane-12", name, unit, end - days * DAY, end + 1, HOUR, value)
-    rows += series("elm-road-1", "suction", "Pa", end - 3 * DAY, end - 2 * DAY, HOUR, 200.0)
-    write_csv(os.path.join(daemon.folder, "history.csv"), rows)
-    files(daemon.folder, {"record.yaml": RECORD.format(date=rfc3339(end - (days - 1) * DAY))})
-    tool.run("commission", "birch-lane-12", "record.yaml")
-    tool.run("import", "history.csv")
-    return broker, hook, daemon, tool
-
-
-def raise_low(broker, daemon, seconds=10):
-    broker.publish([("subslab/birch-lane-12/suction", "0.5 inH2O")])
-    return daemon.alarm("suction-low", seconds)
 
 
 def is_alarm(alarm):
@@ -164,7 +114,11 @@ def show_has_everything_and_a_why_for_each_null(place):
         check(holder["lower"] <= 1.0 <= holder["upper"], f"its interval: {holder}")
     equal([a["condition"] for a in shown["alarms"]], ["suction-low"], "open alarms")
     is_alarm(shown["alarms"][0])
+    equal(shown["alarms"][0]["time_zone"], shown["time_zone"], "the zone of its times")
     text = tool.table("show", "birch-lane-12")
+    check(len(text.splitlines()) <= 60 and "UTC" not in text, text)
+    check(text.index("what is wrong") < text.index("COMMISSIONING"), "what is wrong comes first")
+    text = tool.table("show", "birch-lane-12", "--full")
     for word in ("suction", "pCi/L", "inH2O", "out of spec"):
         check(word in text, f"no {word} in {text}")
     empty = tool.json("show", "oak-way-2")
@@ -255,7 +209,7 @@ def commissioning_learning_and_readings_by_hand(place):
     near(by_hand["suction"][0]["value"], 1.02 * 249.08891, "what was read")
     equal(by_hand["radon"], None, "nobody took one of this")
     check(re.search(r"by hand +1\.02 inH2O at .* by Ann Reader",
-                    " ".join(tool.table("show", "birch-lane-12").split())), "show names who took it")
+                    " ".join(tool.table("show", "birch-lane-12", "--full").split())), "show names who took it")
     sheet = daemon.request("GET", "/systems/birch-lane-12/record", page=True).body.decode()
     check("Readings by hand" in sheet and "by Ann Reader" in sheet, "the record names who took it")
     for at, word in (("1900-01-01", "keep_readings"), (rfc3339(now_ms() + 90_000), "future")):
@@ -303,7 +257,7 @@ def visits_by_urgency_and_as_a_calendar(place):
     equal(next_visit, mine["due"], "systems names the same day")
     tool.run("visit-done", "birch-lane-12", "--on", "2026-01-02", "--by", "me", "--found", "water",
              status=2)
-    today = datetime.now(timezone.utc).date()
+    today = local_day()
     tool.run("visit-done", "birch-lane-12", "--on", today, "--by", "me", "--found", "water in the pipe",
              "--did", "new slope")
     visit = tool.json("show", "birch-lane-12")["visits"][0]
@@ -320,128 +274,6 @@ def visits_by_urgency_and_as_a_calendar(place):
     equal(points["suction"]["baseline"]["by"], "me", "by whom")
     tool.run("visit-done", "no-such-house", "--on", today, "--by", "a", "--found", "b", "--did", "c",
              status=1)
-
-
-@suite.test
-def radon_tests_stand_beside_the_monitors(place):
-    _, _, _, tool = furnished(place, days=8)
-    today = datetime.now(timezone.utc).date()
-    first, last = today - timedelta(days=6), today - timedelta(days=2)
-    usual = ("--from", first, "--to", last, "--place", "basement", "--device", "canister 7", "--by", "Ann")
-    monitor = next(one for one in tool.json("show", "birch-lane-12")["points"] if one["quantity"] == "radon")
-    mean = next(one for one in monitor["averages"] if one["window"] == "7 d")["mean"]
-    agrees, differs = f"{mean * 1.05:.3f} Bq/m3", f"{mean * 3:.3f} Bq/m3"
-    tool.run("radon-test", "birch-lane-12", agrees, *usual, "--closed-house")
-    tool.run("radon-test", "birch-lane-12", *differs.split(), *usual, "--uncertainty", "5 %", "--kind", "long")
-    first_test, second = tool.json("radon-tests", "birch-lane-12")
-    equal((first_test["place"], first_test["device"], first_test["by"], first_test["kind"],
-           first_test["closed_house"], first_test["uncertainty"]),
-          ("basement", "canister 7", "Ann", "short", True, 0.1), "the first")
-    equal((second["kind"], second["closed_house"], second["uncertainty"]), ("long", None, 0.05), "the second")
-    equal([test["monitors"][0]["agrees"] for test in (first_test, second)], [True, False], "beside the monitor")
-    equal(tool.json("radon-tests"), tool.json("show", "birch-lane-12")["radon_tests"], "show has the same")
-    words = tool.run("radon-tests")[0]
-    check("not agree" in words and "agrees" in words, words)
-    for wrong in (("1.2", *usual), ("-3 Bq/m3", *usual), ("1.2 Pa", *usual), ("1.2 pCi/L", *usual, "--kind", "odd"),
-                  ("1.2 pCi/L", *usual, "--uncertainty", "0 %"), ("1.2 pCi/L", *usual[:2], "--to", first, *usual[4:]),
-                  ("1.2 pCi/L", *usual[:2], "--to", today + timedelta(days=2), *usual[4:])):
-        tool.run("radon-test", "birch-lane-12", *wrong, status=1)
-    tool.run("radon-test", "birch-lane-12", "1.2 pCi/L", "--from", first, status=2)
-    equal(len(tool.json("radon-tests")), 2, "nothing of the wrong ones is kept")
-
-
-@suite.test
-def export_gives_what_import_takes(place):
-    _, _, daemon, tool = furnished(place, days=3)
-    text = tool.run("export", "birch-lane-12")[0]
-    rows = list(csv.DictReader(io.StringIO(text)))
-    equal(text.splitlines()[0], "time,system,point,value,unit", "the columns")
-    equal(len(rows), sum(len(r) for r in daemon.readings("birch-lane-12").values()), "all readings")
-    files(daemon.folder, {"again.csv": text})
-    tool.run("import", "again.csv")
-    equal(tool.run("export", "birch-lane-12")[0], text, "its own export changes nothing")
-    one = list(csv.DictReader(io.StringIO(tool.run("export", "birch-lane-12/radon")[0])))
-    equal({r["point"] for r in one}, {"radon"}, "one point")
-    since, until = one[10]["time"], one[20]["time"]
-    some = list(csv.DictReader(io.StringIO(tool.run("export", "birch-lane-12/radon", "--from", since,
-                                                    "--to", until)[0])))
-    check(some == one[10:20] or some == one[10:21], f"from and to: {len(some)}")
-    pack = json.loads(tool.run("export", "birch-lane-12/radon", "--as", "senml")[0])
-    base, values = {}, []
-    for record in pack:  # RFC 8428, section 4.6
-        base.update({key: record[key] for key in ("bn", "bt", "bu", "bv") if key in record})
-        values.append((round((base.get("bt", 0) + record.get("t", 0)) * 1000),
-                       base.get("bv", 0) + record["v"]))
-    expected = daemon.readings("birch-lane-12", "radon")
-    equal([at for at, _ in values], [at for at, _ in expected], "times of SenML")
-    for (_, found), (_, value) in zip(values, expected):
-        near(found, value, "a value of SenML", 1e-6)
-    tool.run("export", "no-such-house", status=1)
-    tool.run("export", "birch-lane-12", "--as", "xml", status=2)
-
-
-@suite.test
-def deliveries_tests_verify_and_backup(place):
-    broker, hook, daemon, tool = furnished(place, days=3)
-    raise_low(broker, daemon)
-    wait_until(lambda: events(hook, "/office", "alarm.raised"), 10, "the message")
-    tool.run("test-alert", "office")
-    tool.run("test-alert", "dead", status=1)
-    tool.run("test-alert", "nobody", status=1)
-    equal(events(hook, "/office", "test")[0]["type"], "subslab.test", "a marked test")
-    rows = tool.json("deliveries")
-    for row in rows:
-        keys_are(row, "id contact system type state tries next_try last_answer created done", "delivery")
-        check(row["state"] in ("waiting", "sent", "failed"), row["state"])
-        is_time(row["created"], "created")
-        is_time(row["done"], "done", or_null=True)
-    failed = tool.json("deliveries", "--failed")
-    check(failed and all(row["state"] == "failed" for row in failed), f"{failed}")
-    equal({row["contact"] for row in failed}, {"dead"}, "whose failed")
-    tool.table("deliveries")
-    tool.table("deliveries", "--failed")
-    before = len([r for r in hook.requests if r["path"] == "/dead"])
-    tool.run("deliveries", "--again", failed[0]["id"])
-    wait_until(lambda: len([r for r in hook.requests if r["path"] == "/dead"]) > before, 10, "once more")
-    tool.run("deliveries", "--again", "no-such-id", status=1)
-    tool.run("verify")
-    tool.run("backup", "copy.db")
-    copy = sqlite3.connect(os.path.join(daemon.folder, "copy.db"))
-    equal(copy.execute("PRAGMA integrity_check").fetchone(), ("ok",), "the copy is whole")
-    copy.close()
-    check(os.stat(os.path.join(daemon.folder, "copy.db")).st_mode & 0o007 == 0, "not for everybody")
-    for command in ("unclaimed", "refused"):
-        equal(tool.json(command), [], command)
-        tool.table(command)
-
-
-@suite.test
-def health_metrics_and_pages(place):
-    broker, _, daemon, _ = furnished(place, days=3)
-    for path in ("/", "/systems/birch-lane-12", "/systems/birch-lane-12/record", "/alarms", "/visits"):
-        answer = daemon.request("GET", path, page=True)
-        equal(answer.status, 200, path)
-        check("text/html" in answer.headers["Content-Type"], path)
-    for path in ("/systems", "/alarms", "/visits"):
-        equal(daemon.request("GET", f"/api{path}", page=True).json(), daemon.get(f"/api{path}"), path)
-    equal(daemon.request("GET", "/systems/none", page=True).status, 404, "an unknown system")
-    alarm = raise_low(broker, daemon)
-    for path in (f"/api/alarms/{alarm['id']}/acknowledge", "/api/systems/birch-lane-12/out-of-service"):
-        answer = daemon.request("POST", path, {"by": "x", "until": "2 h", "why": "y"}, page=True)
-        check(400 <= answer.status < 500, f"{path} on the page without a session: {answer.status}")
-    answer = daemon.request("GET", "/metrics", page=True)
-    check(answer.headers["Content-Type"].startswith("application/openmetrics-text"), "content type")
-    try:
-        from prometheus_client.openmetrics.parser import text_string_to_metric_families
-    except ImportError:
-        check(answer.body.endswith(b"# EOF\n"), "OpenMetrics ends with # EOF")
-    else:
-        families = list(text_string_to_metric_families(answer.body.decode()))
-        check(len(families) > 5, "metrics")
-    equal(daemon.request("GET", "/health", page=True).status, 200, "/health while all works")
-    broker.stop()
-    wait_until(lambda: daemon.request("GET", "/health", page=True).status == 503, 15,
-               "/health without a broker")
 
 
 if __name__ == "__main__":

@@ -45,6 +45,7 @@ VISIT = {"id": 3, "system": "birch-lane-12", "name": "12 Birch Lane", "address":
          "bring": ["a micromanometer"], "baseline": {}, "last_visit": "2025-10-03T06:00:00Z"}
 SHOW = {
     "id": "birch-lane-12", "name": "12 Birch Lane", "status": "out of spec",
+    "time_zone": "America/Denver",
     "since": "2026-03-12T08:15:00Z", "address": "12 Birch Lane", "foundation": "drain tile",
     "out_of_service": None, "last_visit": "2025-10-03T06:00:00Z",
     "points": [
@@ -52,6 +53,8 @@ SHOW = {
          "last": {"value": 139.49, "time": "2026-03-12T14:15:00Z"},
          "baseline": {"value": 273.998, "from": "2025-10-03T06:00:00Z", "by": "the installer"},
          "averages": [{"window": "24 h", "mean": 140.0, "coverage": 1.0,
+                       "standard_uncertainty": 4.2, "probability_above_action": None},
+                      {"window": "7 d", "mean": 137.0, "coverage": 1.0,
                        "standard_uncertainty": 4.2, "probability_above_action": None}],
          "trend": {"per_year": -60.0, "lower": -80.0, "upper": -40.0, "p_value": 0.0003,
                    "crosses": {"limit": 191.8, "date": "2026-08-01", "earliest": "2026-06-01",
@@ -161,24 +164,80 @@ def test_units_of_the_settings():
 
 def test_show():
     daemon = Daemon({("GET", "/api/systems/birch-lane-12"): (200, SHOW)})
-    result = daemon.run("show", "birch-lane-12")
+    result = daemon.run("show", "birch-lane-12", "--full")
     expect(result, 0)
     fits(result.stdout)
-    for words in (r"now +0\.56 inH2O at 2026-03-12 14:15 UTC",
+    for words in (r"now +0\.56 inH2O at 2026-03-12 08:15 MDT",
                   r"then +1\.1 inH2O at commissioning \(2025-10-03, the installer\); now 51 % of",
                   r"falling by 0\.241 inH2O a year .*clear",
-                  r"limit 0\.77 inH2O about 2026-08-01 \(2026-06-01 to\s+perhaps never\)",
+                  r"limit 0\.77 inH2O about 2026-08-01 \(2026-06-01\s+to\s+perhaps never\)",
                   r"lately +not computed: fewer than 30 days",
                   r"91 d +mean 4\.32 pCi/L .*80 % of the time covered; likely at or",
                   r"means +none of 365 d: too few readings",
                   r"fan +speed 0\.83 times that of commissioning \(0\.80 to 0\.86\)",
                   r"ground +not computed: no airflow point",
-                  r"cause +fan worn \(confidence 70 %\)", r"because +Suction is 51 %",
+                  r"fan worn \(confidence 70 %\)", r"because +Suction is 51 %",
                   r"check +bearing noise", r"bring +a fan of the same type",
                   r"due +2026-03-20 \(2026-03-12 to 2026-04-12\)", r"now +no reading"):
         assert re.search(words, result.stdout, re.M | re.S), f"{words}\n{result.stdout}"
     expect(daemon.run("show", "no/such one"), 1, err="there is nothing like that")
     assert daemon.server.seen[-1][1] == "/api/systems/no%2Fsuch%20one"
+    daemon.close()
+
+
+def test_show_says_first_what_is_wrong():
+    daemon = Daemon({("GET", "/api/systems/birch-lane-12"): (200, SHOW)})
+    text = daemon.run("show", "birch-lane-12").stdout
+    fits(text)
+    order = [text.index(words) for words in ("what is wrong", "fan worn", "check ", "bring ", "due ",
+                                             "COMMISSIONING", "fan  ", "last visit")]
+    assert order == sorted(order), text
+    for words in (r"12 +suction-low at suction: medium priority, unacknowledged,\s+since\s+2026-03-11 20:15"
+                  r" MDT,\s+raised 2026-03-12 02:15 MDT", r"0\.56 inH2O, limit 0\.77 inH2O",
+                  r"suction +0\.56 inH2O +0\.55 inH2O +1\.1 inH2O +51 % +\d+ d",
+                  r"radon +– +– +– +– +never"):
+        assert re.search(words, text), f"{words}\n{text}"
+    assert text.count("bearing noise") == 1 and text.count("a fan of the same type") == 1, text
+    assert json.loads(daemon.run("show", "birch-lane-12", "--json").stdout) == SHOW
+    daemon.close()
+
+
+def test_show_of_a_system_with_everything_wrong_is_one_screen():
+    alarms = []
+    for i in range(30):
+        alarms.append({**ALARM, "id": 100 + i, "condition": f"condition-{i}",
+                       "diagnosis": {"cause": f"cause {i % 9}", "confidence": 0.999,
+                                     "evidence": [f"evidence {i} {n} " + "of words " * 9 for n in range(9)]},
+                       "check": [f"check {i} {n}" for n in range(9)],
+                       "state": "suppressed by design" if i > 20 else "unacknowledged",
+                       "explained_by": 100 if i > 20 else None})
+    points = [{**SHOW["points"][0], "id": f"point-{i}"} for i in range(30)]
+    system = {**SHOW, "alarms": alarms, "points": points}
+    daemon = Daemon({("GET", "/api/systems/birch-lane-12"): (200, system)})
+    text = daemon.run("show", "birch-lane-12").stdout
+    fits(text)
+    assert len(text.splitlines()) <= 60, text
+    assert "further lines: --full" in text and "subslabctl show birch-lane-12 --full" in text, text
+    assert re.search(r"explains +121 condition-21 at suction, 122", text), text
+    full = daemon.run("show", "birch-lane-12", "--full").stdout
+    assert all(f"condition-{i}" in full for i in range(30)) and "further lines" not in full
+    assert full.count("over 99 %") == 9, full
+    daemon.close()
+
+
+def test_show_compares_like_with_like():
+    """A field is in Pa everywhere; what a sensor read before is no limit of it."""
+    hole = {**ALARM, "point": "hole", "condition": "field-weak", "value": 2.3, "setpoint": 3.7}
+    cellar = {**ALARM, "id": 13, "point": "cellar", "condition": "sensor-implausible", "value": 67.3,
+              "setpoint": 19.6, "unit": "degC", "diagnosis": {"cause": "unit-mix-up", "confidence": 0.9,
+                                                              "evidence": []}}
+    points = [{"id": "hole", "quantity": "field", "unit": "Pa", "last": None, "baseline": None},
+              {"id": "cellar", "quantity": "indoor-temperature", "unit": "degC", "last": None, "baseline": None}]
+    daemon = Daemon({("GET", "/api/systems/birch-lane-12"): (200, {**SHOW, "points": points, "alarms": [hole, cellar]})})
+    text = daemon.run("show", "birch-lane-12").stdout
+    assert re.search(r"2\.3 Pa, limit 3\.7 Pa", text), text
+    assert re.search(r"153\.?\d* degF; the reading before was 67\.3 degF", text), text
+    assert not re.search(r"limit 67|0\.009 inH2O", text), text
     daemon.close()
 
 
@@ -297,29 +356,31 @@ def test_records():
 def test_import():
     rows = 50001
     lines = ["time,system,point,value,unit"]
-    lines += [f"2026-01-01T00:00:{i % 60:02d}Z,b,suction,{i},Pa" for i in range(rows)]
+    lines += [f"2026-01-01T00:00:{i % 60:02d}Z,house-{i % 3},suction,{i},Pa" for i in range(rows)]
     lines[10:10] = ["", '2026-01-01T00:00:00Z,b,suction,1,Pa,"a', 'note"', ""]
-    seen = {}
+    seen, systems = {}, []
 
     def take(query, body):
         assert len(body) <= 1 << 20
         head, *rest = body.decode().split("\n")
-        assert head == lines[0] and sum(map(bool, rest)) <= 20000
-        taken = 0
-        for number, line in enumerate(rest, int(query["line"])):
-            if line:
-                seen[number] = line
-                taken += 1
-        bad = ["r.csv:5: no"] if int(query["line"]) == 2 else []
-        return 200, {"taken": taken - len(bad), "same": 0, "bad": len(bad), "errors": bad}
+        assert head == "line," + lines[0] and len(rest) <= 8001
+        numbers = []
+        for number, line in (row.split(",", 1) for row in rest if row):
+            seen[int(number)] = line
+            numbers.append(int(number))
+            systems.append(line.split(",")[1])
+        bad = [f"r.csv:{n}: no" for n in numbers if n in (5, 20)]
+        return 200, {"taken": len(numbers) - len(bad), "same": 0, "bad": len(bad), "errors": bad}
 
     daemon = Daemon({("POST", "/api/import"): take})
     with open(daemon.path + "/r.csv", "w") as file:
         file.write("\r\n".join(lines))
     result = daemon.run("import", "r.csv")
-    expect(result, 1, out=rf"^{rows} readings taken, 0 already known, 1 bad lines$",
-           err="^r.csv:5: no$")
-    assert len(daemon.server.seen) >= 3 and daemon.server.seen[0][2]["file"] == "r.csv"
+    expect(result, 1, out=rf"^{rows - 1} readings taken, 0 already known, 2 bad lines$",
+           err="^r.csv:5: no\nr.csv:20: no$")
+    changes = sum(a != b for a, b in zip(systems, systems[1:]))
+    assert changes <= 3, f"{changes} changes of system: rows of one stand together"
+    assert len(daemon.server.seen) >= 6 and daemon.server.seen[0][2]["file"] == "r.csv"
     for number, line in enumerate(lines, 1):  # every row under the line it has in the file
         if number > 1 and line and number not in (12, 13):
             assert seen[number] == line, (number, line, seen.get(number))

@@ -20,8 +20,8 @@ def build_folder():
 
 TOOL = build_folder() + "/subslabctl"
 COMMANDS = """check systems show alarms acknowledge shelve unshelve out-of-service return-to-service
-commission record radon-test radon-tests visits visit-done import export replay deliveries test-alert unclaimed refused
-verify backup""".split()
+commission record radon-test radon-tests visits visit-done import export replay deliveries test-alert unclaimed refused enrol
+verify backup restore forget move fans report""".split()
 
 SETTINGS = """broker: {host: 127.0.0.1}
 systems: systems/
@@ -220,7 +220,7 @@ def readings():
 
 
 EXPECTED = [
-    ["system", "condition", "point", "priority", "raised", "returned", "diagnosis"],
+    ["system", "condition", "point", "priority", "raised", "returned", "diagnosis", "branch"],
     ["birch-lane-12", "suction-low", "suction", "medium", "2026-01-05T10:00:00Z",
      "2026-01-05T20:50:00Z"],
     ["birch-lane-12", "system-silent", "", "medium", "2026-01-11T11:05:00Z",
@@ -231,7 +231,7 @@ EXPECTED = [
 def rows_of(path):
     with open(path, newline="") as file:
         rows = list(csv.reader(file))
-    assert all(len(row) == 7 for row in rows), rows
+    assert all(len(row) == 8 for row in rows), rows
     return [rows[0]] + [row[:6] for row in rows[1:]]
 
 

@@ -5,6 +5,7 @@ SUBSLAB_DEMO_BUILD names the build folder (default: build/ when it holds the pro
 release ones, else SUBSLAB_BUILD)."""
 
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -99,6 +100,11 @@ def test_check():
           output.rstrip().endswith("All expected messages have arrived."), output[-300:])
     check("it says that all is invented", "invented" in output)
     check("it says that delays are shortened", "shorten" in output)
+    check("it says how to enrol the house that is not yet",
+          "subslabctl --settings" in output and "enrol --topic 'subslab/juniper-walk-2/#'" in output, output[:3000])
+    check("its first lines say so", "not enrolled yet" in output.splitlines()[0] and "enrol --topic" in output.splitlines()[1],
+          output[:400])
+    check("it shows a household's link", "/share/" in output, output[-3000:])
     check("nothing is left behind", not run.left_behind(), run.left_behind())
     run.close()
 
@@ -123,8 +129,35 @@ def test_wrong_use():
     run.close()
 
 
+def test_what_may_be_switched_on():
+    """The settings in comments are good ones: state to the broker, and a watcher."""
+    with open(os.path.join(TOP, "config", "demo", "subslabd.yaml"), encoding="utf-8") as file:
+        lines = file.read().splitlines()
+    switched = [line[1:] for line in lines if re.match(r"#( {2}|\w)", line)]
+    check("what may be switched on is there", {line.split(":")[0].strip() for line in switched} >=
+          {"state_topic", "heartbeat"}, switched)
+    check("with the line for the broker's access list", "topic write subslab-state/#" in "\n".join(lines))
+    text = "\n".join(line[1:] if line[1:] in switched else line for line in lines)
+    for mark, value in (("BROKER_PORT", "1883"), ("PAGE_PORT", "0"), ("ENDPOINT", "http://127.0.0.1:8000"),
+                        ("OWNERS", "")):
+        text = text.replace(f"@{mark}@", value)
+    with tempfile.TemporaryDirectory() as folder:
+        for name in ("systems", "fans"):
+            os.mkdir(os.path.join(folder, name))
+        for name, content in (("subslabd.yaml", text), ("office-secret", "whsec_" + "MDEy" * 8),
+                              ("accounts", "a:$y$j9T$b$c")):
+            descriptor = os.open(os.path.join(folder, name), os.O_CREAT | os.O_WRONLY, 0o600)
+            with open(descriptor, "w", encoding="utf-8") as file:
+                file.write(content + "\n")
+        done = subprocess.run([os.path.join(build_folder(), "subslabctl"), "--settings",
+                               os.path.join(folder, "subslabd.yaml"), "check"], capture_output=True, text=True,
+                              timeout=30, check=False)
+    check("and they are good", done.returncode == 0, done.stdout + done.stderr)
+
+
 def main():
     test_wrong_use()
+    test_what_may_be_switched_on()
     interrupted("interrupted while history is made", signal.SIGINT, "0 of 12 systems")
     interrupted("ended while live readings come", signal.SIGTERM, "Ctrl-C ends everything")
     test_check()

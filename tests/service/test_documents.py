@@ -17,8 +17,10 @@ import time
 
 TOOL = os.path.join(os.environ.get("SUBSLAB_BUILD", "build-check"), "subslabctl")
 FIGURES, SETTINGS_PAGE = "tests/bench/FIGURES.md", "daemon/man/subslabd.yaml.5"
-MARKDOWN = ["README.md", "DEVELOPERS.md", "systemd/INSTALL.md", "systemd/BROKER.md", "systemd/SCALE.md", FIGURES]
-FILES = [*MARKDOWN, "daemon/man/subslabctl.1", "daemon/man/subslabd.8", SETTINGS_PAGE,
+TOOL_PAGE = "daemon/man/subslabctl.1"
+MARKDOWN = ["README.md", "DEVELOPERS.md", "systemd/INSTALL.md", "systemd/BROKER.md", "systemd/SCALE.md",
+            "systemd/PROXY.md", "systemd/SENDERS.md", "systemd/prometheus/README.md", "systemd/container/README.md", FIGURES]
+FILES = [*MARKDOWN, TOOL_PAGE, "daemon/man/subslabd.8", SETTINGS_PAGE,
          "config/subslabd.yaml", "config/systems/example.yaml", "config/commissioning-example.yaml"]
 README_LINES, CAUTIONS_BY_LINE = 300, 50
 CAUTIONS = ["Local codes", "back-draft test", "licensed electrician", "outlets", "long-term risk", "not an emergency"]
@@ -33,8 +35,10 @@ class Program:
     """What the programs take, asked of themselves."""
 
     def __init__(self):
-        self.options = {name: set(re.findall(r"--[a-z][a-z-]*", tool(name, "--help").split("\n")[0]))
-                        for name in re.findall(r"^  ([a-z][a-z-]*)  ", tool("--help"), re.M)}
+        self.usages = {name: tool(name, "--help").split("\n")[0].removeprefix("usage: subslabctl ")
+                       for name in re.findall(r"^  ([a-z][a-z-]*)  ", tool("--help"), re.M)}
+        self.options = {name: set(re.findall(r"--[a-z][a-z-]*", usage))
+                        for name, usage in self.usages.items()}
         with tempfile.TemporaryDirectory() as folder:
             os.mkdir(folder + "/systems")
             path = folder + "/s.yaml"
@@ -112,6 +116,39 @@ def commands_not_told(texts, program):
     for command in program.options:
         if not re.search(rf"`{command}[ `]", texts["README.md"]):
             yield f"README.md does not name the command {command}"
+
+
+def ways_of(usage):
+    """The ways to use a command, one for each | outside of brackets, each beginning with its name."""
+    usage = usage.replace("…", "...").replace(" [--json]", "").strip()
+    name, depth, ways = usage.split()[0], 0, [""]
+    for letter in usage:
+        depth += {"[": 1, "]": -1}.get(letter, 0)
+        if letter == "|" and depth == 0:
+            ways.append("")
+        else:
+            ways[-1] += letter
+    ways = [way.strip() for way in ways]
+    return {way if way.split()[0] == name else f"{name} {way}" for way in ways}
+
+
+def tags_of_the_manual(text):
+    """The tags (.TP) of a manual page as they read, without fonts."""
+    for macro, line in re.findall(r"^\.TP\n\.([BIR]+) (.*)$", text, re.M):
+        words = re.findall(r'"((?:[^"]|"")*)"|(\S+)', line)
+        joined = (" " if len(macro) == 1 else "").join(quoted or bare for quoted, bare in words)
+        yield re.sub(r"\\f[BIRP]", "", joined)
+
+
+def usages_told_otherwise(texts, program):
+    """The manual says of each command what its help says: both are the one table of commands."""
+    told = {}
+    for tag in tags_of_the_manual(texts[TOOL_PAGE]):
+        if tag.split()[0] in program.usages:
+            told.setdefault(tag.split()[0], set()).update(ways_of(tag))
+    for name, usage in program.usages.items():
+        if told.get(name) != ways_of(usage):
+            yield f"{TOOL_PAGE}: {sorted(told.get(name, []))} instead of {sorted(ways_of(usage))}"
 
 
 def missing_files(texts, program):
@@ -261,7 +298,7 @@ def figures_without_command(texts, program):
     for table in re.findall(r"^\| what \|.*\n\|[-|]+\n((?:\|.*\n)+)", texts[FIGURES], re.M):
         for row in table.splitlines():
             command = re.findall(r"`([^`]+)`", row.rsplit(" | ", 1)[1])
-            programs = re.findall(r"(?:bench_\w+|score)(?=\.py|\b)", " ".join(command))
+            programs = re.findall(r"(?:bench_\w+|score|year_claims)(?=\.py|\b)", " ".join(command))
             if not programs or not all(glob.glob(f"tests/bench/{one}.*") or glob.glob(f"tests/fleet/{one}.py")
                                        for one in programs):
                 yield f"{FIGURES}: no command that writes it: {row[:60]}"
@@ -285,7 +322,9 @@ CHECKS = [
     (unknown_commands, "README.md", "--learn 2026-01-05", "--teach 2026-01-05"),
     (unknown_commands, "DEVELOPERS.md", "--commission SYSTEM", "--commissioned SYSTEM"),
     (unknown_options_in_tables, "README.md", "visits --ics FILE", "visits --ical FILE"),
-    (commands_not_told, "README.md", "| `unclaimed`, `refused` |", "| `unclaimed` |"),
+    (commands_not_told, "README.md", "`unclaimed`, `refused` |", "`unclaimed` |"),
+    (usages_told_otherwise, TOOL_PAGE, '.BI restore " FILE"', '.BI restore " FOLDER"'),
+    (usages_told_otherwise, TOOL_PAGE, '.BI show " SYSTEM', '.BI display " SYSTEM'),
     (missing_files, "README.md", "config/demo/run.sh", "config/demo/start.sh"),
     (missing_files, "DEVELOPERS.md", "tests/unit/check_rooms.py", "tests/unit/check_room.py"),
     (quantities_not_told, "README.md", "| `water-level` |", "| `level` |"),
@@ -297,7 +336,7 @@ CHECKS = [
     (blocks_refused, "README.md", "remind_every: 24 h", "remind_every: often"),
     (broken_shell, "README.md", 'echo "whsec_', "echo 'whsec_"),
     (signing_secret_of_the_readme, "README.md", "rand -base64 32", "rand -base64 8"),
-    (unknown_commands, "systemd/SCALE.md", "out-of-service SYSTEM --until", "out-of-service SYSTEM --up-to"),
+    (unknown_commands, "systemd/SCALE.md", "move SYSTEM --to", "move SYSTEM --onto"),
     (unknown_commands, "systemd/INSTALL.md", "subslabctl systems", "subslabctl houses"),
     (missing_files, FIGURES, "tests/bench/bench_peers.py", "tests/bench/bench_others.py"),
     (blocks_refused, "systemd/BROKER.md", "password_file: broker-password", "password: broker-password"),
@@ -310,8 +349,8 @@ CHECKS = [
     (readme_is_long, "README.md", "## Licence", "\n" * README_LINES),
     (cautions_come_late, "README.md", "licensed electrician", "expert"),
     (cautions_come_late, "README.md", "## Cautions", "\n" * CAUTIONS_BY_LINE),
-    (figures_of_the_readme_elsewhere, "README.md", "35 of 36", "36 of 36 and 37"),
-    (figures_of_the_readme_elsewhere, FIGURES, "1.13 (four", "1.14 (four"),
+    (figures_of_the_readme_elsewhere, "README.md", "30 right", "30 right and 9173"),
+    (figures_of_the_readme_elsewhere, FIGURES, "(322 healthy", "(321 healthy"),
     (figures_without_command, FIGURES, "| `bench_alerts.py` |", "| |"),
     (figures_without_command, FIGURES, "| `bench_fleet.py` |", "| `bench_house.py` |"),
 ]

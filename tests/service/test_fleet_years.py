@@ -66,7 +66,8 @@ def wear_is_found_within_weeks(_place):
 class Houses:
     """Radon of a known mean with a monitor's own error, and suction of a known slope; both with days
     that follow each other (first-order autoregression, 0.5 from day to day)."""
-    DAYS, MEAN, SLOPE = 120, 90.0, -12.0  # Bq/m3; Pa a year
+    DAYS, RADON_DAYS, MEAN, SLOPE = 400, 120, 90.0, -12.0  # Bq/m3; Pa a year. Of less than a year
+    # a slope is no claim: the season may be behind it.
 
     def __init__(self, count):
         random_numbers = np.random.default_rng(SEED)
@@ -82,7 +83,8 @@ class Houses:
             for hours in range(0, self.DAYS * 24, 2):
                 at, day = self.start + hours * HOUR, hours // 24
                 level = self.MEAN * own * (1 + 0.25 * days[0][day] + 0.1 * random_numbers.normal())
-                self.add(at, f"h{i}", "radon", max(0.0, level), "Bq/m3")
+                if day >= self.DAYS - self.RADON_DAYS:
+                    self.add(at, f"h{i}", "radon", max(0.0, level), "Bq/m3")
                 if hours % 6 == 0:
                     self.add(at, f"h{i}", "suction", 250 + self.SLOPE * hours / 24 / 365.2425 +
                              2.0 * days[1][day] + 0.5 * random_numbers.normal(), "Pa")

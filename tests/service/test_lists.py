@@ -120,7 +120,7 @@ def visits_come_in_parts_and_by_pages(place):
     equal(re.findall(r"^UID:(.*)@", calendar, re.M), [row["id"] for row in every], "the calendar")
     check(calendar.startswith("BEGIN:VCALENDAR\r\n") and calendar.endswith("END:VCALENDAR\r\n") and
           "\r\n\r\n" not in calendar, "is one, without empty lines")
-    page = daemon.request("GET", "/visits", page=True).body.decode()
+    page = daemon.request("GET", "/visits?count=100", page=True).body.decode()
     equal(re.findall(r'<article class="visit"><h2><a href="/systems/(\w+)"', page),
           [row["system"] for row in every], "the page")
     check(page.endswith("</html>\n") and "No visit" not in page, "to its end")

@@ -86,13 +86,13 @@ def lives(place, fault):
         outcome = one_life(daemon, fault, number)
         most = most or (number if outcome == "untouched" else 0)
         outcomes[outcome] = outcomes.get(outcome, 0) + 1
-        if life % LIVES_AN_ALERT == LIVES_AN_ALERT - 1:
+        # Told while it stands: what came and went within a backlog is history and told to nobody.
+        if life % LIVES_AN_ALERT == LIVES_AN_ALERT - 1 or life == LIVES - 1:
             daemon.start()
             traffic.told(daemon, "raised", [ident])
             traffic.restore([ident])
             traffic.told(daemon, "returned", [ident])
             daemon.stop()
-    traffic.restore(traffic.alerts)
     daemon.start()
     traffic.finish()
     print(f"        {fault}, 1 to {most or number}: {outcomes}", flush=True)

@@ -76,8 +76,9 @@ def stored(daemon, made):
     try:
         with contextlib.closing(sqlite3.connect(f"file:{daemon.store}?mode=ro", uri=True)) as shell:
             for one, at, value in shell.execute(
-                    "SELECT points.system, time_ms, value FROM readings JOIN points ON "
-                    "readings.point = points.key ORDER BY time_ms"):
+                    "SELECT points.system, time_ms, value FROM (SELECT point, time_ms, value FROM "
+                    "readings UNION SELECT point, time_ms, value FROM arrivals) AS taken JOIN points ON "
+                    "taken.point = points.key ORDER BY time_ms"):
                 found[one].append((at, value))
     except sqlite3.Error:
         return False

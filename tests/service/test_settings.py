@@ -50,6 +50,15 @@ def bad_settings_end_with_status_2_and_name_file_line_and_key(place):
 
 
 @suite.test
+def check_names_a_topic_that_a_broker_may_change(place):
+    for ident, said in (("mill-2", False), ("mill.2", True)):
+        daemon = place.daemon(None, [system(ident, [point("suction")])])
+        out = subprocess.run([os.path.join(BUILD, "subslabctl"), "--settings", daemon.settings_file,
+                              "check"], capture_output=True, text=True, check=True).stdout
+        equal("subslab/mill.2/suction has a dot" in out, said, out)
+
+
+@suite.test
 def bad_system_files_end_with_status_2_and_name_file_line_and_key(place):
     table = [
         ([system("mill", [point("suction", unit="pCi/L")])], "unit"),

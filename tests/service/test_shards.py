@@ -208,54 +208,176 @@ def what_two_shards_must_not_share_is_told(place):
                "one client id is told")
 
 
+def tool_of(daemons, *words, status=0):
+    """One command over several daemons."""
+    named = [part for daemon in daemons for part in ("--settings", daemon.settings_file)]
+    done = subprocess.run([os.path.join(BUILD, "subslabctl"), *named, *words], capture_output=True,
+                          text=True, timeout=60, check=False)
+    equal(done.returncode, status, f"{words}: {done.stdout[-300:]}{done.stderr[-300:]}")
+    return done
+
+
 @suite.test
-def a_system_moves_to_another_shard(place):
-    """As systemd/SCALE.md says."""
+def several_settings_give_one_list(place):
+    broker = place.broker()
+    daemons = shards(place, broker)
+    for daemon in daemons.values():
+        daemon.start()
+    raised = (("east", "east-3"), ("north", "north-7"), ("west", "west-0"))
+    for shard, ident in raised:
+        broker.publish([(f"subslab/{shard}/{ident}/suction", timed(50, now_ms()))])
+        daemons[shard].alarm("suction-low")
+    every = list(daemons.values())
+    systems = json.loads(tool_of(every, "systems", "--json").stdout)
+    equal(len(systems), len(SHARDS) * SYSTEMS, "systems")
+    equal({(s["settings"], s["id"]) for s in systems[:3]},
+          {(daemons[shard].settings_file, ident) for shard, ident in raised}, "the worst first")
+    text = tool_of(every, "systems", "--status", "out of spec").stdout
+    equal([line.split()[:2] for line in text.splitlines()[1:]],
+          [["north", "north-7"], ["east", "east-3"], ["west", "west-0"]], text)
+    alarms = json.loads(tool_of(every, "alarms", "--json").stdout)
+    equal([a["system"] for a in alarms], [ident for _, ident in reversed(raised)], "newest first")
+    equal(len(json.loads(tool_of(every, "alarms", "--limit", "2", "--json").stdout)), 2, "limit")
+    table = tool_of(every, "alarms").stdout
+    equal(table.split()[0], "SHARD", table)
+    visits = json.loads(tool_of(every, "visits", "--json").stdout)
+    equal({v["system"] for v in visits}, {ident for _, ident in raised}, "visits")
+    equal(sorted(v["due"] for v in visits), [v["due"] for v in visits], "the most urgent first")
+    tool_of(every, "show", "east-3", status=2)
+    tool_of(every, "alarms", "--before", "3", status=2)
+    daemons["east"].stop()
+    partly = tool_of(every, "systems", "--json", status=1)
+    equal(len(json.loads(partly.stdout)), (len(SHARDS) - 1) * SYSTEMS, "those that answered")
+    check("no daemon answers" in partly.stderr, partly.stderr)
+
+
+def known_of(daemon, ident):
+    """All that people see of a system, without what is a number or a name of this store alone."""
+    show = daemon.get(f"/api/systems/{ident}")
+    alarms = [{key: value for key, value in one.items() if key != "id"}
+              for one in daemon.get("/api/alarms", all="1", system=ident)]
+    return {"readings": daemon.readings(ident), "alarms": alarms,
+            "tests": [{key: value for key, value in one.items() if key != "id"}
+                      for one in daemon.get(f"/api/systems/{ident}/radon-tests")],
+            **{key: show[key] for key in ("status", "commissioning", "last_visit", "service", "averages")
+               if key in show}}
+
+
+def same(found, expected, what):
+    for key in expected.keys() | found.keys():
+        if found.get(key) == expected.get(key):
+            continue
+        if isinstance(found.get(key), list) and isinstance(expected.get(key), list):
+            equal(len(found[key]), len(expected[key]), f"{what}: {key}")
+            for one, other in zip(found[key], expected[key]):
+                same(one, other, f"{what}: {key}")
+        elif isinstance(found.get(key), dict) and isinstance(expected.get(key), dict):
+            same(found[key], expected[key], f"{what}: {key}")
+        else:
+            equal(str(found.get(key))[:300], str(expected.get(key))[:300], f"{what}: {key} {sorted(found)} {sorted(expected)}")
+
+
+def moving_shards(place):
+    """North and south, the fleet of each, and a life of north-7: old days and new ones, records, an
+    alarm that is over, one that stands and was acknowledged."""
     broker, hook = place.broker(), place.endpoint()
     daemons = shards(place, broker, hook)
     north, south = daemons["north"], daemons["south"]
-    begin = now_ms() - 40 * 600_000
-    moving = shard_system("north", 7)
-    record = os.path.join(place.new_folder("records"), "north-7.yaml")
-    write_file(record, f"date: {rfc3339(begin - 60_000)}\nby: the installer\npoints:\n  suction: 300 Pa\n")
     for daemon in (north, south):
+        daemon.settings["enrolled_systems"] = os.path.join(daemon.folder, "enrolled")
+        daemon.write_settings()
         daemon.start()
-    mine = [one for one in made_readings("north", begin, 0, 30) if one[1] == "north-7"]
+    begin = now_ms() - 9 * 86_400_000
+    mine = [one for part in (0, 1200) for one in made_readings("north", begin, part, 90)
+            if one[1] == "north-7"]
+    record = write_file(os.path.join(place.new_folder("records"), "north-7.yaml"),
+                        f"date: {rfc3339(begin - 60_000)}\nby: the installer\n"
+                        "points:\n  suction: 300 Pa\n")
     north.tool("commission", "north-7", record)
+    north.tool("radon-test", "north-7", "120 Bq/m3", "--from", rfc3339(begin)[:10], "--to",
+               rfc3339(begin + 3 * 86_400_000)[:10], "--place", "cellar", "--device", "canister",
+               "--by", "the office")
+    north.tool("visit-done", "north-7", "--on", rfc3339(begin + 86_400_000)[:10], "--by", "the office",
+               "--found", "a loose tube", "--did", "pushed it on")
     broker.publish(messages(mine))
     wait_until(lambda: stored(north, mine), 30, "the readings at north")
-    # 1: the new shard takes it in, out of service so that one alarm is not told twice.
+    for age_ms, value in ((60_000, 40), (50_000, 150), (40_000, 40)):
+        one = ("subslab/north/north-7/suction", "north-7", "suction", now_ms() - age_ms, value)
+        mine.append(one)
+        broker.publish(messages([one]))
+        wait_until(lambda: stored(north, mine), 30, "one more")
+    ident = north.alarm("suction-low")["id"]
+    north.tool("acknowledge", str(ident), "--by", "the office", "--note", "on my way")
+    wait_until(lambda: all(one["state"] == "sent" for one in north.deliveries()), 30, "all is told")
+    return broker, hook, north, south
+
+
+def move(daemon, other, *words, status=0):
+    done = subprocess.run([os.path.join(BUILD, "subslabctl"), "--settings", daemon.settings_file, "move",
+                           "north-7", "--to", other.settings_file, "--by", "the office", *words],
+                          capture_output=True, text=True, timeout=120, check=False)
+    equal(done.returncode, status, f"move {words}: {done.stdout[-300:]}{done.stderr[-600:]}")
+    return done.stdout + done.stderr
+
+
+@suite.test
+def a_system_moves_to_another_shard_with_all_that_is_known_of_it(place):
+    """As systemd/SCALE.md says."""
+    broker, hook, north, south = moving_shards(place)
+    said = move(north, south, status=1)
+    check("no filter takes" in said and "subslab/north/north-7/suction" in said, said)
     south.settings["broker"]["subscribe"].append("subslab/north/north-7/#")
-    south.systems.append(moving)
     south.write_settings()
     south.reload()
     south.wait_connected()
-    south.tool("out-of-service", "north-7", "--until", "2 h", "--by", "the office", "--why", "moving")
-    meanwhile = [(f"subslab/north/north-7/{name}", "north-7", name, begin + 31 * 600_000, 150)
-                 for name, _, _ in POINTS]
-    broker.publish(messages(meanwhile))
-    wait_until(lambda: south.readings("north-7", "radon"), 20, "south takes it in")
-    # 2: the record and the history.
-    south.tool("commission", "north-7", record)
-    history = os.path.join(os.path.dirname(record), "north-7.csv")
-    write_file(history, north.tool("export", "north-7"))
-    south.tool("import", history)
-    equal(south.readings("north-7"), expected(mine + meanwhile)["north-7"], "readings at south")
-    equal(south.get("/api/systems/north-7")["commissioning"][0]["points"],
-          north.get("/api/systems/north-7")["commissioning"][0]["points"], "commissioning")
-    # 3: the old shard lets go.
-    north.systems = [one for one in north.systems if one["id"] != "north-7"]
-    north.write_settings()
-    north.reload()
-    south.tool("return-to-service", "north-7")
-    last = ("subslab/north/north-7/suction", "north-7", "suction", now_ms() - 1000, 40)
-    broker.publish(messages([last]))
-    wait_until(lambda: notices(hook, "/south"), 30, "the message of south")
-    equal(notices(hook, "/south"), [("north-7", "raised", "suction-low")], "messages of south")
-    equal(notices(hook, "/north"), [], "messages of north")
-    wait_until(lambda: [one["topic"] for one in north.get("/api/unclaimed")] == [last[0]], 20,
-               "north has the topic as unclaimed")
+    before, others = known_of(north, "north-7"), len(north.get("/api/systems"))
+    said = move(north, south, "--check")
+    count = sum(map(len, before["readings"].values()))
+    equal(said, f"north-7: {count} readings, {len(before['alarms'])} alarms, 3 records could go to "
+                f"{south.settings_file}\n", "what --check says")
+    equal(south.request("GET", "/api/systems/north-7").status, 404, "--check changes nothing")
+    same(known_of(north, "north-7"), before, "--check changes nothing")
+    told = len(notices(hook))
+    said = move(north, south)
+    check("enrolled/north-7.yaml" in said, said)
+    same(known_of(south, "north-7"), before, "what south knows")
     equal(north.request("GET", "/api/systems/north-7").status, 404, "north-7 at north")
+    equal(len(north.get("/api/systems")), others - 1, "systems of north")
+    for daemon in (north, south):
+        daemon.tool("verify")
+    # South tells the end of what north told; nobody is told anything twice.
+    broker.publish([("subslab/north/north-7/suction", timed(150, now_ms() - 1000))])
+    wait_until(lambda: len(notices(hook)) > told, 30, "the message of south")
+    equal(notices(hook)[told:], [("north-7", "returned", "suction-low")], "messages since the move")
+    # And back again: the store of north has kept nothing of it.
+    north.settings["broker"]["subscribe"] = ["subslab/north/#"]
+    before = known_of(south, "north-7")
+    wait_until(lambda: all(one["state"] == "sent" for one in south.deliveries()), 30, "all is told")
+    move(south, north)
+    same(known_of(north, "north-7"), before, "what north knows again")
+
+
+@suite.test
+def a_system_moves_only_where_there_is_none_of_its_name(place):
+    _, _, north, south = moving_shards(place)
+    south.settings["broker"]["subscribe"].append("subslab/north/north-7/#")
+    south.systems.append(shard_system("north", 7))
+    south.write_settings()
+    south.reload()
+    before = known_of(north, "north-7")
+    said = move(north, south, status=1)
+    check('watches a system "north-7"' in said, said)
+    south.tool("commission", "north-7", os.path.join(place.folder, next(
+        name for name in os.listdir(place.folder) if name.startswith("records")), "north-7.yaml"))
+    south.systems.pop()
+    south.write_settings()
+    south.reload()
+    said = move(north, south, status=1)
+    check('earlier system "north-7"' in said, said)
+    same(known_of(north, "north-7"), before, "what north knows")
+    south.stop()
+    check("no daemon answers" in move(north, south, status=1), "of the other")
+    same(known_of(north, "north-7"), before, "what north knows")
 
 
 @suite.test

@@ -35,6 +35,23 @@ def delivery(daemon, **wanted):
 
 
 @suite.test
+def whom_to_call_is_named_by_the_fleet_or_the_house(place):
+    hook, broker = place.endpoint(), place.broker()
+    owner = contact("owner", hook, role="homeowner")
+    daemon = place.daemon(broker, [house("mill", contacts=["owner"]),
+                                   house("kiln", contacts=["owner"], contractor={"name": "Fernbeck Air",
+                                                                                 "telephone": "+1 555 0199"})],
+                          [owner], contractor={"name": "Quillmere Radon", "telephone": "+1 555 0100"},
+                          **low_at_once()).start()
+    for ident, whom in (("mill", "Quillmere Radon, +1 555 0100"), ("kiln", "Fernbeck Air, +1 555 0199")):
+        send(broker, ident, LOW)
+        wait_until(lambda name=ident: [e for e in events(hook, "/owner") if e["subject"] == name], 10, ident)
+        text = next(e for e in events(hook, "/owner") if e["subject"] == ident)["data"]["text"]
+        check(f"Call {whom}" in text and text.endswith(f"Whom to call: {whom}\n"), f"{ident}: {text}")
+    daemon.stop()
+
+
+@suite.test
 def every_try_has_the_same_id_and_body_and_a_fresh_signature(place):
     hook = place.endpoint({"/office": [{"cut": "head"},
                                        {"status": 503, "headers": {"Retry-After": "1"}},

@@ -34,7 +34,7 @@ CONF
 }
 authority ca
 authority other-ca
-server good IP:127.0.0.1,DNS:localhost 20200101000000Z 20491231235959Z
+server good IP:127.0.0.1,DNS:localhost,DNS:radon.example 20200101000000Z 20491231235959Z
 server wrong-host DNS:other.example 20200101000000Z 20491231235959Z
 server expired IP:127.0.0.1,DNS:localhost 20200101000000Z 20210101000000Z
 quiet openssl req -x509 -newkey ec -pkeyopt ec_paramgen_curve:prime256v1 -nodes -days 30 \

@@ -128,6 +128,54 @@ static inline enum store_status operation_pack(struct store *store, FILE *answer
     return store_test_end(store, status);
 }
 
+/* A backlog comes and goes into its place. */
+static inline enum store_status operation_backlog(struct store *store, FILE *answer) {
+    int64_t keys[3];
+    bool more = false;
+    enum series_append result;
+    (void)answer;
+    enum store_status status = store_begin(store);
+    if (status != STORE_OK)
+        return status;
+    THEN(status, store_test_keys(store, keys));
+    series_gather(store, true);
+    for (int i = 0; i < 30; i++) {
+        const struct reading reading = {DAYS_LATER_MS + i * INT64_C(60000), 200.0 + i % 7};
+        THEN(status,
+             series_append(store, keys[i % 3], &reading, SERIES_FROM_SENSOR, true, &result));
+    }
+    const struct series_hour hour = {DAYS_LATER_MS, 10, 1e8, 600000, 200.0, 206.0};
+    THEN(status, series_hour_put(store, keys[0], &hour));
+    series_gather(store, false);
+    THEN(status, series_place(store, 1000, false, &more));
+    for (int k = 0; k < 3; k++)
+        THEN(status, series_hours_rebuild(store, keys[k], STORE_TEST_INTERVAL_MS,
+                                          DAYS_LATER_MS - STORE_TEST_INTERVAL_MS,
+                                          DAYS_LATER_MS + INT64_C(1800000)));
+    return store_test_end(store, status);
+}
+
+/* Three days of history at once: two of them are packed. */
+static inline enum store_status operation_load(struct store *store, FILE *answer) {
+    struct reading readings[3 * 24];
+    struct series_span rolled;
+    int64_t keys[3];
+    (void)answer;
+    for (int i = 0; i < 3 * 24; i++)
+        readings[i] = (struct reading){DAYS_LATER_MS + i * INT64_C(3600000), 200.0 + i % 7};
+    enum store_status status = store_begin(store);
+    if (status != STORE_OK)
+        return status;
+    THEN(status, store_test_keys(store, keys));
+    THEN(status, series_load(store, keys[0], readings, 3 * 24, SERIES_FROM_IMPORT,
+                             DAYS_LATER_MS + 9 * INT64_C(86400000), &rolled));
+    THEN(status, series_hours_rebuild(store, keys[0], STORE_TEST_INTERVAL_MS,
+                                      DAYS_LATER_MS - STORE_TEST_INTERVAL_MS, DAYS_LATER_MS - 1));
+    THEN(status, series_hours_rebuild(store, keys[0], STORE_TEST_INTERVAL_MS, rolled.to_ms,
+                                      readings[3 * 24 - 1].time_ms));
+    return store_test_end(store, status);
+}
+
 static inline enum store_status operation_retention(struct store *store, FILE *answer) {
     int deleted = 0;
     (void)answer;
@@ -153,6 +201,13 @@ static inline enum store_status operation_people(struct store *store, FILE *answ
     THEN(status, record_commissioning_add(store, &record, &id));
     THEN(status, record_visit_add(store, &visit, &id));
     THEN(status, record_service_put(store, &service));
+    const struct record_home_report report = {.system = "elm-3",
+                                              .sent_ms = 300,
+                                              .time_ms = 100,
+                                              .kind = "u-tube",
+                                              .value = 250.0,
+                                              .note = "as always"};
+    THEN(status, record_home_report_add(store, &report));
     THEN(status, record_service_delete(store, "elm-3"));
     THEN(status, record_alarm_delete(store, 2));
     return store_test_end(store, status);
@@ -236,10 +291,16 @@ static inline bool store_test_print_visit(void *context, const struct record_vis
     return true;
 }
 
+static inline bool store_test_print_home_report(void *context,
+                                                const struct record_home_report *report) {
+    fprintf(context, "%s %s %g %s\n", report->system, report->kind, report->value, report->note);
+    return true;
+}
+
 static inline enum store_status operation_read_records(struct store *store, FILE *answer) {
     const struct record_alarm_filter all = {.since_ms = TIMESTAMP_NONE};
     char note[40] = "";
-    int64_t highest = 0;
+    int64_t highest = 0, reports = 0;
     enum store_status status = record_alarm_list(store, &all, store_test_print_alarm, answer);
     THEN(status, record_alarm_get(store, 2, store_test_print_alarm, answer));
     THEN(status, record_alarm_highest(store, &highest));
@@ -247,8 +308,13 @@ static inline enum store_status operation_read_records(struct store *store, FILE
     THEN(status, record_refused_list(store, store_test_print_refused, answer));
     THEN(status, record_unclaimed_list(store, store_test_print_refused, answer));
     THEN(status, record_service_list(store, store_test_print_service, answer));
-    THEN(status, record_commissioning_list(store, NULL, store_test_print_commissioning, answer));
-    THEN(status, record_visit_list(store, NULL, store_test_print_visit, answer));
+    THEN(status, record_commissioning_list(store, NULL, RECORD_OLDEST_FIRST,
+                                           store_test_print_commissioning, answer));
+    THEN(status,
+         record_visit_list(store, NULL, RECORD_OLDEST_FIRST, store_test_print_visit, answer));
+    THEN(status,
+         record_home_report_newest(store, "elm-3", 5, store_test_print_home_report, answer));
+    THEN(status, record_home_report_count(store, "elm-3", 0, &reports));
     THEN(status, record_note_get(store, "broker session", note, sizeof note));
     fprintf(answer, "%" PRId64 " %s\n", highest, note);
     return status;
@@ -302,6 +368,8 @@ static const struct store_operation store_operations[] = {
     {"a turn", operation_turn, true},
     {"deliveries", operation_deliveries, true},
     {"packing", operation_pack, true},
+    {"a backlog", operation_backlog, true},
+    {"history", operation_load, true},
     {"retention", operation_retention, true},
     {"what people enter", operation_people, true},
     {"a late reading", operation_late_reading, true},

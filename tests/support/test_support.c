@@ -42,6 +42,10 @@ uint64_t test_random_next(struct test_random *random) {
     return z ^ (z >> 31);
 }
 
+size_t test_random_below(struct test_random *random, size_t limit) {
+    return (size_t)(test_random_next(random) % limit);
+}
+
 double test_random_unit(struct test_random *random) {
     return (double)(test_random_next(random) >> 11) * 0x1.0p-53;
 }

@@ -27,6 +27,8 @@ struct test_random {
     uint64_t state;
 };
 uint64_t test_random_next(struct test_random *random);
+/** 0 to limit - 1. */
+size_t test_random_below(struct test_random *random, size_t limit);
 /** Uniform in [0, 1). */
 double test_random_unit(struct test_random *random);
 /** Standard normal (Box-Muller). */

@@ -22,40 +22,37 @@ struct sample {
     const char *name, *type, *subject;
     enum wording_kind kind;
     enum wording_role role;
-    enum wording_language language;
+    const char *language;
     enum condition condition;
 };
 
 static const struct sample samples[] = {
-    {"raised", EVENT_TYPE_RAISED, "birch-lane-12", WORDING_RAISED, WORDING_TECHNICIAN,
-     WORDING_ENGLISH, CONDITION_SUCTION_LOST},
-    {"returned", EVENT_TYPE_RETURNED, "birch-lane-12", WORDING_RETURNED, WORDING_HOMEOWNER,
-     WORDING_SPANISH, CONDITION_RADON_HIGH},
+    {"raised", EVENT_TYPE_RAISED, "birch-lane-12", WORDING_RAISED, WORDING_TECHNICIAN, "en",
+     CONDITION_SUCTION_LOST},
+    {"returned", EVENT_TYPE_RETURNED, "birch-lane-12", WORDING_RETURNED, WORDING_HOMEOWNER, "es",
+     CONDITION_RADON_HIGH},
     {"acknowledged", EVENT_TYPE_ACKNOWLEDGED, "birch-lane-12", WORDING_ACKNOWLEDGED,
-     WORDING_CONTRACTOR, WORDING_ENGLISH, CONDITION_FAN_STOPPED},
-    {"reminder", EVENT_TYPE_REMINDER, "birch-lane-12", WORDING_REMINDER, WORDING_CONTRACTOR,
-     WORDING_SPANISH, CONDITION_WATER_HIGH},
+     WORDING_CONTRACTOR, "en", CONDITION_FAN_STOPPED},
+    {"reminder", EVENT_TYPE_REMINDER, "birch-lane-12", WORDING_REMINDER, WORDING_CONTRACTOR, "es",
+     CONDITION_WATER_HIGH},
     {"escalated", EVENT_TYPE_ESCALATED, "birch-lane-12", WORDING_ESCALATED, WORDING_CONTRACTOR,
-     WORDING_ENGLISH, CONDITION_SUCTION_LOST},
-    {"daemon", EVENT_TYPE_RAISED, "", WORDING_RAISED, WORDING_CONTRACTOR, WORDING_ENGLISH,
+     "en", CONDITION_SUCTION_LOST},
+    {"daemon", EVENT_TYPE_RAISED, "", WORDING_RAISED, WORDING_CONTRACTOR, "en",
      CONDITION_STORE_FAILING},
-    {"digest", EVENT_TYPE_DIGEST, "", WORDING_DIGEST, WORDING_CONTRACTOR, WORDING_ENGLISH,
+    {"digest", EVENT_TYPE_DIGEST, "", WORDING_DIGEST, WORDING_CONTRACTOR, "en", CONDITION_COUNT},
+    {"visit", EVENT_TYPE_VISIT_DUE, "birch-lane-12", WORDING_VISIT_DUE, WORDING_TECHNICIAN, "en",
      CONDITION_COUNT},
-    {"visit", EVENT_TYPE_VISIT_DUE, "birch-lane-12", WORDING_VISIT_DUE, WORDING_TECHNICIAN,
-     WORDING_ENGLISH, CONDITION_COUNT},
-    {"test", EVENT_TYPE_TEST, "", WORDING_TEST, WORDING_CONTRACTOR, WORDING_ENGLISH,
-     CONDITION_COUNT},
+    {"test", EVENT_TYPE_TEST, "", WORDING_TEST, WORDING_CONTRACTOR, "en", CONDITION_COUNT},
 };
 
 static char *text_of(const struct sample *sample, const struct time_zone *zone, int64_t now_ms) {
-    const struct wording_facts facts = {
+    struct wording_facts facts = {
         .role = sample->role,
-        .language = sample->language,
         .zone = zone,
         .kind = sample->kind,
         .condition = sample->condition,
-        .system_id = sample->subject,
-        .system_name = *sample->subject ? "12 Birch Lane \xe2\x80\x93 \"annex\"" : "",
+        .place.system_id = sample->subject,
+        .place.system_name = *sample->subject ? "12 Birch Lane \xe2\x80\x93 \"annex\"" : "",
         .quantity = QUANTITY_SUCTION,
         .dimension = DIMENSION_PRESSURE,
         .value = 5.0,
@@ -64,12 +61,13 @@ static char *text_of(const struct sample *sample, const struct time_zone *zone, 
         .since_ms = now_ms - 3600000,
         .raised_ms = now_ms,
         .returned_ms = TIMESTAMP_NONE,
-        .cause = "fan-off",
-        .confidence = 0.85,
-        .evidence = {evidence, 2},
-        .check = {check, 1},
+        .explained.cause = "fan-off",
+        .explained.confidence = 0.85,
+        .explained.evidence = {evidence, 2},
+        .explained.check = {check, 1},
         .lines = {check, 1},
     };
+    wording_language_find(sample->language, &facts.language);
     return wording_render(&facts);
 }
 
@@ -89,10 +87,10 @@ static char *body_of(const struct sample *sample, const char *id, const char *te
                                           .value = 5.0,
                                           .setpoint = (double)NAN,
                                           .unit = "Pa",
-                                          .cause = "fan-off",
-                                          .confidence = 0.85,
-                                          .evidence = {evidence, 2},
-                                          .check = {check, 1}};
+                                          .explained.cause = "fan-off",
+                                          .explained.confidence = 0.85,
+                                          .explained.evidence = {evidence, 2},
+                                          .explained.check = {check, 1}};
         data = event_alarm_json(&alarm);
     }
     char *source = event_source("subslabd test");

@@ -167,9 +167,9 @@ WRAPPED(enum store_status, series_append, struct store *store, int64_t key,
                : __real_series_append(store, key, reading, origin, newest, result);
 }
 
-WRAPPED(enum store_status, monitor_store_write, struct monitor_store *link) {
+WRAPPED(enum store_status, monitor_memory_write, struct monitor_memory *memory) {
     return payload_taken && strikes(SETTLING) ? STORE_OUT_OF_MEMORY
-                                              : __real_monitor_store_write(link);
+                                              : __real_monitor_memory_write(memory);
 }
 
 WRAPPED(enum store_status, store_commit, struct store *store) {
@@ -266,7 +266,9 @@ int open64(const char *path, int flags, ...) {
     mode_t mode = (flags & O_CREAT) ? va_arg(values, mode_t) : 0;
     va_end(values);
     bool writes = (flags & O_ACCMODE) != O_RDONLY;
-    return writes && is_there("READ_ONLY", EROFS) ? -1 : open(path, flags, mode);
+    return writes && is_there("READ_ONLY", EROFS)
+               ? -1
+               : (int)syscall(SYS_openat, AT_FDCWD, path, flags | O_LARGEFILE, mode);
 }
 
 /* ---- memory ---- */

@@ -24,7 +24,7 @@ static double now_ns(void) {
 
 static double time_of_trend(const double *x, const double *y, size_t n, int repeat) {
     struct trend trend;
-    const struct trend_series series = {n, x, y, NULL, NULL};
+    const struct trend_series series = {n, x, y, NULL, NULL, NULL};
     double start = now_ns();
     for (int i = 0; i < repeat; i++)
         if (trend_fit(&series, 0.95, &trend) != TREND_OK)

@@ -6,7 +6,7 @@ set -u
 export LC_ALL=C.UTF-8
 cd "$(dirname "$0")/.." || exit 2
 
-ROWS=107
+ROWS=112
 passed=0 failed=0
 scratch=$(mktemp -d) || exit 2
 trap 'rm -rf "$scratch"' EXIT

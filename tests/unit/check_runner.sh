@@ -38,6 +38,20 @@ counts waits-for-input '1 0' line 'cat; echo 1 passed, 0 failed'
 
 counts sees-interrupts '1 0' line 'trap "echo 1 passed, 0 failed; exit 0" INT; kill -INT $$; exit 1'
 
+# The end of a run names what failed, with its reasons, and sums up.
+: >"$RUN_FOLDER/results"
+sh tests/support/run_one.sh good/one 2 sh -c 'echo FAILED not this; echo 3 passed, 0 failed' >"$RUN_FOLDER/out"
+sh tests/support/run_one.sh bad/one 2 sh -c 'echo FAILED the lid; echo 2 passed, 1 failed' >>"$RUN_FOLDER/out"
+ended=$(sh tests/support/sum_up.sh) && ended="$ended and status 0"
+if [ "$ended" = 'failed: bad/one
+    FAILED the lid
+5 passed, 1 failed' ]; then
+    passed=$((passed + 1))
+else
+    failed=$((failed + 1))
+    echo "FAILED the end of a run: $ended"
+fi
+
 # An interrupted run leaves no program behind.
 sh tests/support/run_one.sh interrupted 30 sh -c 'echo $$ >"$RUN_FOLDER/pid"; exec sleep 30' &
 runner=$!

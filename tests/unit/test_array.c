@@ -1,6 +1,6 @@
 /*
- * array_room: what was put in stays, and there is always room for one more (the sanitizers of the
- * check build watch the writes).
+ * array: what was put in stays, and there is always room for one more (the sanitizers of the check
+ * build watch the writes and what is left).
  */
 #include "measure/array.h"
 
@@ -17,7 +17,7 @@ START_TEST(what_was_added_stays_and_taking_away_is_free) {
     for (size_t step = 0; step < STEPS; step++) {
         bool growing = step / 1000 % 2 == 0;
         if (count > 0 && test_random_next(&random) % 10 < (growing ? 2 : 8)) {
-            count -= 1 + test_random_next(&random) % count % 40;
+            count -= 1 + test_random_below(&random, count) % 40;
         } else {
             items = array_room(items, count, sizeof *items);
             ck_assert_ptr_nonnull(items);
@@ -48,9 +48,26 @@ START_TEST(an_array_moves_seldom) {
 }
 END_TEST
 
+START_TEST(texts_are_copied_and_none_is_refused) {
+    char **texts = NULL, name[] = "kitchen";
+    size_t count = 0;
+    for (size_t i = 0; i < 9; i++) {
+        name[0] = (char)('a' + i);
+        ck_assert(array_add_text(&texts, &count, name));
+    }
+    ck_assert(!array_add_text(&texts, &count, NULL));
+    ck_assert_uint_eq(count, 9);
+    ck_assert_str_eq(texts[0], "aitchen");
+    ck_assert_str_eq(texts[8], "iitchen");
+    array_free_texts(texts, count);
+    array_free_texts(NULL, 0);
+}
+END_TEST
+
 int main(void) {
     TCase *tcase = tcase_create("array");
     tcase_add_test(tcase, what_was_added_stays_and_taking_away_is_free);
     tcase_add_test(tcase, an_array_moves_seldom);
+    tcase_add_test(tcase, texts_are_copied_and_none_is_refused);
     return run_test_case(tcase);
 }

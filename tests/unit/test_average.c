@@ -83,7 +83,7 @@ END_TEST
 START_TEST(coverage_decides_what_is_said) {
     struct average_bucket day[8], sum;
     struct average average;
-    const struct average_settings settings = {0.10, 148.0, 0.75};
+    const struct average_settings settings = {0.10, 0.0, 148.0, 0.75};
     for (int64_t i = 0; i < 8; i++)
         day[i] = day_of(i, 100.0, i < 6 ? AVERAGE_DAY_MS : 0); /* 6 of 8 days: exactly 75 % */
     ck_assert_int_eq(average_sum(day, 8, 0, 8 * AVERAGE_DAY_MS, &sum), AVERAGE_OK);
@@ -109,7 +109,7 @@ END_TEST
 START_TEST(few_days_give_a_mean_without_uncertainty) {
     struct average_bucket day[1] = {day_of(0, 200.0, AVERAGE_DAY_MS)};
     struct average average;
-    const struct average_settings settings = {0.10, 148.0, 0.75};
+    const struct average_settings settings = {0.10, 0.0, 148.0, 0.75};
     ck_assert_int_eq(average_assess(&day[0], 0, AVERAGE_DAY_MS, day, 1, &settings, &average),
                      AVERAGE_OK);
     ck_assert(!average.has_uncertainty);
@@ -121,7 +121,7 @@ START_TEST(a_year_needs_no_seasonal_caution) {
     static struct average_bucket day[365];
     struct average_bucket sum;
     struct average average;
-    const struct average_settings settings = {0.0, 100.0, 0.75};
+    const struct average_settings settings = {0.0, 0.0, 100.0, 0.75};
     for (int64_t i = 0; i < 365; i++)
         day[i] = day_of(i, 100.0, AVERAGE_DAY_MS);
     ck_assert_int_eq(average_sum(day, 365, 0, 365 * AVERAGE_DAY_MS, &sum), AVERAGE_OK);
@@ -143,7 +143,7 @@ static void simulate(struct test_random *random, double r, size_t n, double lost
         bool is_lost = test_random_unit(random) < lost;
         day[i] = day_of((int64_t)i, 100.0 + 20.0 * x, is_lost ? 0 : AVERAGE_DAY_MS);
     }
-    const struct average_settings settings = {0.0, level, 0.0};
+    const struct average_settings settings = {0.0, 0.0, level, 0.0};
     int64_t to = (int64_t)n * AVERAGE_DAY_MS;
     ck_assert_int_eq(average_sum(day, n, 0, to, &sum), AVERAGE_OK);
     ck_assert_int_eq(average_assess(&sum, 0, to, day, n, &settings, average), AVERAGE_OK);
@@ -190,7 +190,7 @@ START_TEST(more_calibration_uncertainty_never_makes_a_verdict_surer) {
     ck_assert_int_eq(average_sum(day, 30, 0, 30 * AVERAGE_DAY_MS, &sum), AVERAGE_OK);
     for (double relative = 0.0; relative < 0.6; relative += 0.05) {
         struct average average;
-        const struct average_settings settings = {relative, 148.0, 0.75};
+        const struct average_settings settings = {relative, 0.0, 148.0, 0.75};
         ck_assert_int_eq(average_assess(&sum, 0, 30 * AVERAGE_DAY_MS, day, 30, &settings, &average),
                          AVERAGE_OK);
         ck_assert_double_le(average.probability_at_or_above, before);
@@ -206,7 +206,7 @@ START_TEST(bad_input_has_a_defined_answer) {
     const struct average_bucket full = {0, AVERAGE_HOUR_MS, 1.0, AVERAGE_HOUR_MS + 1};
     const struct average_bucket twice[] = {{0, AVERAGE_HOUR_MS, 0, 0}, {1, AVERAGE_HOUR_MS, 0, 0}};
     const struct average_bucket good = {0, AVERAGE_HOUR_MS, 1.0, 1};
-    const struct average_settings settings = {0.1, NAN, 0.75}, odd = {-0.1, 1.0, 0.75};
+    const struct average_settings settings = {0.1, 0.0, NAN, 0.75}, odd = {-0.1, 0.0, 1.0, 0.75};
     struct average_bucket sum = {0};
     struct average average;
     int64_t m = MINUTE;

@@ -165,7 +165,8 @@ END_TEST
 START_TEST(visits_become_events) {
     struct visit_alarm alarm = {
         .condition = CONDITION_FAN_STOPPED, .priority = PRIORITY_HIGH, .raised_ms = now_ms};
-    struct visit_baseline baseline = {"suction", 274.0, "Pa"};
+    struct visit_baseline baseline = {"suction", "riser gauge", 274.0, DIMENSION_PRESSURE,
+                                      QUANTITY_SUCTION};
     struct visit_input input = {.system = "birch-lane-12",
                                 .name = "12 Birch Lane",
                                 .address = "12 Birch Lane, back door",
@@ -173,6 +174,8 @@ START_TEST(visits_become_events) {
                                 .alarm_count = 1,
                                 .baseline = &baseline,
                                 .baseline_count = 1,
+                                .reader = {WORDING_ENGLISH, UNIT_SYSTEM_US},
+                                .counted_ms = TIMESTAMP_NONE,
                                 .last_visit_ms = TIMESTAMP_NONE,
                                 .changed_ms = INT64_C(1577836860000)};
     struct visit visit;
@@ -184,7 +187,8 @@ START_TEST(visits_become_events) {
     ck_assert_ptr_nonnull(strstr(plain, "\nSUMMARY:Visit 12 Birch Lane: fan stopped\n"));
     ck_assert_ptr_nonnull(strstr(plain, "\nLOCATION:12 Birch Lane\\, back door\n"));
     ck_assert_ptr_nonnull(strstr(plain, "\nSEQUENCE:1\n"));
-    ck_assert_ptr_nonnull(strstr(plain, "- suction: 274 Pa"));
+    ck_assert_ptr_nonnull(strstr(plain, "- riser gauge: 1.1 inH2O"));
+    ck_assert_ptr_nonnull(strstr(plain, "Last visit: none recorded"));
     free(plain);
     free(text);
 }

@@ -23,6 +23,7 @@ static const struct {
     {"three in forty days", CONDITION_SENSOR_SILENT, PRIORITY_LOW, {0, 20, 40}, 3, 40, 7},
     {"the last three count", CONDITION_SYSTEM_SILENT, PRIORITY_MEDIUM, {0, 10, 20, 80}, 4, 20, 7},
     {"the third is too long ago", CONDITION_SYSTEM_SILENT, PRIORITY_MEDIUM, {0, 20, 92}, 3, 0, 0},
+    {"over for a week each time", CONDITION_FAN_WEAK, PRIORITY_MEDIUM, {0, 10, 20}, 3, 20, 14},
     {"high priority", CONDITION_SUCTION_LOST, PRIORITY_HIGH, {0, 1, 2}, 3, 0, 0},
     {"made high", CONDITION_SYSTEM_SILENT, PRIORITY_HIGH, {0, 1, 2}, 3, 0, 0},
     {"the daemon itself", CONDITION_BROKER_LOST, PRIORITY_MEDIUM, {0, 1, 2}, 3, 0, 0},

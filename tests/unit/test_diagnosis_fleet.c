@@ -34,14 +34,15 @@ static const enum diagnosis_cause right_cause[SIMULATE_FAULT_COUNT] = {
     [SIMULATE_UNIT_MIX_UP] = CAUSE_UNIT_MIX_UP};
 
 static struct diagnosis_signal signal_of(double now, double baseline) {
-    return (struct diagnosis_signal){now, baseline, NAN, false};
+    return (struct diagnosis_signal){.now = now, .baseline = baseline};
 }
 
 static void fleet_input(struct diagnosis_input *input, const struct simulate_sample *now,
                         const struct simulate_sample *then, int use,
                         const struct fan_curve *curve) {
-    *input = diagnosis_input_empty(UNIT_SYSTEM_SI);
+    *input = diagnosis_input_empty();
     input->suction = signal_of(now->suction_pa, then->suction_pa);
+    input->suction.unit = unit_find("inH2O", 5);
     if (use & USE_FLOW)
         input->flow = signal_of(now->flow_m3_s, then->flow_m3_s);
     if (use & USE_POWER)
@@ -49,15 +50,15 @@ static void fleet_input(struct diagnosis_input *input, const struct simulate_sam
     if (use & USE_RADON)
         input->radon = signal_of(now->radon_bq_m3, then->radon_bq_m3);
     if (use & USE_CURVE)
-        input->curve = curve;
-    input->alarm_stands = (use & ALARM_STANDS) != 0;
+        input->riser.curve = curve;
+    input->asked.alarm_stands = (use & ALARM_STANDS) != 0;
     input->outdoor_celsius = now->outdoor_celsius;
     if (use & USE_FIELD) {
         static const char *const names[] = {"north hole", "middle hole", "south hole"};
         input->hole_count = SIMULATE_HOLES;
         for (int i = 0; i < SIMULATE_HOLES; i++)
-            input->holes[i] =
-                (struct diagnosis_hole){names[i], signal_of(now->field_pa[i], then->field_pa[i])};
+            input->holes[i] = (struct diagnosis_hole){
+                names[i], signal_of(now->field_pa[i], then->field_pa[i]), false};
     }
 }
 

@@ -22,10 +22,10 @@ static struct event_alarm full_alarm(void) {
                                 .value = 5.1,
                                 .setpoint = 27.4,
                                 .unit = "Pa",
-                                .cause = "fan-off",
-                                .confidence = 0.85,
-                                .evidence = {sentences, 2},
-                                .check = {sentences, 1},
+                                .explained.cause = "fan-off",
+                                .explained.confidence = 0.85,
+                                .explained.evidence = {sentences, 2},
+                                .explained.check = {sentences, 1},
                                 .text = "Suction lost: 12 Birch Lane\n\nThe rest."};
 }
 
@@ -73,7 +73,7 @@ START_TEST(what_is_not_known_is_null) {
                                 .value = (double)NAN,
                                 .setpoint = (double)INFINITY,
                                 .unit = "",
-                                .confidence = (double)NAN};
+                                .explained.confidence = (double)NAN};
     static const char *const nulls[] = {"since", "returned", "value", "setpoint",
                                         "unit",  "point",    "text",  "state"};
     json_t *json = parsed(event_alarm_json(&alarm));
@@ -182,7 +182,7 @@ START_TEST(random_bytes_always_make_a_valid_event) {
     event.text = event.subject = text;
     json_decref(parsed(event_render(&event))); /* the parser refuses what is not UTF-8 */
     struct event_alarm alarm = full_alarm();
-    alarm.text = alarm.cause = text;
+    alarm.text = alarm.explained.cause = text;
     json_decref(parsed(event_alarm_json(&alarm)));
 }
 END_TEST

@@ -147,6 +147,32 @@ START_TEST(speed_is_found_again_from_suction_and_flow) {
 }
 END_TEST
 
+/* Of a fan on its curve the pipe takes what the gauge does not show; at another speed, ground and
+   density the speed is right with that. */
+START_TEST(what_the_pipe_takes_is_told_by_the_curve) {
+    struct fan_curve curve = sheet_curve();
+    const double loss = 30000.0;
+    struct fan_load load = {350.0 / pow(0.03, 1.5), 1.5, loss};
+    struct fan_point point;
+    ck_assert_int_eq(fan_operating_point(&curve, 1.0, 0.97, &load, &point), FAN_OK);
+    struct fan_state then = {point.pressure_pa, point.flow_m3_s, NAN, 0.97};
+    double told = fan_loss_after_gauge(0.0, &curve, &then), speed = 0.0;
+    ck_assert_double_eq_tol(told, loss, 1e-6 * loss);
+    load.resistance *= 0.6;
+    ck_assert_int_eq(fan_operating_point(&curve, 0.95, 1.0, &load, &point), FAN_OK);
+    struct fan_state now = {point.pressure_pa, point.flow_m3_s, NAN, 1.0};
+    ck_assert_int_eq(fan_speed(&curve, &now, told, &speed), FAN_OK);
+    ck_assert_double_eq_tol(speed, 0.95, 1e-9);
+    /* what the file says goes before; more suction than the fan can give is none */
+    ck_assert_double_eq(fan_loss_after_gauge(700.0, &curve, &then), 700.0);
+    ck_assert_double_eq(fan_loss_after_gauge(0.0, NULL, &then), 0.0);
+    then.suction_pa = 5000.0;
+    ck_assert_double_eq(fan_loss_after_gauge(0.0, &curve, &then), 0.0);
+    then.flow_m3_s = 5.0; /* off the curve */
+    ck_assert_double_eq(fan_loss_after_gauge(0.0, &curve, &then), 0.0);
+}
+END_TEST
+
 /* Scale errors of pipe size, gauge and curve leave the ratio alone while the ground is turbulent.
  */
 START_TEST(errors_of_both_days_cancel) {
@@ -275,6 +301,7 @@ END_TEST
 int main(void) {
     TCase *fan = tcase_create("fan");
     tcase_add_test(fan, curve_goes_through_its_points_and_never_rises_between);
+    tcase_add_test(fan, what_the_pipe_takes_is_told_by_the_curve);
     tcase_add_test(fan, a_gentle_parabola_is_met_exactly);
     tcase_add_test(fan, another_instrument_shares_no_error);
     tcase_add_test(fan, random_curves_stay_between_their_points);

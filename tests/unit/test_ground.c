@@ -92,6 +92,53 @@ START_TEST(coupling_follows_the_hole_and_not_the_riser) {
 }
 END_TEST
 
+START_TEST(the_exponent_is_fitted_through_fan_settings) {
+    for (double exponent = 1.0; exponent <= 2.0; exponent += 0.1) {
+        struct ground_state settings[4];
+        double fitted = -1.0;
+        for (int i = 0; i < 4; i++) {
+            settings[i].flow_m3_s = 0.01 + 0.004 * i;
+            settings[i].suction_pa = 9e3 * pow(settings[i].flow_m3_s, exponent);
+        }
+        ck_assert_int_eq(ground_exponent_fit(settings, 4, &fitted), GROUND_OK);
+        ck_assert_double_eq_tol(fitted, exponent, 1e-9);
+    }
+    /* Least squares by hand: ln Q 0, ln 2, ln 4 and ln p 0, ln 3, ln 8 give ln 8 / ln 4. */
+    const struct ground_state rough[] = {{1.0, 0.01}, {3.0, 0.02}, {8.0, 0.04}};
+    double fitted = -1.0;
+    ck_assert_int_eq(ground_exponent_fit(rough, 3, &fitted), GROUND_OK);
+    ck_assert_double_eq_tol(fitted, log(8.0) / log(4.0), 1e-12);
+    /* A little outside is what hand-held instruments make of 1 and 2. */
+    const struct ground_state low[] = {{100.0, 0.01}, {185.0, 0.02}};
+    ck_assert_int_eq(ground_exponent_fit(low, 2, &fitted), GROUND_OK);
+    ck_assert_double_eq(fitted, 1.0);
+    const struct ground_state high[] = {{100.0, 0.01}, {430.0, 0.02}};
+    ck_assert_int_eq(ground_exponent_fit(high, 2, &fitted), GROUND_OK);
+    ck_assert_double_eq(fitted, 2.0);
+}
+END_TEST
+
+static const struct {
+    struct ground_state settings[2];
+    size_t count;
+    enum ground_status expected;
+} no_fit[] = {
+    {{{100.0, 0.01}}, 1, GROUND_INPUT_MISSING},
+    {{{100.0, 0.01}, {105.0, 0.0105}}, 2, GROUND_TOO_SMALL},
+    {{{100.0, 0.01}, {90.0, 0.02}}, 2, GROUND_OUT_OF_RANGE},
+    {{{100.0, 0.01}, {700.0, 0.02}}, 2, GROUND_OUT_OF_RANGE},
+    {{{100.0, 0.01}, {NAN, 0.02}}, 2, GROUND_INPUT_MISSING},
+    {{{100.0, 0.0}, {200.0, 0.02}}, 2, GROUND_TOO_SMALL},
+};
+
+START_TEST(settings_that_tell_no_exponent_leave_it_untouched) {
+    double exponent = -1.0;
+    ck_assert_int_eq(ground_exponent_fit(no_fit[_i].settings, no_fit[_i].count, &exponent),
+                     no_fit[_i].expected);
+    ck_assert_double_eq(exponent, -1.0);
+}
+END_TEST
+
 int main(void) {
     TCase *ground = tcase_create("ground");
     tcase_add_test(ground, resistance_ratio_is_found_again);
@@ -100,5 +147,8 @@ int main(void) {
     tcase_add_loop_test(ground, refused_input_leaves_the_result_untouched, 0,
                         sizeof(refused) / sizeof(refused[0]));
     tcase_add_test(ground, coupling_follows_the_hole_and_not_the_riser);
+    tcase_add_test(ground, the_exponent_is_fitted_through_fan_settings);
+    tcase_add_loop_test(ground, settings_that_tell_no_exponent_leave_it_untouched, 0,
+                        sizeof no_fit / sizeof no_fit[0]);
     return run_test_case(ground);
 }

@@ -127,7 +127,7 @@ START_TEST(any_name_escaped_is_found) {
     for (int round = 0; round < 2000; round++) {
         char json[160] = "{\"", pointer[80] = "/";
         size_t used = 2, at = 1;
-        for (size_t left = test_random_next(&random) % 20; left > 0; left--) {
+        for (size_t left = test_random_below(&random, 20); left > 0; left--) {
             char c = "ab~/01 ."[test_random_next(&random) % 8];
             json[used++] = c;
             if (c == '~' || c == '/') {

@@ -5,10 +5,12 @@
  */
 #include "measure/payload.h"
 
+#include "measure/timestamp.h"
 #include "test_support.h"
 
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #define ARRIVAL_MS INT64_C(1700000000000) /* 2023-11-14T22:13:20Z */
@@ -170,6 +172,60 @@ START_TEST(times) {
 }
 END_TEST
 
+/* Denver sets its clocks back on 2026-11-01 at 08:00 UTC, from 02:00 to 01:00 (time zone database):
+   07:00 to 08:00 UTC and 08:00 to 09:00 UTC both show 01:00 to 02:00. */
+static const struct {
+    const char *time, *arrival, *taken; /* NULL: refused because of `refusal` */
+    enum refusal refusal;
+    enum payload_time_zone zone;
+} local_times[] = {
+    {"2026-07-15T01:30:00", "2026-07-15T07:30:04Z", "2026-07-15T07:30:00Z", REFUSAL_NONE, 1},
+    {"2026-07-15T01:30:00", "2026-08-15T07:30:04Z", "2026-07-15T07:30:00Z", REFUSAL_NONE, 1},
+    {"2026-07-15T07:30:00", "2026-07-15T07:30:04Z", "2026-07-15T07:30:00Z", REFUSAL_NONE, 2},
+    {"2026-07-15T07:30:00", "2026-07-15T07:30:04Z", NULL, REFUSAL_TIME_MALFORMED, 0},
+    {"2026-07-15T07:30:00", "2026-07-15T07:30:04Z", NULL, REFUSAL_TIME_IN_FUTURE, 1},
+    /* An offset that is there counts. */
+    {"2026-07-15T01:30:00+02:00", "2026-07-15T07:30:04Z", "2026-07-14T23:30:00Z", REFUSAL_NONE, 1},
+    {"noon", "2026-07-15T07:30:04Z", NULL, REFUSAL_TIME_MALFORMED, 1},
+    /* The hour that is left out. */
+    {"2026-03-08T02:30:00", "2026-03-08T09:30:04Z", NULL, REFUSAL_TIME_MALFORMED, 1},
+    /* The hour that comes twice: at once, and later. */
+    {"2026-11-01T01:30:00", "2026-11-01T07:30:04Z", "2026-11-01T07:30:00Z", REFUSAL_NONE, 1},
+    {"2026-11-01T01:30:00", "2026-11-01T07:29:00Z", "2026-11-01T07:30:00Z", REFUSAL_NONE, 1},
+    {"2026-11-01T01:30:00", "2026-11-01T08:20:00Z", "2026-11-01T07:30:00Z", REFUSAL_NONE, 1},
+    {"2026-11-01T01:30:00", "2026-11-01T08:29:00Z", "2026-11-01T08:30:00Z", REFUSAL_NONE, 1},
+    {"2026-11-01T01:30:00", "2026-11-01T08:30:04Z", "2026-11-01T08:30:00Z", REFUSAL_NONE, 1},
+    {"2026-11-01T01:30:00", "2026-11-01T08:59:59Z", "2026-11-01T08:30:00Z", REFUSAL_NONE, 1},
+    {"2026-11-01T01:30:00", "2026-11-01T09:00:00Z", NULL, REFUSAL_TIME_AMBIGUOUS, 1},
+    {"2026-11-01T02:00:00", "2026-11-01T19:00:00Z", "2026-11-01T09:00:00Z", REFUSAL_NONE, 1},
+};
+
+static int64_t instant(const char *text) {
+    int64_t ms = 0;
+    ck_assert_msg(timestamp_parse(text, strlen(text), &ms), "%s", text);
+    return ms;
+}
+
+START_TEST(times_without_an_offset_are_those_of_the_zone_named) {
+    size_t length = 0;
+    char *bytes = test_read_file("/usr/share/zoneinfo/America/Denver", &length), text[128];
+    struct time_zone *denver = time_zone_create("America/Denver", bytes, length);
+    struct payload_binding binding = bound(QUANTITY_SUCTION, "Pa");
+    binding.time_zone = local_times[_i].zone;
+    binding.local = denver;
+    struct payload_reading reading;
+    snprintf(text, sizeof text, "{\"value\":154,\"time\":\"%s\"}", local_times[_i].time);
+    struct payload_result result =
+        payload_decode(&binding, text, strlen(text), instant(local_times[_i].arrival), &reading, 1);
+    ck_assert_str_eq(refusal_word(result.refusal), refusal_word(local_times[_i].refusal));
+    ck_assert_uint_eq(result.count, local_times[_i].taken != NULL);
+    if (local_times[_i].taken)
+        ck_assert_int_eq(reading.reading.time_ms, instant(local_times[_i].taken));
+    time_zone_destroy(denver);
+    free(bytes);
+}
+END_TEST
+
 START_TEST(time_is_looked_for_only_where_it_is_expected) {
     struct payload_binding binding = bound(QUANTITY_SUCTION, "Pa");
     binding.value_pointer = "/value";
@@ -282,7 +338,7 @@ START_TEST(damaged_messages) {
             text[test_random_next(&random) % length] =
                 (char)(n % 2 ? test_random_next(&random)
                              : (uint64_t) "{}[]\",:0-_.e"[test_random_next(&random) % 12]);
-        length -= test_random_next(&random) % (length / 4);
+        length -= test_random_below(&random, length / 4);
         struct payload_reading readings[2];
         struct payload_result result =
             payload_decode(&binding, text, length, ARRIVAL_MS, readings, 2);
@@ -302,6 +358,8 @@ int main(void) {
     tcase_add_test(tcase, scale_then_offset_in_the_unit_of_the_sensor);
     tcase_add_test(tcase, json_values);
     tcase_add_test(tcase, times);
+    tcase_add_loop_test(tcase, times_without_an_offset_are_those_of_the_zone_named, 0,
+                        sizeof local_times / sizeof local_times[0]);
     tcase_add_test(tcase, time_is_looked_for_only_where_it_is_expected);
     tcase_add_test(tcase, any_age_without_a_limit);
     tcase_add_test(tcase, crowded_documents);

@@ -182,11 +182,12 @@ END_TEST
 
 /* Every reason that a message alone can have is in the table or in a test of its own below. */
 START_TEST(each_reason_is_tested) {
-    bool seen[REFUSAL_COUNT] = {[REFUSAL_NONE] = true,
-                                [REFUSAL_TOO_LARGE] = true, /* size_limit */
-                                [REFUSAL_TOO_DEEP] = true,  /* depth_limit */
-                                [REFUSAL_CONFLICT] = true,  /* the store's */
-                                [REFUSAL_SET_ASIDE] = true /* of in_hand */};
+    bool seen[REFUSAL_COUNT] = {
+        [REFUSAL_NONE] = true,           [REFUSAL_TOO_LARGE] = true, /* size_limit */
+        [REFUSAL_TOO_DEEP] = true,                                   /* depth_limit */
+        [REFUSAL_TIME_AMBIGUOUS] = true,                             /* test_payload.c */
+        [REFUSAL_CONFLICT] = true,                                   /* the store's */
+        [REFUSAL_SET_ASIDE] = true /* of in_hand */};
     for (size_t i = 0; i < sizeof refused_cases / sizeof refused_cases[0]; i++)
         seen[refused_cases[i].refusal] = true;
     for (int i = 0; i < REFUSAL_COUNT; i++)
@@ -305,10 +306,10 @@ END_TEST
 
 START_TEST(refusals_have_words) {
     static const char *const words[REFUSAL_COUNT] = {
-        "none",          "empty",         "too-large",      "too-deep",       "malformed",
-        "invalid-utf8",  "value-missing", "not-a-number",   "not-finite",     "out-of-range",
-        "unknown-unit",  "wrong-unit",    "time-malformed", "time-in-future", "too-old",
-        "unknown-senml", "conflict",      "set aside"};
+        "none",         "empty",         "too-large",      "too-deep",       "malformed",
+        "invalid-utf8", "value-missing", "not-a-number",   "not-finite",     "out-of-range",
+        "unknown-unit", "wrong-unit",    "time-malformed", "time-ambiguous", "time-in-future",
+        "too-old",      "unknown-senml", "conflict",       "set aside"};
     for (int i = 0; i < REFUSAL_COUNT; i++)
         ck_assert_str_eq(refusal_word((enum refusal)i), words[i]);
     ck_assert_str_eq(refusal_word(REFUSAL_COUNT), "unknown");

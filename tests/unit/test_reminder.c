@@ -15,8 +15,8 @@ static struct alarm unacknowledged(void) {
     return (struct alarm){.id = 1,
                           .told = true,
                           .returned_ms = TIMESTAMP_NONE,
-                          .acknowledged_ms = TIMESTAMP_NONE,
-                          .shelved_until_ms = TIMESTAMP_NONE};
+                          .acknowledged.time_ms = TIMESTAMP_NONE,
+                          .shelved.until_ms = TIMESTAMP_NONE};
 }
 
 static struct reminder daily_told(int64_t ago_ms) {
@@ -47,9 +47,9 @@ START_TEST(whoever_acknowledges_ends_it_for_all) {
     struct alarm cases[6];
     for (int i = 0; i < 6; i++)
         cases[i] = unacknowledged();
-    cases[0].acknowledged_ms = NOW - 1;
+    cases[0].acknowledged.time_ms = NOW - 1;
     cases[1].returned_ms = NOW - 1;
-    cases[2].shelved_until_ms = NOW + HOUR;
+    cases[2].shelved.until_ms = NOW + HOUR;
     cases[3].suppressed = true;
     cases[4].out_of_service = true;
     cases[5].told = false;

@@ -74,11 +74,29 @@ START_TEST(speed_alone_follows_the_fan_laws) {
 }
 END_TEST
 
+/* At the speed found, the fan laws of response_solve give the suction of commissioning back. A leak
+   and a discharge that closes need more speed for it, a ground that closes less. */
+START_TEST(the_speed_that_holds_suction) {
+    const struct response_system system = {.fullness = 0.64, .loss = 0.2, .exponent = 2.0};
+    const struct response_change changes[] = {
+        {1.0, 1.0, 0.0}, {1.0, 1.0 / 1.44, 0.0}, {1.0, 4.0, 0.0}, {1.0, 1.0, 0.6}};
+    for (size_t i = 0; i < sizeof changes / sizeof changes[0]; i++) {
+        struct response_change change = changes[i];
+        change.speed = response_speed_to_hold(&system, &changes[i]);
+        struct response held = response_solve(&system, &change);
+        ck_assert_double_eq_tol(held.suction, 1.0, 1e-6);
+        ck_assert_double_eq_tol(held.flow, 1.0 / sqrt(change.resistance), 1e-6);
+        ck_assert(i == 0 ? fabs(change.speed - 1.0) < 1e-12 : (i == 2) == (change.speed < 1.0));
+    }
+}
+END_TEST
+
 int main(void) {
     TCase *response = tcase_create("response");
     tcase_add_test(response, four_times_the_resistance);
     tcase_add_test(response, nothing_changed_is_one);
     tcase_add_test(response, agrees_with_the_operating_point);
     tcase_add_test(response, speed_alone_follows_the_fan_laws);
+    tcase_add_test(response, the_speed_that_holds_suction);
     return run_test_case(response);
 }

@@ -164,7 +164,7 @@ static void look_again(struct world *world, size_t point, int64_t late_ms,
     write_world(world);
     struct second_look *look = begin(world, point, late_ms);
     for (bool done = false; !done;) {
-        size_t most = 1 + test_random_next(random) % 200;
+        size_t most = 1 + test_random_below(random, 200);
         size_t place = find_reading(world, second_look_next_ms(look));
         size_t count = world->reading_count - place < most ? world->reading_count - place : most;
         second_look_judge(look, &world->readings[place], count);
@@ -258,7 +258,7 @@ START_TEST(late_readings_end_where_sorted_ones_do) {
     draw(&random, point, COUNT, readings);
     judge_in_order(point, readings, COUNT);
     for (size_t i = COUNT - 1; i > 0; i--) {
-        size_t j = test_random_next(&random) % (i + 1);
+        size_t j = test_random_below(&random, i + 1);
         struct reading swap = readings[i];
         readings[i] = readings[j];
         readings[j] = swap;
@@ -280,8 +280,8 @@ static void a_few_come_late(uint64_t seed, size_t point) {
     judge_in_order(point, readings, COUNT);
     memset(is_late, 0, sizeof is_late);
     for (size_t block = 0; block < 6; block++) {
-        size_t from = test_random_next(&random) % (COUNT - 100);
-        size_t length = block % 2 ? 1 : test_random_next(&random) % 60;
+        size_t from = test_random_below(&random, COUNT - 100);
+        size_t length = block % 2 ? 1 : test_random_below(&random, 60);
         for (size_t i = from; i < from + length; i++)
             is_late[i] = true;
     }

@@ -1,31 +1,16 @@
-#include "settings/settings.h"
-
-#include "measure/duration.h"
-#include "settings/yaml_tree.h"
-#include "test_support.h"
+/* Settings files: defaults, every setting, conditions, and errors with their lines. */
+#include "settings_bench.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
-
-static struct settings *parse(const char *text, struct settings_errors *errors) {
-    return settings_parse("bad.yaml", text, strlen(text), errors);
-}
-
-static struct settings *parse_good(const char *text) {
-    struct settings_errors errors = {0};
-    struct settings *settings = parse(text, &errors);
-    ck_assert_msg(errors.count == 0, "%s", errors.count ? errors.lines[0] : "");
-    ck_assert_ptr_nonnull(settings);
-    settings_errors_free(&errors);
-    return settings;
-}
 
 START_TEST(all_errors_come_at_once_in_the_order_of_lines) {
     static const char *const expected[] = {
-        ("bad.yaml:1: xyzzy: unknown key. Known keys: broker, store, page, operator_socket, units, "
-         "radon_action_level, retest_every, visit_every, systems, contacts, conditions"),
+        ("bad.yaml:1: xyzzy: unknown key. Known keys: broker, store, page, operator_socket, "
+         "heartbeat, units, "
+         "radon_action_level, retest_every, visit_every, systems, enrolled_systems, fans, "
+         "contractor, contacts, conditions"),
         "bad.yaml:2: units: metric is not a system of units; allowed: us or si",
         "bad.yaml:4: broker.port: 0 is not a port; allowed: 1 to 65535",
         "bad.yaml:5: broker.protocol: 6 is not a version of MQTT; allowed: 5 or 3.1.1",
@@ -36,65 +21,6 @@ START_TEST(all_errors_come_at_once_in_the_order_of_lines) {
     ck_assert_uint_eq(errors.count, 4);
     for (size_t i = 0; i < 4; i++)
         ck_assert_str_eq(errors.lines[i], expected[i]);
-    settings_errors_free(&errors);
-}
-END_TEST
-
-START_TEST(a_contact_says_what_it_hears_of) {
-    struct settings *settings = parse_good(
-        "contacts:\n  - id: a\n    role: homeowner\n    language: es-MX\n"
-        "    webhook: {url: 'https://h.example/'}\n"
-        "    hears: {suction-low: no, radon-rising: yes, low: no, medium: Yes}\n"
-        "conditions:\n  fan-weak: {tell: [technician, contractor]}\n  battery-low: {tell: none}\n");
-    const struct settings_contact *contact = &settings->contacts[0];
-    ck_assert_str_eq(contact->language, "es-MX");
-    ck_assert_uint_eq(contact->hears, UINT64_C(1) << CONDITION_RADON_RISING);
-    ck_assert_uint_eq(contact->hears_not, UINT64_C(1) << CONDITION_SUCTION_LOW);
-    ck_assert_uint_eq(contact->hears_priorities, 1U << PRIORITY_MEDIUM);
-    ck_assert_uint_eq(contact->hears_not_priorities, 1U << PRIORITY_LOW);
-    struct condition_rule rule = condition_rule_default(CONDITION_FAN_WEAK);
-    ck_assert(!rule.tell_given);
-    condition_rule_apply(&rule, settings->conditions, settings->condition_count);
-    ck_assert(rule.tell_given);
-    ck_assert_uint_eq(rule.hears, HEARS_CONTRACTOR | HEARS_TECHNICIAN);
-    rule = condition_rule_default(CONDITION_BATTERY_LOW);
-    condition_rule_apply(&rule, settings->conditions, settings->condition_count);
-    ck_assert(rule.tell_given);
-    ck_assert_uint_eq(rule.hears, 0);
-    settings_free(settings);
-}
-END_TEST
-
-static const struct {
-    const char *text, *error;
-} wrong_hears[] = {
-    {"hears: {suction-lo: yes}",
-     "bad.yaml:1: contacts[a].hears.suction-lo: is no condition; did you mean \"suction-low\"?; "
-     "allowed: names of conditions, or high, medium, low for all of that priority"},
-    {"hears: {high: perhaps}",
-     "bad.yaml:1: contacts[a].hears.high: perhaps is not a switch; allowed: yes or no"},
-};
-
-START_TEST(a_wrong_hears_is_refused) {
-    struct settings_errors errors = {0};
-    char text[300];
-    snprintf(text, sizeof text,
-             "contacts: [{id: a, role: contractor, webhook: {url: 'https://h.example/'}, %s}]\n",
-             wrong_hears[_i].text);
-    ck_assert_ptr_null(parse(text, &errors));
-    ck_assert_uint_eq(errors.count, 1);
-    ck_assert_str_eq(errors.lines[0], wrong_hears[_i].error);
-    settings_errors_free(&errors);
-}
-END_TEST
-
-START_TEST(tell_names_roles_only) {
-    struct settings_errors errors = {0};
-    ck_assert_ptr_null(parse("conditions: {fan-weak: {tell: [boss]}}\n", &errors));
-    ck_assert_uint_eq(errors.count, 1);
-    ck_assert_str_eq(errors.lines[0],
-                     "bad.yaml:1: conditions.fan-weak.tell: boss is not a role; allowed: none, or "
-                     "a list of contractor, homeowner, technician");
     settings_errors_free(&errors);
 }
 END_TEST
@@ -132,30 +58,11 @@ START_TEST(an_error_carries_no_secret_and_no_escape) {
 }
 END_TEST
 
-START_TEST(a_template_must_fill) {
-    static const char *const templates[] = {"{\"a\": {{texts}}}", "{\"a\": {{text}",
-                                            "{\"a\": {{text}}", "{{text}} {{text}}"};
-    for (size_t i = 0; i < sizeof templates / sizeof templates[0]; i++) {
-        char text[300];
-        snprintf(text, sizeof text,
-                 "contacts: [{id: a, role: contractor, webhook: {url: 'https://h.example/', body: "
-                 "template, template: '%s'}}]\n",
-                 templates[i]);
-        struct settings_errors errors = {0};
-        ck_assert_ptr_null(parse(text, &errors));
-        ck_assert_uint_eq(errors.count, 1);
-        ck_assert_ptr_eq(strstr(errors.lines[0], "bad.yaml:1: contacts[a].webhook.template: "),
-                         errors.lines[0]);
-        ck_assert_ptr_nonnull(strstr(errors.lines[0], "; allowed: JSON with {{NAME}} of text, "));
-        settings_errors_free(&errors);
-    }
-}
-END_TEST
-
 START_TEST(a_file_of_one_key_has_the_defaults_of_the_contract) {
     struct settings *settings = parse_good("units: us\n");
-    ck_assert_str_eq(settings->broker.host, "127.0.0.1");
-    ck_assert_int_eq(settings->broker.port, 1883);
+    ck_assert_uint_eq(settings->broker.host_count, 1);
+    ck_assert_str_eq(settings->broker.hosts[0].name, "127.0.0.1");
+    ck_assert_int_eq(settings->broker.hosts[0].port, 1883);
     ck_assert_str_eq(settings->broker.client_id, "subslabd");
     ck_assert_int_eq(settings->broker.protocol, 5);
     ck_assert_uint_eq(settings->broker.subscribe_count, 1);
@@ -166,8 +73,8 @@ START_TEST(a_file_of_one_key_has_the_defaults_of_the_contract) {
     ck_assert(!settings->broker.tls);
     ck_assert_str_eq(settings->store_file, "/var/lib/subslabd/subslab.db");
     ck_assert_int_eq(settings->keep_readings_ms, 10 * DURATION_YEAR_MS);
-    ck_assert_str_eq(settings->page_address, "127.0.0.1");
-    ck_assert_int_eq(settings->page_port, 8148);
+    ck_assert_str_eq(settings->page.address, "127.0.0.1");
+    ck_assert_int_eq(settings->page.port, 8148);
     ck_assert_str_eq(settings->operator_socket, "/run/subslabd/operator.sock");
     ck_assert_int_eq(settings->units, UNIT_SYSTEM_US);
     ck_assert_double_eq_tol(settings->radon_action_level_bq_m3, 148.0, 1e-9);
@@ -180,45 +87,29 @@ START_TEST(a_file_of_one_key_has_the_defaults_of_the_contract) {
 }
 END_TEST
 
-static const char full[] =
-    "broker:\n  host: broker.example\n  port: 8884\n  client_id: north\n  protocol: 3.1.1\n"
-    "  username: subslabd\n  password_file: broker-password\n"
-    "  tls: {ca_file: ca.pem, certificate_file: client.pem, key_file: client.key}\n"
-    "  subscribe: [\"a/#\", \"+/b\"]\n  keepalive: 1 min\n  receive_maximum: 20\n"
-    "  maximum_packet: 70000\n"
-    "store:\n  file: north.db\n  keep_readings: 3 y\n"
-    "page: {address: 0.0.0.0, port: 0, access_file: accounts, hosts: [north.example]}\n"
-    "operator_socket: north.sock\nunits: si\nradon_action_level: 100 Bq/m3\n"
-    "retest_every: none\nvisit_every: 1 y\nsystems: [one.yaml, two.yaml]\n"
-    "contacts:\n"
-    "  - id: office\n    role: contractor\n"
-    "    webhook:\n      url: https://alerts.example:8443/hook\n      body: template\n"
-    "      template: '{\"text\": {{text}}, \"why\": {{ diagnosis }}}'\n"
-    "      signing_secret_file: office-secret\n"
-    "      headers: {Authorization: file:office-token, X-Tenant: north}\n"
-    "      tls_ca_file: office.pem\n"
-    "    quiet_hours: 21:00-07:30\n    time_zone: Europe/Oslo\n    units: us\n    language: en\n"
-    "    remind_every: 24 h\n    escalate_to: {contact: owner, after: 4 h}\n    digest: weekly\n"
-    "    at_most_every: 5 min\n"
-    "  - id: owner\n    role: homeowner\n"
-    "    webhook: {url: 'http://10.0.0.2/x', body: text, allow_private: true}\n"
-    "  - {id: bench, role: technician, webhook: {url: 'http://[::1]:8080/'}}\n"
-    "conditions:\n"
-    "  suction-low: {setpoint: 65 %, deadband: 5 %, on_delay: 2 h, off_delay: 1 h, priority: "
-    "high}\n"
-    "  radon-rising: {enabled: no}\n"
-    "  radon-high: {setpoint: 300 Bq/m3}\n"
-    "  sensor-silent: {setpoint: 45 min}\n"
-    "  fan-weak: {setpoint: 85 %}\n"
-    "  radon-above-action: {setpoint: 0.9}\n"
-    "  suction-high: {setpoint: 2.5 inH2O, deadband: 0.1 inH2O}\n"
-    "  battery-low: {setpoint: 20 %}\n";
+START_TEST(brokers_of_a_cluster_are_read_in_order) {
+    static const struct settings_broker_host expected[] = {{(char *)"broker-1", 1900},
+                                                           {(char *)"broker-2", 1900},
+                                                           {(char *)"broker-3", 1884},
+                                                           {(char *)"2001:db8::1", 1900},
+                                                           {(char *)"2001:db8::2", 1885}};
+    struct settings *settings =
+        parse_good("broker:\n  port: 1900\n  host: [broker-1, broker-2, 'broker-3:1884', "
+                   "'2001:db8::1', '[2001:db8::2]:1885']\n");
+    ck_assert_uint_eq(settings->broker.host_count, 5);
+    for (size_t i = 0; i < 5; i++) {
+        ck_assert_str_eq(settings->broker.hosts[i].name, expected[i].name);
+        ck_assert_int_eq(settings->broker.hosts[i].port, expected[i].port);
+    }
+    settings_free(settings);
+}
+END_TEST
 
 START_TEST(every_setting_of_the_fleet_is_read) {
     struct settings *settings = parse_good(full);
     const struct settings_broker *broker = &settings->broker;
-    ck_assert_str_eq(broker->host, "broker.example");
-    ck_assert_int_eq(broker->port, 8884);
+    ck_assert_str_eq(broker->hosts[0].name, "broker.example");
+    ck_assert_int_eq(broker->hosts[0].port, 8884);
     ck_assert_int_eq(broker->protocol, 4);
     ck_assert_str_eq(broker->username, "subslabd");
     ck_assert_str_eq(broker->password_file, "broker-password");
@@ -232,9 +123,10 @@ START_TEST(every_setting_of_the_fleet_is_read) {
     ck_assert_int_eq(broker->receive_maximum, 20);
     ck_assert_uint_eq(broker->maximum_packet, 70000);
     ck_assert_int_eq(settings->keep_readings_ms, 3 * DURATION_YEAR_MS);
-    ck_assert_int_eq(settings->page_port, 0);
-    ck_assert_str_eq(settings->page_access_file, "accounts");
-    ck_assert_uint_eq(settings->page_host_count, 1);
+    ck_assert_int_eq(settings->page.port, 0);
+    ck_assert_str_eq(settings->page.access_file, "accounts");
+    ck_assert_uint_eq(settings->page.host_count, 1);
+    ck_assert_str_eq(settings->page.base, "/radon");
     ck_assert_int_eq(settings->units, UNIT_SYSTEM_SI);
     ck_assert_double_eq(settings->radon_action_level_bq_m3, 100.0);
     ck_assert_int_eq(settings->retest_every_ms, 0);
@@ -242,42 +134,6 @@ START_TEST(every_setting_of_the_fleet_is_read) {
     ck_assert_ptr_null(settings->systems_folder);
     ck_assert_uint_eq(settings->system_file_count, 2);
     ck_assert_str_eq(settings->system_files[1], "two.yaml");
-    settings_free(settings);
-}
-END_TEST
-
-START_TEST(every_setting_of_a_contact_is_read) {
-    struct settings *settings = parse_good(full);
-    ck_assert_uint_eq(settings->contact_count, 3);
-    const struct settings_contact *office = &settings->contacts[0];
-    ck_assert_str_eq(office->id, "office");
-    ck_assert_int_eq(office->role, ROLE_CONTRACTOR);
-    ck_assert_str_eq(office->url, "https://alerts.example:8443/hook");
-    ck_assert_int_eq(office->body, BODY_TEMPLATE);
-    ck_assert_str_eq(office->template_text, "{\"text\": {{text}}, \"why\": {{ diagnosis }}}");
-    ck_assert_str_eq(office->signing_secret_file, "office-secret");
-    ck_assert_uint_eq(office->header_count, 2);
-    ck_assert_str_eq(office->headers[0].value_file, "office-token");
-    ck_assert_ptr_null(office->headers[0].value);
-    ck_assert_str_eq(office->headers[1].value, "north");
-    ck_assert(office->has_quiet_hours);
-    ck_assert_int_eq(office->quiet_from_minute, 21 * 60);
-    ck_assert_int_eq(office->quiet_to_minute, 7 * 60 + 30);
-    ck_assert_str_eq(office->time_zone, "Europe/Oslo");
-    ck_assert(office->has_units && office->units == UNIT_SYSTEM_US);
-    ck_assert_int_eq(office->remind_every_ms, DURATION_DAY_MS);
-    ck_assert_str_eq(office->escalate_to, "owner");
-    ck_assert_int_eq(office->escalate_after_ms, 4 * DURATION_HOUR_MS);
-    ck_assert_str_eq(office->digest, "weekly");
-    ck_assert_int_eq(office->least_interval_ms, 5 * DURATION_MINUTE_MS);
-    ck_assert_str_eq(office->tls_ca_file, "office.pem");
-    const struct settings_contact *owner = &settings->contacts[1];
-    ck_assert_int_eq(owner->role, ROLE_HOMEOWNER);
-    ck_assert_int_eq(owner->body, BODY_TEXT);
-    ck_assert(owner->allow_private_address && !owner->has_quiet_hours && !owner->has_units);
-    ck_assert_str_eq(owner->language, "en");
-    ck_assert_int_eq(owner->remind_every_ms, 0);
-    ck_assert_int_eq(settings->contacts[2].body, BODY_CLOUDEVENTS);
     settings_free(settings);
 }
 END_TEST
@@ -434,8 +290,8 @@ static char *switch_on(const char *text) {
 START_TEST(the_example_is_valid_and_holds_the_defaults) {
     char *text = test_read_file(SOURCE_DIR "/config/subslabd.yaml", NULL);
     struct settings *example = parse_good(text), *defaults = parse_good("units: us\n");
-    ck_assert_str_eq(example->broker.host, defaults->broker.host);
-    ck_assert_int_eq(example->broker.port, defaults->broker.port);
+    ck_assert_str_eq(example->broker.hosts[0].name, defaults->broker.hosts[0].name);
+    ck_assert_int_eq(example->broker.hosts[0].port, defaults->broker.hosts[0].port);
     ck_assert_str_eq(example->broker.client_id, defaults->broker.client_id);
     ck_assert_int_eq(example->broker.protocol, defaults->broker.protocol);
     ck_assert_str_eq(example->broker.subscribe[0], defaults->broker.subscribe[0]);
@@ -444,8 +300,8 @@ START_TEST(the_example_is_valid_and_holds_the_defaults) {
     ck_assert_uint_eq(example->broker.maximum_packet, defaults->broker.maximum_packet);
     ck_assert_str_eq(example->store_file, defaults->store_file);
     ck_assert_int_eq(example->keep_readings_ms, defaults->keep_readings_ms);
-    ck_assert_str_eq(example->page_address, defaults->page_address);
-    ck_assert_int_eq(example->page_port, defaults->page_port);
+    ck_assert_str_eq(example->page.address, defaults->page.address);
+    ck_assert_int_eq(example->page.port, defaults->page.port);
     ck_assert_str_eq(example->operator_socket, defaults->operator_socket);
     ck_assert_int_eq(example->units, defaults->units);
     ck_assert_str_eq(example->radon_action_level_text, defaults->radon_action_level_text);
@@ -465,38 +321,14 @@ START_TEST(the_example_is_valid_and_holds_the_defaults) {
 }
 END_TEST
 
-/* Ten thousand contacts are two MiB; what fits into one must still be read quickly. */
-START_TEST(a_chain_of_thousands_of_contacts_is_checked) {
-    char *text = malloc(YAML_TREE_BYTES_MAX);
-    int used = sprintf(text, "contacts:\n");
-    for (int i = 0; i < 8000; i++)
-        used += sprintf(text + used,
-                        "- {id: c%d, role: homeowner, webhook: {url: 'https://h.example/'}, "
-                        "escalate_to: {contact: c%d, after: 1 h}}\n",
-                        i, i == 7999 ? 5000 : i + 1);
-    struct settings_errors errors = {0};
-    ck_assert_ptr_null(settings_parse("bad.yaml", text, (size_t)used, &errors));
-    ck_assert_uint_eq(errors.count, 1);
-    ck_assert_str_eq(errors.lines[0],
-                     "bad.yaml:5002: contacts[c5000].escalate_to.contact: \"c5001\" leads back to "
-                     "the contact itself; allowed: a chain that ends");
-    settings_errors_free(&errors);
-    free(text);
-}
-END_TEST
-
 int main(void) {
     TCase *settings = tcase_create("settings");
-    tcase_add_test(settings, a_contact_says_what_it_hears_of);
-    tcase_add_loop_test(settings, a_wrong_hears_is_refused, 0, 2);
-    tcase_add_test(settings, tell_names_roles_only);
     tcase_add_test(settings, all_errors_come_at_once_in_the_order_of_lines);
     tcase_add_test(settings, very_many_errors_are_counted_not_listed);
     tcase_add_test(settings, an_error_carries_no_secret_and_no_escape);
-    tcase_add_test(settings, a_template_must_fill);
     tcase_add_test(settings, a_file_of_one_key_has_the_defaults_of_the_contract);
+    tcase_add_test(settings, brokers_of_a_cluster_are_read_in_order);
     tcase_add_test(settings, every_setting_of_the_fleet_is_read);
-    tcase_add_test(settings, every_setting_of_a_contact_is_read);
     tcase_add_test(settings, conditions_are_read_in_their_own_form);
     tcase_add_test(settings, every_condition_can_be_changed_at_the_fleet);
     tcase_add_test(settings, a_path_is_relative_to_the_settings);
@@ -504,6 +336,5 @@ int main(void) {
     tcase_add_test(settings, bytes_that_are_no_utf8_are_refused);
     tcase_add_test(settings, damaged_files_are_parsed_or_refused_with_a_reason);
     tcase_add_test(settings, the_example_is_valid_and_holds_the_defaults);
-    tcase_add_test(settings, a_chain_of_thousands_of_contacts_is_checked);
     return run_test_case(settings);
 }

@@ -17,7 +17,7 @@ static const struct refused_file refused[] = {
     {"broker:\n  host: 10.0.0.5\n  clientid: x\n",
      "bad.yaml:3: broker.clientid: unknown key; did you mean \"client_id\"? Known keys: host, "
      "port, client_id, protocol, username, password_file, tls, subscribe, keepalive, "
-     "receive_maximum, maximum_packet"},
+     "receive_maximum, maximum_packet, state_topic"},
     {"broker: {port: 1883.5}\n",
      "bad.yaml:1: broker.port: 1883.5 is not a port; allowed: 1 to 65535"},
     {"broker: {port: mqtt}\n", "bad.yaml:1: broker.port: mqtt is not a port; allowed: 1 to 65535"},
@@ -71,6 +71,9 @@ static const struct refused_file refused[] = {
     {"page: {hosts: [radon.example]}\n", "bad.yaml:1: page.hosts: opens the page to others without "
                                          "accounts; name a file of accounts as "
                                          "page.access_file, or take hosts out"},
+    {"page: {base: /radon/}\n",
+     "bad.yaml:1: page.base: \"/radon/\" is not a path to stand below; allowed: /radon, or "
+     "/house/radon: letters, digits and - . _ between slashes, none at the end"},
     {"page: {port: -1}\n",
      "bad.yaml:1: page.port: -1 is not a port; allowed: 1 to 65535, or 0 for no page"},
     {"operator_socket: "
@@ -91,11 +94,42 @@ static const struct refused_file refused[] = {
     {"systems: {folder: x}\n",
      "bad.yaml:1: systems: is a map; allowed: a folder such as systems/, or a list of files"},
     {"unit: us\n", "bad.yaml:1: unit: unknown key; did you mean \"units\"? Known keys: broker, "
-                   "store, page, operator_socket, units, radon_action_level, retest_every, "
-                   "visit_every, systems, contacts, conditions"},
+                   "store, page, operator_socket, heartbeat, units, radon_action_level, "
+                   "retest_every, visit_every, systems, enrolled_systems, fans, contractor, "
+                   "contacts, conditions"},
     {"xyzzy: 1\n",
-     "bad.yaml:1: xyzzy: unknown key. Known keys: broker, store, page, operator_socket, units, "
-     "radon_action_level, retest_every, visit_every, systems, contacts, conditions"},
+     "bad.yaml:1: xyzzy: unknown key. Known keys: broker, store, page, operator_socket, heartbeat, "
+     "units, radon_action_level, retest_every, visit_every, systems, enrolled_systems, fans, "
+     "contractor, contacts, conditions"},
+    {"broker: {host: []}\n", "bad.yaml:1: broker.host: is empty; allowed: a list of hosts"},
+    {"broker: {host: [a, 'b:0']}\n",
+     "bad.yaml:1: broker.host[2]: \"b:0\" is not a host; allowed: a host name or an IP address, "
+     "with a port such as broker-3:1884 or [2001:db8::1]:1884 at will"},
+    {"broker: {state_topic: 'a/+'}\n",
+     "bad.yaml:1: broker.state_topic: a/+ has a wildcard; allowed: "
+     "a topic without + and #"},
+    {"broker:\n  subscribe: ['house/#']\n  state_topic: house/state\n",
+     "bad.yaml:3: broker.state_topic: would be read back by broker.subscribe house/#; allowed: a "
+     "topic that none of them takes, such as subslab-state"},
+    {"broker:\n  subscribe: ['state/+']\n  state_topic: state\n",
+     "bad.yaml:3: broker.state_topic: would be read back by broker.subscribe state/+; allowed: a "
+     "topic that none of them takes, such as subslab-state"},
+    {"heartbeat: {every: 5 min}\n",
+     "bad.yaml:1: heartbeat.url: is missing; allowed: https://HOST/PATH"},
+    {"heartbeat: {url: 'https://h.example/', every: 1 s}\n",
+     "bad.yaml:1: heartbeat.every: 1 s is not a time between heartbeats; allowed: 10 s to 1 d"},
+    {"heartbeat: {url: 'http://h.example/'}\n",
+     "bad.yaml:1: heartbeat.url: is plain http; allowed: https, http to this machine, or with "
+     "allow_private: yes"},
+    {"contractor: Quillmere\n",
+     "bad.yaml:1: contractor: is a single value; allowed: a map of keys and values"},
+    {"contractor: {name: Quillmere, phone: 5}\n",
+     "bad.yaml:1: contractor.phone: unknown key; did you mean \"telephone\"? Known keys: name, "
+     "telephone"},
+    {"enrolled_systems: [a.yaml]\n",
+     "bad.yaml:1: enrolled_systems: is a list; allowed: a folder such as "
+     "/var/lib/subslabd/systems/"},
+    {"fans: [a.yaml]\n", "bad.yaml:1: fans: is a list; allowed: a folder such as fans/"},
     {"contacts: {a: 1}\n", "bad.yaml:1: contacts: is a map; allowed: a list of contacts"},
     {"contacts:\n  - role: contractor\n    webhook: {url: 'https://h.example/'}\n",
      "bad.yaml:2: contacts[1].id: is missing; allowed: an id such as office"},
@@ -171,8 +205,9 @@ static const struct refused_file refused[] = {
      "name such as America/Denver"},
     {"contacts: [{id: a, role: contractor, webhook: {url: \"https://h.example/x\"}, language: "
      "de}]\n",
-     "bad.yaml:1: contacts[a].language: \"de\" is no language of the messages; allowed: en or es, "
-     "also with a region such as es-MX"},
+     "bad.yaml:1: contacts[a].language: \"de\" is no language of the messages; allowed: the code "
+     "of "
+     "one, such as en or es-MX"},
     {"contacts: [{id: a, role: contractor, webhook: {url: \"https://h.example/x\"}, remind_every: "
      "500 ms}]\n",
      "bad.yaml:1: contacts[a].remind_every: is too often; allowed: none, or 1 s to 90 d"},
@@ -203,12 +238,13 @@ static const struct refused_file refused[] = {
     {"conditions: {suction-lo: {setpoint: 60 %}}\n",
      "bad.yaml:1: conditions.suction-lo: unknown condition; did you mean \"suction-low\"? Known "
      "conditions: suction-lost, suction-low, suction-high, suction-fading, field-weak, "
-     "fan-stopped, fan-weak, fan-fading, ground-changed, radon-high, radon-above-action, "
+     "field-reversed, fan-stopped, power-high, fan-weak, fan-fading, ground-changed, radon-high, "
+     "radon-above-action, "
      "radon-rising, water-high, sensor-silent, sensor-stuck, sensor-implausible, sensor-clock, "
-     "battery-low, "
+     "battery-low, reading-due, "
      "system-silent, fleet-silent, retest-due, visit-due, calibration-due, broker-lost, "
      "messages-refused, store-failing, store-damaged, delivery-failing, clock-jumped, "
-     "readings-gap"},
+     "readings-gap, backup-failing"},
     {"conditions: {suction-low: {setpoint: 120 %}}\n",
      "bad.yaml:1: conditions.suction-low.setpoint: 120 % is not a setpoint of suction-low; "
      "allowed: above 0 % and below 100 % of baseline, or a possible value with a unit of the kind "

@@ -1,192 +1,9 @@
-#include "settings/system_description.h"
-
-#include "measure/duration.h"
-#include "test_support.h"
+/* System files: defaults, every setting, branches, fan models, points, limits. */
+#include "system_bench.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
-
-/* What a bad file must say: exactly one line. */
-struct refused_file {
-    const char *text, *error;
-};
-
-static const struct refused_file refused[] = {
-    {"name: x\npoints: [{id: s, quantity: suction}]\n",
-     "bad.yaml:1: id: is missing; allowed: an id such as birch-lane-12"},
-    {"id: h\n", "bad.yaml:1: points: is missing; allowed: a list of points"},
-    {"id: h\npoints: []\n", "bad.yaml:2: points: has 0 points; allowed: 1 to 1000"},
-    {"id: h\npoints:\n", "bad.yaml:2: points: has no value; allowed: a list of points"},
-    {"id: h\npoints: [s]\n",
-     "bad.yaml:2: points[1]: is a single value; allowed: a map of keys and values"},
-    {"id: 'a/b'\npoints: [{id: s, quantity: suction}]\n",
-     "bad.yaml:1: id: \"a/b\" is not an id; allowed: 1 to 64 letters (a-z, A-Z), digits and . _ -, "
-     "the first a letter or digit"},
-    {"id: h\nname: \"a\\nb\"\npoints: [{id: s, quantity: suction}]\n",
-     "bad.yaml:2: name: \"a?b\" has a line break or another control character; allowed: one line "
-     "of text"},
-    {"id: h\nname: \"\\e[31mred\"\npoints: [{id: s, quantity: suction}]\n",
-     "bad.yaml:2: name: \"?[31mred\" has a line break or another control character; allowed: one "
-     "line of text"},
-    {"id: h\ntime_zone: /etc/passwd\npoints: [{id: s, quantity: suction}]\n",
-     "bad.yaml:2: time_zone: \"/etc/passwd\" is not a time zone; allowed: an IANA name such as "
-     "America/Denver"},
-    {"id: h\npipe: {inside_diameter: 3}\npoints: [{id: s, quantity: suction}]\n",
-     "bad.yaml:2: pipe.inside_diameter: 3 lacks a unit; allowed: 20 mm to 1 m, such as 3.068 in"},
-    {"id: h\npipe: {inside_diameter: 3 Pa}\npoints: [{id: s, quantity: suction}]\n",
-     "bad.yaml:2: pipe.inside_diameter: 3 Pa is not a pipe's inside diameter; allowed: 20 mm to 1 "
-     "m, such as 3.068 in"},
-    {"id: h\npipe: {centerline_factor: 0.9}\npoints: [{id: s, quantity: suction}]\n",
-     "bad.yaml:2: pipe.centerline_factor: unknown key; did you mean \"centreline_factor\"? Known "
-     "keys: inside_diameter, centreline_factor, loss_after_gauge"},
-    {"id: h\nfan: {power: 0 W}\npoints: [{id: s, quantity: suction}]\n",
-     "bad.yaml:2: fan.power: 0 W is not a fan's power; allowed: 0.1 W to 5000 W"},
-    {"id: h\nfan: {curve: [[0 cfm, 1 inH2O]]}\npoints: [{id: s, quantity: suction}]\n",
-     "bad.yaml:2: fan.curve: has 1 points; allowed: a list of 2 to 32 pairs such as [40 cfm, 1.4 "
-     "inH2O]"},
-    {"id: h\nfan: {curve: [[0 cfm, 1 inH2O], [10 cfm]]}\npoints: [{id: s, quantity: suction}]\n",
-     "bad.yaml:2: fan.curve[2]: has 1 values; allowed: a pair such as [40 cfm, 1.4 inH2O]"},
-    {"id: h\nfan: {curve: [[0 cfm, 1 inH2O], [10 Pa, 1 Pa]]}\npoints: [{id: s, quantity: "
-     "suction}]\n",
-     "bad.yaml:2: fan.curve[2]: 10 Pa is not part of a fan curve; allowed: first a flow of at "
-     "least 0 with a unit, such as 40 cfm"},
-    {"id: h\nfan: {curve: [[0 cfm, 1 inH2O], [0 cfm, 0.5 inH2O]]}\npoints: [{id: s, quantity: "
-     "suction}]\n",
-     "bad.yaml:2: fan.curve[2]: flow does not rise; allowed: a flow above the one before"},
-    {"id: h\nfan: {curve: [[0 cfm, 1 inH2O], [5 cfm, 1.5 inH2O]]}\npoints: [{id: s, quantity: "
-     "suction}]\n",
-     "bad.yaml:2: fan.curve[2]: pressure rises; allowed: a pressure not above the one before"},
-    {"id: h\ncontacts: []\npoints: [{id: s, quantity: suction}]\n",
-     "bad.yaml:2: contacts: is empty; allowed: a list of contact ids; leave the key out for all "
-     "contractors"},
-    {"id: h\ncontacts: office\npoints: [{id: s, quantity: suction}]\n",
-     "bad.yaml:2: contacts: is a single value; allowed: a list of contact ids; leave the key out "
-     "for all contractors"},
-    {"id: h\ncontacts: [a, a]\npoints: [{id: s, quantity: suction}]\n",
-     "bad.yaml:2: contacts: name \"a\" twice; allowed: once"},
-    {"id: h\nvisit_every: 1\npoints: [{id: s, quantity: suction}]\n",
-     "bad.yaml:2: visit_every: 1 lacks a unit; allowed: none, or to 10 y"},
-    {"id: h\nconditions: {broker-lost: {priority: low}}\npoints: [{id: s, quantity: suction}]\n",
-     "bad.yaml:2: conditions.broker-lost: is not judged for a system; allowed: in the settings of "
-     "a level above"},
-    {"id: h\npoints:\n  - {id: s, quantity: suctoin}\n",
-     "bad.yaml:3: points[s].quantity: \"suctoin\" is not a quantity; did you mean \"suction\"? "
-     "allowed: suction, field, velocity-pressure, airflow, fan-power, fan-current, radon, "
-     "indoor-temperature, outdoor-temperature, barometric-pressure, humidity, water-level, "
-     "battery"},
-    {"id: h\npoints:\n  - {id: s}\n", "bad.yaml:3: points[s].quantity: is missing; allowed: a "
-                                      "quantity such as suction, field or radon"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction}\n  - {id: s, quantity: radon}\n",
-     "bad.yaml:4: points[2].id: \"s\" is taken by the point in line 3; allowed: an id of its own"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, unit: cfm}\n",
-     "bad.yaml:3: points[s].unit: cfm is a unit of another kind; allowed for suction: Pa and the "
-     "like"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, unit: furlong}\n",
-     "bad.yaml:3: points[s].unit: \"furlong\" is not a unit; allowed for suction: Pa and the like"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, every: 0 s}\n",
-     "bad.yaml:3: points[s].every: 0 s is not an interval; allowed: 1 s to 366 d, such as 10 min"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, every: 10}\n",
-     "bad.yaml:3: points[s].every: 10 lacks a unit; allowed: 1 s to 366 d, such as 10 min"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, topic: 'a/+/b'}\n",
-     "bad.yaml:3: points[s].topic: \"a/+/b\" has a wildcard; allowed: a topic without + and #"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, topic: '$SYS/x'}\n",
-     "bad.yaml:3: points[s].topic: \"$SYS/x\" begins with $; allowed: a topic of your own"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, topic: ''}\n",
-     "bad.yaml:3: points[s].topic: \"\" is not a topic; allowed: 1 to 65535 bytes"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, value: pressure}\n",
-     "bad.yaml:3: points[s].value: \"pressure\" is not a JSON Pointer; allowed: \"\" for the whole "
-     "document, or a path such as /pressure/value, with ~1 for / and ~0 for ~"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, value: /a~2}\n",
-     "bad.yaml:3: points[s].value: \"/a~2\" is not a JSON Pointer; allowed: \"\" for the whole "
-     "document, or a path such as /pressure/value, with ~1 for / and ~0 for ~"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, time: ts}\n",
-     "bad.yaml:3: points[s].time: \"ts\" is not a JSON Pointer; allowed: \"\" for the whole "
-     "document, or a path such as /pressure/value, with ~1 for / and ~0 for ~"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, time_unit: s}\n",
-     "bad.yaml:3: points[s].time_unit: is not used without time; allowed: time and time_unit "
-     "together"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, time: /t, time_unit: us}\n",
-     "bad.yaml:3: points[s].time_unit: us is not a unit of time; allowed: s or ms"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, scale: 0}\n",
-     "bad.yaml:3: points[s].scale: is 0, which makes every reading the same; allowed: -1000000 to "
-     "1000000, not 0"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, scale: ten}\n",
-     "bad.yaml:3: points[s].scale: ten is not a scale; allowed: -1000000 to 1000000, not 0"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, offset: 1 Pa}\n",
-     "bad.yaml:3: points[s].offset: 1 Pa is not an offset, a number in the sensor's unit; allowed: "
-     "-1000000 to 1000000"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, senml_name: 'a b'}\n",
-     "bad.yaml:3: points[s].senml_name: \"a b\" is not a SenML name; allowed: letters, digits and "
-     "- : . / _, the first a letter or digit"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, senml_name: a, value: /v}\n",
-     "bad.yaml:3: points[s].senml_name: and value exclude each other; allowed: one of them"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, calibration_uncertainty: 200 %}\n",
-     "bad.yaml:3: points[s].calibration_uncertainty: 200 % is not a relative standard uncertainty; "
-     "allowed: 0 % to 100 %, such as 10 %"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, limit: {low: 70 %}}\n",
-     "bad.yaml:3: points[s].limit: unknown key; did you mean \"limits\"? Known keys: id, name, "
-     "quantity, topic, unit, every, value, time, time_unit, scale, offset, senml_name, limits, "
-     "conditions, calibration_uncertainty"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, limits: {lowest: 70 %}}\n",
-     "bad.yaml:3: points[s].limits.lowest: is not a limit of a suction point; allowed: low, lost, "
-     "high"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, limits: {low: 70}}\n",
-     "bad.yaml:3: points[s].limits.low: 70 is not a setpoint of suction-low; allowed: above 0 % "
-     "and below 100 % of baseline, or a possible value with a unit of the kind Pa"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, limits: {low: 5 %}}\n",
-     "bad.yaml:3: points[s].limits.low: suction-lost is not below suction-low; allowed: lost below "
-     "low below high"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, limits: {low: 150 %}}\n",
-     "bad.yaml:3: points[s].limits.low: 150 % is not a setpoint of suction-low; allowed: above 0 % "
-     "and below 100 % of baseline, or a possible value with a unit of the kind Pa"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, limits: {lost: 80 %}}\n",
-     "bad.yaml:3: points[s].limits.lost: suction-lost is not below suction-low; allowed: lost "
-     "below low below high"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, limits: {low: 70 Pa, high: 60 Pa}}\n",
-     "bad.yaml:3: points[s].limits.low: suction-low is not below suction-high; allowed: lost below "
-     "low below high"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, limits: {low: -5 Pa}, unit: W}\n",
-     "bad.yaml:3: points[s].unit: W is a unit of another kind; allowed for suction: Pa and the "
-     "like"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, limits: {low: 60 %}, conditions: "
-     "{suction-low: {setpoint: 50 %}}}\n",
-     "bad.yaml:3: points[s].conditions.suction-low: setpoint is given here and in limits; allowed: "
-     "one of them"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, limits: {low: 200000 Pa}}\n",
-     "bad.yaml:3: points[s].limits.low: 200000 Pa is not a setpoint of suction-low; allowed: above "
-     "0 % and below 100 % of baseline, or a possible value with a unit of the kind Pa"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, conditions: {field-weak: {priority: low}}}\n",
-     "bad.yaml:3: points[s].conditions.field-weak: is not judged for a point of this quantity; "
-     "allowed: in the settings of a level above"},
-    {"id: h\npoints:\n  - {id: s, quantity: suction, conditions: {fan-weak: {priority: low}}}\n",
-     "bad.yaml:3: points[s].conditions.fan-weak: is not judged for a point of this quantity; "
-     "allowed: in the settings of a level above"},
-    {"id: h\npoints:\n  - {id: p, quantity: 'field', limits: {lost: 10 %}}\n",
-     "bad.yaml:3: points[p].limits.lost: is not a limit of a field point; allowed: low"},
-    {"id: h\npoints:\n  - {id: p, quantity: 'fan-power', limits: {lost: 10 %, low: 5 %}}\n",
-     "bad.yaml:3: points[p].limits.low: means the same as another limit here; allowed: one"},
-    {"id: h\npoints:\n  - {id: p, quantity: 'humidity', limits: {high: 60 %}}\n",
-     "bad.yaml:3: points[p].limits.high: is not a limit of a humidity point; allowed: no limits"},
-    {"id: h\npoints:\n  - {id: p, quantity: 'battery', unit: V, limits: {low: 20 %}}\n",
-     "bad.yaml:3: points[p].limits.low: 20 % is not a setpoint of battery-low; allowed: a possible "
-     "value with a unit of the kind V"},
-    {"id: h\npoints:\n  - {id: p, quantity: 'radon', limits: {high: 100 Pa}}\n",
-     "bad.yaml:3: points[p].limits.high: 100 Pa is not a setpoint of radon-high; allowed: above "
-     "100 % to 1000 % of the action level, or a possible value with a unit of the kind Bq/m3"},
-    {"id: h\npoints:\n  - {id: p, quantity: 'water-level', limits: {high: 20 %}}\n",
-     "bad.yaml:3: points[p].limits.high: 20 % is not a setpoint of water-high; allowed: a possible "
-     "value with a unit of the kind m"},
-    {"id: h\npoints:\n  - {id: p, quantity: 'battery', limits: {low: 120 %}}\n",
-     "bad.yaml:3: points[p].limits.low: 120 % is not a setpoint of battery-low; allowed: a "
-     "possible value with a unit of the kind %"},
-};
-
-static struct system_description *parse_with(const struct settings *settings, const char *file,
-                                             const char *text, struct settings_errors *errors) {
-    return system_description_parse(file, text, strlen(text), settings, errors);
-}
 
 static struct system_description *parse_good(const struct settings *settings, const char *file,
                                              const char *text) {
@@ -196,24 +13,6 @@ static struct system_description *parse_good(const struct settings *settings, co
     ck_assert_ptr_nonnull(system);
     return system;
 }
-
-static struct settings *fleet(const char *text) {
-    struct settings_errors errors = {0};
-    struct settings *settings = settings_parse("fleet.yaml", text, strlen(text), &errors);
-    ck_assert_ptr_nonnull(settings);
-    return settings;
-}
-
-START_TEST(a_bad_file_says_where_what_and_what_is_allowed) { /* _i is the row */
-    struct settings *settings = fleet("units: us\n");
-    struct settings_errors errors = {0};
-    ck_assert_ptr_null(parse_with(settings, "bad.yaml", refused[_i].text, &errors));
-    ck_assert_uint_eq(errors.count, 1);
-    ck_assert_str_eq(errors.lines[0], refused[_i].error);
-    settings_errors_free(&errors);
-    settings_free(settings);
-}
-END_TEST
 
 /* More points than the analysis works with would be left unused without a word. */
 START_TEST(a_curve_has_up_to_32_points) { /* _i more than that */
@@ -241,9 +40,9 @@ START_TEST(a_short_file_has_the_defaults) {
     ck_assert_str_eq(system->time_zone, "UTC");
     ck_assert_ptr_null(system->address);
     ck_assert_ptr_null(system->contacts);
-    ck_assert_double_eq(system->pipe_inside_diameter_m, 0.0);
-    ck_assert_double_eq(system->centreline_factor, 0.9);
-    ck_assert_double_eq(system->loss_after_gauge, 0.0);
+    ck_assert_double_eq(system->branches[0].pipe_inside_diameter_m, 0.0);
+    ck_assert_double_eq(system->branches[0].centreline_factor, 0.9);
+    ck_assert_double_eq(system->branches[0].loss_after_gauge, 0.0);
     ck_assert_int_eq(system->visit_every_ms, -1);
     ck_assert_int_eq(system->retest_every_ms, -1);
     const struct point_description *suction = &system->points[0], *radon = &system->points[1];
@@ -255,6 +54,7 @@ START_TEST(a_short_file_has_the_defaults) {
     ck_assert_double_eq(suction->binding.scale, 1.0);
     ck_assert_double_eq(suction->binding.offset, 0.0);
     ck_assert_int_eq(suction->binding.time_unit, PAYLOAD_TIME_AUTOMATIC);
+    ck_assert_int_eq(suction->binding.time_zone, PAYLOAD_TIME_ZONE_NONE);
     ck_assert_ptr_null(suction->binding.value_pointer);
     ck_assert_double_eq(radon->calibration_relative, 0.10);
     ck_assert_int_eq(radon->binding.quantity, QUANTITY_RADON);
@@ -273,7 +73,7 @@ static const char full[] =
     "points:\n"
     "  - id: suction\n    name: riser\n    quantity: suction\n    topic: house/12/p\n"
     "    unit: inH2O\n    every: 5 min\n    value: /pressure/inwc\n    time: /ts\n"
-    "    time_unit: ms\n    scale: 0.1\n    offset: -0.02\n"
+    "    time_unit: ms\n    time_zone_of_time: local\n    scale: 0.1\n    offset: -0.02\n"
     "    limits: {low: 70 %, lost: 10 %, high: 140 %}\n"
     "    conditions: {suction-low: {priority: high, deadband: 4 %}}\n"
     "    calibration_uncertainty: 2 %\n"
@@ -286,6 +86,49 @@ static const char full[] =
     "  - {id: cell-2, quantity: battery, limits: {low: 20 %}}\n"
     "  - {id: out, quantity: outdoor-temperature, unit: degF, value: \"\"}\n";
 
+/* Each is freed once, however they share: valgrind and the sanitizers say so. */
+START_TEST(what_points_say_alike_is_kept_once) {
+    struct system_description *system = parse_good(
+        NULL, "h.yaml",
+        "id: h\npoints:\n- {id: a, quantity: suction, value: /v, time: /t}\n"
+        "- {id: b, quantity: field, value: /v, time: /u}\n- {id: c, quantity: radon, value: /w}\n"
+        "- {id: d, quantity: field, value: /w, time: /t, name: hole}\n"
+        "- {id: e, quantity: field, value: /v}\n");
+    const struct point_description *points = system->points;
+    ck_assert_ptr_eq(points[0].binding.value_pointer, points[1].binding.value_pointer);
+    ck_assert_ptr_eq(points[2].binding.value_pointer, points[3].binding.value_pointer);
+    ck_assert_str_eq(points[1].binding.time_pointer, "/u");
+    ck_assert_ptr_null(points[2].binding.time_pointer);
+    ck_assert_str_eq(points[3].binding.time_pointer, "/t");
+    ck_assert_str_eq(points[4].binding.value_pointer, "/v");
+    ck_assert_str_eq(points[3].name, "hole");
+    ck_assert_ptr_eq(points[4].name, points[4].id);
+    ck_assert_ptr_eq(system->name, system->id);
+    ck_assert_ptr_eq(system->region, system->time_zone);
+    system_description_free(system);
+}
+END_TEST
+
+START_TEST(a_house_keeps_its_readings_longer_than_the_fleet_never_shorter) {
+    struct settings *settings = fleet("store: {keep_readings: 3 y}\n");
+    struct settings_errors errors = {0};
+    static const char longer[] =
+        "id: h\nkeep_readings: 25 y\npoints: [{id: s, quantity: suction}]\n";
+    static const char less[] = "id: h\nkeep_readings: 2 y\npoints: [{id: s, quantity: suction}]\n";
+    struct system_description *system = parse_good(settings, "h.yaml", longer);
+    ck_assert_int_eq(system->points[0].binding.keep_ms, 25 * DURATION_YEAR_MS);
+    system_description_free(system);
+    ck_assert_ptr_null(
+        system_description_parse("h.yaml", less, sizeof less - 1, settings, &errors));
+    ck_assert_uint_eq(errors.count, 1);
+    ck_assert_str_eq(errors.lines[0],
+                     "h.yaml:2: keep_readings: is less than store.keep_readings of the settings; "
+                     "allowed: more, or leave the key out");
+    settings_errors_free(&errors);
+    settings_free(settings);
+}
+END_TEST
+
 START_TEST(every_setting_of_a_system_is_read) {
     struct settings *settings = fleet("store: {keep_readings: 3 y}\n");
     struct system_description *system = parse_good(settings, "h.yaml", full);
@@ -294,14 +137,15 @@ START_TEST(every_setting_of_a_system_is_read) {
     ck_assert_str_eq(system->address, "side door");
     ck_assert_str_eq(system->time_zone, "America/Denver");
     ck_assert_str_eq(system->foundation, "drain tile");
-    ck_assert_double_eq_tol(system->pipe_inside_diameter_m, 0.0779272, 1e-9); /* 25.4 mm an inch */
-    ck_assert_double_eq(system->centreline_factor, 0.85);
-    ck_assert_double_eq(system->loss_after_gauge, 12000.0);
-    ck_assert_uint_eq(system->fan_curve_count, 3);
+    ck_assert_double_eq_tol(system->branches[0].pipe_inside_diameter_m, 0.0779272,
+                            1e-9); /* 25.4 mm an inch */
+    ck_assert_double_eq(system->branches[0].centreline_factor, 0.85);
+    ck_assert_double_eq(system->branches[0].loss_after_gauge, 12000.0);
+    ck_assert_uint_eq(system->branches[0].fan.curve_count, 3);
     /* NIST SP 811 (2008) B.8: 1 ft3/min is 4.719474e-4 m3/s */
-    ck_assert_double_eq_tol(system->fan_curve[1].flow_m3_s, 40 * 4.719474e-4, 1e-8);
-    ck_assert_double_eq_tol(system->fan_curve[1].pressure_pa, 1.4 * 249.08891, 1e-6);
-    ck_assert_double_eq(system->fan_power_w, 22.0);
+    ck_assert_double_eq_tol(system->branches[0].fan.curve[1].flow_m3_s, 40 * 4.719474e-4, 1e-8);
+    ck_assert_double_eq_tol(system->branches[0].fan.curve[1].pressure_pa, 1.4 * 249.08891, 1e-6);
+    ck_assert_double_eq(system->branches[0].fan.power_w, 22.0);
     ck_assert_uint_eq(system->contact_count, 2);
     ck_assert_str_eq(system->contacts[1], "owner-12");
     ck_assert_int_eq(system->visit_every_ms, DURATION_YEAR_MS);
@@ -314,6 +158,7 @@ START_TEST(every_setting_of_a_system_is_read) {
     ck_assert_str_eq(point->binding.value_pointer, "/pressure/inwc");
     ck_assert_str_eq(point->binding.time_pointer, "/ts");
     ck_assert_int_eq(point->binding.time_unit, PAYLOAD_TIME_MILLISECONDS);
+    ck_assert_int_eq(point->binding.time_zone, PAYLOAD_TIME_ZONE_LOCAL);
     ck_assert_double_eq(point->binding.scale, 0.1);
     ck_assert_double_eq(point->binding.offset, -0.02);
     ck_assert_int_eq(point->binding.keep_ms, 3 * DURATION_YEAR_MS);
@@ -323,6 +168,119 @@ START_TEST(every_setting_of_a_system_is_read) {
     ck_assert_str_eq(system->points[8].binding.value_pointer, "");
     system_description_free(system);
     settings_free(settings);
+}
+END_TEST
+
+static const char two_risers[] =
+    "id: h\ntime_zone: America/Denver\nregion: quillmere\nelevation: 5249 ft\nstack_height: 6 m\n"
+    "contractor: {name: Quillmere Radon, telephone: +1 555 0100}\n"
+    "branches:\n"
+    "  - {id: east, pipe: {inside_diameter: 102 mm, loss_after_gauge: 5000}, discharge: roof,\n"
+    "     fan: {curve: [[0 m3/s, 400 Pa], [0.05 m3/s, 0 Pa]], serial: A 17, installed: "
+    "2025-09-30,\n"
+    "           control: schedule, longest_stop: 10 h}}\n"
+    "  - {id: west, discharge: wall, fan: {control: constant-pressure}}\n"
+    "points:\n"
+    "  - {id: se, quantity: suction, branch: east}\n"
+    "  - {id: sw, quantity: suction, branch: west}\n"
+    "  - {id: hole, quantity: field}\n"
+    "  - {id: near, quantity: field, branch: west}\n"
+    "  - {id: tube, quantity: suction, branch: west, by: hand, every: 183 d}\n"
+    "  - {id: r, quantity: radon, place: basement}\n";
+
+START_TEST(a_system_may_have_several_branches) {
+    struct system_description *system = parse_good(NULL, "h.yaml", two_risers);
+    ck_assert_str_eq(system->region, "quillmere");
+    ck_assert_double_eq_tol(system->elevation_m, 1599.9, 0.1); /* 0.3048 m a foot, exact */
+    ck_assert_double_eq(system->stack_height_m, 6.0);
+    ck_assert_str_eq(system->contractor.name, "Quillmere Radon");
+    ck_assert_str_eq(system->contractor.telephone, "+1 555 0100");
+    ck_assert_uint_eq(system->branch_count, 2);
+    const struct branch_description *east = &system->branches[0], *west = &system->branches[1];
+    ck_assert_str_eq(east->id, "east");
+    ck_assert_double_eq_tol(east->pipe_inside_diameter_m, 0.102, 1e-12);
+    ck_assert_double_eq(east->loss_after_gauge, 5000.0);
+    ck_assert_int_eq(east->discharge, DISCHARGE_ROOF);
+    ck_assert_uint_eq(east->fan.curve_count, 2);
+    ck_assert_str_eq(east->fan.serial, "A 17");
+    ck_assert_int_eq(east->fan.installed_day, 20361); /* days from 1970-01-01, by date(1) */
+    ck_assert_int_eq(east->fan.control, FAN_CONTROL_SCHEDULE);
+    ck_assert_int_eq(east->fan.longest_stop_ms, 10 * DURATION_HOUR_MS);
+    ck_assert_double_eq(west->centreline_factor, 0.9);
+    ck_assert_int_eq(west->discharge, DISCHARGE_WALL);
+    ck_assert_int_eq(west->fan.control, FAN_CONTROL_CONSTANT_PRESSURE);
+    ck_assert_int_eq(west->fan.installed_day, TIMESTAMP_NONE);
+    static const size_t of[] = {0, 1, BRANCH_NONE, 1, 1, BRANCH_NONE};
+    for (size_t i = 0; i < sizeof of / sizeof of[0]; i++) {
+        ck_assert_uint_eq(system->points[i].branch, of[i]);
+        ck_assert_int_eq(system->points[i].by_hand, i == 4);
+    }
+    ck_assert_str_eq(system->points[5].place, "basement");
+    system_description_free(system);
+}
+END_TEST
+
+START_TEST(without_branches_there_is_one) {
+    struct system_description *system =
+        parse_good(NULL, "h.yaml",
+                   "id: h\ntime_zone: America/Denver\ndischarge: wall\npoints:\n"
+                   "- {id: s, quantity: suction, branch: main}\n- {id: w, quantity: fan-power}\n"
+                   "- {id: r, quantity: radon}\n");
+    ck_assert_uint_eq(system->branch_count, 1);
+    ck_assert_str_eq(system->branches[0].id, "main");
+    ck_assert_int_eq(system->branches[0].discharge, DISCHARGE_WALL);
+    ck_assert_int_eq(system->branches[0].fan.control, FAN_CONTROL_FIXED);
+    ck_assert_uint_eq(system->points[0].branch, 0);
+    ck_assert_uint_eq(system->points[1].branch, 0);
+    ck_assert_uint_eq(system->points[2].branch, BRANCH_NONE);
+    ck_assert_str_eq(system->region, "America/Denver");
+    ck_assert_double_eq(system->elevation_m, 0.0);
+    ck_assert_double_eq(system->stack_height_m, 2.5);
+    ck_assert_ptr_null(system->contractor.name);
+    system_description_free(system);
+}
+END_TEST
+
+START_TEST(a_fan_may_name_its_model) {
+    struct settings *settings = fleet("fans: fans/\n");
+    struct settings_errors errors = {0};
+    struct fan_models *fans = &settings->fans;
+    ck_assert_str_eq(fans->folder, "fans/");
+    fans->models = calloc(2, sizeof(struct fan_model *));
+    fans->models[fans->count++] = model_of(
+        "b.yaml", "id: b\npower: 40 W\ncurve: [[0 cfm, 500 Pa], [90 cfm, 0 Pa]]\n", &errors);
+    fans->models[fans->count++] =
+        model_of("a.yaml", "id: a\ncurve: [[0 cfm, 300 Pa], [90 cfm, 0 Pa]]\n", &errors);
+    fan_models_sort(fans, &errors);
+    ck_assert_uint_eq(errors.count, 0);
+    struct system_description *system = parse_good(
+        settings, "h.yaml", "id: h\nfan: {model: b}\npoints:\n- {id: s, quantity: suction}\n");
+    ck_assert_str_eq(system->branches[0].fan.model, "b");
+    ck_assert_uint_eq(system->branches[0].fan.curve_count, 2);
+    ck_assert_double_eq_tol(system->branches[0].fan.curve[0].pressure_pa, 500.0, 1e-9);
+    ck_assert_double_eq(system->branches[0].fan.power_w, 40.0);
+    system_description_free(system);
+    ck_assert_ptr_null(parse_with(settings, "h.yaml",
+                                  "id: h\nfan: {model: c}\npoints:\n- {id: s, quantity: suction}\n",
+                                  &errors));
+    ck_assert_str_eq(errors.lines[0],
+                     "h.yaml:2: fan.model: \"c\" is no fan model; allowed: an id in "
+                     "the folder fans/");
+    settings_errors_free(&errors);
+    settings_free(settings);
+}
+END_TEST
+
+START_TEST(two_fan_models_of_one_id_are_refused) {
+    struct settings_errors errors = {0};
+    struct fan_models fans = {.models = calloc(2, sizeof(struct fan_model *)), .count = 2};
+    fans.models[0] = model_of("b.yaml", "id: a\ncurve: [[0 cfm, 5 Pa], [90 cfm, 0 Pa]]\n", &errors);
+    fans.models[1] = model_of("a.yaml", "id: a\ncurve: [[0 cfm, 3 Pa], [90 cfm, 0 Pa]]\n", &errors);
+    fan_models_sort(&fans, &errors);
+    ck_assert_uint_eq(errors.count, 1);
+    ck_assert_ptr_nonnull(strstr(errors.lines[0], "id: \"a\" is taken by "));
+    settings_errors_free(&errors);
+    fan_models_clear(&fans);
 }
 END_TEST
 
@@ -467,8 +425,8 @@ END_TEST
 START_TEST(damaged_files_are_parsed_or_refused_with_a_reason) {
     struct test_random random = {test_seed()};
     for (int round = 0; round < 3000; round++) {
-        char *text = strdup(full);
-        size_t length = strlen(full);
+        char *text = strdup(round % 4 < 2 ? full : two_risers);
+        size_t length = strlen(text);
         if (round % 2)
             length = (size_t)(test_random_next(&random) % length);
         else
@@ -486,13 +444,17 @@ END_TEST
 
 int main(void) {
     TCase *system = tcase_create("system_description");
-    tcase_add_loop_test(system, a_bad_file_says_where_what_and_what_is_allowed, 0,
-                        sizeof refused / sizeof refused[0]);
     tcase_add_loop_test(system, limits_are_setpoints_of_conditions, 0,
                         sizeof expected_limits / sizeof expected_limits[0]);
     tcase_add_loop_test(system, a_curve_has_up_to_32_points, 0, 2);
     tcase_add_test(system, a_short_file_has_the_defaults);
+    tcase_add_test(system, what_points_say_alike_is_kept_once);
     tcase_add_test(system, every_setting_of_a_system_is_read);
+    tcase_add_test(system, a_house_keeps_its_readings_longer_than_the_fleet_never_shorter);
+    tcase_add_test(system, a_system_may_have_several_branches);
+    tcase_add_test(system, without_branches_there_is_one);
+    tcase_add_test(system, a_fan_may_name_its_model);
+    tcase_add_test(system, two_fan_models_of_one_id_are_refused);
     tcase_add_test(system, limits_and_conditions_of_one_point_are_joined);
     tcase_add_test(system, a_point_is_checked_with_what_the_levels_above_say);
     tcase_add_test(system, a_battery_in_volts_is_not_held_against_percent);

@@ -75,6 +75,42 @@ START_TEST(days_begin_and_last_as_the_clocks_say) {
 }
 END_TEST
 
+/* What a clock on a wall shows, and the first and last instant at which it does; NULL: never. */
+static const struct {
+    const char *zone, *wall, *first, *last;
+} walls[] = {
+    {"America/Denver", "2026-01-15T01:30:00", "2026-01-15T08:30:00Z", "2026-01-15T08:30:00Z"},
+    {"America/Denver", "2026-07-15T01:30:00.25", "2026-07-15T07:30:00.25Z",
+     "2026-07-15T07:30:00.25Z"},
+    /* Set back at 02:00 summer time: 01:00 to 02:00 comes twice, and 02:00 itself once. */
+    {"America/Denver", "2026-11-01T00:59:59.999", "2026-11-01T06:59:59.999Z",
+     "2026-11-01T06:59:59.999Z"},
+    {"America/Denver", "2026-11-01T01:00:00", "2026-11-01T07:00:00Z", "2026-11-01T08:00:00Z"},
+    {"America/Denver", "2026-11-01T01:59:59.999", "2026-11-01T07:59:59.999Z",
+     "2026-11-01T08:59:59.999Z"},
+    {"America/Denver", "2026-11-01T02:00:00", "2026-11-01T09:00:00Z", "2026-11-01T09:00:00Z"},
+    /* Set forward at 02:00: it is 03:00 at once. */
+    {"America/Denver", "2026-03-08T01:59:59", "2026-03-08T08:59:59Z", "2026-03-08T08:59:59Z"},
+    {"America/Denver", "2026-03-08T02:00:00", NULL, NULL},
+    {"America/Denver", "2026-03-08T02:59:59", NULL, NULL},
+    {"America/Denver", "2026-03-08T03:00:00", "2026-03-08T09:00:00Z", "2026-03-08T09:00:00Z"},
+    {"Europe/Berlin", "2099-10-25T02:30:00", "2099-10-25T00:30:00Z", "2099-10-25T01:30:00Z"},
+    {"Australia/Lord_Howe", "2026-04-05T01:45:00", "2026-04-04T14:45:00Z", "2026-04-04T15:15:00Z"},
+    {"Pacific/Apia", "2011-12-30T12:00:00", NULL, NULL},
+};
+
+START_TEST(a_wall_clock_shows_a_time_never_once_or_twice) {
+    struct time_zone *zone = zone_of(walls[_i].zone);
+    int64_t wall_ms = 0, first_ms = -77, last_ms = -77;
+    ck_assert(timestamp_parse_local(walls[_i].wall, strlen(walls[_i].wall), &wall_ms));
+    bool found = time_zone_instants(zone, wall_ms, &first_ms, &last_ms);
+    ck_assert_int_eq(found, walls[_i].first != NULL);
+    ck_assert_int_eq(first_ms, found ? instant(walls[_i].first) : -77);
+    ck_assert_int_eq(last_ms, found ? instant(walls[_i].last) : -77);
+    time_zone_destroy(zone);
+}
+END_TEST
+
 START_TEST(wall_clock_texts_are_those_of_the_place) {
     char text[40];
     struct time_zone *denver = zone_of("America/Denver"), *kathmandu = zone_of("Asia/Kathmandu");
@@ -322,6 +358,7 @@ END_TEST
 int main(void) {
     TCase *time_zone = tcase_create("time_zone");
     tcase_add_loop_test(time_zone, days_begin_and_last_as_the_clocks_say, 0, ROWS(days));
+    tcase_add_loop_test(time_zone, a_wall_clock_shows_a_time_never_once_or_twice, 0, ROWS(walls));
     tcase_add_test(time_zone, wall_clock_texts_are_those_of_the_place);
     tcase_add_test(time_zone, utc_has_no_offset_at_any_time);
     tcase_add_test(time_zone, extreme_instants_and_days_stay_defined);

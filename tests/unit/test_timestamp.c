@@ -90,6 +90,24 @@ START_TEST(all_else_is_refused) {
 }
 END_TEST
 
+START_TEST(times_without_an_offset_are_read_apart) {
+    static const char *const refused[] = {"2026-03-12T08:15:00Z",   "2026-03-12T08:15:00-06:00",
+                                          "2026-03-12T08:15",       "2026-03-12",
+                                          "2026-03-12T08:15:60",    "2026-03-12T08:15:00.",
+                                          "2026-03-12T08:15:00 ",   "2026-02-29T08:15:00",
+                                          "2026-03-12T08:15:00.5+", ""};
+    int64_t ms = -77;
+    for (size_t i = 0; i < sizeof refused / sizeof refused[0]; i++)
+        ck_assert_msg(!timestamp_parse_local(refused[i], strlen(refused[i]), &ms), "%s",
+                      refused[i]);
+    ck_assert_int_eq(ms, -77);
+    ck_assert(timestamp_parse_local("1970-01-02T00:00:01.25", 22, &ms));
+    ck_assert_int_eq(ms, 86401250);
+    ck_assert(timestamp_parse_local("2026-01-15 08:30:00", 19, &ms));
+    ck_assert_int_eq(ms, 1768465800000); /* date -u -d '2026-01-15 08:30:00' +%s */
+}
+END_TEST
+
 START_TEST(each_cut_of_an_instant_is_refused) {
     const char *text = "2026-03-12T08:15:00.123-07:00";
     for (size_t length = 0; length < strlen(text); length++) {
@@ -194,6 +212,7 @@ int main(void) {
     TCase *timestamp = tcase_create("timestamp");
     tcase_add_loop_test(timestamp, instants_are_read, 0, ROWS(good));
     tcase_add_loop_test(timestamp, all_else_is_refused, 0, ROWS(bad));
+    tcase_add_test(timestamp, times_without_an_offset_are_read_apart);
     tcase_add_test(timestamp, each_cut_of_an_instant_is_refused);
     tcase_add_test(timestamp, dates_are_read);
     tcase_add_loop_test(timestamp, instants_are_written, 0, ROWS(written));

@@ -144,8 +144,8 @@ START_TEST(false_signals_and_interval_keep_their_level) {
     for (int run = 0; run < runs; run++) {
         struct trend trend;
         autoregression(&random, level_rows[_i].r, level_rows[_i].n);
-        const struct trend_series series = {level_rows[_i].n, x, y,
-                                            level_rows[_i].seasonal ? months : NULL, NULL};
+        const struct trend_series series = {
+            level_rows[_i].n, x, y, level_rows[_i].seasonal ? months : NULL, NULL, NULL};
         ck_assert_int_eq(trend_fit(&series, 0.95, &trend), TREND_OK);
         ck_assert_int_eq(trend.method,
                          level_rows[_i].seasonal ? TREND_SEASONAL_KENDALL : TREND_HAMED_RAO);
@@ -173,7 +173,7 @@ START_TEST(a_true_trend_is_found_with_its_slope) {
     autoregression(&random, 0.3, 365);
     for (size_t i = 0; i < 365; i++)
         y[i] -= 0.01 * (double)i;
-    const struct trend_series series = {365, x, y, NULL, NULL};
+    const struct trend_series series = {365, x, y, NULL, NULL, NULL};
     ck_assert_int_eq(trend_fit(&series, 0.95, &trend), TREND_OK);
     ck_assert_double_lt(trend.p_value, 1e-6);
     ck_assert_double_eq_tol(trend.per_year, -3.652425, 1.0); /* four standard errors and more */
@@ -192,7 +192,7 @@ START_TEST(temperature_is_taken_out) {
         y[i] += 50.0 - 0.2 * outdoor[i];
     }
     outdoor[7] = NAN; /* a day without temperature is left out */
-    struct trend_series series = {270, x, y, NULL, outdoor};
+    struct trend_series series = {270, x, y, NULL, outdoor, NULL};
     ck_assert_int_eq(trend_fit(&series, 0.95, &with), TREND_OK);
     ck_assert_int_eq(with.temperature, TREND_TEMPERATURE_REMOVED);
     ck_assert_uint_eq(with.n, 269);
@@ -205,11 +205,70 @@ START_TEST(temperature_is_taken_out) {
 }
 END_TEST
 
+/* A wave of 10 % that the neighbours had as well leaves a flat line; a day on which they are not
+   known is left out. */
+START_TEST(what_the_neighbours_share_is_taken_out) {
+    struct test_random random = {test_seed()};
+    struct trend alone, among;
+    double common[200];
+    for (size_t i = 0; i < 200; i++) {
+        x[i] = (double)i;
+        common[i] = 0.10 * cos(3.14159265 * (double)i / 182.6);
+        y[i] = 80.0 * exp(common[i]) * (1.0 + 0.002 * test_random_normal(&random));
+    }
+    common[3] = NAN;
+    struct trend_series series = {200, x, y, NULL, NULL, NULL};
+    ck_assert_int_eq(trend_fit(&series, 0.95, &alone), TREND_OK);
+    ck_assert_double_lt(alone.per_year, -20.0);
+    series.common = common;
+    ck_assert_int_eq(trend_fit(&series, 0.95, &among), TREND_OK);
+    ck_assert_uint_eq(among.n, 199);
+    ck_assert_double_lt(fabs(among.per_year), 0.5); /* standard error 0.15 */
+    const struct trend_series recent = trend_series_recent(&series, 50.0);
+    ck_assert_ptr_eq(recent.common, common + 150);
+    for (size_t i = 29; i < 200; i++)
+        common[i] = NAN;
+    ck_assert_int_eq(trend_fit(&series, 0.95, &among), TREND_TOO_SHORT);
+    ck_assert(!trend_may_reach(&series, 200.0, 0.0, TREND_LOW_LIMIT, 1e6));
+}
+END_TEST
+
+/* A wave of 10 % falls by 20 % in half a year and by 12.1 % at most in 75 days: 0.2 sin(pi 75 /
+ * 365). */
+START_TEST(a_fall_that_a_season_can_make_is_like_one) {
+    struct test_random random = {test_seed()};
+    struct trend trend;
+    const struct {
+        size_t days;
+        double lost;
+        bool like_season;
+    } cases[] = {{75, 0.10, true},   {75, 0.15, false},  {200, 0.15, true},
+                 {200, 0.25, false}, {370, 0.15, false}, {75, 0.0, false}};
+    for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
+        size_t n = cases[k].days;
+        for (size_t i = 0; i < n; i++) {
+            x[i] = (double)i;
+            y[i] = 100.0 * (1.0 - cases[k].lost * ((double)i / (double)n - 0.5)) +
+                   0.1 * test_random_normal(&random);
+        }
+        const struct trend_series series = {n, x, y, NULL, NULL, NULL};
+        ck_assert_int_eq(trend_fit(&series, 0.95, &trend), TREND_OK);
+        ck_assert_msg(trend_like_season(&trend, false, 0.10) == cases[k].like_season, "case %zu",
+                      k);
+        ck_assert(!trend_like_season(&trend, true, 0.10));
+        trend.temperature = TREND_TEMPERATURE_REMOVED;
+        ck_assert(!trend_like_season(&trend, false, 0.10));
+        trend.temperature = TREND_TEMPERATURE_LIKE_TIME;
+        ck_assert(cases[k].lost == 0.0 || trend_like_season(&trend, false, 0.10));
+    }
+}
+END_TEST
+
 START_TEST(temperature_that_teaches_nothing_is_said_so) {
     struct test_random random = {test_seed()};
     struct trend trend, plain;
     autoregression(&random, 0.0, 100);
-    struct trend_series series = {100, x, y, NULL, NULL};
+    struct trend_series series = {100, x, y, NULL, NULL, NULL};
     ck_assert_int_eq(trend_fit(&series, 0.95, &plain), TREND_OK);
     series.outdoor_c = outdoor;
     const enum trend_temperature expected[] = {TREND_TEMPERATURE_SAME, TREND_TEMPERATURE_LIKE_TIME,
@@ -235,7 +294,7 @@ START_TEST(seasons_are_not_a_trend) { /* from winter to winter and a half: plain
     autoregression(&random, 0.3, n);
     for (size_t i = 0; i < n; i++)
         y[i] += 20.0 * sin(2.0 * 3.14159265358979 * (double)i / 365.2425);
-    struct trend_series series = {n, x, y, months, NULL};
+    struct trend_series series = {n, x, y, months, NULL, NULL};
     ck_assert_int_eq(trend_fit(&series, 0.95, &trend), TREND_OK);
     ck_assert_int_eq(trend.method, TREND_SEASONAL_KENDALL);
     ck_assert_double_eq_tol(trend.per_year, 0.0, 1.0);
@@ -294,7 +353,7 @@ START_TEST(constant_and_stepped_series_have_an_answer) {
         x[i] = (double)i;
         y[i] = 7.0;
     }
-    const struct trend_series series = {400, x, y, NULL, NULL};
+    const struct trend_series series = {400, x, y, NULL, NULL, NULL};
     ck_assert_int_eq(trend_fit(&series, 0.95, &trend), TREND_OK);
     ck_assert_double_eq(trend.per_year, 0.0);
     ck_assert_double_eq(trend.lower, 0.0);
@@ -315,7 +374,7 @@ START_TEST(bad_input_has_a_defined_answer) {
     struct mann_kendall_factors factors;
     struct seasonal_kendall by_season;
     autoregression(&random, 0.0, 60);
-    struct trend_series series = {29, x, y, NULL, NULL};
+    struct trend_series series = {29, x, y, NULL, NULL, NULL};
     ck_assert_int_eq(trend_fit(&series, 0.95, &trend), TREND_TOO_SHORT);
     series.n = 60;
     ck_assert_int_eq(trend_fit(&series, 1.5, &trend), TREND_OUT_OF_RANGE);
@@ -357,6 +416,8 @@ int main(void) {
                         sizeof(level_rows) / sizeof(level_rows[0]));
     tcase_add_test(t, a_true_trend_is_found_with_its_slope);
     tcase_add_test(t, temperature_is_taken_out);
+    tcase_add_test(t, what_the_neighbours_share_is_taken_out);
+    tcase_add_test(t, a_fall_that_a_season_can_make_is_like_one);
     tcase_add_test(t, temperature_that_teaches_nothing_is_said_so);
     tcase_add_test(t, seasons_are_not_a_trend);
     tcase_add_test(t, projection_to_a_limit);

@@ -14,6 +14,7 @@
 #define TWO_PI 6.283185307179586
 enum { DAYS = 730 };
 static const double limit = 0.90, within = 365.0;
+static const struct wear_usual strong_fan = {.season = 0.008};
 
 struct house {
     double noise, r1;       /* standard deviation of a day, lag-1 autocorrelation */
@@ -21,15 +22,20 @@ struct house {
     double per_year, onset; /* wear from that day on */
     double step, stepped;   /* lost at once on that day */
     bool with_outdoors;     /* the wave is that of the outdoor temperature */
+    double wander;          /* of the sensor: random walk, standard deviation after a year */
+    struct wear_usual usual;
     double days[DAYS], values[DAYS], outdoor_c[DAYS];
 };
 
 static void fill(struct house *house, struct test_random *random) {
     double phase = TWO_PI * test_random_unit(random), fluctuation = test_random_normal(random);
+    double walk = 0.0;
     for (int i = 0; i < DAYS; i++) {
         double wave = cos(TWO_PI * i / YEAR + phase);
         house->days[i] = i + 0.5;
-        house->values[i] = 1.0 + house->noise * fluctuation + house->season * (wave - cos(phase)) -
+        walk += house->wander > 0.0 ? house->wander * test_random_normal(random) / sqrt(YEAR) : 0.0;
+        house->values[i] = 1.0 + walk + house->noise * fluctuation +
+                           house->season * (wave - cos(phase)) -
                            house->per_year * fmax(0.0, i - house->onset) / YEAR -
                            (i >= house->stepped ? house->step : 0.0);
         house->outdoor_c[i] = 10.0 + 12.0 * wave + 3.0 * test_random_normal(random);
@@ -39,9 +45,10 @@ static void fill(struct house *house, struct test_random *random) {
 }
 
 static enum wear_status look(const struct house *house, size_t n, struct wear *wear) {
-    const struct trend_series series = {n, house->days, house->values, NULL,
-                                        house->with_outdoors ? house->outdoor_c : NULL};
-    return wear_find(&series, (double)n, limit, within, wear);
+    const struct trend_series series = {
+        n, house->days, house->values, NULL, house->with_outdoors ? house->outdoor_c : NULL, NULL};
+    return wear_find(&series, house->usual.season > 0.0 ? &house->usual : &strong_fan, (double)n,
+                     limit, within, wear);
 }
 
 /* The first day up to `until` on which wear is found; -1: none. */
@@ -92,7 +99,7 @@ START_TEST(what_is_short_or_whole_says_so) {
     fill(&house, &random);
     for (size_t n = WEAR_LEAST_DAYS; n <= DAYS; n += 50)
         ck_assert_int_eq(look(&house, n, &wear), WEAR_NONE);
-    const struct trend_series none = {0, house.days, house.values, NULL, NULL};
+    const struct trend_series none = {0, house.days, house.values, NULL, NULL, NULL};
     ck_assert(isnan(wear_level(&none)));
 }
 END_TEST
@@ -138,6 +145,51 @@ START_TEST(what_came_and_went_last_year_is_no_wear) {
         for (size_t n = 420; n <= DAYS; n += 5)
             ck_assert_int_ne(look(&house, n, &wear), WEAR_FOUND);
     }
+}
+END_TEST
+
+/* A weak fan: 50 Pa at the gauge, of which the riser's draft makes 2.3 Pa more in winter and less
+   in summer, and the zero wanders by 1 Pa. Told are few in a hundred years; before the draft and
+   the wander were known to it, every third house was. A fast fall is found all the same. */
+START_TEST(of_a_weak_fan_draft_and_zero_are_no_wear) {
+    struct test_random random = {23};
+    int told = 0, found = 0;
+    for (int i = 0; i < 40; i++) {
+        struct house house = {.noise = 0.004,
+                              .r1 = 0.5,
+                              .season = 0.02,
+                              .wander = 0.01,
+                              .stepped = DAYS,
+                              .usual = {0.008, 0.0225, 0.01}};
+        fill(&house, &random);
+        told += first_found(&house, DAYS) >= 0;
+        house.per_year = 0.40;
+        house.onset = 100.0;
+        fill(&house, &random);
+        found += first_found(&house, 300) > 100;
+    }
+    ck_assert_int_le(told, 3);
+    ck_assert_int_ge(found, 38);
+}
+END_TEST
+
+/* Held against lines fitted to the wave itself, wherever the window begins. */
+START_TEST(no_line_through_a_wave_is_steeper_than_is_allowed_for) {
+    static const double windows[] = {0.05, 0.2, 0.5, 0.75, 1.0};
+    for (size_t w = 0; w < sizeof windows / sizeof windows[0]; w++) {
+        double steepest = 0.0;
+        for (int begin = 0; begin < 400; begin++) {
+            double products = 0.0, squares = 0.0;
+            for (int i = 0; i < 1000; i++) {
+                double from_middle = windows[w] * ((i + 0.5) / 1000.0 - 0.5);
+                products += from_middle * cos(TWO_PI * (begin / 400.0 + from_middle));
+                squares += from_middle * from_middle;
+            }
+            steepest = fmax(steepest, products / squares);
+        }
+        ck_assert_double_eq_tol(wear_slope_of_wave(windows[w]), steepest, 0.001 * steepest);
+    }
+    ck_assert_double_eq_tol(wear_slope_of_wave(0.5), 48.0 / (TWO_PI * TWO_PI) * 4.0, 1e-9);
 }
 END_TEST
 
@@ -200,6 +252,8 @@ int main(void) {
     tcase_add_test(tcase, a_step_is_no_wear);
     tcase_add_test(tcase, wear_is_over_when_it_is_back_or_steady);
     tcase_add_test(tcase, what_came_and_went_last_year_is_no_wear);
+    tcase_add_test(tcase, no_line_through_a_wave_is_steeper_than_is_allowed_for);
+    tcase_add_test(tcase, of_a_weak_fan_draft_and_zero_are_no_wear);
     tcase_add_loop_test(tcase, wear_is_found_within_weeks_and_seldom_where_there_is_none, 0,
                         (int)(sizeof rates / sizeof rates[0]));
     return run_test_case(tcase);

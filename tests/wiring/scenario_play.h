@@ -21,6 +21,20 @@ struct play {
 /** Plays a whole file. Fails the test, or returns after its last expectation held. */
 void play_file(const char *file);
 
+/** The daemon starts when it is first needed. */
+void play_need_daemon(struct play *play);
+
+/* scenario_people.c: commands, their words not yet read. */
+void play_commission(struct play *play);
+void play_acknowledge(struct play *play);
+void play_shelve(struct play *play);
+void play_unshelve(struct play *play);
+void play_out_of_service(struct play *play);
+void play_return_to_service(struct play *play);
+void play_visit(struct play *play);
+void play_radon_test(struct play *play);
+void play_import(struct play *play);
+
 /** scenario_expect.c: the command `expect`, its words not yet read. */
 void play_expect(struct play *play);
 /** scenario_expect.c: alarms, readings and hourly values, one a line, for comparisons; owned by the

@@ -89,7 +89,7 @@ static struct fleet *load_fleet(const struct world *world) {
     struct settings_errors errors = {0};
     char path[300];
     snprintf(path, sizeof path, "%s/subslabd.yaml", world->folder);
-    struct fleet *fleet = fleet_files_load(path, &errors);
+    struct fleet *fleet = fleet_files_load(path, NULL, &errors);
     ck_assert_msg(fleet != NULL, "%s", errors.count ? errors.lines[0] : "no fleet");
     settings_errors_free(&errors);
     return fleet;

@@ -4,8 +4,8 @@
  * goes on.
  */
 #include "measure/duration.h"
-#include "pipeline/history_store.h"
 #include "pipeline/pipeline.h"
+#include "pipeline/stored_history.h"
 #include "small_fleet.h"
 #include "store_support.h"
 #include "upkeep/daily_upkeep.h"
@@ -93,7 +93,7 @@ static struct alarm *standing(void) {
 
 static size_t hours_read(void) {
     static struct average_bucket hours[24 * (DAYS + 3)];
-    const struct history history = history_store_view(pipeline_memory(pipeline));
+    const struct history history = stored_history_view(pipeline_memory(pipeline));
     size_t count = history_hours(&history, 0, (FIRST_DAY - 1) * DURATION_DAY_MS, NOW_MS, hours,
                                  24 * (DAYS + 3));
     for (size_t i = 0; i < count; i++)
@@ -103,7 +103,7 @@ static size_t hours_read(void) {
 
 static size_t days_read(void) {
     struct history_day days[DAYS + 2];
-    const struct history history = history_store_view(pipeline_memory(pipeline));
+    const struct history history = stored_history_view(pipeline_memory(pipeline));
     size_t count = history_days(&history, 0, FIRST_DAY - 1, FIRST_DAY + DAYS, days, DAYS + 2);
     for (size_t i = 0; i < count; i++)
         ck_assert_int_ne(days[i].local_day, DAMAGED_DAY);

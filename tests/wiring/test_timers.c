@@ -55,7 +55,8 @@ START_TEST(a_failing_store_holds_all_but_its_next_try) {
     now.store_works = false;
     for (enum timer timer = 0; timer < TIMERS; timer++)
         ck_assert_int_eq(timers_due(&timers, timer, &now),
-                         timer == TIMER_STORE || timer == TIMER_LOOK || timer == TIMER_WATCHDOG);
+                         timer == TIMER_STORE || timer == TIMER_LOOK || timer == TIMER_STATUS ||
+                             timer == TIMER_WATCHDOG);
 }
 END_TEST
 

@@ -96,7 +96,19 @@ void log_line(enum log_level level, const char *subject, const char *format, ...
     va_start(arguments, format);
     vsnprintf(text, sizeof text, format, arguments);
     va_end(arguments);
-    world_trace("    %s: %s", subject, text);
+    world_trace("    %s: %s", subject ? subject : "", text);
+}
+
+void log_event(enum log_event event, enum log_level level, const struct log_about *about,
+               const char *format, ...) {
+    char text[500];
+    va_list arguments;
+    (void)level;
+    va_start(arguments, format);
+    vsnprintf(text, sizeof text, format, arguments);
+    va_end(arguments);
+    world_trace("    event %d of %s: %s", (int)event, about && about->system ? about->system : "",
+                text);
 }
 
 void service_manager_ready(const char *status) {

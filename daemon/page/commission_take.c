@@ -1,0 +1,263 @@
+/*
+ * The form of a commissioning that was sent: as a record, or what is wrong with it.
+ */
+#include "api/commission.h"
+#include "host/log.h"
+#include "page/commission.h"
+#include "page/commission_private.h"
+#include "page/known.h"
+#include "page/view_text.h"
+#include "page/view_words.h"
+#include "settings/checked_text.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- what was typed, as a record ---- */
+
+static const char *typed(const struct commission_form *form, const char *name) {
+    return page_form_value(form->entry.typed, name);
+}
+
+static json_t *points_json(const struct commission_form *form) {
+    struct page_view *view = form->view;
+    const struct fleet_system *owner = &view->api->fleet->systems[form->system];
+    json_t *points = json_object();
+    for (size_t i = 0; i < owner->point_count && i < POINTS_MOST; i++) {
+        const struct point_description *about = &owner->description->points[i];
+        size_t point = owner->first_point + i;
+        char name[NAME_SIZE];
+        enum unit_system kept = page_units_of_point(view, point);
+        snprintf(name, sizeof name, "value-%s", about->id);
+        page_form_set_value(points, about->id, typed(form, name),
+                            unit_shown(page_dimension(view, point), view->units));
+        view->units = kept;
+    }
+    return points;
+}
+
+/* A row of the form; NULL when nothing is typed in it. */
+static json_t *setting_json(const struct commission_form *form, size_t row) {
+    const struct unit *pa = unit_shown(DIMENSION_PRESSURE, UNIT_SYSTEM_SI);
+    json_t *json = json_object(), *holes = json_object();
+    char name[NAME_SIZE];
+    for (size_t hole = 0; hole < HOLES_SHOWN; hole++)
+        page_form_set_value(holes, form->holes[hole],
+                            typed(form, commission_field(name, row, hole)), pa);
+    page_form_set_value(json, "suction", typed(form, commission_cell(name, "suction", row)),
+                        unit_shown(DIMENSION_PRESSURE, form->view->units));
+    page_form_set_value(json, "flow", typed(form, commission_cell(name, "flow", row)),
+                        unit_shown(DIMENSION_FLOW, form->view->units));
+    if (json_object_size(holes))
+        json_object_set(json, "holes", holes);
+    json_decref(holes);
+    if (json_object_size(json)) {
+        page_form_set(json, "setting", typed(form, commission_cell(name, "setting", row)));
+        return json;
+    }
+    json_decref(json);
+    return NULL;
+}
+
+static json_t *settings_json(struct commission_form *form) {
+    json_t *list = json_array();
+    for (size_t row = 0; row < SETTINGS_SHOWN; row++) {
+        json_t *setting = setting_json(form, row);
+        if (!setting)
+            continue;
+        form->rows[form->row_count++] = row;
+        json_array_append_new(list, setting);
+    }
+    return list;
+}
+
+static json_t *changed_json(const struct commission_form *form) {
+    json_t *list = json_array();
+    for (unsigned n = 0; change_word(n); n++) {
+        char name[NAME_SIZE];
+        snprintf(name, sizeof name, "changed-%s", change_word(n));
+        if (*typed(form, name))
+            json_array_append_new(list, json_string(change_word(n)));
+    }
+    return list;
+}
+
+static char *record_text(struct commission_form *form) {
+    static const char *const fields[] = {"instruments", "next_calibration", "back_draft", "notes"};
+    const struct page_view *view = form->view;
+    json_t *points = points_json(form), *settings = settings_json(form),
+           *changed = changed_json(form);
+    json_t *json =
+        json_pack("{s:o,s:s}", "date", api_time(view->api->now_ms), "by", view->session->account);
+    for (size_t i = 0; i < sizeof fields / sizeof fields[0]; i++)
+        page_form_set(json, fields[i], typed(form, fields[i]));
+    page_form_set_value(json, "radon_before", typed(form, "radon_before"),
+                        unit_shown(DIMENSION_RADON, view->units));
+    json_object_set(json, "points", points);
+    if (json_array_size(settings))
+        json_object_set(json, "test_holes", settings);
+    if (json_array_size(changed))
+        json_object_set(json, "changed", changed);
+    char *text = json_dumps(json, JSON_COMPACT);
+    json_decref(points);
+    json_decref(settings);
+    json_decref(changed);
+    json_decref(json);
+    return text;
+}
+
+/* ---- what is wrong ---- */
+
+static void complain(struct commission_form *form, const char *field, const char *what) {
+    if (form->entry.wrong_count == ENTRY_WRONG_MAX)
+        return;
+    char *kept = form->fields[form->entry.wrong_count];
+    snprintf(kept, NAME_SIZE, "%s", field);
+    entry_wrong(&form->entry, kept, what);
+}
+
+/* The field of "test_holes[2].flow"; rows left empty were not sent along. */
+static size_t find_row(const struct commission_form *form, const char *key, char name[NAME_SIZE]) {
+    const char *bracket = strchr(key, '[');
+    size_t number = bracket ? (size_t)strtoul(bracket + 1, NULL, 10) : 0;
+    const char *part = strstr(key, "].");
+    size_t row = number >= 1 && number <= form->row_count ? form->rows[number - 1] : 0;
+    bool own = part && (strcmp(part + 2, "flow") == 0 || strcmp(part + 2, "setting") == 0);
+    commission_cell(name, own ? part + 2 : "suction", row);
+    return row;
+}
+
+/* The same of "test_holes[2].holes.NAME": a name may hold what else ends a key. Answers where the
+   reason begins. */
+static const char *find_hole(const struct commission_form *form, const char *line, size_t row,
+                             char name[NAME_SIZE]) {
+    for (size_t hole = 0; hole < HOLES_SHOWN; hole++) {
+        char written[NAME_SIZE + 16];
+        snprintf(written, sizeof written, "].holes.%s: ", form->holes[hole]);
+        const char *at = strstr(line, written);
+        if (!at)
+            continue;
+        commission_field(name, row, hole);
+        return at + strlen(written);
+    }
+    return NULL;
+}
+
+static void sort_error(struct commission_form *form, const char *line) {
+    static const char *const own[] = {"instruments", "next_calibration", "back_draft", "notes",
+                                      "radon_before"};
+    char key[ENTRY_KEY_SIZE], name[NAME_SIZE] = "";
+    const char *what = entry_error_key(line, key);
+    if (strncmp(key, "points.", 7) == 0)
+        snprintf(name, sizeof name, "value-%.70s", key + 7);
+    if (strncmp(key, "test_holes", 10) == 0) {
+        const char *why = find_hole(form, line, find_row(form, key, name), name);
+        what = why ? why : what;
+    }
+    for (size_t i = 0; i < sizeof own / sizeof own[0]; i++)
+        if (strcmp(own[i], key) == 0)
+            snprintf(name, sizeof name, "%s", own[i]);
+    if (*name)
+        complain(form, name, what);
+    else if (form->general_count < GENERAL_MOST)
+        form->general[form->general_count++] = line;
+}
+
+/* Names of the holes; each once, or what was measured there would be lost. */
+static void read_holes(struct commission_form *form) {
+    char name[NAME_SIZE];
+    for (size_t i = 0; i < HOLES_SHOWN; i++) {
+        const char *text = typed(form, commission_cell(name, "hole", i));
+        if (*text)
+            snprintf(form->holes[i], NAME_SIZE, "%.70s", text);
+        else
+            snprintf(form->holes[i], NAME_SIZE, "hole %zu", i + 1);
+        for (size_t k = 0; k < i; k++)
+            if (strcmp(form->holes[i], form->holes[k]) == 0)
+                complain(form, name, page_words(form->view, PAGE_SAME_HOLE));
+        const char *problem = checked_text_line(form->holes[i]);
+        if (problem)
+            complain(form, name, problem);
+    }
+}
+
+/* A form that was made before somebody else wrote a record. False then. */
+static bool is_of_now(struct commission_form *form, char *why, size_t why_size) {
+    struct known last;
+    if (known_is_newest(form->view, form->system, KNOWN_RECORDS, form->entry.typed, &last))
+        return true;
+    page_name_in(form->view, why, why_size, PAGE_RECORD_MEANWHILE, last.by);
+    form->general[form->general_count++] = why;
+    return false;
+}
+
+/* ---- keeping it ---- */
+
+static void show_refusal(struct commission_form *form, const struct web_answer *refused) {
+    json_t *json = refused->body ? json_loadb(refused->body, refused->body_length, 0, NULL) : NULL;
+    json_t *lines = json_object_get(json, "errors"), *line;
+    size_t i;
+    json_array_foreach(lines, i, line) {
+        sort_error(form, json_string_value(line));
+    }
+    const char *why = json_string_value(json_object_get(json, "error"));
+    if (json_array_size(lines) == 0)
+        form->general[form->general_count++] =
+            why ? page_words_of(form->view, why) : page_words(form->view, PAGE_REFUSED);
+    commission_show(form, refused->status);
+    json_decref(json);
+}
+
+static void keep(struct commission_form *form) {
+    struct page_view *view = form->view;
+    struct web_answer answer = {0};
+    struct api_call call = {.api = view->api, .request = view->request, .answer = &answer};
+    char *text = record_text(form);
+    if (api_clock_doubted(view->api))
+        api_error(&call, 503, "%s; set the clock first", view->api->clock_why);
+    else if (!text)
+        api_error(&call, 400, "%s", page_text(WORDING_ENGLISH, PAGE_FORM_NOT_UTF8));
+    else
+        commission_text(&call, form->system, "form", text, strlen(text));
+    if (answer.status == 200) {
+        struct html_address address = page_system_address(view, form->system, "");
+        log_line(LOG_LEVEL_NOTICE, "record", "%s commissioned %s on the page",
+                 view->session->account, fleet_system_id(view->api->fleet, form->system));
+        page_redirect(view, &address);
+    } else {
+        show_refusal(form, &answer);
+    }
+    free(answer.body);
+    free(text);
+}
+
+static void take(struct commission_form *form) {
+    char why[500];
+    entry_take_units(form->view, &form->entry);
+    read_holes(form);
+    if (!is_of_now(form, why, sizeof why))
+        commission_show(form, 409);
+    else if (form->entry.wrong_count)
+        commission_show(form, 400);
+    else
+        keep(form);
+}
+
+void page_commission_take(struct page_view *view, const struct page_form *typed_form) {
+    size_t system = fleet_find_system(view->api->fleet, view->parts[1]);
+    struct commission_form *form = calloc(1, sizeof *form);
+    if (system == FLEET_NONE) {
+        page_say(view, 404, page_words(view, PAGE_NO_SYSTEM_TITLE),
+                 page_words(view, PAGE_NO_SYSTEM));
+    } else if (!form) {
+        page_say(view, 503, page_words(view, PAGE_NO_MEMORY_TITLE),
+                 page_words(view, PAGE_COME_LATER));
+    } else {
+        form->view = view;
+        form->system = system;
+        form->entry.typed = typed_form;
+        take(form);
+    }
+    free(form);
+}

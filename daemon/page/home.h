@@ -1,0 +1,36 @@
+/*
+ * home: the homeowner's link. A sheet of its own in the reader's language, put together from what a
+ * homeowner should see; nothing that somebody of the trade wrote is on it: no name, note, model, id
+ * or name of a point. So what the contractor's sheets gain never shows here.
+ */
+#ifndef DAEMON_PAGE_HOME_H
+#define DAEMON_PAGE_HOME_H
+
+#include "page/page_private.h"
+#include "page/view_text.h"
+#include "words/home_texts.h"
+
+/** A text of the tables, its placeholders filled, escaped. */
+void home_write(struct page_view *view, enum home_text text, const char *a, const char *b,
+                const char *c);
+/** The same as an element without attributes. */
+void home_element(struct page_view *view, const char *tag, enum home_text text, const char *a);
+/** "68 %", and in any language "> 99 %" of what is not all. Returns text. */
+char *home_percent(char text[PAGE_TEXT_SIZE], double fraction);
+/** Text with its first placeholder filled. */
+void home_fill(char *text, size_t size, const char *pattern, const char *a);
+/** Address below the link, with the chosen units and language. */
+struct html_address home_address(const struct page_view *view, const char *behind);
+
+/** Begins and ends a sheet. `style`: class of the body, or NULL. */
+void home_begin(struct page_view *view, const char *title, const char *style);
+void home_end(struct page_view *view, int status);
+/** A sheet that says only what is wrong. */
+void home_say(struct page_view *view, int status, enum home_text title, enum home_text sentence);
+
+/* home_sheet.c */
+void home_sheet(struct page_view *view, size_t system);
+/** The same to print: without forms, with what it proves. */
+void home_record(struct page_view *view, size_t system);
+
+#endif

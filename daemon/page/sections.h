@@ -1,0 +1,16 @@
+/*
+ * page_sections: the larger parts of a system's sheet.
+ */
+#ifndef DAEMON_PAGE_SECTIONS_H
+#define DAEMON_PAGE_SECTIONS_H
+
+#include "page/view.h"
+
+/** What is wrong, what to do, how sure, and when to go there. */
+void page_wrong(struct page_view *view, size_t system);
+/** Each point now, over 7 days and at commissioning; trends folded below. */
+void page_points(struct page_view *view, size_t system, const struct system_facts *facts);
+/** Charts of several points on one axis of time. */
+void page_charts(struct page_view *view, size_t system);
+
+#endif

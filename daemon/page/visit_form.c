@@ -1,0 +1,292 @@
+#include "page/visit_form.h"
+
+#include "api/routes.h"
+#include "page/entry.h"
+#include "page/known.h"
+#include "page/view_text.h"
+#include "page/view_words.h"
+#include "words/home_texts.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { NAME_SIZE = 80, BRANCHES_SHOWN = BRANCHES_MAX };
+
+struct visit_form {
+    struct page_view *view;
+    size_t system;
+    struct entry entry;
+    char wrong_field[NAME_SIZE]; /* whose name entry.wrong borrows */
+    const char *notice;          /* what is wrong with no field of its own */
+};
+
+/* ---- the form ---- */
+
+static void write_said(struct visit_form *form) {
+    struct page_view *view = form->view;
+    char today[PAGE_TEXT_SIZE];
+    page_date_text(today, view->api->now_ms, page_zone(view, form->system));
+    const struct entry_field on = {.name = "on",
+                                   .label = page_words(view, PAGE_DAY),
+                                   .type = "date",
+                                   .otherwise = today,
+                                   .needed = true};
+    const struct entry_field texts[] = {
+        {.name = "found", .label = page_words(view, PAGE_FOUND), .most = "2000", .needed = true},
+        {.name = "did", .label = page_words(view, PAGE_DONE), .most = "2000", .needed = true}};
+    entry_input(&form->entry, &on);
+    for (size_t i = 0; i < 2; i++)
+        entry_text(&form->entry, &texts[i]);
+}
+
+static void write_measured(struct visit_form *form) {
+    struct page_view *view = form->view;
+    const struct fleet_system *owner = &view->api->fleet->systems[form->system];
+    html_markup(&view->html, "<fieldset>");
+    page_element(view, "legend", PAGE_MEASURED_BY_HAND);
+    for (size_t i = 0; i < owner->point_count; i++) {
+        char name[NAME_SIZE], label[700];
+        size_t point = owner->first_point + i;
+        enum unit_system kept = page_units_of_point(view, point);
+        snprintf(name, sizeof name, "value-%s", owner->description->points[i].id);
+        snprintf(label, sizeof label, "%s, %s", owner->description->points[i].name,
+                 unit_shown(page_dimension(view, point), view->units)->spelling);
+        view->units = kept;
+        const struct entry_field field = {.name = name, .label = label, .most = "40"};
+        entry_input(&form->entry, &field);
+    }
+    const struct entry_field normal = {.name = "new_baseline",
+                                       .label = page_words(view, PAGE_NEW_NORMAL)};
+    entry_box(&form->entry, &normal);
+    html_markup(&view->html, "</fieldset><fieldset>");
+    page_element(view, "legend", PAGE_WHAT_CHANGED);
+    for (unsigned n = 0; change_word(n); n++) {
+        char name[NAME_SIZE];
+        snprintf(name, sizeof name, "changed-%s", change_word(n));
+        const struct entry_field field = {.name = name,
+                                          .label = page_words_of(view, change_word(n))};
+        entry_box(&form->entry, &field);
+    }
+    html_markup(&view->html, "</fieldset>");
+}
+
+static void write_riser(struct visit_form *form) {
+    const struct system_description *about =
+        form->view->api->fleet->systems[form->system].description;
+    const char *words[BRANCHES_SHOWN + 1] = {""};
+    for (size_t i = 0; i < about->branch_count; i++)
+        words[i + 1] = about->branches[i].id;
+    const struct entry_field field = {.name = "fan-branch",
+                                      .label = page_words(form->view, PAGE_RISER)};
+    if (about->branch_count > 1)
+        entry_select(&form->entry, &field, words, words, about->branch_count + 1);
+}
+
+static void write_fan(struct visit_form *form) {
+    struct page_view *view = form->view;
+    static const char *const whys[] = {"", "failed", "worn", "other"};
+    const char *const why_texts[] = {"", page_words(view, PAGE_FAN_FAILED),
+                                     page_words(view, PAGE_FAN_WORN),
+                                     page_words(view, PAGE_FAN_OTHER)};
+    const struct entry_field serial = {.name = "fan-serial",
+                                       .label = page_words(view, PAGE_FAN_SERIAL),
+                                       .most = "200"},
+                             warranty = {.name = "fan-warranty_until",
+                                         .label = page_words(view, PAGE_WARRANTY_UNTIL),
+                                         .type = "date"},
+                             why = {.name = "fan-why", .label = page_words(view, PAGE_FAN_WHY_OUT)};
+    html_markup(&view->html, "<fieldset>");
+    page_element(view, "legend", PAGE_NEW_FAN);
+    write_riser(form);
+    entry_fan_model(view, &form->entry, "fan-model");
+    entry_input(&form->entry, &serial);
+    entry_input(&form->entry, &warranty);
+    entry_select(&form->entry, &why, whys, why_texts, 4);
+    html_markup(&view->html, "</fieldset>");
+}
+
+static void write_form(struct visit_form *form) {
+    struct page_view *view = form->view;
+    const struct entry_field calibration = {.name = "next_calibration",
+                                            .label = page_words(view, PAGE_NEXT_CALIBRATION),
+                                            .type = "date"};
+    page_begin_entry(view, form->system, "/visit-done");
+    known_write(view, form->system, KNOWN_VISITS);
+    known_write(view, form->system, KNOWN_RECORDS);
+    entry_units(view, &form->entry);
+    write_said(form);
+    write_measured(form);
+    write_fan(form);
+    entry_input(&form->entry, &calibration);
+    page_end_form(view, PAGE_WRITE_DOWN);
+}
+
+void page_visit_form(struct page_view *view, size_t system) {
+    struct visit_form form = {.view = view, .system = system, .entry.html = &view->html};
+    html_markup(&view->html, "<details id=\"visit-done\">");
+    page_element(view, "summary", PAGE_WRITE_VISIT);
+    write_form(&form);
+    html_markup(&view->html, "</details>");
+}
+
+static void show_again(struct visit_form *form, int status) {
+    struct page_view *view = form->view;
+    const struct page_head head = {.title = page_words(view, PAGE_WRITE_VISIT),
+                                   .system = form->system};
+    struct html_address back = page_system_address(view, form->system, "");
+    page_begin(view, &head);
+    html_element(&view->html, "h1", head.title, NULL);
+    html_element(&view->html, "p", form->notice ? form->notice : page_words(view, PAGE_NOT_WRITTEN),
+                 "class", "notice", "role", "alert", NULL);
+    write_form(form);
+    html_markup(&view->html, "<p>");
+    page_link(view, &back, page_words(view, PAGE_BACK_TO_SYSTEM));
+    html_markup(&view->html, "</p>");
+    page_end(view, status);
+}
+
+/* ---- what was typed ---- */
+
+static const char *typed(const struct visit_form *form, const char *name) {
+    return page_form_value(form->entry.typed, name);
+}
+
+static json_t *values_json(const struct visit_form *form) {
+    struct page_view *view = form->view;
+    const struct fleet_system *owner = &view->api->fleet->systems[form->system];
+    json_t *values = json_object();
+    for (size_t i = 0; i < owner->point_count; i++) {
+        char name[NAME_SIZE];
+        size_t point = owner->first_point + i;
+        enum unit_system kept = page_units_of_point(view, point);
+        snprintf(name, sizeof name, "value-%s", owner->description->points[i].id);
+        page_form_set_value(values, owner->description->points[i].id, typed(form, name),
+                            unit_shown(page_dimension(view, point), view->units));
+        view->units = kept;
+    }
+    return values;
+}
+
+static json_t *changed_json(const struct visit_form *form) {
+    json_t *changed = json_array();
+    for (unsigned n = 0; change_word(n); n++) {
+        char name[NAME_SIZE];
+        snprintf(name, sizeof name, "changed-%s", change_word(n));
+        if (*typed(form, name))
+            json_array_append_new(changed, json_string(change_word(n)));
+    }
+    return changed;
+}
+
+/* The fan that was put in; NULL where nothing is typed of one. */
+static json_t *fan_json(const struct visit_form *form) {
+    static const char *const keys[] = {"branch", "model", "serial", "warranty_until", "why"};
+    json_t *fan = json_object();
+    for (size_t i = 0; i < sizeof keys / sizeof keys[0]; i++) {
+        char name[NAME_SIZE];
+        snprintf(name, sizeof name, "fan-%s", keys[i]);
+        page_form_set(fan, keys[i], typed(form, name));
+    }
+    if (json_object_size(fan)) {
+        page_form_set(fan, "installed", typed(form, "on"));
+        return json_pack("[o]", fan);
+    }
+    json_decref(fan);
+    return NULL;
+}
+
+static json_t *visit_json(const struct visit_form *form) {
+    static const char *const texts[] = {"on", "found", "did", "next_calibration"};
+    json_t *body = json_pack("{s:s,s:o,s:o}", "by", form->view->session->account, "values",
+                             values_json(form), "changed", changed_json(form));
+    json_t *fan = fan_json(form);
+    for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++)
+        page_form_set(body, texts[i], typed(form, texts[i]));
+    if (*typed(form, "new_baseline"))
+        json_object_set_new(body, "new_baseline", json_true());
+    if (fan)
+        json_object_set_new(body, "equipment", fan);
+    return body;
+}
+
+/* ---- keeping it, or saying why not ---- */
+
+static bool find_missing(struct visit_form *form) {
+    static const char *const needed[] = {"on", "found", "did"};
+    for (size_t i = 0; i < sizeof needed / sizeof needed[0]; i++)
+        if (!*typed(form, needed[i]))
+            entry_wrong(&form->entry, needed[i],
+                        home_text(form->view->language, HOME_WRONG_MISSING));
+    return form->entry.wrong_count > 0;
+}
+
+/* The field of an error "KEY: why" of the API or "LABEL:LINE: KEY: why" of a record; what it says.
+ */
+static const char *find_field(struct visit_form *form, const char *line) {
+    static const char *const own[] = {"on", "next_calibration", "new_baseline"};
+    static const char *const points[] = {"values.", "points."};
+    char key[ENTRY_KEY_SIZE];
+    const char *what = entry_error_key(line, key), *colon = strstr(line, ": ");
+    if (!*key && colon && colon - line < ENTRY_KEY_SIZE) {
+        snprintf(key, sizeof key, "%.*s", (int)(colon - line), line);
+        what = colon + 2;
+    }
+    for (size_t i = 0; i < sizeof own / sizeof own[0]; i++)
+        if (strcmp(own[i], key) == 0)
+            snprintf(form->wrong_field, NAME_SIZE, "%.70s", key);
+    for (size_t i = 0; i < 2; i++)
+        if (strncmp(key, points[i], strlen(points[i])) == 0)
+            snprintf(form->wrong_field, NAME_SIZE, "value-%.70s", key + strlen(points[i]));
+    if (strncmp(key, "equipment[", 10) == 0 && strrchr(key, '.'))
+        snprintf(form->wrong_field, NAME_SIZE, "fan-%.70s", strrchr(key, '.') + 1);
+    return *form->wrong_field ? what : NULL;
+}
+
+static void show_refusal(struct visit_form *form, const struct web_answer *refused) {
+    json_t *json = refused->body ? json_loadb(refused->body, refused->body_length, 0, NULL) : NULL;
+    const char *why = json_string_value(json_object_get(json, "error"));
+    const char *what = why ? find_field(form, why) : NULL;
+    if (what)
+        entry_wrong(&form->entry, form->wrong_field, what);
+    else
+        form->notice = why ? page_words_of(form->view, why) : page_words(form->view, PAGE_REFUSED);
+    show_again(form, refused->status);
+    json_decref(json);
+}
+
+static void keep(struct visit_form *form) {
+    struct page_view *view = form->view;
+    struct web_answer answer = {0};
+    struct api_call call = {
+        .api = view->api, .request = view->request, .answer = &answer, .body = visit_json(form)};
+    memcpy(call.parts, view->parts, sizeof call.parts);
+    api_visit_done(&call);
+    if (answer.status == 200) {
+        struct html_address back = page_system_address(view, form->system, "");
+        page_redirect(view, &back);
+    } else {
+        show_refusal(form, &answer);
+    }
+    free(answer.body);
+    json_decref(call.body);
+}
+
+void page_visit_take(struct page_view *view, size_t system, const struct page_form *typed_form) {
+    struct visit_form form = {
+        .view = view, .system = system, .entry = {.html = &view->html, .typed = typed_form}};
+    struct known last;
+    char meanwhile[500];
+    entry_take_units(view, &form.entry);
+    bool newest = known_is_newest(view, system, KNOWN_VISITS, typed_form, &last) &&
+                  known_is_newest(view, system, KNOWN_RECORDS, typed_form, &last);
+    if (!newest) {
+        form.notice =
+            page_name_in(view, meanwhile, sizeof meanwhile, PAGE_WRITTEN_MEANWHILE, last.by);
+        show_again(&form, 409);
+    } else if (find_missing(&form)) {
+        show_again(&form, 400);
+    } else {
+        keep(&form);
+    }
+}

@@ -1,0 +1,154 @@
+/*
+ * report: the year's letter to an owner, as text or as a page that needs no other file; of one
+ * house to standard output, of all houses into a folder.
+ */
+#include "tool/ctl_client.h"
+#include "tool/text.h"
+#include "tool/values.h"
+
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+struct report {
+    struct ctl *ctl;
+    bool sheet, record; /* the one at the fan, the record: pages always */
+    const char *year, *as, *into, *language;
+    bool html;
+};
+
+static struct ctl_path path_of(const struct report *report, const char *system) {
+    struct ctl_path path = ctl_path(report->html ? "/systems/" : "/api/systems/");
+    ctl_path_encode(&path, system);
+    ctl_path_add(&path, report->sheet ? "/fan-sheet" : report->record ? "/record" : "/report");
+    ctl_path_query(&path, "year", report->year);
+    ctl_path_query(&path, "language", report->language);
+    ctl_path_query(&path, "units", report->ctl->units == UNIT_SYSTEM_SI ? "si" : "us");
+    return path;
+}
+
+static void print_letter(FILE *to, const json_t *letter) {
+    const json_t *sections = json_object_get(letter, "sections"), *section, *paragraph;
+    const char *address = ctl_text_of(letter, "address");
+    size_t i, n;
+    ctl_text_print(to, "", ctl_text_of(letter, "title"));
+    fprintf(to, "\n");
+    ctl_text_print(to, "", ctl_text_of(letter, "name"));
+    if (*address)
+        ctl_text_print(to, "", address);
+    json_array_foreach((json_t *)sections, i, section) {
+        fprintf(to, "\n");
+        ctl_text_print(to, "", ctl_text_of(section, "heading"));
+        json_array_foreach(json_object_get(section, "paragraphs"), n, paragraph)
+            ctl_text_print(to, "  ", json_string_value(paragraph));
+    }
+}
+
+/* True when the letter is written; where `may_lack`, also when there is nothing of that year. */
+static bool write_one(const struct report *report, const char *system, FILE *to) {
+    struct ctl_answer answer;
+    struct ctl_path path = path_of(report, system);
+    if (!ctl_request(report->ctl, path.text, NULL, &answer))
+        return false;
+    if (report->html || report->ctl->json) {
+        fwrite(answer.body, 1, answer.length, to);
+        if (answer.length && answer.body[answer.length - 1] != '\n')
+            fputc('\n', to);
+    } else {
+        json_t *letter = json_loadb(answer.body, answer.length, 0, NULL);
+        print_letter(to, letter);
+        json_decref(letter);
+    }
+    free(answer.body);
+    return true;
+}
+
+static enum ctl_status write_file(const struct report *report, const char *system) {
+    char *name = NULL;
+    const char *ending = report->html ? "html" : report->ctl->json ? "json" : "txt";
+    const char *what = report->sheet ? "fan-sheet" : report->record ? "record" : report->year;
+    if (asprintf(&name, "%s/%s-%s.%s", report->into, system, what, ending) < 0)
+        return ctl_error(report->ctl, CTL_FAILED, "out of memory");
+    FILE *to = fopen(name, "wb");
+    bool opened = to != NULL, written = opened && write_one(report, system, to);
+    bool closed = opened && fclose(to) == 0;
+    enum ctl_status status = CTL_DONE;
+    if (!opened || (written && !closed))
+        status = ctl_error(report->ctl, CTL_FAILED, "%s: %s", name, strerror(errno));
+    else if (!written)
+        status = CTL_FAILED;
+    if (opened && !written)
+        remove(name);
+    free(name);
+    return status;
+}
+
+static enum ctl_status write_all(const struct report *report) {
+    struct ctl tool = *report->ctl;
+    json_t *systems = NULL, *system;
+    size_t i, written = 0;
+    tool.json = false;
+    enum ctl_status status = ctl_get_json(&tool, "/api/systems", &systems);
+    json_array_foreach(systems, i, system) {
+        enum ctl_status one = write_file(report, ctl_text_of(system, "id"));
+        written += one == CTL_DONE;
+        status = one == CTL_DONE ? status : one;
+    }
+    if (systems)
+        printf("%zu %s in %s\n", written,
+               report->sheet    ? "sheets"
+               : report->record ? "records"
+                                : "letters",
+               report->into);
+    json_decref(systems);
+    return status;
+}
+
+static enum ctl_status report_command(struct ctl *ctl, int argc, char **argv) {
+    struct report report = {.ctl = ctl};
+    const struct ctl_option options[] = {{"--year", "YEAR", &report.year, NULL, false},
+                                         {"--as", "text|html", &report.as, NULL, false},
+                                         {"--language", "CODE", &report.language, NULL, false},
+                                         {"--into", "FOLDER", &report.into, NULL, false},
+                                         {"--record", NULL, NULL, &report.record, false},
+                                         {"--fan-sheet", NULL, NULL, &report.sheet, false}};
+    struct ctl_arguments arguments = {.options = options, .option_count = 6, .most = 1};
+    if (!ctl_arguments(ctl, argc, argv, &arguments))
+        return arguments.status;
+    if (report.as && strcmp(report.as, "text") != 0 && strcmp(report.as, "html") != 0)
+        return ctl_error(ctl, CTL_WRONG_USE, "--as: \"%s\" is not allowed; allowed: text, html",
+                         report.as);
+    if ((report.year != NULL) + report.record + report.sheet != 1)
+        return ctl_error(ctl, CTL_WRONG_USE, "give one of --year YEAR, --record and --fan-sheet");
+    if (report.year && (strspn(report.year, "0123456789") != 4 || report.year[4] != '\0'))
+        return ctl_error(ctl, CTL_WRONG_USE, "--year: \"%s\" is not allowed; allowed: such as 2026",
+                         report.year);
+    if (!arguments.count && !report.into)
+        return ctl_error(ctl, CTL_WRONG_USE,
+                         "name a system, or for all of them a folder: --into FOLDER");
+    if (!ctl_settings(ctl))
+        return CTL_WRONG_USE;
+    report.html = !report.year || (report.as && strcmp(report.as, "html") == 0);
+    if (!arguments.count)
+        return write_all(&report);
+    if (report.into)
+        return write_file(&report, arguments.operands[0]);
+    return write_one(&report, arguments.operands[0], stdout) ? CTL_DONE : CTL_FAILED;
+}
+
+const struct ctl_command ctl_report_commands[] = {
+    {"report",
+     "[SYSTEM] --year YEAR [--as text|html] [--language CODE] [--into FOLDER] [--json] | "
+     "[SYSTEM] --record [--language CODE] [--into FOLDER] | "
+     "[SYSTEM] --fan-sheet [--language CODE] [--into FOLDER]",
+     "the year's letter to an owner",
+     "Averages, how much of the time it was as it should be, what happened, what was done, tests, "
+     "what comes next, cautions, and what it does not prove; in the language of the system's "
+     "homeowner, or CODE, such as es. Without SYSTEM: of all houses, into a folder. "
+     "--record gives the record of the house as a page, for the files. --fan-sheet makes the page "
+     "that stays at the fan instead: start-up values, what the U-tube "
+     "should read, whom to call.",
+     report_command},
+    {0},
+};

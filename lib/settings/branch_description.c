@@ -1,0 +1,239 @@
+#include "settings/branch_description.h"
+
+#include "measure/duration.h"
+#include "measure/timestamp.h"
+#include "settings/checked_text.h"
+#include "settings/settings.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#define AT(field) offsetof(struct branch_description, field)
+#define ROWS(rows) (rows), sizeof(rows) / sizeof((rows)[0])
+#define LONGEST_STOP_OTHERWISE_MS (24 * DURATION_HOUR_MS)
+
+static const struct key_row pipe_rows[] = {
+    {.key = "inside_diameter",
+     .kind = KEY_VALUE,
+     .offset = AT(pipe_inside_diameter_m),
+     .what = "a pipe's inside diameter",
+     .allowed = "20 mm to 1 m, such as 3.068 in",
+     .lowest = 0.02,
+     .highest = 1.0,
+     .dimension = DIMENSION_LENGTH},
+    {.key = "centreline_factor",
+     .kind = KEY_NUMBER,
+     .offset = AT(centreline_factor),
+     .otherwise = "0.9",
+     .what = "a ratio of mean to centreline velocity",
+     .allowed = "0.5 to 1",
+     .lowest = 0.5,
+     .highest = 1.0},
+    {.key = "loss_after_gauge",
+     .kind = KEY_NUMBER,
+     .offset = AT(loss_after_gauge),
+     .otherwise = "0",
+     .what = "a loss in Pa per (m3/s)^2",
+     .allowed = "0 to 10000000",
+     .highest = 1e7},
+};
+
+void branch_description_read_pipe(struct key_reader *reader, const struct key_path *path,
+                                  const struct yaml_tree_node *node, void *branch) {
+    key_map_read(reader, path, node, ROWS(pipe_rows), branch);
+}
+
+/* ---- fan ---- */
+
+static void read_curve(struct key_reader *reader, const struct key_path *path,
+                       const struct yaml_tree_node *node, void *target) {
+    struct fan_description *fan = &((struct branch_description *)target)->fan;
+    fan_model_read_curve(reader, path, node, &fan->curve, &fan->curve_count);
+}
+
+static const struct key_word control_words[] = {
+    {"fixed", FAN_CONTROL_FIXED},
+    {"constant-pressure", FAN_CONTROL_CONSTANT_PRESSURE},
+    {"schedule", FAN_CONTROL_SCHEDULE},
+    {NULL, 0}};
+
+static const struct key_row fan_rows[] = {
+    {.key = "curve", .kind = KEY_PART, .read = read_curve},
+    {.key = "power",
+     .kind = KEY_VALUE,
+     .offset = AT(fan.power_w),
+     .what = "a fan's power",
+     .allowed = "0.1 W to 5000 W",
+     .lowest = 0.1,
+     .highest = 5000.0,
+     .dimension = DIMENSION_POWER},
+    {.key = "model",
+     .kind = KEY_TEXT,
+     .offset = AT(fan.model),
+     .allowed = "the id of a fan model",
+     .check = checked_text_id},
+    {.key = "serial",
+     .kind = KEY_TEXT,
+     .offset = AT(fan.serial),
+     .allowed = "one line of text",
+     .check = checked_text_line},
+    {.key = "installed",
+     .kind = KEY_DAY,
+     .offset = AT(fan.installed_day),
+     .what = "a date",
+     .allowed = "a date such as 2025-09-30"},
+    {.key = "control",
+     .kind = KEY_WORD,
+     .offset = AT(fan.control),
+     .otherwise = "fixed",
+     .what = "a kind of control",
+     .allowed = "fixed, constant-pressure or schedule",
+     .words = control_words},
+    {.key = "longest_stop",
+     .kind = KEY_SPAN,
+     .offset = AT(fan.longest_stop_ms),
+     .what = "a time",
+     .allowed = "1 h to 30 d",
+     .lowest = (double)DURATION_HOUR_MS,
+     .highest = 30.0 * (double)DURATION_DAY_MS},
+};
+
+/* Without a folder of models, a model is only a name: for the record. */
+static void take_model(struct key_reader *reader, const struct key_path *path,
+                       const struct yaml_tree_node *node, struct fan_description *fan) {
+    const struct settings *settings = reader->context;
+    if (!fan->model || !settings || !settings->fans.folder)
+        return;
+    const struct fan_model *model = fan_models_find(&settings->fans, fan->model);
+    struct key_path here = {.up = path, .name = "model"};
+    if (!model) {
+        key_error(reader, &here, yaml_tree_find(node, "model")->value.line,
+                  "\"%s\" is no fan model; allowed: an id in the folder %s", fan->model,
+                  settings->fans.folder);
+        return;
+    }
+    if (fan->power_w == 0.0)
+        fan->power_w = model->power_w;
+    fan->curve = key_allocate(reader, model->curve_count, sizeof *fan->curve);
+    if (!fan->curve)
+        return;
+    memcpy(fan->curve, model->curve, model->curve_count * sizeof *fan->curve);
+    fan->curve_count = model->curve_count;
+}
+
+void branch_description_read_fan(struct key_reader *reader, const struct key_path *path,
+                                 const struct yaml_tree_node *node, void *branch) {
+    struct fan_description *fan = &((struct branch_description *)branch)->fan;
+    key_map_read(reader, path, node, ROWS(fan_rows), branch);
+    const struct yaml_tree_entry *curve = yaml_tree_find(node, "curve");
+    const struct yaml_tree_entry *stop = yaml_tree_find(node, "longest_stop");
+    struct key_path here = {.up = path, .name = "curve"};
+    if (curve && yaml_tree_find(node, "model"))
+        key_error(reader, &here, curve->value.line,
+                  "and model exclude each other; allowed: one of them");
+    else
+        take_model(reader, path, node, fan);
+    here.name = "longest_stop";
+    if (stop && fan->control != FAN_CONTROL_SCHEDULE)
+        key_error(reader, &here, stop->value.line,
+                  "is of a schedule; allowed: with control: schedule");
+}
+
+/* ---- the branch ---- */
+
+static const struct key_word discharge_words[] = {
+    {"roof", DISCHARGE_ROOF}, {"wall", DISCHARGE_WALL}, {NULL, 0}};
+
+void branch_description_read_discharge(struct key_reader *reader, const struct key_path *path,
+                                       const struct yaml_tree_node *node, void *branch) {
+    static const char allowed[] = "roof or wall";
+    const char *text = key_scalar(reader, path, node, allowed);
+    if (!text)
+        return;
+    for (const struct key_word *word = discharge_words; word->word; word++)
+        if (strcmp(word->word, text) == 0) {
+            ((struct branch_description *)branch)->discharge = (enum discharge)word->value;
+            return;
+        }
+    key_error(reader, path, node->line, "%.60s is not a place of discharge; allowed: %s", text,
+              allowed);
+}
+
+static const struct key_row branch_rows[] = {
+    {.key = "id",
+     .kind = KEY_TEXT,
+     .offset = AT(id),
+     .required = true,
+     .allowed = "an id such as east",
+     .check = checked_text_id},
+    {.key = "pipe", .kind = KEY_PART, .otherwise = "", .read = branch_description_read_pipe},
+    {.key = "fan", .kind = KEY_PART, .read = branch_description_read_fan},
+    {.key = "discharge", .kind = KEY_PART, .read = branch_description_read_discharge},
+};
+
+bool branch_description_begin(struct key_reader *reader, struct branch_description *branch,
+                              const char *id) {
+    *branch = (struct branch_description){
+        .fan = {.installed_day = TIMESTAMP_NONE, .longest_stop_ms = LONGEST_STOP_OTHERWISE_MS}};
+    if (!id)
+        return true;
+    branch->id = key_copy(reader, id);
+    branch_description_read_pipe(reader, NULL, NULL, branch);
+    return branch->id != NULL;
+}
+
+static void refuse_taken_ids(struct key_reader *reader, const struct key_path *path,
+                             const struct branch_description *branches, size_t count) {
+    for (size_t i = 1; i < count; i++) {
+        size_t earlier =
+            branches[i].id ? branch_description_find(branches, i, branches[i].id) : BRANCH_NONE;
+        struct key_path here = {.up = path, .in_brackets = true, .index = i};
+        struct key_path id = {.up = &here, .name = "id"};
+        if (earlier != BRANCH_NONE)
+            key_error(reader, &id, branches[i].line,
+                      "\"%s\" is taken by the branch in line %d; allowed: an id of its own",
+                      branches[i].id, branches[earlier].line);
+    }
+}
+
+void branch_description_read_list(struct key_reader *reader, const struct key_path *path,
+                                  const struct yaml_tree_node *node,
+                                  struct branch_description **branches, size_t *count) {
+    if (!key_is(reader, path, node, YAML_TREE_LIST, "a list of branches"))
+        return;
+    if (node->count < 1 || node->count > BRANCHES_MAX) {
+        key_error(reader, path, node->line, "has %zu branches; allowed: 1 to %d", node->count,
+                  BRANCHES_MAX);
+        return;
+    }
+    *branches = key_allocate(reader, node->count, sizeof **branches);
+    if (!*branches)
+        return;
+    *count = node->count;
+    for (size_t i = 0; i < node->count; i++) {
+        const struct yaml_tree_node *entry = &node->entries[i].value;
+        const struct yaml_tree_entry *id = yaml_tree_find(entry, "id");
+        bool named = id && id->value.kind == YAML_TREE_SCALAR && !checked_text_id(id->value.text);
+        struct key_path here = {
+            .up = path, .in_brackets = true, .index = i, .name = named ? id->value.text : NULL};
+        branch_description_begin(reader, &(*branches)[i], NULL);
+        (*branches)[i].line = entry->line;
+        key_map_read(reader, &here, entry, ROWS(branch_rows), &(*branches)[i]);
+    }
+    refuse_taken_ids(reader, path, *branches, *count);
+}
+
+void branch_description_clear(struct branch_description *branch) {
+    free(branch->id);
+    free(branch->fan.model);
+    free(branch->fan.serial);
+    free(branch->fan.curve);
+}
+
+size_t branch_description_find(const struct branch_description *branches, size_t count,
+                               const char *id) {
+    for (size_t i = 0; i < count; i++)
+        if (branches[i].id && strcmp(branches[i].id, id) == 0)
+            return i;
+    return BRANCH_NONE;
+}

@@ -1,0 +1,161 @@
+#include "settings/fan_model.h"
+
+#include "settings/checked_text.h"
+#include "settings/key_table.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#define AT(field) offsetof(struct fan_model, field)
+#define ROWS(rows) (rows), sizeof(rows) / sizeof((rows)[0])
+
+static bool read_curve_value(struct key_reader *reader, const struct key_path *path,
+                             const struct yaml_tree_node *node, enum dimension dimension,
+                             const char *allowed, double *si) {
+    const char *text = key_scalar(reader, path, node, allowed);
+    if (!text)
+        return false;
+    if (unit_parse(text, dimension, si) == UNIT_OK && *si >= 0.0)
+        return true;
+    key_error(reader, path, node->line, "%.60s is not part of a fan curve; allowed: %s", text,
+              allowed);
+    return false;
+}
+
+static bool read_curve_point(struct key_reader *reader, const struct key_path *path,
+                             const struct yaml_tree_node *node, struct fan_curve_point *point) {
+    static const char pair[] = "a pair such as [40 cfm, 1.4 inH2O]";
+    if (!key_is(reader, path, node, YAML_TREE_LIST, pair))
+        return false;
+    if (node->count != 2) {
+        key_error(reader, path, node->line, "has %zu values; allowed: %s", node->count, pair);
+        return false;
+    }
+    return read_curve_value(reader, path, &node->entries[0].value, DIMENSION_FLOW,
+                            "first a flow of at least 0 with a unit, such as 40 cfm",
+                            &point->flow_m3_s) &&
+           read_curve_value(reader, path, &node->entries[1].value, DIMENSION_PRESSURE,
+                            "second a pressure of at least 0 with a unit, such as 1.4 inH2O",
+                            &point->pressure_pa);
+}
+
+/* Judged by its speed a fan needs a curve that has one pressure for each flow. */
+void fan_model_read_curve(struct key_reader *reader, const struct key_path *path,
+                          const struct yaml_tree_node *node, struct fan_curve_point **out,
+                          size_t *count) {
+    static const char allowed[] = "a list of 2 to 32 pairs such as [40 cfm, 1.4 inH2O]";
+    if (!key_is(reader, path, node, YAML_TREE_LIST, allowed))
+        return;
+    if (node->count < 2 || node->count > FAN_MODEL_CURVE_POINTS_MAX) {
+        key_error(reader, path, node->line, "has %zu points; allowed: %s", node->count, allowed);
+        return;
+    }
+    struct fan_curve_point *curve = key_allocate(reader, node->count, sizeof *curve);
+    *out = curve;
+    for (size_t i = 0; curve && i < node->count; i++) {
+        struct key_path here = {.up = path, .in_brackets = true, .index = i};
+        const struct yaml_tree_node *pair = &node->entries[i].value;
+        if (!read_curve_point(reader, &here, pair, &curve[i]))
+            return;
+        if (i > 0 && curve[i].flow_m3_s <= curve[i - 1].flow_m3_s)
+            key_error(reader, &here, pair->line,
+                      "flow does not rise; allowed: a flow above the one before");
+        if (i > 0 && curve[i].pressure_pa > curve[i - 1].pressure_pa)
+            key_error(reader, &here, pair->line,
+                      "pressure rises; allowed: a pressure not above the one before");
+        *count = i + 1;
+    }
+    if (curve && curve[0].pressure_pa <= 0.0)
+        key_error(reader, path, node->line,
+                  "begins without pressure; allowed: a pressure above 0 at the least flow");
+}
+
+static void read_curve(struct key_reader *reader, const struct key_path *path,
+                       const struct yaml_tree_node *node, void *target) {
+    struct fan_model *model = target;
+    fan_model_read_curve(reader, path, node, &model->curve, &model->curve_count);
+}
+
+static const struct key_row model_rows[] = {
+    {.key = "id",
+     .kind = KEY_TEXT,
+     .offset = AT(id),
+     .required = true,
+     .allowed = "an id such as radial-150",
+     .check = checked_text_id},
+    {.key = "curve",
+     .kind = KEY_PART,
+     .required = true,
+     .allowed = "a list of 2 to 32 pairs such as [40 cfm, 1.4 inH2O]",
+     .read = read_curve},
+    {.key = "power",
+     .kind = KEY_VALUE,
+     .offset = AT(power_w),
+     .what = "a fan's power",
+     .allowed = "0.1 W to 5000 W",
+     .lowest = 0.1,
+     .highest = 5000.0,
+     .dimension = DIMENSION_POWER},
+};
+
+static void free_model(struct fan_model *model) {
+    if (!model)
+        return;
+    free(model->file);
+    free(model->id);
+    free(model->curve);
+    free(model);
+}
+
+struct fan_model *fan_model_parse(const char *file, const char *text, size_t length,
+                                  struct settings_errors *errors) {
+    struct yaml_tree_node *root = yaml_tree_parse(file, text, length, errors);
+    if (!root)
+        return NULL;
+    struct key_reader reader = {.file = file, .errors = errors};
+    struct fan_model *model = key_allocate(&reader, 1, sizeof *model);
+    if (model) {
+        model->file = key_copy(&reader, file);
+        key_map_read(&reader, NULL, root, ROWS(model_rows), model);
+    }
+    yaml_tree_free(root);
+    if (key_reader_finish(&reader))
+        return model;
+    free_model(model);
+    return NULL;
+}
+
+static int by_id(const void *a, const void *b) {
+    const struct fan_model *one = *(struct fan_model *const *)a;
+    const struct fan_model *other = *(struct fan_model *const *)b;
+    return strcmp(one->id, other->id);
+}
+
+void fan_models_sort(struct fan_models *models, struct settings_errors *errors) {
+    if (models->count > 1)
+        qsort(models->models, models->count, sizeof(struct fan_model *), by_id);
+    for (size_t i = 1; i < models->count; i++)
+        if (strcmp(models->models[i]->id, models->models[i - 1]->id) == 0)
+            settings_errors_add(
+                errors, "%s:1: id: \"%s\" is taken by %s; allowed: an id of its own",
+                models->models[i]->file, models->models[i]->id, models->models[i - 1]->file);
+}
+
+static int id_against(const void *id, const void *model) {
+    return strcmp(id, (*(struct fan_model *const *)model)->id);
+}
+
+const struct fan_model *fan_models_find(const struct fan_models *models, const char *id) {
+    struct fan_model *const *found =
+        models->count == 0
+            ? NULL
+            : bsearch(id, models->models, models->count, sizeof(struct fan_model *), id_against);
+    return found ? *found : NULL;
+}
+
+void fan_models_clear(struct fan_models *models) {
+    for (size_t i = 0; i < models->count; i++)
+        free_model(models->models[i]);
+    free(models->models);
+    free(models->folder);
+}

@@ -1,0 +1,66 @@
+#include "store/kept_files.h"
+
+#include "store/store_sqlite.h"
+
+#include <stdio.h>
+
+int kept_files_put(sqlite3 *to, const struct kept_file *files, size_t count) {
+    sqlite3_stmt *insert = NULL;
+    int code = sqlite3_exec(to,
+                            "DROP TABLE IF EXISTS kept_files; CREATE TABLE kept_files (name TEXT "
+                            "PRIMARY KEY, bytes BLOB NOT NULL) WITHOUT ROWID",
+                            NULL, NULL, NULL);
+    if (code == SQLITE_OK)
+        code = sqlite3_prepare_v2(to, "INSERT INTO kept_files VALUES (?1, ?2)", -1, &insert, NULL);
+    for (size_t i = 0; i < count && code == SQLITE_OK; i++) {
+        sqlite3_bind_text(insert, 1, files[i].name, -1, SQLITE_STATIC);
+        sqlite3_bind_blob64(insert, 2, files[i].bytes, files[i].length, SQLITE_STATIC);
+        code = sqlite3_step(insert) == SQLITE_DONE ? SQLITE_OK : sqlite3_extended_errcode(to);
+        sqlite3_reset(insert);
+    }
+    sqlite3_finalize(insert);
+    return code;
+}
+
+static int hand_out(sqlite3 *db, bool (*each)(void *context, const struct kept_file *file),
+                    void *context, bool *all) {
+    sqlite3_stmt *rows = NULL;
+    int code = sqlite3_prepare_v2(db, "SELECT name, bytes FROM kept_files", -1, &rows, NULL);
+    while (code == SQLITE_OK && *all && (code = sqlite3_step(rows)) == SQLITE_ROW) {
+        const struct kept_file file = {(const char *)sqlite3_column_text(rows, 0),
+                                       sqlite3_column_blob(rows, 1),
+                                       (size_t)sqlite3_column_bytes(rows, 1)};
+        *all = each(context, &file);
+        code = SQLITE_OK;
+    }
+    sqlite3_finalize(rows);
+    return code == SQLITE_DONE ? SQLITE_OK : code;
+}
+
+static bool has_files(sqlite3 *db) {
+    sqlite3_stmt *row = NULL;
+    bool found = sqlite3_prepare_v2(db, "SELECT 1 FROM sqlite_schema WHERE name = 'kept_files'", -1,
+                                    &row, NULL) == SQLITE_OK &&
+                 sqlite3_step(row) == SQLITE_ROW;
+    sqlite3_finalize(row);
+    return found;
+}
+
+enum store_status kept_files_take(const char *path,
+                                  bool (*each)(void *context, const struct kept_file *file),
+                                  void *context, char *why, size_t why_size) {
+    sqlite3 *db = NULL;
+    bool all = true;
+    int code = sqlite3_open_v2(path, &db, SQLITE_OPEN_READWRITE, NULL);
+    if (code == SQLITE_OK && has_files(db)) {
+        code = hand_out(db, each, context, &all);
+        if (code == SQLITE_OK && all)
+            code = sqlite3_exec(db, "PRAGMA secure_delete=ON; DROP TABLE kept_files", NULL, NULL,
+                                NULL);
+    }
+    if (code != SQLITE_OK)
+        snprintf(why, why_size, "%s: the files in it cannot be taken out (%s); check the disk",
+                 path, sqlite3_errstr(code));
+    sqlite3_close(db);
+    return code == SQLITE_OK ? STORE_OK : store_status_of(code);
+}

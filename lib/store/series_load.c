@@ -1,0 +1,231 @@
+/*
+ * series_load: history comes in whole days. A day that is over goes into its pack at once, as
+ * series_pack.c would pack it later: the rows that the point has of the first of them go in with
+ * it. A day that has a pack already, and the last one, which may go on, lie as rows until upkeep
+ * comes.
+ */
+#include "measure/timestamp.h"
+#include "store/series_arrivals.h"
+#include "store/series_hours.h"
+#include "store/series_packed.h"
+
+#include <assert.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { PACK_READINGS_MOST = 16384 }; /* a day with more goes in parts, as upkeep packs it */
+
+struct load {
+    struct store *store;
+    int64_t key, interval_ms;
+    struct reading *readings; /* what the store has of the first day, then what is to be added */
+    unsigned char *origins;
+    size_t stored, count;
+    int64_t previous_ms; /* time of the reading before them; TIMESTAMP_NONE: none */
+};
+
+/* ---- what the first day has ---- */
+
+static enum store_status read_stored(struct load *load, int64_t from_ms, int64_t to_ms) {
+    struct store *store = load->store;
+    sqlite3_stmt *rows;
+    size_t capacity = 0;
+    enum store_status status =
+        store_ask(store,
+                  "SELECT time_ms, value, origin FROM readings WHERE point = ?1 AND "
+                  "time_ms >= ?2 AND time_ms < ?3 ORDER BY time_ms",
+                  VALUES(INT(load->key), INT(from_ms), INT(to_ms)), &rows);
+    while (status == STORE_OK && (status = store_row(store, rows)) == STORE_OK) {
+        if (load->stored == capacity &&
+            !series_make_room(&load->readings, &load->origins, capacity = 2 * capacity + 256)) {
+            sqlite3_reset(rows);
+            return store_failure(store, SQLITE_NOMEM);
+        }
+        load->readings[load->stored] =
+            (struct reading){sqlite3_column_int64(rows, 0), sqlite3_column_double(rows, 1)};
+        load->origins[load->stored++] = (unsigned char)sqlite3_column_int(rows, 2);
+    }
+    load->count = load->stored;
+    return status == STORE_NOT_FOUND ? STORE_OK : status;
+}
+
+/* A value or origin that never came from here would trip the encoder. */
+static bool are_packable(const struct load *load) {
+    for (size_t i = 0; i < load->stored; i++)
+        if (!isfinite(load->readings[i].value) || load->origins[i] > DAY_PACK_ORIGIN_MAX)
+            return false;
+    return true;
+}
+
+static enum store_status has_pack(const struct load *load, int64_t day_ms, bool *has) {
+    int64_t one;
+    enum store_status status = store_get_integer(
+        load->store,
+        "SELECT 1 FROM packs WHERE point = ?1 AND from_ms >= ?2 AND from_ms < ?3 LIMIT 1",
+        VALUES(INT(load->key), INT(day_ms), INT(day_ms + DAY_PACK_DAY_MS)), &one);
+    *has = status == STORE_OK;
+    return status == STORE_NOT_FOUND ? STORE_OK : status;
+}
+
+/* *rows: the first day is not to be packed. */
+static enum store_status begin(struct load *load, int64_t first_ms, bool *rows) {
+    int64_t day_ms = series_day_start(first_ms);
+    struct reading before = {TIMESTAMP_NONE, 0};
+    enum store_status status = has_pack(load, day_ms, rows);
+    if (status == STORE_OK && !*rows)
+        status = read_stored(load, day_ms, first_ms);
+    if (status == STORE_OK && !are_packable(load)) {
+        *rows = true;
+        load->stored = load->count = 0;
+    }
+    if (status == STORE_OK && !*rows)
+        status = series_before(load->store, load->key, day_ms, &before);
+    load->previous_ms = before.time_ms;
+    return status == STORE_NOT_FOUND ? STORE_OK : status;
+}
+
+/* The rows of the day lie in its pack now. */
+static enum store_status delete_stored(const struct load *load) {
+    if (load->stored == 0)
+        return STORE_OK;
+    enum store_status status =
+        store_do(load->store, "DELETE FROM readings WHERE point = ?1 AND time_ms BETWEEN ?2 AND ?3",
+                 VALUES(INT(load->key), INT(load->readings[0].time_ms),
+                        INT(load->readings[load->stored - 1].time_ms)));
+    if (status == STORE_OK && (size_t)sqlite3_changes(load->store->db) != load->stored)
+        return store_failure(load->store, SQLITE_CORRUPT);
+    return status;
+}
+
+/* ---- whole days ---- */
+
+/* Behind the last reading of the day that the i-th is of. */
+static size_t day_end(const struct load *load, size_t i) {
+    int64_t end_ms = series_day_end(load->readings[i].time_ms);
+    while (i < load->count && load->readings[i].time_ms < end_ms)
+        i++;
+    return i;
+}
+
+static bool can_pack(const struct load *load, size_t first, size_t end, int64_t before_ms) {
+    return end < load->count && end - first <= PACK_READINGS_MOST &&
+           series_day_end(load->readings[first].time_ms) <= before_ms;
+}
+
+static enum store_status pack_day(const struct load *load, size_t first, size_t end) {
+    const struct reading *readings = load->readings + first;
+    const struct day_pack_label label = {load->key, day_pack_day(readings[0].time_ms)};
+    const struct series_piece piece = {series_day_start(readings[0].time_ms), readings,
+                                       load->origins + first, end - first};
+    int64_t before_ms = first ? load->readings[first - 1].time_ms : load->previous_ms;
+    const struct day_hours plan =
+        series_hours_plan(&label, load->interval_ms, before_ms, readings[0].time_ms,
+                          readings[end - first - 1].time_ms, &load->readings[end]);
+    enum store_status status = series_pack_write(load->store, &label, &piece);
+    return status == STORE_OK ? series_hours_put_plan(load->store, &label, &plan) : status;
+}
+
+/* From the first on; *next: the first reading that is left. */
+static enum store_status pack_days(const struct load *load, int64_t before_ms, size_t *next) {
+    size_t first = *next, end;
+    enum store_status status = STORE_OK;
+    for (; first < load->count; first = end) {
+        end = day_end(load, first);
+        if (!can_pack(load, first, end, before_ms))
+            break;
+        status = pack_day(load, first, end);
+        if (status != STORE_OK)
+            break;
+    }
+    *next = first;
+    return status == STORE_NOT_FOUND ? STORE_OK : status; /* not packed: it lies as rows */
+}
+
+/* ---- rows ---- */
+
+static enum store_status put_rows(const struct load *load, size_t from, size_t to) {
+    enum store_status status = STORE_OK;
+    for (size_t i = from < load->stored ? load->stored : from; i < to && status == STORE_OK; i++)
+        status =
+            store_do(load->store,
+                     "INSERT INTO readings (point, time_ms, value, origin) VALUES (?1, ?2, ?3, ?4)",
+                     VALUES(INT(load->key), INT(load->readings[i].time_ms),
+                            NUMBER(load->readings[i].value), INT(load->origins[i])));
+    return status;
+}
+
+/* ---- all together ---- */
+
+static bool append(struct load *load, const struct reading *readings, size_t count,
+                   enum series_origin origin) {
+    if (!series_make_room(&load->readings, &load->origins, load->stored + count))
+        return false;
+    memcpy(load->readings + load->stored, readings, count * sizeof *readings);
+    memset(load->origins + load->stored, (int)origin, count);
+    load->count = load->stored + count;
+    for (size_t i = 0; i < load->count; i++)
+        assert(isfinite(load->readings[i].value) &&
+               (i == 0 || load->readings[i].time_ms > load->readings[i - 1].time_ms));
+    return true;
+}
+
+static enum store_status pack_and_put(struct load *load, size_t first, int64_t before_ms,
+                                      struct series_span *rolled) {
+    int rows;
+    size_t next = first;
+    enum store_status status = pack_days(load, before_ms, &next);
+    if (status == STORE_OK && next > first) {
+        rolled->from_ms = series_day_start(load->readings[first].time_ms);
+        rolled->to_ms = series_day_end(load->readings[next - 1].time_ms);
+        status = delete_stored(load);
+        if (status == STORE_OK)
+            status = series_hours_delete_rows(load->store, load->key, rolled->from_ms,
+                                              rolled->to_ms - 1, &rows);
+    }
+    return status == STORE_OK ? put_rows(load, next, load->count) : status;
+}
+
+static enum store_status load_all(struct load *load, const struct reading *readings, size_t count,
+                                  enum series_origin origin, int64_t before_ms,
+                                  struct series_span *rolled) {
+    struct series_point info;
+    bool rows = true;
+    enum store_status status = series_point_info(load->store, load->key, &info);
+    bool packs = status == STORE_OK &&
+                 series_hours_can_compute(&info, day_pack_day(readings[0].time_ms)) &&
+                 series_day_end(readings[0].time_ms) <= before_ms;
+    load->interval_ms = info.interval_ms;
+    if (packs)
+        status = begin(load, readings[0].time_ms, &rows);
+    if (status == STORE_OK && !append(load, readings, count, origin))
+        status = store_failure(load->store, SQLITE_NOMEM);
+    if (status != STORE_OK)
+        return status;
+    size_t first = !packs ? load->count : rows ? day_end(load, 0) : 0;
+    status = put_rows(load, 0, first);
+    return status == STORE_OK ? pack_and_put(load, first, before_ms, rolled) : status;
+}
+
+enum store_status series_load(struct store *store, int64_t key, const struct reading *readings,
+                              size_t count, enum series_origin origin, int64_t before_ms,
+                              struct series_span *rolled) {
+    struct load load = {.store = store, .key = key};
+    bool own;
+    *rolled = (struct series_span){0, 0};
+    if (count == 0)
+        return STORE_OK;
+    enum store_status status = store_scope_begin(store, &own);
+    if (status != STORE_OK)
+        return status;
+    status = series_arrivals_settle_all(store);
+    if (status == STORE_OK)
+        status = load_all(&load, readings, count, origin, before_ms, rolled);
+    if (status == STORE_OK) {
+        store->readings += (int64_t)count;
+        series_note_oldest(store, readings[0].time_ms);
+    }
+    free(load.readings);
+    free(load.origins);
+    return store_scope_end(store, own, status);
+}

@@ -1,0 +1,65 @@
+#include "words/wording_texts.h"
+
+#include "diagnosis/diagnosis_claim.h"
+
+#include <string.h>
+
+static const enum wording_advice advice_of[CONDITION_COUNT] = {
+    [CONDITION_SUCTION_LOST] = ADVICE_FAN,
+    [CONDITION_SUCTION_LOW] = ADVICE_WEAK,
+    [CONDITION_SUCTION_HIGH] = ADVICE_BLOCK,
+    [CONDITION_SUCTION_FADING] = ADVICE_WEAK,
+    [CONDITION_FIELD_WEAK] = ADVICE_WEAK,
+    [CONDITION_FIELD_REVERSED] = ADVICE_WEAK,
+    [CONDITION_FAN_STOPPED] = ADVICE_FAN,
+    [CONDITION_POWER_HIGH] = ADVICE_WEAK,
+    [CONDITION_FAN_WEAK] = ADVICE_WEAK,
+    [CONDITION_FAN_FADING] = ADVICE_WEAK,
+    [CONDITION_GROUND_CHANGED] = ADVICE_BLOCK,
+    [CONDITION_RADON_HIGH] = ADVICE_RADON,
+    [CONDITION_RADON_ABOVE_ACTION] = ADVICE_RADON,
+    [CONDITION_RADON_RISING] = ADVICE_RADON,
+    [CONDITION_WATER_HIGH] = ADVICE_WATER,
+    [CONDITION_SENSOR_SILENT] = ADVICE_SENSOR,
+    [CONDITION_SENSOR_STUCK] = ADVICE_SENSOR,
+    [CONDITION_SENSOR_IMPLAUSIBLE] = ADVICE_SENSOR,
+    [CONDITION_SENSOR_CLOCK] = ADVICE_SENSOR,
+    [CONDITION_BATTERY_LOW] = ADVICE_SENSOR,
+    [CONDITION_READING_DUE] = ADVICE_READING,
+    [CONDITION_SYSTEM_SILENT] = ADVICE_SILENT,
+    [CONDITION_FLEET_SILENT] = ADVICE_SILENT,
+    [CONDITION_RETEST_DUE] = ADVICE_TEST,
+    [CONDITION_VISIT_DUE] = ADVICE_VISIT,
+    [CONDITION_CALIBRATION_DUE] = ADVICE_CALIBRATION,
+    [CONDITION_BROKER_LOST] = ADVICE_SERVICE,
+    [CONDITION_MESSAGES_REFUSED] = ADVICE_SERVICE,
+    [CONDITION_STORE_FAILING] = ADVICE_SERVICE,
+    [CONDITION_STORE_DAMAGED] = ADVICE_SERVICE,
+    [CONDITION_DELIVERY_FAILING] = ADVICE_SERVICE,
+    [CONDITION_CLOCK_JUMPED] = ADVICE_SERVICE,
+    [CONDITION_READINGS_GAP] = ADVICE_SERVICE,
+    [CONDITION_BACKUP_FAILING] = ADVICE_SERVICE,
+};
+
+enum wording_advice wording_advice_of(enum condition condition) {
+    return advice_of[condition];
+}
+
+/* Ice closes the end of the pipe: the fan runs, and pulls less. Where another cause is likely, or
+   the fan draws no power, a look at it would lead astray. */
+bool wording_advice_ice(enum condition condition, const struct explanation *explained) {
+    enum diagnosis_cause causes[DIAGNOSIS_CAUSES_MAX];
+    bool weak = condition == CONDITION_SUCTION_LOST || condition == CONDITION_SUCTION_LOW;
+    size_t count = explained->cause ? diagnosis_claim_causes(explained->cause, causes) : 0;
+    for (size_t i = 0; i < count; i++) {
+        if (causes[i] == CAUSE_BLOCKED_DISCHARGE)
+            return explained->frost;
+        if (causes[i] != CAUSE_NONE && causes[i] != CAUSE_UNKNOWN && causes[i] != CAUSE_UNDECIDED)
+            weak = false;
+    }
+    return explained->frost && weak;
+}
+
+bool wording_advice_flue(enum wording_advice advice) {
+    return advice == ADVICE_FAN || advice == ADVICE_WEAK || advice == ADVICE_BLOCK;
+}

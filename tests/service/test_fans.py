@@ -1,0 +1,161 @@
+#!/usr/bin/env python3
+"""`fans` with the real daemon and tool: lives of fans out of system files, records and visits; shares
+by hand; who is next; and the page."""
+import os
+import re
+import sys
+
+sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
+# pylint: disable=wrong-import-position
+from contract import DAY, files, keys_are, near, tool_of  # noqa: E402
+from harness import Suite, check, equal, now_ms, plain_point, rfc3339, system, wait_until  # noqa: E402
+from pages import fetch  # noqa: E402
+
+suite = Suite()
+YEAR = 365.2425 * DAY
+
+
+def date(years_ago):
+    return rfc3339(now_ms() - int(years_ago * YEAR))[:10]
+
+
+def house(number, installed, model="radial-9", **more):
+    fan = {"model": model, "serial": f"N {number}"}
+    if installed is not None:
+        fan["installed"] = date(installed)
+    return system(f"house-{number}", [plain_point("suction"), plain_point("fan-power", "fan-power", "W")],
+                  time_zone="UTC", fan=fan, **more)
+
+
+def commission(daemon, tool, number, years_ago, equipment=""):
+    files(daemon.folder, {f"r{number}-{years_ago}.yaml":
+                          f"date: {date(years_ago)}\nby: the installer\npoints: {{suction: 250 Pa, fan-power: 20 W}}\n"
+                          + (f"equipment: [{{{equipment}}}]\n" if equipment else "")})
+    tool.run("commission", f"house-{number}", f"r{number}-{years_ago}.yaml")
+
+
+def furnished(place):
+    """Ten fans of one model, seen from their first day but for one; two fail, one is moved."""
+    broker = place.broker()
+    ages = [6, 6, 6, 6, 6, 6, 4, 4, 4, 12]
+    houses = [house(n, age) for n, age in enumerate(ages)] + [house(10, None, "axial-2"), house(11, 2, "axial-2")]
+    daemon = place.daemon(broker, houses)
+    daemon.start()
+    tool = tool_of(daemon)
+    for n, age in enumerate(ages[:9]):
+        commission(daemon, tool, n, age)
+    commission(daemon, tool, 9, 3.5)  # watched since its tenth year
+    commission(daemon, tool, 11, 2)
+    # house-0: failed after 2 years; house-1: after 4.5, nobody said why; house-2: moved after 3.
+    commission(daemon, tool, 0, 4, f"model: radial-9, serial: N 100, installed: {date(4)}, why: failed")
+    tool.run("visit-done", "house-1", "--on", date(1.5), "--by", "the installer", "--found", "loud", "--did", "new fan",
+             "--equipment", f"{{model: radial-9, serial: N 101, installed: {date(1.5)}, warranty_until: {date(-3.5)}}}")
+    commission(daemon, tool, 2, 3, f"model: axial-2, serial: A 1, installed: {date(3)}, why: other")
+    return broker, daemon, tool
+
+
+def of_model(fleet, model):
+    return [one for one in fleet if one["model"] == model][0]
+
+
+@suite.test
+def a_visit_says_what_it_replaced(place):
+    _broker, daemon, tool = furnished(place)
+    (visit,) = tool.json("show", "house-1")["past_visits"]
+    (fan,) = visit["facts"]["equipment"]
+    equal((fan["model"], fan["serial"], fan["replaced"]), ("radial-9", "N 101", {"model": "radial-9", "serial": "N 1"}),
+          "the new one and the one before")
+    text = " ".join(tool.table("show", "house-1", "--full").split())
+    check("new fan (main) radial-9, serial N 101, in place of radial-9, serial N 1" in text, text[-900:])
+    page = fetch(daemon, "/systems/house-1").text
+    check("radial-9, serial N 101. In place of radial-9, serial N 1." in page, page[-900:])
+
+
+@suite.test
+def what_the_next_visits_need_is_one_list(place):
+    _broker, _daemon, tool = furnished(place)
+    rows = wait_until(lambda: len(found := tool.json("visits")) > 5 and found, 30, "tests that are due")
+    parts = tool.json("visits", "--parts")
+    needed = {part: [row["system"] for row in rows if part in row["bring"]] for row in rows for part in row["bring"]}
+    equal({part["text"]: part["systems"] for part in parts}, needed, "each part with who needs it")
+    check(needed and all(part["visits"] == len(part["systems"]) for part in parts), "how many need it")
+    said = tool.table("visits", "--parts")
+    check(said.startswith("bring, for all of them\n") and "due" not in said.split("\n")[0] and
+          f"{parts[0]['visits']} of {len(rows)} visits" in said, said)
+    check(tool.table("visits").endswith(said), "the list of visits ends with it")
+    first = tool.json("visits", "--parts", "--limit", "1")
+    equal([part["text"] for part in first], rows[0]["bring"], "of the next visit alone")
+
+
+@suite.test
+def shares_years_and_failures_are_those_of_the_records(place):
+    _broker, _daemon, tool = furnished(place)
+    fleet = tool.json("fans")
+    equal([one["model"] for one in fleet], ["axial-2", "radial-9"], "models")
+    radial, axial = of_model(fleet, "radial-9"), of_model(fleet, "axial-2")
+    keys_are(radial, "model count failures years_in_service survival next", "a model")
+    # Running: six of six years less house-2's, three of four, the one of twelve; and two new ones.
+    equal([radial["count"], radial["replaced"], radial["failures"], radial["failures_without_reason"],
+           radial["undated"]], [9 + 0, 3, 2, 1, 0], "counts")
+    near(radial["years_in_service"], 2 + 4.5 + 3 + 3 * 6 + 3 * 4 + 12 + 4 + 1.5, "years", 0.01)
+    near(radial["years_watched"], radial["years_in_service"] - 8.5, "of these watched", 0.01)
+    # At risk at 2 years: 6 + 3 + house-0's second fan (4 years); house-1's second is 1.5 years old.
+    # At 4.5: houses 1, 3, 4, 5. The one of house 9 is seen from 8.5 years on.
+    two, after = 1 - 1 / 10, (1 - 1 / 10) * (1 - 1 / 4)
+    shares = {s["years"]: s for s in radial["survival"]}
+    equal(sorted(shares), [1, 3, 5, 10], "ages")
+    near(shares[1]["share"], 1.0, "after a year")
+    equal(shares[1]["at_risk"], 11, "seen at a year")
+    near(shares[3]["share"], two, "after three")
+    near(shares[5]["share"], after, "after five")
+    check(shares[3]["lower"] < two < shares[3]["upper"] < 1, f"an interval: {shares[3]}")
+    curve = {at["years"]: at["share"] for at in radial["curve"]}
+    equal([curve[age] for age in (0, 1, 3, 5)], [1.0] + [shares[age]["share"] for age in (1, 3, 5)], "the same as a curve")
+    equal([sorted(curve), max(curve) < 6.5], [[n / 4 for n in range(len(curve))], True], "each quarter, as far as it is known")
+    equal(sum(a.get("role") == "img" for a in fetch(_daemon, "/fans").all("svg")), 2, "drawn, of each model")
+    equal(shares[10]["share"], None, "nobody was watched from six to eight and a half")
+    check(shares[10]["why"], "why")
+    equal([axial["count"], axial["undated"], axial["failures"]], [3, 1, 0], "the other model")
+    axial_at = {s["years"]: s for s in axial["survival"]}
+    equal([axial_at[1]["share"], axial_at[5]["share"]], [1.0, None], "its shares")
+    check(0.1 < axial_at[1]["lower"] < 0.2, f"two that run say little: 0.025 ** (1/2) = 0.158, {axial_at[1]}")
+
+
+@suite.test
+def what_an_alarm_says_is_next_then_the_old_ones(place):
+    broker, daemon, tool = furnished(place)
+    first = of_model(tool.json("fans"), "radial-9")["next"]
+    check(len(first) == 9 and first[0]["condition"] is None, f"{first[:2]}")
+    chances = [n["chance_next_year"] for n in first if n["chance_next_year"] is not None]
+    equal(chances, sorted(chances, reverse=True), "the likelier first")
+    check(chances and chances[0] > 0.2, f"at four years one of four failed within the next: {chances}")
+    daemon.settings["conditions"] = {"fan-stopped": {"on_delay": "0 s"}}
+    daemon.write_settings()
+    daemon.post("/api/reload", {}, status=202)
+
+    def stopped():
+        broker.publish([("subslab/house-7/fan-power", "0")])
+        return [a for a in daemon.alarms() if a["condition"] == "fan-stopped"]
+    wait_until(stopped, 20, "the fan stands still")
+    following = of_model(tool.json("fans"), "radial-9")["next"]
+    equal([following[0]["system"], following[0]["condition"]], ["house-7", "fan-stopped"], "next")
+    text = tool.table("fans")
+    for said in ("radial-9", "house-7 main", "fan-stopped", "90 % (", "1 replacements without a reason", "Kaplan-Meier"):
+        check(said in text, f"{said} in {text}")
+    page = daemon.request("GET", "/fans", page=True)
+    equal(page.status, 200, "the page")
+    html = page.body.decode()
+    check(re.search(r"<th scope=\"row\">radial-9</th>", html) and "90 %" in html and "fan-stopped" in html, html)
+
+
+@suite.test
+def nobody_names_a_fan(place):
+    daemon = place.daemon(place.broker(), [system("mill", [plain_point("suction")])])
+    daemon.start()
+    tool = tool_of(daemon)
+    equal(tool.json("fans"), [], "no model")
+    check("no fan is named" in tool.table("fans"), "and what to do")
+    equal(daemon.request("GET", "/fans", page=True).status, 200, "the page")
+
+
+suite.run()
