@@ -51,13 +51,16 @@ static bool is_listed(const struct settings *settings, const char *file) {
     return found;
 }
 
-/* A file of a folder may go. One that this daemon may not delete is left to whoever asked. */
+/* A file of a folder may go. One that this daemon may not delete is left to whoever asked. What stands
+   ends with the file; nobody is told that it is over. */
 static void take_file_away(struct api_call *call, size_t system) {
     struct api *api = call->api;
     const char *file = api->fleet->systems[system].description->file;
     bool listed = is_listed(api->fleet->settings, file);
     bool removed = !listed && unlink(file) == 0;
     api->reload_wanted |= removed;
+    if (!listed)
+        monitor_end_untold(pipeline_monitor(api->pipeline), system);
     api_json(call, 202,
              json_pack("{s:s, s:b, s:b, s:s, s:o}", "file", file, "removed", removed, "listed",
                        listed, "settings", api->fleet->settings->file, "contacts",

@@ -103,6 +103,9 @@ int64_t monitor_out_of_service_until(const struct monitor *monitor, size_t syste
  */
 void monitor_end_unwatched(struct monitor *monitor, const struct fleet *next, int64_t now_ms);
 
+/** A system is about to be forgotten here: what ends with it is told to nobody as over. */
+void monitor_end_untold(struct monitor *monitor, size_t system);
+
 /**
  * Takes over the memory of the monitor of the former settings, of which nothing may wait to be
  * written; it can only be destroyed afterwards. What change->unchanged says is taken as it is; of

@@ -99,6 +99,14 @@ void monitor_end_unwatched(struct monitor *monitor, const struct fleet *next, in
     }
 }
 
+void monitor_end_untold(struct monitor *monitor, size_t system) {
+    for (size_t i = 0; i < alarm_book_count(monitor->book); i++) {
+        struct alarm *alarm = alarm_book_get(monitor->book, i);
+        if (alarm->system == system)
+            alarm->return_told = true;
+    }
+}
+
 /* ---- what goes on ---- */
 
 /* The readings of `state` and all else of `before`, or all of `before`. */

@@ -13,8 +13,8 @@ import sys
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
 # pylint: disable=wrong-import-position
 from contract import CTL, DAY, HOUR, MINUTE, Tool, files, series, tool_of, write_csv  # noqa: E402
-from harness import (LOW_AT_ONCE, Suite, check, contact, equal, now_ms, plain_point,  # noqa: E402
-                     rfc3339, system, wait_until)
+from harness import (LOW_AT_ONCE, Suite, check, contact, equal, events, now_ms, plain_point,  # noqa: E402
+                     rfc3339, stays, system, wait_until)
 
 suite = Suite()
 HOUSE, NEIGHBOUR = "larkspur-hollow-8", "tansy-row-3"
@@ -121,6 +121,15 @@ def nothing_of_a_house_is_left_and_its_neighbour_has_all(place):
     outside = re.findall(r'<link[^>]*|<script[^>]*|(?:href|src)="[^#"][^"]*', text)
     equal(outside, [], "what the record needs besides itself")
     equal(os.stat(os.path.join(daemon.folder, "house.html")).st_mode & 0o777, 0o600, "who may read it")
+
+
+@suite.test
+def its_people_are_not_told_that_what_stands_is_over(place):
+    _broker, hook, daemon, _tool = furnished(place)
+    check(events(hook, kind="alarm.raised"), "an alarm stands, and they know of it")
+    daemon.post(f"/api/systems/{HOUSE}/forget", {"by": "the office"}, status=202)
+    wait_until(lambda: len(daemon.get("/api/systems")) == 1, 20, "it is watched no more")
+    stays(lambda: not events(hook, kind="alarm.returned"), 1, "nothing is told as over")
 
 
 @suite.test
