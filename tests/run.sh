@@ -14,7 +14,7 @@
 # the end what failed once more. The last line is the sum, "N passed, N failed"; exit status 1 when
 # anything failed.
 #
-# Environment: FUZZ_SECONDS (60): fuzzing in all. TEST_LIMIT (600): seconds for one program.
+# Environment: FUZZ_SECONDS (60): fuzzing in all. TEST_LIMIT (1800): seconds after which a program hangs.
 # TEST_SEED: repeats the random tests. JOBS: compilers at a time. SIDE_BY_SIDE (twice the processors):
 # test programs at a time.
 #
@@ -57,7 +57,7 @@ done
 groups=${groups:-$chosen}
 
 FUZZ_SECONDS=${FUZZ_SECONDS:-60}
-TEST_LIMIT=${TEST_LIMIT:-600}
+TEST_LIMIT=${TEST_LIMIT:-1800}
 JOBS=${JOBS:-$(nproc)}
 SIDE_BY_SIDE=${SIDE_BY_SIDE:-$((2 * $(nproc)))}
 RUN_FOLDER=build-check/log
@@ -118,18 +118,15 @@ jobs_of_scripts() { # FILE…: sh, Python and JavaScript by their ending
     for script; do
         [ -f "$script" ] || continue
         name=${script#tests/}
-        # A script may ask for more time: "# Limit: 900 s".
-        limit=$(sed -n 's/^# Limit: \([0-9]*\) s$/\1/p' "$script")
-        limit=${limit:-$TEST_LIMIT}
         case $script in
-        *.sh) echo "$name $limit sh $script" ;;
+        *.sh) echo "$name $TEST_LIMIT sh $script" ;;
         *.py)
             # A script that judges a helper program gets that program as its argument.
             tool=build-check/tests/tool_$(basename "${script#*check_}" .py)
             [ -f "tests/support/$(basename "$tool").c" ] || tool=
-            echo "$name $limit python3 $script $tool"
+            echo "$name $TEST_LIMIT python3 $script $tool"
             ;;
-        *.mjs) echo "$name $limit node $script" ;;
+        *.mjs) echo "$name $TEST_LIMIT node $script" ;;
         esac
     done
 }

@@ -51,8 +51,8 @@ static bool is_listed(const struct settings *settings, const char *file) {
     return found;
 }
 
-/* A file of a folder may go. One that this daemon may not delete is left to whoever asked. What stands
-   ends with the file; nobody is told that it is over. */
+/* A file of a folder may go. One that this daemon may not delete is left to whoever asked. What
+   stands ends with the file; nobody is told that it is over. */
 static void take_file_away(struct api_call *call, size_t system) {
     struct api *api = call->api;
     const char *file = api->fleet->systems[system].description->file;

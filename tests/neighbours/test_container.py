@@ -1,5 +1,4 @@
 #!/usr/bin/env python3
-# Limit: 900 s
 """systemd/container: the settings in it are good ones for daemon and broker, what compose.yaml names is
 there; and where buildah, debootstrap and root are, the image is built from this source on a Debian of
 this machine's mirror and its daemon runs in it as compose.yaml says: not root, the root read-only."""

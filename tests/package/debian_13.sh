@@ -1,7 +1,6 @@
 #!/bin/sh
 # The next Debian: builds the package in a Debian 13 with its compiler and its libraries, and tries it in a clean
 # one, as run.sh does with this Debian's.
-# Limit: 1200 s
 # Needs root (or sudo), namespaces and the mirror; what cannot be tried is said, "not tried: …". Ends with
 # "N passed, N failed".
 set -u

@@ -1,7 +1,6 @@
 #!/bin/sh
 # The Debian package: is it built, does lintian accept it, do its manual pages and completion name
 # everything, and does it install, upgrade, remove and purge as it should in a clean Debian?
-# Limit: 1200 s
 #     PACKAGE_BUILD   folder of the build with the preset `package` (default build-package)
 # The last part needs root (or sudo), namespaces, and the mirror that apt uses here; what cannot be
 # tried is said, "not tried: …", and not counted. Ends with "N passed, N failed".

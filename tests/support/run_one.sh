@@ -1,7 +1,7 @@
 #!/bin/sh
 # run_one: one test program, watched. Prints one line with its counts and its time, the whole log
 # when it failed, and adds one row to the table of results:
-#     NAME <tab> passed <tab> failed <tab> seconds
+#     NAME <tab> passed <tab> failed <tab> seconds <tab> why it failed, where its log may not tell
 #
 #     RUN_FOLDER=… run_one.sh NAME LIMIT COMMAND [ARGUMENT…]
 #
@@ -47,4 +47,4 @@ $(cat "$log")
 ---- end of $name"
 fi
 printf '%s\n' "$text"
-printf '%s\t%d\t%d\t%d\n' "$name" "$passed" "$failed" "$seconds" >>"$RUN_FOLDER/results"
+printf '%s\t%d\t%d\t%d\t%s\n' "$name" "$passed" "$failed" "$seconds" "$why" >>"$RUN_FOLDER/results"

@@ -5,8 +5,8 @@
 #     RUN_FOLDER=… sum_up.sh
 set -u
 
-awk -F '\t' '$3 > 0 { print $1 }' "$RUN_FOLDER/results" | while read -r name; do
-    echo "failed: $name"
+awk -F '\t' '$3 > 0 { print $1, $5 }' "$RUN_FOLDER/results" | while read -r name why; do
+    echo "failed: $name${why:+ ($why)}"
     log=$RUN_FOLDER/$(printf %s "$name" | tr '/ ' '__').log
     [ -f "$log" ] || continue
     grep -E 'FAIL|:[FE]:|ERROR: |runtime error|[A-Za-z]Error: ' "$log" | tail -n 8 | sed 's/^/    /'

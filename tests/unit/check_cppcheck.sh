@@ -3,7 +3,6 @@
 #     check_cppcheck.sh [BUILD]
 # BUILD: a build folder with compile_commands.json (default: build-clang, then build-check).
 # Prints each finding. Ends with "N passed, N failed".
-# Limit: 600 s
 set -u
 cd "$(dirname "$0")/../.." || exit 2
 

@@ -42,10 +42,12 @@ counts sees-interrupts '1 0' line 'trap "echo 1 passed, 0 failed; exit 0" INT; k
 : >"$RUN_FOLDER/results"
 sh tests/support/run_one.sh good/one 2 sh -c 'echo FAILED not this; echo 3 passed, 0 failed' >"$RUN_FOLDER/out"
 sh tests/support/run_one.sh bad/one 2 sh -c 'echo FAILED the lid; echo 2 passed, 1 failed' >>"$RUN_FOLDER/out"
+sh tests/support/run_one.sh bad/two 1 sleep 30 >>"$RUN_FOLDER/out"
 ended=$(sh tests/support/sum_up.sh) && ended="$ended and status 0"
 if [ "$ended" = 'failed: bad/one
     FAILED the lid
-5 passed, 1 failed' ]; then
+failed: bad/two (over its limit of 1 s)
+5 passed, 2 failed' ]; then
     passed=$((passed + 1))
 else
     failed=$((failed + 1))

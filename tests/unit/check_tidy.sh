@@ -3,7 +3,6 @@
 #     check_tidy.sh [BUILD] [FILE…]
 # BUILD: a build folder with compile_commands.json (default: build-clang, then build-check).
 # Counts one for each file; two files at a time. Ends with "N passed, N failed".
-# Limit: 900 s
 set -u
 cd "$(dirname "$0")/../.." || exit 2
 tidy=${CLANG_TIDY:-clang-tidy}
