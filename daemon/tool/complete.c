@@ -77,15 +77,13 @@ static void offer_of(const struct line *line, const json_t *item,
 static void offer_ids(const struct line *line, const struct usage_meaning *meaning) {
     struct ctl_path path = ctl_path("");
     size_t before = strcspn(meaning->path, "*"), i;
-    json_t *root = NULL, *item;
+    json_t *item;
     ctl_path_add(&path, meaning->path);
     if (meaning->path[before] == '*') {
         path.length = before;
         ctl_path_encode(&path, line->system ? line->system : "");
     }
-    line->ctl->json = false;
-    if (ctl_get_json(line->ctl, path.text, &root) != CTL_DONE)
-        return;
+    json_t *root = ctl_ask(line->ctl, path.text);
     const json_t *list = meaning->within ? json_object_get(root, meaning->within) : root;
     json_array_foreach(list, i, item) offer_of(line, item, meaning);
     json_decref(root);

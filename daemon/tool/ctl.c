@@ -280,11 +280,10 @@ static bool settings_from_daemon(struct ctl *ctl) {
     ctl->socket = socket_of_unit(ctl->settings_file);
     if (!ctl->socket || !ctl_request_any(ctl, "/health", NULL, &answer))
         return false;
-    json_t *health = json_loadb(answer.body, answer.length, 0, NULL);
+    json_t *health = ctl_json_of(&answer);
     const char *units = json_string_value(json_object_get(health, "units"));
     ctl->units = units && strcmp(units, "si") == 0 ? UNIT_SYSTEM_SI : UNIT_SYSTEM_US;
     json_decref(health);
-    free(answer.body);
     return true;
 }
 

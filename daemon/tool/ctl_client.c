@@ -193,20 +193,33 @@ void ctl_set(json_t *object, const char *key, const char *text) {
         json_object_set_new(object, key, json_string(text));
 }
 
-static enum ctl_status hand_out(const struct ctl *ctl, struct ctl_answer *answer, json_t **root) {
-    enum ctl_status status = CTL_DONE;
-    *root = NULL;
-    if (ctl->json) {
-        ctl_print_answer(answer);
-    } else {
-        *root = json_loadb(answer->body, answer->length, 0, NULL);
-        if (!*root)
-            status = ctl_error(ctl, CTL_FAILED,
-                               "the daemon's answer is not JSON; are daemon and tool of the same "
-                               "version?");
-    }
+json_t *ctl_json_of(struct ctl_answer *answer) {
+    json_t *root = json_loadb(answer->body, answer->length, 0, NULL);
     free(answer->body);
-    return status;
+    return root;
+}
+
+static json_t *parse(const struct ctl *ctl, struct ctl_answer *answer) {
+    json_t *root = ctl_json_of(answer);
+    if (!root)
+        ctl_error(ctl, CTL_FAILED,
+                  "the daemon's answer is not JSON; are daemon and tool of the same version?");
+    return root;
+}
+
+static enum ctl_status hand_out(const struct ctl *ctl, struct ctl_answer *answer, json_t **root) {
+    if (!ctl->json) {
+        *root = parse(ctl, answer);
+        return *root ? CTL_DONE : CTL_FAILED;
+    }
+    ctl_print_answer(answer);
+    free(answer->body);
+    return CTL_DONE;
+}
+
+json_t *ctl_ask(struct ctl *ctl, const char *path) {
+    struct ctl_answer answer;
+    return ctl_request(ctl, path, NULL, &answer) ? parse(ctl, &answer) : NULL;
 }
 
 enum ctl_status ctl_get_json(struct ctl *ctl, const char *path, json_t **root) {

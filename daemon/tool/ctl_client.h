@@ -52,6 +52,10 @@ void ctl_path_query(struct ctl_path *path, const char *name, const char *value);
  * or CTL_FAILED after an error was printed. The caller frees *root.
  */
 enum ctl_status ctl_get_json(struct ctl *ctl, const char *path, json_t **root);
+/** The same for an answer to work with, also under --json. NULL after an error was printed. */
+json_t *ctl_ask(struct ctl *ctl, const char *path);
+/** An answer's JSON, NULL when it is none; its body is freed. */
+json_t *ctl_json_of(struct ctl_answer *answer);
 /** Sends `body` (taken over) as JSON; the answer as with ctl_get_json. */
 enum ctl_status ctl_post_json(struct ctl *ctl, const char *path, json_t *body, json_t **root);
 /** Prints an answer as it is, with a line break at its end. */

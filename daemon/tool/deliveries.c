@@ -104,11 +104,7 @@ static json_t *wait_for_delivery(struct ctl *ctl, const char *path) {
     const struct timespec pause = {0, 200 * 1000 * 1000};
     int64_t until_ms = clock_monotonic_ms() + answer_within_ms;
     for (;;) {
-        struct ctl_answer answer;
-        if (!ctl_request(ctl, path, NULL, &answer))
-            return NULL;
-        json_t *delivery = json_loadb(answer.body, answer.length, 0, NULL);
-        free(answer.body);
+        json_t *delivery = ctl_ask(ctl, path);
         if (!delivery || is_decided(delivery) || clock_monotonic_ms() >= until_ms)
             return delivery;
         json_decref(delivery);
@@ -148,12 +144,11 @@ static enum ctl_status test_alert(struct ctl *ctl, int argc, char **argv) {
     struct ctl_answer answer;
     if (!ctl_request(ctl, path.text, &body, &answer))
         return CTL_FAILED;
-    json_t *made = json_loadb(answer.body, answer.length, 0, NULL);
+    json_t *made = ctl_json_of(&answer);
     const json_t *id = json_object_get(made, "id");
     char number[24];
     snprintf(number, sizeof number, "%lld", (long long)json_integer_value(id));
     ctl_path_encode(&where, json_is_string(id) ? json_string_value(id) : number);
-    free(answer.body);
     json_decref(made);
     json_t *delivery = wait_for_delivery(ctl, where.text);
     enum ctl_status status = delivery ? tell_outcome(ctl, contact, delivery) : CTL_FAILED;

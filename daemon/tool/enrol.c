@@ -130,10 +130,9 @@ static bool are_refused(struct ctl *ctl) {
     struct ctl_answer answer;
     if (!ctl_request_any(ctl, "/health", NULL, &answer))
         return true;
-    json_t *health = json_loadb(answer.body, answer.length, 0, NULL);
+    json_t *health = ctl_json_of(&answer);
     bool refused = json_is_true(json_object_get(health, "settings_refused"));
     json_decref(health);
-    free(answer.body);
     return refused;
 }
 

@@ -333,11 +333,8 @@ static enum ctl_status ask_all(struct asking *asking, const char *system,
 
 enum ctl_status enrol_ask(struct ctl *ctl, const char *system, const char *filter,
                           struct enrol_houses *houses) {
-    bool json = ctl->json; /* the list is asked about, also with --json */
-    json_t *list = NULL;
-    ctl->json = false;
-    enum ctl_status status = ctl_get_json(ctl, "/api/unclaimed", &list);
-    ctl->json = json;
+    json_t *list = ctl_ask(ctl, "/api/unclaimed");
+    enum ctl_status status = CTL_FAILED;
     struct asking *asking = list ? calloc(1, sizeof *asking) : NULL;
     if (asking) {
         asking->ctl = ctl;

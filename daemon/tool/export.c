@@ -10,6 +10,7 @@
 
 struct export {
     struct ctl *ctl;
+    FILE *out;
     const char *system;
     json_t *quantities; /* quantity by point, for units that SenML words by what they measure */
     char *point;        /* SenML: the point whose base fields hold */
@@ -43,9 +44,9 @@ static const char *senml_unit_word(const struct export *export, const char *poin
 
 static void write_csv(struct export *export, const json_t *reading, const char *value) {
     if (!export->any)
-        printf("time,system,point,value,unit\n");
-    printf("%s,%s,%s,%s,%s\n", ctl_text_of(reading, "time"), export->system,
-           ctl_text_of(reading, "point"), value, ctl_text_of(reading, "unit"));
+        fprintf(export->out, "time,system,point,value,unit\n");
+    fprintf(export->out, "%s,%s,%s,%s,%s\n", ctl_text_of(reading, "time"), export->system,
+            ctl_text_of(reading, "point"), value, ctl_text_of(reading, "unit"));
 }
 
 static bool begin_point(struct export *export, const char *point, int64_t time_ms) {
@@ -59,21 +60,22 @@ static bool begin_point(struct export *export, const char *point, int64_t time_m
 static void write_senml(struct export *export, const json_t *reading, const char *value) {
     const char *point = ctl_text_of(reading, "point"), *time = ctl_text_of(reading, "time");
     int64_t time_ms = 0;
-    printf("%s", export->any ? ",\n" : "[\n");
+    fprintf(export->out, "%s", export->any ? ",\n" : "[\n");
     timestamp_parse(time, strlen(time), &time_ms);
     bool same_point = export->point && strcmp(export->point, point) == 0;
     if (!same_point && begin_point(export, point, time_ms))
-        printf("{\"bn\":\"%s/%s\",\"bu\":\"%s\",\"bt\":%lld,", export->system, point,
-               senml_unit_word(export, point, ctl_text_of(reading, "unit")),
-               (long long)(export->base_ms / 1000));
+        fprintf(export->out, "{\"bn\":\"%s/%s\",\"bu\":\"%s\",\"bt\":%lld,", export->system, point,
+                senml_unit_word(export, point, ctl_text_of(reading, "unit")),
+                (long long)(export->base_ms / 1000));
     else
-        printf("{");
+        fprintf(export->out, "{");
     int64_t after_ms = time_ms - export->base_ms;
     if (after_ms % 1000 != 0)
-        printf("\"t\":%lld.%03lld,", (long long)(after_ms / 1000), (long long)(after_ms % 1000));
+        fprintf(export->out, "\"t\":%lld.%03lld,", (long long)(after_ms / 1000),
+                (long long)(after_ms % 1000));
     else if (after_ms != 0)
-        printf("\"t\":%lld,", (long long)(after_ms / 1000));
-    printf("\"v\":%s}", value);
+        fprintf(export->out, "\"t\":%lld,", (long long)(after_ms / 1000));
+    fprintf(export->out, "\"v\":%s}", value);
 }
 
 static void write_page(struct export *export, const json_t *readings) {
@@ -92,26 +94,15 @@ static void write_page(struct export *export, const json_t *readings) {
 
 static void write_end(const struct export *export) {
     if (export->senml)
-        printf("%s", export->any ? "\n]\n" : "[]\n");
+        fprintf(export->out, "%s", export->any ? "\n]\n" : "[]\n");
     else if (!export->any)
-        printf("time,system,point,value,unit\n");
-}
-
-static json_t *ask(struct ctl *ctl, const char *path) {
-    struct ctl_answer answer;
-    if (!ctl_request(ctl, path, NULL, &answer))
-        return NULL;
-    json_t *root = json_loadb(answer.body, answer.length, 0, NULL);
-    free(answer.body);
-    if (!root)
-        ctl_error(ctl, CTL_FAILED, "the daemon's answer is not JSON");
-    return root;
+        fprintf(export->out, "time,system,point,value,unit\n");
 }
 
 static bool learn_quantities(struct export *export) {
     struct ctl_path path = ctl_path("/api/systems/");
     ctl_path_encode(&path, export->system);
-    json_t *system = ask(export->ctl, path.text), *point;
+    json_t *system = ctl_ask(export->ctl, path.text), *point;
     size_t i;
     export->quantities = json_object();
     json_array_foreach(json_object_get(system, "points"), i, point)
@@ -120,20 +111,27 @@ static bool learn_quantities(struct export *export) {
     return system != NULL;
 }
 
-static enum ctl_status run(struct export *export, const struct ctl_path *query) {
+static enum ctl_status run(struct export *export, const char *point, const char *from,
+                           const char *to) {
+    struct ctl_path query = ctl_path("/api/readings");
+    ctl_path_query(&query, "system", export->system);
+    ctl_path_query(&query, "point", point);
+    ctl_path_query(&query, "from", from);
+    ctl_path_query(&query, "to", to);
+    ctl_path_query(&query, "limit", "20000");
     json_t *next = json_null();
     do {
-        struct ctl_path path = *query;
+        struct ctl_path path = query;
         ctl_path_query(&path, "after", json_is_string(next) ? json_string_value(next) : NULL);
         json_decref(next);
-        json_t *page = ask(export->ctl, path.text);
+        json_t *page = ctl_ask(export->ctl, path.text);
         if (!page)
             return CTL_FAILED;
         write_page(export, json_object_get(page, "readings"));
         export->damaged |= json_is_true(json_object_get(page, "damaged"));
         next = json_incref(json_object_get(page, "next"));
         json_decref(page);
-    } while (json_is_string(next) && !ferror(stdout));
+    } while (json_is_string(next) && !ferror(export->out));
     json_decref(next);
     write_end(export);
     if (export->damaged)
@@ -141,6 +139,11 @@ static enum ctl_status run(struct export *export, const struct ctl_path *query) 
                          "days are left out, for they are damaged in the store; their names: "
                          "subslabctl verify");
     return CTL_DONE;
+}
+
+enum ctl_status ctl_export_csv(struct ctl *ctl, const char *system, const char *from, FILE *out) {
+    struct export export = {.ctl = ctl, .out = out, .system = system};
+    return run(&export, NULL, from, NULL);
 }
 
 enum ctl_status ctl_export(struct ctl *ctl, int argc, char **argv) {
@@ -154,18 +157,14 @@ enum ctl_status ctl_export(struct ctl *ctl, int argc, char **argv) {
     bool senml = strcmp(as, "senml") == 0;
     if (!senml && strcmp(as, "csv") != 0)
         return ctl_error(ctl, CTL_WRONG_USE, "--as %s; allowed: csv, senml", as);
-    struct export export = {.ctl = ctl, .system = arguments.operands[0], .senml = senml};
+    struct export export = {
+        .ctl = ctl, .out = stdout, .system = arguments.operands[0], .senml = senml};
     char *slash = strchr(arguments.operands[0], '/');
     if (slash)
         *slash = '\0';
-    struct ctl_path query = ctl_path("/api/readings");
-    ctl_path_query(&query, "system", export.system);
-    ctl_path_query(&query, "point", slash ? slash + 1 : NULL);
-    ctl_path_query(&query, "from", from);
-    ctl_path_query(&query, "to", to);
-    ctl_path_query(&query, "limit", "20000");
-    enum ctl_status status =
-        senml && !learn_quantities(&export) ? CTL_FAILED : run(&export, &query);
+    enum ctl_status status = senml && !learn_quantities(&export)
+                                 ? CTL_FAILED
+                                 : run(&export, slash ? slash + 1 : NULL, from, to);
     json_decref(export.quantities);
     free(export.point);
     return status;

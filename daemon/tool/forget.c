@@ -231,14 +231,11 @@ static enum ctl_status delete_all(struct forgetting *forgetting) {
 }
 
 enum ctl_status ctl_forget_moved(struct ctl *ctl, const char *system, const char *by) {
-    struct ctl tool = *ctl;
     json_t *deleted = NULL;
     struct forgetting forgetting = {.ctl = ctl, .system = system, .by = by};
     struct ctl_path path = path_of(&forgetting, "/api/systems/", "");
-    tool.json = false;
-    enum ctl_status status = ctl_get_json(&tool, path.text, &forgetting.show);
-    if (status == CTL_DONE)
-        status = end_watch(&forgetting);
+    forgetting.show = ctl_ask(ctl, path.text);
+    enum ctl_status status = forgetting.show ? end_watch(&forgetting) : CTL_FAILED;
     if (status == CTL_DONE)
         status = post(&forgetting, &deleted);
     json_decref(deleted);
@@ -248,14 +245,11 @@ enum ctl_status ctl_forget_moved(struct ctl *ctl, const char *system, const char
 }
 
 static enum ctl_status forget_it(struct forgetting *forgetting) {
-    struct ctl tool = *forgetting->ctl;
     struct ctl_path path = path_of(forgetting, "/api/systems/", "");
     enum ctl_status status = CTL_DONE;
-    tool.json = false;
     if (is_watched(forgetting)) {
-        status = ctl_get_json(&tool, path.text, &forgetting->show);
-        if (status == CTL_DONE)
-            status = write_record(forgetting);
+        forgetting->show = ctl_ask(forgetting->ctl, path.text);
+        status = forgetting->show ? write_record(forgetting) : CTL_FAILED;
     } else if (forgetting->record) {
         return ctl_error(forgetting->ctl, CTL_FAILED,
                          "%s is not watched, so there is no record of it to write; see: subslabctl "

@@ -6,6 +6,7 @@
 #include "measure/duration.h"
 #include "measure/timestamp.h"
 #include "tool/ctl_client.h"
+#include "tool/export.h"
 #include "tool/forget.h"
 #include "tool/values.h"
 
@@ -53,8 +54,7 @@ static bool hand_over(struct moving *moving, const struct ctl_answer *bytes, boo
     if (!ctl_request(moving->ctl, path.text, &body, &answer))
         return false;
     json_decref(moving->moved);
-    moving->moved = json_loadb(answer.body, answer.length, 0, NULL);
-    free(answer.body);
+    moving->moved = ctl_json_of(&answer);
     return true;
 }
 
@@ -82,47 +82,15 @@ static enum ctl_status wait_until_watched(const struct moving *moving) {
 
 /* ---- what came meanwhile ---- */
 
-/* As CSV that `import` reads; what the other has already is not taken twice. */
-static bool add_rows(FILE *csv, const struct moving *moving, const json_t *page) {
-    const json_t *row;
-    size_t i;
-    json_array_foreach(json_object_get(page, "readings"), i, row)
-        fprintf(csv, "%s,%s,%s,%.17g,%s\n", ctl_text_of(row, "time"), moving->system,
-                ctl_text_of(row, "point"), json_number_value(json_object_get(row, "value")),
-                ctl_text_of(row, "unit"));
-    return !ferror(csv);
-}
-
-static bool collect(const struct moving *moving, const char *from, FILE *csv) {
-    struct ctl tool = *moving->ctl;
-    const char *after = NULL;
-    json_t *page = NULL;
-    bool good;
-    tool.json = false;
-    fprintf(csv, "time,system,point,value,unit\n");
-    do {
-        struct ctl_path path = ctl_path("/api/readings");
-        ctl_path_query(&path, "system", moving->system);
-        ctl_path_query(&path, "from", from);
-        ctl_path_query(&path, "after", after);
-        json_t *former = page; /* `after` is a text of it */
-        page = NULL;
-        good = ctl_get_json(&tool, path.text, &page) == CTL_DONE && add_rows(csv, moving, page);
-        json_decref(former);
-        after = json_string_value(json_object_get(page, "next"));
-    } while (good && after);
-    json_decref(page);
-    return good;
-}
-
 /* What this daemon got between the handing over and the other's first look at the broker, a day
-   more of it for readings that came late. */
+   more of it for readings that came late; what the other has already is not taken twice. */
 static bool follow(const struct moving *moving, int64_t began_ms) {
     char *text = NULL, from[40];
     size_t length = 0;
     FILE *csv = open_memstream(&text, &length);
     timestamp_format(from, sizeof from, began_ms - DURATION_DAY_MS);
-    bool good = csv && use(moving, moving->from) && collect(moving, from, csv);
+    bool good = csv && use(moving, moving->from) &&
+                ctl_export_csv(moving->ctl, moving->system, from, csv) == CTL_DONE;
     if (csv)
         good = fclose(csv) == 0 && good;
     const struct ctl_body body = {"text/csv", text, length};

@@ -27,8 +27,7 @@ static json_t *get_page(struct ctl *ctl, const struct ctl_path *list, long long 
     ctl_path_query(&path, "before", before);
     if (!ctl_request(ctl, path.text, NULL, &answer))
         return NULL;
-    json_t *page = json_loadb(answer.body, answer.length, 0, NULL);
-    free(answer.body);
+    json_t *page = ctl_json_of(&answer);
     if (!json_is_array(page)) {
         json_decref(page);
         ctl_error(ctl, CTL_FAILED,

@@ -55,12 +55,12 @@ static bool write_one(const struct report *report, const char *system, FILE *to)
         fwrite(answer.body, 1, answer.length, to);
         if (answer.length && answer.body[answer.length - 1] != '\n')
             fputc('\n', to);
+        free(answer.body);
     } else {
-        json_t *letter = json_loadb(answer.body, answer.length, 0, NULL);
+        json_t *letter = ctl_json_of(&answer);
         print_letter(to, letter);
         json_decref(letter);
     }
-    free(answer.body);
     return true;
 }
 
@@ -85,11 +85,9 @@ static enum ctl_status write_file(const struct report *report, const char *syste
 }
 
 static enum ctl_status write_all(const struct report *report) {
-    struct ctl tool = *report->ctl;
-    json_t *systems = NULL, *system;
+    json_t *systems = ctl_ask(report->ctl, "/api/systems"), *system;
     size_t i, written = 0;
-    tool.json = false;
-    enum ctl_status status = ctl_get_json(&tool, "/api/systems", &systems);
+    enum ctl_status status = systems ? CTL_DONE : CTL_FAILED;
     json_array_foreach(systems, i, system) {
         enum ctl_status one = write_file(report, ctl_text_of(system, "id"));
         written += one == CTL_DONE;

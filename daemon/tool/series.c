@@ -126,10 +126,9 @@ static bool send_part(struct import *import) {
     const struct ctl_body body = {"text/csv", import->part, import->length};
     if (!ctl_request(import->ctl, path.text, &body, &answer))
         return false;
-    json_t *counts = json_loadb(answer.body, answer.length, 0, NULL);
+    json_t *counts = ctl_json_of(&answer);
     add_counts(import, counts);
     json_decref(counts);
-    free(answer.body);
     begin_part(import);
     return true;
 }

@@ -34,8 +34,7 @@ static json_t *rows_of(struct ctl *ctl, const char *path) {
     struct ctl_answer answer;
     if (!ctl_request(ctl, path, NULL, &answer))
         return NULL;
-    json_t *rows = json_loadb(answer.body, answer.length, 0, NULL), *row;
-    free(answer.body);
+    json_t *rows = ctl_json_of(&answer), *row;
     if (!json_is_array(rows)) {
         json_decref(rows);
         ctl_error(ctl, CTL_FAILED, "the answer on %s is no list", ctl->socket);
