@@ -9,38 +9,26 @@
 #include <string.h>
 
 #define AT(field) offsetof(struct branch_description, field)
-#define ROWS(rows) (rows), sizeof(rows) / sizeof((rows)[0])
 #define LONGEST_STOP_OTHERWISE_MS (24 * DURATION_HOUR_MS)
 
 static const struct key_row pipe_rows[] = {
     {.key = "inside_diameter",
-     .kind = KEY_VALUE,
-     .offset = AT(pipe_inside_diameter_m),
-     .what = "a pipe's inside diameter",
-     .allowed = "20 mm to 1 m, such as 3.068 in",
-     .lowest = 0.02,
-     .highest = 1.0,
+     KEY_RANGE_AT(KEY_VALUE, AT(pipe_inside_diameter_m), 0.02, 1.0, "a pipe's inside diameter",
+                  "20 mm to 1 m, such as 3.068 in"),
      .dimension = DIMENSION_LENGTH},
     {.key = "centreline_factor",
-     .kind = KEY_NUMBER,
-     .offset = AT(centreline_factor),
-     .otherwise = "0.9",
-     .what = "a ratio of mean to centreline velocity",
-     .allowed = "0.5 to 1",
-     .lowest = 0.5,
-     .highest = 1.0},
+     KEY_RANGE_AT(KEY_NUMBER, AT(centreline_factor), 0.5, 1.0,
+                  "a ratio of mean to centreline velocity", "0.5 to 1"),
+     .otherwise = "0.9"},
     {.key = "loss_after_gauge",
-     .kind = KEY_NUMBER,
-     .offset = AT(loss_after_gauge),
-     .otherwise = "0",
-     .what = "a loss in Pa per (m3/s)^2",
-     .allowed = "0 to 10000000",
-     .highest = 1e7},
+     KEY_RANGE_AT(KEY_NUMBER, AT(loss_after_gauge), 0.0, 1e7, "a loss in Pa per (m3/s)^2",
+                  "0 to 10000000"),
+     .otherwise = "0"},
 };
 
 void branch_description_read_pipe(struct key_reader *reader, const struct key_path *path,
                                   const struct yaml_tree_node *node, void *branch) {
-    key_map_read(reader, path, node, ROWS(pipe_rows), branch);
+    key_map_read(reader, path, node, KEY_ROWS(pipe_rows), branch);
 }
 
 /* ---- fan ---- */
@@ -60,42 +48,18 @@ static const struct key_word control_words[] = {
 static const struct key_row fan_rows[] = {
     {.key = "curve", .kind = KEY_PART, .read = read_curve},
     {.key = "power",
-     .kind = KEY_VALUE,
-     .offset = AT(fan.power_w),
-     .what = "a fan's power",
-     .allowed = "0.1 W to 5000 W",
-     .lowest = 0.1,
-     .highest = 5000.0,
+     KEY_RANGE_AT(KEY_VALUE, AT(fan.power_w), 0.1, 5000.0, "a fan's power", "0.1 W to 5000 W"),
      .dimension = DIMENSION_POWER},
-    {.key = "model",
-     .kind = KEY_TEXT,
-     .offset = AT(fan.model),
-     .allowed = "the id of a fan model",
-     .check = checked_text_id},
-    {.key = "serial",
-     .kind = KEY_TEXT,
-     .offset = AT(fan.serial),
-     .allowed = "one line of text",
-     .check = checked_text_line},
-    {.key = "installed",
-     .kind = KEY_DAY,
-     .offset = AT(fan.installed_day),
-     .what = "a date",
-     .allowed = "a date such as 2025-09-30"},
+    {.key = "model", KEY_TEXT_AT(AT(fan.model), checked_text_id, "the id of a fan model")},
+    {.key = "serial", KEY_TEXT_AT(AT(fan.serial), checked_text_line, "one line of text")},
+    {.key = "installed", KEY_DAY_AT(AT(fan.installed_day), "a date such as 2025-09-30")},
     {.key = "control",
-     .kind = KEY_WORD,
-     .offset = AT(fan.control),
-     .otherwise = "fixed",
-     .what = "a kind of control",
-     .allowed = "fixed, constant-pressure or schedule",
-     .words = control_words},
+     KEY_WORD_AT(AT(fan.control), control_words, "a kind of control",
+                 "fixed, constant-pressure or schedule"),
+     .otherwise = "fixed"},
     {.key = "longest_stop",
-     .kind = KEY_SPAN,
-     .offset = AT(fan.longest_stop_ms),
-     .what = "a time",
-     .allowed = "1 h to 30 d",
-     .lowest = (double)DURATION_HOUR_MS,
-     .highest = 30.0 * (double)DURATION_DAY_MS},
+     KEY_RANGE_AT(KEY_SPAN, AT(fan.longest_stop_ms), DURATION_HOUR_MS, 30 * DURATION_DAY_MS,
+                  "a time", "1 h to 30 d")},
 };
 
 /* Without a folder of models, a model is only a name: for the record. */
@@ -124,7 +88,7 @@ static void take_model(struct key_reader *reader, const struct key_path *path,
 void branch_description_read_fan(struct key_reader *reader, const struct key_path *path,
                                  const struct yaml_tree_node *node, void *branch) {
     struct fan_description *fan = &((struct branch_description *)branch)->fan;
-    key_map_read(reader, path, node, ROWS(fan_rows), branch);
+    key_map_read(reader, path, node, KEY_ROWS(fan_rows), branch);
     const struct yaml_tree_entry *curve = yaml_tree_find(node, "curve");
     const struct yaml_tree_entry *stop = yaml_tree_find(node, "longest_stop");
     struct key_path here = {.up = path, .name = "curve"};
@@ -160,12 +124,7 @@ void branch_description_read_discharge(struct key_reader *reader, const struct k
 }
 
 static const struct key_row branch_rows[] = {
-    {.key = "id",
-     .kind = KEY_TEXT,
-     .offset = AT(id),
-     .required = true,
-     .allowed = "an id such as east",
-     .check = checked_text_id},
+    {.key = "id", KEY_TEXT_AT(AT(id), checked_text_id, "an id such as east"), .required = true},
     {.key = "pipe", .kind = KEY_PART, .otherwise = "", .read = branch_description_read_pipe},
     {.key = "fan", .kind = KEY_PART, .read = branch_description_read_fan},
     {.key = "discharge", .kind = KEY_PART, .read = branch_description_read_discharge},
@@ -218,7 +177,7 @@ void branch_description_read_list(struct key_reader *reader, const struct key_pa
             .up = path, .in_brackets = true, .index = i, .name = named ? id->value.text : NULL};
         branch_description_begin(reader, &(*branches)[i], NULL);
         (*branches)[i].line = entry->line;
-        key_map_read(reader, &here, entry, ROWS(branch_rows), &(*branches)[i]);
+        key_map_read(reader, &here, entry, KEY_ROWS(branch_rows), &(*branches)[i]);
     }
     refuse_taken_ids(reader, path, *branches, *count);
 }

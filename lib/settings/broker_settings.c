@@ -8,29 +8,19 @@
 #include <string.h>
 
 #define AT(field) offsetof(struct settings_broker, field)
-#define ROWS(rows) (rows), sizeof(rows) / sizeof((rows)[0])
 
 static const struct key_word protocol_words[] = {{"5", 5}, {"3.1.1", 4}, {NULL, 0}};
 static const struct key_row tls_rows[] = {
     {.key = "ca_file",
-     .kind = KEY_TEXT,
-     .offset = AT(ca_file),
+     KEY_TEXT_AT(AT(ca_file), checked_text_file_name, "a file name"),
      .line_offset = AT(lines.ca_file),
-     .required = true,
-     .allowed = "a file name",
-     .check = checked_text_file_name},
+     .required = true},
     {.key = "certificate_file",
-     .kind = KEY_TEXT,
-     .offset = AT(certificate_file),
-     .line_offset = AT(lines.certificate_file),
-     .allowed = "a file name",
-     .check = checked_text_file_name},
+     KEY_TEXT_AT(AT(certificate_file), checked_text_file_name, "a file name"),
+     .line_offset = AT(lines.certificate_file)},
     {.key = "key_file",
-     .kind = KEY_TEXT,
-     .offset = AT(key_file),
-     .line_offset = AT(lines.key_file),
-     .allowed = "a file name",
-     .check = checked_text_file_name},
+     KEY_TEXT_AT(AT(key_file), checked_text_file_name, "a file name"),
+     .line_offset = AT(lines.key_file)},
 };
 
 static void read_tls(struct key_reader *reader, const struct key_path *path,
@@ -38,7 +28,7 @@ static void read_tls(struct key_reader *reader, const struct key_path *path,
     struct settings_broker *broker = target;
     if (!key_is(reader, path, node, YAML_TREE_MAP, "a map with ca_file"))
         return;
-    key_map_read(reader, path, node, ROWS(tls_rows), target);
+    key_map_read(reader, path, node, KEY_ROWS(tls_rows), target);
     broker->tls = true;
     if (yaml_tree_find(node, "certificate_file") && !yaml_tree_find(node, "key_file"))
         key_error(reader, path, node->line,
@@ -116,55 +106,27 @@ static void read_host(struct key_reader *reader, const struct key_path *path,
 
 static const struct key_row broker_rows[] = {
     {.key = "host", .kind = KEY_PART, .otherwise = "", .read = read_host},
-    {.key = "port",
-     .kind = KEY_INTEGER,
-     .offset = AT(port),
-     .what = "a port",
-     .allowed = "1 to 65535",
-     .lowest = 1,
-     .highest = 65535},
+    {.key = "port", KEY_RANGE_AT(KEY_INTEGER, AT(port), 1, 65535, "a port", "1 to 65535")},
     {.key = "client_id",
-     .kind = KEY_TEXT,
-     .offset = AT(client_id),
-     .otherwise = "subslabd",
-     .allowed = "an id such as subslabd",
-     .check = checked_text_id},
+     KEY_TEXT_AT(AT(client_id), checked_text_id, "an id such as subslabd"),
+     .otherwise = "subslabd"},
     {.key = "protocol",
-     .kind = KEY_WORD,
-     .offset = AT(protocol),
-     .otherwise = "5",
-     .what = "a version of MQTT",
-     .allowed = "5 or 3.1.1",
-     .words = protocol_words},
-    {.key = "username",
-     .kind = KEY_TEXT,
-     .offset = AT(username),
-     .allowed = "one line of text",
-     .check = checked_text_line},
+     KEY_WORD_AT(AT(protocol), protocol_words, "a version of MQTT", "5 or 3.1.1"),
+     .otherwise = "5"},
+    {.key = "username", KEY_TEXT_AT(AT(username), checked_text_line, "one line of text")},
     {.key = "password_file",
-     .kind = KEY_TEXT,
-     .offset = AT(password_file),
-     .line_offset = AT(lines.password_file),
-     .allowed = "a file name",
-     .check = checked_text_file_name},
+     KEY_TEXT_AT(AT(password_file), checked_text_file_name, "a file name"),
+     .line_offset = AT(lines.password_file)},
     {.key = "tls", .kind = KEY_PART, .read = read_tls},
     {.key = "subscribe", .kind = KEY_PART, .otherwise = "", .read = read_subscribe},
     {.key = "keepalive",
-     .kind = KEY_SPAN_S,
-     .offset = AT(keepalive_s),
-     .otherwise = "30 s",
-     .what = "a keep-alive time",
-     .allowed = "whole seconds from 5 s to 18 h",
-     .lowest = 5,
-     .highest = 64800},
+     KEY_RANGE_AT(KEY_SPAN_S, AT(keepalive_s), 5, 64800, "a keep-alive time",
+                  "whole seconds from 5 s to 18 h"),
+     .otherwise = "30 s"},
     {.key = "receive_maximum",
-     .kind = KEY_INTEGER,
-     .offset = AT(receive_maximum),
-     .otherwise = "2000",
-     .what = "a number of messages in flight",
-     .allowed = "1 to 65535",
-     .lowest = 1,
-     .highest = 65535},
+     KEY_RANGE_AT(KEY_INTEGER, AT(receive_maximum), 1, 65535, "a number of messages in flight",
+                  "1 to 65535"),
+     .otherwise = "2000"},
     {.key = "maximum_packet",
      .kind = KEY_UINT32,
      .offset = AT(maximum_packet),
@@ -203,7 +165,7 @@ static void check_state_topic(struct key_reader *reader, const struct key_path *
 void broker_settings_read(struct key_reader *reader, const struct key_path *path,
                           const struct yaml_tree_node *node, void *target) {
     struct settings_broker *broker = target;
-    key_map_read(reader, path, node, ROWS(broker_rows), target);
+    key_map_read(reader, path, node, KEY_ROWS(broker_rows), target);
     if (broker->port == 0)
         broker->port = broker->tls ? 8883 : 1883; /* the ports registered for MQTT */
     for (size_t i = 0; i < broker->host_count; i++)

@@ -12,7 +12,6 @@
 #include <string.h>
 
 #define AT(field) offsetof(struct commissioning, field)
-#define ROWS(rows) (rows), sizeof(rows) / sizeof((rows)[0])
 
 struct record_context {
     const struct system_description *system;
@@ -177,54 +176,28 @@ static const struct key_row record_rows[] = {
      .required = true,
      .allowed = "a date such as 2025-10-03",
      .read = read_date},
-    {.key = "by",
-     .kind = KEY_TEXT,
-     .offset = AT(by),
-     .required = true,
-     .allowed = "who measured",
-     .check = checked_text_line},
-    {.key = "instruments",
-     .kind = KEY_TEXT,
-     .offset = AT(instruments),
-     .allowed = "one line of text",
-     .check = checked_text_line},
+    {.key = "by", KEY_TEXT_AT(AT(by), checked_text_line, "who measured"), .required = true},
+    {.key = "instruments", KEY_TEXT_AT(AT(instruments), checked_text_line, "one line of text")},
     {.key = "next_calibration", .kind = KEY_PART, .read = read_next_calibration},
     {.key = "radon_before",
-     .kind = KEY_VALUE,
-     .offset = AT(radon_before_bq_m3),
-     .what = "a radon concentration",
-     .allowed = "0 to 1000000 Bq/m3, such as 9.1 pCi/L",
-     .highest = 1e6,
+     KEY_RANGE_AT(KEY_VALUE, AT(radon_before_bq_m3), 0.0, 1e6, "a radon concentration",
+                  "0 to 1000000 Bq/m3, such as 9.1 pCi/L"),
      .dimension = DIMENSION_RADON},
     {.key = "radon_after",
-     .kind = KEY_VALUE,
-     .offset = AT(radon_after_bq_m3),
-     .what = "a radon concentration",
-     .allowed = "0 to 1000000 Bq/m3, such as 1.2 pCi/L",
-     .highest = 1e6,
+     KEY_RANGE_AT(KEY_VALUE, AT(radon_after_bq_m3), 0.0, 1e6, "a radon concentration",
+                  "0 to 1000000 Bq/m3, such as 1.2 pCi/L"),
      .dimension = DIMENSION_RADON},
     {.key = "ground_exponent",
-     .kind = KEY_NUMBER,
-     .offset = AT(ground_exponent),
-     .what = "an exponent of pressure over flow",
-     .allowed = "1 (laminar) to 2 (turbulent)",
-     .lowest = 1.0,
-     .highest = 2.0},
+     KEY_RANGE_AT(KEY_NUMBER, AT(ground_exponent), 1.0, 2.0, "an exponent of pressure over flow",
+                  "1 (laminar) to 2 (turbulent)")},
     {.key = "changed", .kind = KEY_PART, .read = read_changed},
     {.key = "points", .kind = KEY_PART, .read = read_points},
     {.key = "equipment", .kind = KEY_PART, .read = read_equipment},
     {.key = "test_holes", .kind = KEY_PART, .read = read_test_holes},
     {.key = "back_draft",
-     .kind = KEY_WORD,
-     .offset = AT(back_draft),
-     .what = "a result of a back-draft test",
-     .allowed = BACK_DRAFT_ALLOWED,
-     .words = back_draft_words},
-    {.key = "notes",
-     .kind = KEY_TEXT,
-     .offset = AT(notes),
-     .allowed = "text",
-     .check = checked_text_note},
+     KEY_WORD_AT(AT(back_draft), back_draft_words, "a result of a back-draft test",
+                 BACK_DRAFT_ALLOWED)},
+    {.key = "notes", KEY_TEXT_AT(AT(notes), checked_text_note, "text")},
 };
 
 struct commissioning *commissioning_parse(const char *file, const char *text, size_t length,
@@ -240,7 +213,7 @@ struct commissioning *commissioning_parse(const char *file, const char *text, si
     if (record) {
         record->from_ms = record->next_calibration_ms = TIMESTAMP_NONE;
         record->radon_before_bq_m3 = record->radon_after_bq_m3 = record->ground_exponent = NAN;
-        key_map_read(&reader, NULL, root, ROWS(record_rows), record);
+        key_map_read(&reader, NULL, root, KEY_ROWS(record_rows), record);
     }
     yaml_tree_free(root);
     if (key_reader_finish(&reader))

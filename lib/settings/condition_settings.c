@@ -105,28 +105,14 @@ static const struct key_row condition_rows[] = {
     {.key = "setpoint", .kind = KEY_PART, .read = read_setpoint},
     {.key = "deadband", .kind = KEY_PART, .read = read_deadband},
     {.key = "on_delay",
-     .kind = KEY_SPAN,
-     .offset = AT(on_delay_ms),
-     .what = "a delay",
-     .allowed = "none to 60 d, such as 6 h",
-     .highest = DELAY_MS_MAX},
+     KEY_RANGE_AT(KEY_SPAN, AT(on_delay_ms), 0.0, DELAY_MS_MAX, "a delay",
+                  "none to 60 d, such as 6 h")},
     {.key = "off_delay",
-     .kind = KEY_SPAN,
-     .offset = AT(off_delay_ms),
-     .what = "a delay",
-     .allowed = "none to 60 d, such as 1 h",
-     .highest = DELAY_MS_MAX},
+     KEY_RANGE_AT(KEY_SPAN, AT(off_delay_ms), 0.0, DELAY_MS_MAX, "a delay",
+                  "none to 60 d, such as 1 h")},
     {.key = "priority",
-     .kind = KEY_WORD,
-     .offset = AT(priority),
-     .what = "a priority",
-     .allowed = "high, medium, low",
-     .words = priority_words},
-    {.key = "enabled",
-     .kind = KEY_SWITCH,
-     .offset = AT(enabled),
-     .what = "a switch",
-     .allowed = "yes or no"},
+     KEY_WORD_AT(AT(priority), priority_words, "a priority", "high, medium, low")},
+    {.key = "enabled", KEY_SWITCH_AT(AT(enabled))},
     {.key = "tell", .kind = KEY_PART, .read = read_tell},
 };
 
@@ -157,8 +143,7 @@ static void read_condition(struct key_reader *reader, const struct key_path *pat
     size_t errors = reader->error_count;
     struct condition_override read = {.condition = condition};
     reader->context = &context;
-    key_map_read(reader, path, &entry->value, condition_rows,
-                 sizeof condition_rows / sizeof condition_rows[0], &read);
+    key_map_read(reader, path, &entry->value, KEY_ROWS(condition_rows), &read);
     reader->context = outer;
     if (reader->error_count > errors)
         return;

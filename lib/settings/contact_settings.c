@@ -12,7 +12,6 @@
 #include <strings.h>
 
 #define AT(field) offsetof(struct settings_contact, field)
-#define ROWS(rows) (rows), sizeof(rows) / sizeof((rows)[0])
 
 static const struct key_word role_words[] = {{"contractor", ROLE_CONTRACTOR},
                                              {"homeowner", ROLE_HOMEOWNER},
@@ -78,45 +77,25 @@ static void read_headers(struct key_reader *reader, const struct key_path *path,
 
 static const struct key_row webhook_rows[] = {
     {.key = "url",
-     .kind = KEY_TEXT,
-     .offset = AT(url),
+     KEY_TEXT_AT(AT(url), checked_text_url, "https://HOST/PATH"),
      .required = true,
-     .secret = true, /* many services put their key into the path */
-     .allowed = "https://HOST/PATH",
-     .check = checked_text_url},
+     .secret = true}, /* many services put their key into the path */
     {.key = "body",
-     .kind = KEY_WORD,
-     .offset = AT(body),
-     .otherwise = "cloudevents",
-     .what = "a body",
-     .allowed = "cloudevents, text, template",
-     .words = body_words},
+     KEY_WORD_AT(AT(body), body_words, "a body", "cloudevents, text, template"),
+     .otherwise = "cloudevents"},
     {.key = "template",
-     .kind = KEY_TEXT,
-     .offset = AT(template_text),
+     KEY_TEXT_AT(AT(template_text), checked_text_note,
+                 "JSON with placeholders such as {\"text\": {{text}}}"),
      .line_offset = AT(lines.template_text),
-     .secret = true,
-     .allowed = "JSON with placeholders such as {\"text\": {{text}}}",
-     .check = checked_text_note},
+     .secret = true},
     {.key = "signing_secret_file",
-     .kind = KEY_TEXT,
-     .offset = AT(signing_secret_file),
-     .line_offset = AT(lines.signing_secret_file),
-     .allowed = "a file name",
-     .check = checked_text_file_name},
+     KEY_TEXT_AT(AT(signing_secret_file), checked_text_file_name, "a file name"),
+     .line_offset = AT(lines.signing_secret_file)},
     {.key = "headers", .kind = KEY_PART, .read = read_headers},
-    {.key = "allow_private",
-     .kind = KEY_SWITCH,
-     .offset = AT(allow_private_address),
-     .otherwise = "no",
-     .what = "a switch",
-     .allowed = "yes or no"},
+    {.key = "allow_private", KEY_SWITCH_AT(AT(allow_private_address)), .otherwise = "no"},
     {.key = "tls_ca_file",
-     .kind = KEY_TEXT,
-     .offset = AT(tls_ca_file),
-     .line_offset = AT(lines.tls_ca_file),
-     .allowed = "a file name",
-     .check = checked_text_file_name},
+     KEY_TEXT_AT(AT(tls_ca_file), checked_text_file_name, "a file name"),
+     .line_offset = AT(lines.tls_ca_file)},
 };
 
 static int line_of(const struct yaml_tree_node *node, const char *key) {
@@ -150,7 +129,7 @@ static void check_template(struct key_reader *reader, const struct key_path *pat
 static void read_webhook(struct key_reader *reader, const struct key_path *path,
                          const struct yaml_tree_node *node, void *target) {
     struct settings_contact *contact = target;
-    key_map_read(reader, path, node, ROWS(webhook_rows), contact);
+    key_map_read(reader, path, node, KEY_ROWS(webhook_rows), contact);
     if (node->kind != YAML_TREE_MAP)
         return;
     struct key_path here = {.up = path, .name = "url"};
@@ -206,24 +185,17 @@ static void read_quiet_hours(struct key_reader *reader, const struct key_path *p
 
 static const struct key_row escalate_rows[] = {
     {.key = "contact",
-     .kind = KEY_TEXT,
-     .offset = AT(escalate_to),
-     .required = true,
-     .allowed = "the id of another contact",
-     .check = checked_text_id},
+     KEY_TEXT_AT(AT(escalate_to), checked_text_id, "the id of another contact"),
+     .required = true},
     {.key = "after",
-     .kind = KEY_SPAN,
-     .offset = AT(escalate_after_ms),
-     .required = true,
-     .what = "a time to wait",
-     .allowed = "1 s to 30 d, such as 4 h",
-     .lowest = (double)DURATION_SECOND_MS,
-     .highest = 30.0 * (double)DURATION_DAY_MS},
+     KEY_RANGE_AT(KEY_SPAN, AT(escalate_after_ms), DURATION_SECOND_MS, 30 * DURATION_DAY_MS,
+                  "a time to wait", "1 s to 30 d, such as 4 h"),
+     .required = true},
 };
 
 static void read_escalation(struct key_reader *reader, const struct key_path *path,
                             const struct yaml_tree_node *node, void *target) {
-    key_map_read(reader, path, node, ROWS(escalate_rows), target);
+    key_map_read(reader, path, node, KEY_ROWS(escalate_rows), target);
 }
 
 static const char *check_language(const char *text) {
@@ -237,17 +209,9 @@ static const char *check_language(const char *text) {
 static bool read_yes(struct key_reader *reader, const struct key_path *path,
                      const struct yaml_tree_node *node, bool *yes) {
     static const char allowed[] = "yes or no";
-    static const struct {
-        const char *word;
-        bool yes;
-    } words[] = {{"yes", true}, {"true", true},   {"on", true},
-                 {"no", false}, {"false", false}, {"off", false}};
     const char *text = key_scalar(reader, path, node, allowed);
-    for (size_t i = 0; text && i < sizeof words / sizeof words[0]; i++)
-        if (strcasecmp(text, words[i].word) == 0) {
-            *yes = words[i].yes;
-            return true;
-        }
+    if (text && key_switch_parse(text, yes))
+        return true;
     if (text)
         key_error(reader, path, node->line, "%.40s is not a switch; allowed: %s", text, allowed);
     return false;
@@ -290,19 +254,10 @@ static void read_hears(struct key_reader *reader, const struct key_path *path,
 }
 
 static const struct key_row contact_rows[] = {
-    {.key = "id",
-     .kind = KEY_TEXT,
-     .offset = AT(id),
-     .required = true,
-     .allowed = "an id such as office",
-     .check = checked_text_id},
+    {.key = "id", KEY_TEXT_AT(AT(id), checked_text_id, "an id such as office"), .required = true},
     {.key = "role",
-     .kind = KEY_WORD,
-     .offset = AT(role),
-     .required = true,
-     .what = "a role",
-     .allowed = "contractor, homeowner, technician",
-     .words = role_words},
+     KEY_WORD_AT(AT(role), role_words, "a role", "contractor, homeowner, technician"),
+     .required = true},
     {.key = "webhook",
      .kind = KEY_PART,
      .required = true,
@@ -310,29 +265,16 @@ static const struct key_row contact_rows[] = {
      .read = read_webhook},
     {.key = "quiet_hours", .kind = KEY_PART, .read = read_quiet_hours},
     {.key = "time_zone",
-     .kind = KEY_TEXT,
-     .offset = AT(time_zone),
-     .allowed = "an IANA name such as America/Denver",
-     .check = checked_text_time_zone},
-    {.key = "units",
-     .kind = KEY_WORD,
-     .offset = AT(units),
-     .what = "a system of units",
-     .allowed = "us or si",
-     .words = unit_words},
+     KEY_TEXT_AT(AT(time_zone), checked_text_time_zone, "an IANA name such as America/Denver")},
+    {.key = "units", KEY_WORD_AT(AT(units), unit_words, "a system of units", "us or si")},
     {.key = "language",
-     .kind = KEY_TEXT,
-     .offset = AT(language),
-     .allowed = "the code of a language of the messages, such as en or es-MX",
-     .check = check_language},
+     KEY_TEXT_AT(AT(language), check_language,
+                 "the code of a language of the messages, such as en or es-MX")},
     {.key = "hears", .kind = KEY_PART, .read = read_hears},
     {.key = "remind_every",
-     .kind = KEY_SPAN,
-     .offset = AT(remind_every_ms),
-     .otherwise = "none",
-     .what = "a span of reminders",
-     .allowed = "none, or 1 s to 90 d",
-     .highest = 90.0 * (double)DURATION_DAY_MS},
+     KEY_RANGE_AT(KEY_SPAN, AT(remind_every_ms), 0.0, 90 * DURATION_DAY_MS, "a span of reminders",
+                  "none, or 1 s to 90 d"),
+     .otherwise = "none"},
     {.key = "escalate_to", .kind = KEY_PART, .read = read_escalation},
     {.key = "digest",
      .kind = KEY_WORD_TEXT,
@@ -341,12 +283,9 @@ static const struct key_row contact_rows[] = {
      .allowed = "daily or weekly",
      .words = digest_words},
     {.key = "at_most_every",
-     .kind = KEY_SPAN,
-     .offset = AT(least_interval_ms),
-     .otherwise = "none",
-     .what = "a span between messages",
-     .allowed = "none, or to 24 h",
-     .highest = (double)DURATION_DAY_MS},
+     KEY_RANGE_AT(KEY_SPAN, AT(least_interval_ms), 0.0, DURATION_DAY_MS, "a span between messages",
+                  "none, or to 24 h"),
+     .otherwise = "none"},
 };
 
 static void read_contact(struct key_reader *reader, const struct key_path *list,
@@ -357,7 +296,7 @@ static void read_contact(struct key_reader *reader, const struct key_path *list,
     struct key_path here = {
         .up = list, .in_brackets = true, .index = index, .name = named ? id->value.text : NULL};
     contact->line = node->line;
-    key_map_read(reader, &here, node, ROWS(contact_rows), contact);
+    key_map_read(reader, &here, node, KEY_ROWS(contact_rows), contact);
     contact->has_units = yaml_tree_find(node, "units") != NULL;
     struct key_path remind = {.up = &here, .name = "remind_every"};
     if (contact->remind_every_ms > 0 && contact->remind_every_ms < DURATION_SECOND_MS)

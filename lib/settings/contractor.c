@@ -6,21 +6,15 @@
 
 static const struct key_row rows[] = {
     {.key = "name",
-     .kind = KEY_TEXT,
-     .offset = offsetof(struct contractor, name),
-     .required = true,
-     .allowed = "one line of text",
-     .check = checked_text_line},
+     KEY_TEXT_AT(offsetof(struct contractor, name), checked_text_line, "one line of text"),
+     .required = true},
     {.key = "telephone",
-     .kind = KEY_TEXT,
-     .offset = offsetof(struct contractor, telephone),
-     .allowed = "one line of text",
-     .check = checked_text_line},
+     KEY_TEXT_AT(offsetof(struct contractor, telephone), checked_text_line, "one line of text")},
 };
 
 void contractor_read(struct key_reader *reader, const struct key_path *path,
                      const struct yaml_tree_node *node, struct contractor *contractor) {
-    key_map_read(reader, path, node, rows, sizeof rows / sizeof rows[0], contractor);
+    key_map_read(reader, path, node, KEY_ROWS(rows), contractor);
 }
 
 void contractor_clear(struct contractor *contractor) {

@@ -8,37 +8,17 @@
 #include <string.h>
 
 #define AT(field) offsetof(struct equipment, field)
-#define ROWS(rows) (rows), sizeof(rows) / sizeof((rows)[0])
 
 static const struct key_word why_words[] = {{"failed", 0}, {"worn", 0}, {"other", 0}, {NULL, 0}};
 
 static const struct key_row equipment_rows[] = {
-    {.key = "branch",
-     .kind = KEY_TEXT,
-     .offset = AT(branch),
-     .allowed = "the id of a branch",
-     .check = checked_text_id},
+    {.key = "branch", KEY_TEXT_AT(AT(branch), checked_text_id, "the id of a branch")},
     {.key = "model",
-     .kind = KEY_TEXT,
-     .offset = AT(model),
-     .required = true,
-     .allowed = "the id of a fan model",
-     .check = checked_text_id},
-    {.key = "serial",
-     .kind = KEY_TEXT,
-     .offset = AT(serial),
-     .allowed = "one line of text",
-     .check = checked_text_line},
-    {.key = "installed",
-     .kind = KEY_DAY,
-     .offset = AT(installed_day),
-     .what = "a date",
-     .allowed = "a date such as 2025-09-30"},
-    {.key = "warranty_until",
-     .kind = KEY_DAY,
-     .offset = AT(warranty_until_day),
-     .what = "a date",
-     .allowed = "a date such as 2030-09-30"},
+     KEY_TEXT_AT(AT(model), checked_text_id, "the id of a fan model"),
+     .required = true},
+    {.key = "serial", KEY_TEXT_AT(AT(serial), checked_text_line, "one line of text")},
+    {.key = "installed", KEY_DAY_AT(AT(installed_day), "a date such as 2025-09-30")},
+    {.key = "warranty_until", KEY_DAY_AT(AT(warranty_until_day), "a date such as 2030-09-30")},
     {.key = "why",
      .kind = KEY_WORD_TEXT,
      .offset = AT(why),
@@ -90,7 +70,7 @@ void equipment_read(struct key_reader *reader, const struct key_path *path,
         struct key_path here = {.up = path, .in_brackets = true, .index = i};
         struct equipment *equipment = &list->items[list->count++];
         equipment->installed_day = equipment->warranty_until_day = TIMESTAMP_NONE;
-        key_map_read(reader, &here, entry, ROWS(equipment_rows), equipment);
+        key_map_read(reader, &here, entry, KEY_ROWS(equipment_rows), equipment);
         if (entry->kind != YAML_TREE_MAP)
             continue;
         check_branch(reader, &here, entry, place, equipment);

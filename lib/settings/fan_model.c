@@ -7,7 +7,6 @@
 #include <string.h>
 
 #define AT(field) offsetof(struct fan_model, field)
-#define ROWS(rows) (rows), sizeof(rows) / sizeof((rows)[0])
 
 static bool read_curve_value(struct key_reader *reader, const struct key_path *path,
                              const struct yaml_tree_node *node, enum dimension dimension,
@@ -78,23 +77,15 @@ static void read_curve(struct key_reader *reader, const struct key_path *path,
 
 static const struct key_row model_rows[] = {
     {.key = "id",
-     .kind = KEY_TEXT,
-     .offset = AT(id),
-     .required = true,
-     .allowed = "an id such as radial-150",
-     .check = checked_text_id},
+     KEY_TEXT_AT(AT(id), checked_text_id, "an id such as radial-150"),
+     .required = true},
     {.key = "curve",
      .kind = KEY_PART,
      .required = true,
      .allowed = "a list of 2 to 32 pairs such as [40 cfm, 1.4 inH2O]",
      .read = read_curve},
     {.key = "power",
-     .kind = KEY_VALUE,
-     .offset = AT(power_w),
-     .what = "a fan's power",
-     .allowed = "0.1 W to 5000 W",
-     .lowest = 0.1,
-     .highest = 5000.0,
+     KEY_RANGE_AT(KEY_VALUE, AT(power_w), 0.1, 5000.0, "a fan's power", "0.1 W to 5000 W"),
      .dimension = DIMENSION_POWER},
 };
 
@@ -116,7 +107,7 @@ struct fan_model *fan_model_parse(const char *file, const char *text, size_t len
     struct fan_model *model = key_allocate(&reader, 1, sizeof *model);
     if (model) {
         model->file = key_copy(&reader, file);
-        key_map_read(&reader, NULL, root, ROWS(model_rows), model);
+        key_map_read(&reader, NULL, root, KEY_ROWS(model_rows), model);
     }
     yaml_tree_free(root);
     if (key_reader_finish(&reader))

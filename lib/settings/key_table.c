@@ -93,6 +93,16 @@ bool key_percent_parse(const char *text, double *fraction) {
     return true;
 }
 
+bool key_switch_parse(const char *text, bool *on) {
+    static const char *const words[] = {"no", "yes", "false", "true", "off", "on"};
+    for (size_t i = 0; i < sizeof words / sizeof words[0]; i++)
+        if (strcasecmp(text, words[i]) == 0) {
+            *on = i % 2 == 1;
+            return true;
+        }
+    return false;
+}
+
 static bool in_range(const struct key_row *row, double number) {
     return number >= row->lowest && number <= row->highest;
 }
@@ -106,16 +116,6 @@ static bool read_whole(const struct key_row *row, const char *text, void *field)
     else
         *(uint32_t *)field = (uint32_t)number;
     return true;
-}
-
-static bool read_switch(const char *text, bool *field) {
-    static const char *const words[] = {"no", "yes", "false", "true", "off", "on"};
-    for (size_t i = 0; i < sizeof words / sizeof words[0]; i++)
-        if (strcasecmp(text, words[i]) == 0) {
-            *field = i % 2 == 1;
-            return true;
-        }
-    return false;
 }
 
 static bool read_span(const struct key_row *row, const char *text, void *field) {
@@ -175,7 +175,7 @@ static bool read_scalar(struct key_reader *reader, const struct key_row *row, co
     case KEY_UINT32:
         return read_whole(row, text, field);
     case KEY_SWITCH:
-        return read_switch(text, field);
+        return key_switch_parse(text, field);
     case KEY_SPAN:
     case KEY_SPAN_S:
         return read_span(row, text, field);

@@ -91,6 +91,20 @@ struct key_row {
     bool secret;   /* never repeat the value in an error */
 };
 
+/* What a row takes, behind its key: {.key = "port", KEY_RANGE_AT(…), .otherwise = "1883"}. `at` is
+   the offset of the field. */
+#define KEY_TEXT_AT(at, checked_by, what_may)                                                      \
+    .kind = KEY_TEXT, .offset = (at), .check = (checked_by), .allowed = (what_may)
+#define KEY_WORD_AT(at, one_of, what_it_is, what_may)                                              \
+    .kind = KEY_WORD, .offset = (at), .words = (one_of), .what = (what_it_is), .allowed = (what_may)
+#define KEY_SWITCH_AT(at)                                                                          \
+    .kind = KEY_SWITCH, .offset = (at), .what = "a switch", .allowed = "yes or no"
+#define KEY_DAY_AT(at, what_may)                                                                   \
+    .kind = KEY_DAY, .offset = (at), .what = "a date", .allowed = (what_may)
+#define KEY_RANGE_AT(number_kind, at, from, to, what_it_is, what_may)                              \
+    .kind = (number_kind), .offset = (at), .lowest = (double)(from), .highest = (double)(to),      \
+    .what = (what_it_is), .allowed = (what_may)
+
 /**
  * Reads a map by its table, in the order of the table. `node` NULL: only defaults. Unknown keys
  * name the nearest known key. The target's text fields must be NULL before and belong to the
@@ -99,6 +113,8 @@ struct key_row {
 void key_map_read(struct key_reader *reader, const struct key_path *path,
                   const struct yaml_tree_node *node, const struct key_row *rows, size_t count,
                   void *target);
+/** A table and how many rows it has, as that takes them. */
+#define KEY_ROWS(rows) (rows), sizeof(rows) / sizeof((rows)[0])
 
 /** The text of a scalar that has one, else NULL after an error. */
 const char *key_scalar(struct key_reader *reader, const struct key_path *path,
@@ -122,6 +138,9 @@ void *key_allocate(struct key_reader *reader, size_t count, size_t size);
 bool key_percent_parse(const char *text, double *fraction);
 /** A number and nothing else but blanks. */
 bool key_number_parse(const char *text, double *number);
+
+/** yes, no, true, false, on, off, whatever their case. */
+bool key_switch_parse(const char *text, bool *on);
 
 /** How many letters to change, add or drop (Levenshtein distance); a word has at most 64 bytes. */
 size_t key_distance(const char *wrong, const char *word);

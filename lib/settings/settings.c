@@ -11,38 +11,26 @@
 #include <string.h>
 
 #define AT(field) offsetof(struct settings, field)
-#define ROWS(rows) (rows), sizeof(rows) / sizeof((rows)[0])
 
 static const struct key_word unit_words[] = {
     {"us", UNIT_SYSTEM_US}, {"si", UNIT_SYSTEM_SI}, {NULL, 0}};
 
 static const struct key_row heartbeat_rows[] = {
     {.key = "url",
-     .kind = KEY_TEXT,
-     .offset = AT(heartbeat.url),
+     KEY_TEXT_AT(AT(heartbeat.url), checked_text_url, "https://HOST/PATH"),
      .required = true,
-     .secret = true, /* the path names us to the watcher */
-     .allowed = "https://HOST/PATH",
-     .check = checked_text_url},
+     .secret = true}, /* the path names us to the watcher */
     {.key = "every",
-     .kind = KEY_SPAN,
-     .offset = AT(heartbeat.every_ms),
-     .otherwise = "5 min",
-     .what = "a time between heartbeats",
-     .allowed = "10 s to 1 d",
-     .lowest = 10.0 * (double)DURATION_SECOND_MS,
-     .highest = (double)DURATION_DAY_MS},
-    {.key = "allow_private",
-     .kind = KEY_SWITCH,
-     .offset = AT(heartbeat.allow_private_address),
-     .otherwise = "no",
-     .allowed = "yes or no"},
+     KEY_RANGE_AT(KEY_SPAN, AT(heartbeat.every_ms), 10 * DURATION_SECOND_MS, DURATION_DAY_MS,
+                  "a time between heartbeats", "10 s to 1 d"),
+     .otherwise = "5 min"},
+    {.key = "allow_private", KEY_SWITCH_AT(AT(heartbeat.allow_private_address)), .otherwise = "no"},
 };
 
 static void read_heartbeat(struct key_reader *reader, const struct key_path *path,
                            const struct yaml_tree_node *node, void *target) {
     struct settings_heartbeat *heartbeat = &((struct settings *)target)->heartbeat;
-    key_map_read(reader, path, node, ROWS(heartbeat_rows), target);
+    key_map_read(reader, path, node, KEY_ROWS(heartbeat_rows), target);
     const struct yaml_tree_entry *url = yaml_tree_find(node, "url");
     const struct key_path here = {.up = path, .name = "url"};
     if (heartbeat->url && !checked_text_url_is_https(heartbeat->url) &&
@@ -54,24 +42,17 @@ static void read_heartbeat(struct key_reader *reader, const struct key_path *pat
 
 static const struct key_row store_rows[] = {
     {.key = "file",
-     .kind = KEY_TEXT,
-     .offset = AT(store_file),
-     .otherwise = "/var/lib/subslabd/subslab.db",
-     .allowed = "a file name",
-     .check = checked_text_file_name},
+     KEY_TEXT_AT(AT(store_file), checked_text_file_name, "a file name"),
+     .otherwise = "/var/lib/subslabd/subslab.db"},
     {.key = "keep_readings",
-     .kind = KEY_SPAN,
-     .offset = AT(keep_readings_ms),
-     .otherwise = "10 y",
-     .what = "a time to keep readings",
-     .allowed = "1 d to 100 y",
-     .lowest = (double)DURATION_DAY_MS,
-     .highest = 100.0 * (double)DURATION_YEAR_MS},
+     KEY_RANGE_AT(KEY_SPAN, AT(keep_readings_ms), DURATION_DAY_MS, 100 * DURATION_YEAR_MS,
+                  "a time to keep readings", "1 d to 100 y"),
+     .otherwise = "10 y"},
 };
 
 static void read_store(struct key_reader *reader, const struct key_path *path,
                        const struct yaml_tree_node *node, void *target) {
-    key_map_read(reader, path, node, ROWS(store_rows), target);
+    key_map_read(reader, path, node, KEY_ROWS(store_rows), target);
 }
 
 static void read_page_hosts(struct key_reader *reader, const struct key_path *path,
@@ -83,36 +64,22 @@ static void read_page_hosts(struct key_reader *reader, const struct key_path *pa
 
 static const struct key_row page_rows[] = {
     {.key = "address",
-     .kind = KEY_TEXT,
-     .offset = AT(page.address),
-     .otherwise = "127.0.0.1",
-     .allowed = "an IP address or localhost",
-     .check = checked_text_host},
+     KEY_TEXT_AT(AT(page.address), checked_text_host, "an IP address or localhost"),
+     .otherwise = "127.0.0.1"},
     {.key = "port",
-     .kind = KEY_INTEGER,
-     .offset = AT(page.port),
-     .otherwise = "8148",
-     .what = "a port",
-     .allowed = "1 to 65535, or 0 for no page",
-     .highest = 65535},
+     KEY_RANGE_AT(KEY_INTEGER, AT(page.port), 0.0, 65535, "a port", "1 to 65535, or 0 for no page"),
+     .otherwise = "8148"},
     {.key = "access_file",
-     .kind = KEY_TEXT,
-     .offset = AT(page.access_file),
-     .line_offset = AT(page.access_line),
-     .allowed = "a file name",
-     .check = checked_text_file_name},
+     KEY_TEXT_AT(AT(page.access_file), checked_text_file_name, "a file name"),
+     .line_offset = AT(page.access_line)},
     {.key = "hosts", .kind = KEY_PART, .read = read_page_hosts},
-    {.key = "base",
-     .kind = KEY_TEXT,
-     .offset = AT(page.base),
-     .allowed = "a path such as /radon",
-     .check = checked_text_base},
+    {.key = "base", KEY_TEXT_AT(AT(page.base), checked_text_base, "a path such as /radon")},
 };
 
 static void read_page(struct key_reader *reader, const struct key_path *path,
                       const struct yaml_tree_node *node, void *target) {
     struct settings *settings = target;
-    key_map_read(reader, path, node, ROWS(page_rows), target);
+    key_map_read(reader, path, node, KEY_ROWS(page_rows), target);
     const struct yaml_tree_entry *address = yaml_tree_find(node, "address");
     struct key_path here = {.up = path, .name = "address"};
     if (address && settings->page.port > 0 && settings->page.address &&
@@ -198,47 +165,29 @@ static const struct key_row settings_rows[] = {
     {.key = "store", .kind = KEY_PART, .otherwise = "", .read = read_store},
     {.key = "page", .kind = KEY_PART, .otherwise = "", .read = read_page},
     {.key = "operator_socket",
-     .kind = KEY_TEXT,
-     .offset = AT(operator_socket),
-     .otherwise = "/run/subslabd/operator.sock",
-     .allowed = "a file name",
-     .check = checked_text_socket_name},
+     KEY_TEXT_AT(AT(operator_socket), checked_text_socket_name, "a file name"),
+     .otherwise = "/run/subslabd/operator.sock"},
     {.key = "heartbeat", .kind = KEY_PART, .read = read_heartbeat},
     {.key = "units",
-     .kind = KEY_WORD,
-     .offset = AT(units),
-     .otherwise = "us",
-     .what = "a system of units",
-     .allowed = "us or si",
-     .words = unit_words},
+     KEY_WORD_AT(AT(units), unit_words, "a system of units", "us or si"),
+     .otherwise = "us"},
     {.key = "radon_action_level", .kind = KEY_PART, .otherwise = "", .read = read_action_level},
     {.key = "retest_every",
-     .kind = KEY_SPAN,
-     .offset = AT(retest_every_ms),
-     .otherwise = "2 y",
-     .what = "a time between radon tests",
-     .allowed = "none, or to 10 y",
-     .highest = 10.0 * (double)DURATION_YEAR_MS},
+     KEY_RANGE_AT(KEY_SPAN, AT(retest_every_ms), 0.0, 10 * DURATION_YEAR_MS,
+                  "a time between radon tests", "none, or to 10 y"),
+     .otherwise = "2 y"},
     {.key = "visit_every",
-     .kind = KEY_SPAN,
-     .offset = AT(visit_every_ms),
-     .otherwise = "none",
-     .what = "a time between visits",
-     .allowed = "none, or to 10 y",
-     .highest = 10.0 * (double)DURATION_YEAR_MS},
+     KEY_RANGE_AT(KEY_SPAN, AT(visit_every_ms), 0.0, 10 * DURATION_YEAR_MS, "a time between visits",
+                  "none, or to 10 y"),
+     .otherwise = "none"},
     {.key = "systems", .kind = KEY_PART, .otherwise = "", .read = read_systems},
     {.key = "enrolled_systems",
-     .kind = KEY_TEXT,
-     .offset = AT(enrolled.name),
-     .line_offset = AT(enrolled.line),
-     .allowed = "a folder such as /var/lib/subslabd/systems/",
-     .check = checked_text_file_name},
+     KEY_TEXT_AT(AT(enrolled.name), checked_text_file_name,
+                 "a folder such as /var/lib/subslabd/systems/"),
+     .line_offset = AT(enrolled.line)},
     {.key = "fans",
-     .kind = KEY_TEXT,
-     .offset = AT(fans.folder),
-     .line_offset = AT(fans.line),
-     .allowed = "a folder such as fans/",
-     .check = checked_text_file_name},
+     KEY_TEXT_AT(AT(fans.folder), checked_text_file_name, "a folder such as fans/"),
+     .line_offset = AT(fans.line)},
     {.key = "contractor", .kind = KEY_PART, .read = read_contractor},
     {.key = "contacts", .kind = KEY_PART, .read = read_contacts},
     {.key = "conditions", .kind = KEY_PART, .read = read_conditions},
@@ -253,7 +202,7 @@ struct settings *settings_parse(const char *file, const char *text, size_t lengt
     struct settings *settings = key_allocate(&reader, 1, sizeof *settings);
     if (settings) {
         settings->file = key_copy(&reader, file);
-        key_map_read(&reader, NULL, root, ROWS(settings_rows), settings);
+        key_map_read(&reader, NULL, root, KEY_ROWS(settings_rows), settings);
     }
     yaml_tree_free(root);
     if (key_reader_finish(&reader))

@@ -60,25 +60,14 @@ static void read_holes(struct key_reader *reader, const struct key_path *path,
 
 static const struct key_row setting_rows[] = {
     {.key = "setting",
-     .kind = KEY_TEXT,
-     .offset = AT(setting),
-     .allowed = "one line of text, such as full speed",
-     .check = checked_text_line},
+     KEY_TEXT_AT(AT(setting), checked_text_line, "one line of text, such as full speed")},
     {.key = "suction",
-     .kind = KEY_VALUE,
-     .offset = AT(suction_pa),
-     .what = "a suction",
-     .allowed = "1 Pa to 10000 Pa, such as 1.10 inH2O",
-     .lowest = 1.0,
-     .highest = 1e4,
+     KEY_RANGE_AT(KEY_VALUE, AT(suction_pa), 1.0, 1e4, "a suction",
+                  "1 Pa to 10000 Pa, such as 1.10 inH2O"),
      .dimension = DIMENSION_PRESSURE},
     {.key = "flow",
-     .kind = KEY_VALUE,
-     .offset = AT(flow_m3_s),
-     .what = "an air flow",
-     .allowed = "0.1 L/s to 2000 L/s, such as 41 cfm",
-     .lowest = 1e-4,
-     .highest = 2.0,
+     KEY_RANGE_AT(KEY_VALUE, AT(flow_m3_s), 1e-4, 2.0, "an air flow",
+                  "0.1 L/s to 2000 L/s, such as 41 cfm"),
      .dimension = DIMENSION_FLOW},
     {.key = "holes", .kind = KEY_PART, .read = read_holes},
 };
@@ -97,8 +86,7 @@ void test_holes_read(struct key_reader *reader, const struct key_path *path,
         struct test_setting *setting = &holes->settings[holes->count++];
         const struct key_path here = {.up = path, .in_brackets = true, .index = i};
         setting->suction_pa = setting->flow_m3_s = NAN;
-        key_map_read(reader, &here, &node->entries[i].value, setting_rows,
-                     sizeof setting_rows / sizeof setting_rows[0], setting);
+        key_map_read(reader, &here, &node->entries[i].value, KEY_ROWS(setting_rows), setting);
     }
 }
 

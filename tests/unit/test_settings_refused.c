@@ -118,6 +118,8 @@ static const struct refused_file refused[] = {
      "bad.yaml:1: heartbeat.url: is missing; allowed: https://HOST/PATH"},
     {"heartbeat: {url: 'https://h.example/', every: 1 s}\n",
      "bad.yaml:1: heartbeat.every: 1 s is not a time between heartbeats; allowed: 10 s to 1 d"},
+    {"heartbeat: {url: 'https://h.example/', allow_private: perhaps}\n",
+     "bad.yaml:1: heartbeat.allow_private: perhaps is not a switch; allowed: yes or no"},
     {"heartbeat: {url: 'http://h.example/'}\n",
      "bad.yaml:1: heartbeat.url: is plain http; allowed: https, http to this machine, or with "
      "allow_private: yes"},
