@@ -107,10 +107,8 @@ enum store_status commission_add(struct api *api, size_t system,
         .text = text,
     };
     enum store_status status = text ? STORE_OK : STORE_OUT_OF_MEMORY;
-    if (status == STORE_OK)
-        status = record_commissioning_add(pipeline_store(api->pipeline), &row, &id);
-    if (status == STORE_OK)
-        status = pipeline_read_records(api->pipeline, system);
+    THEN(status, record_commissioning_add(pipeline_store(api->pipeline), &row, &id));
+    THEN(status, pipeline_read_records(api->pipeline, system));
     if (status == STORE_OK)
         judge_again(api, system, record->from_ms);
     free(text);

@@ -52,8 +52,7 @@ static enum store_status find_alarm(struct api *api, size_t system, struct alarm
         .system = fleet_system_id(api->fleet, system),
         .since_ms = search->from_ms,
     };
-    for (const struct alarm *alarm =
-             alarm_book_of_system(monitor_alarms(pipeline_monitor(api->pipeline)), system);
+    for (const struct alarm *alarm = alarm_book_of_system(pipeline_alarms(api->pipeline), system);
          alarm; alarm = alarm->next_of_system) {
         if (says_ailing(alarm->condition) && alarm->since_ms < search->to_ms &&
             (alarm_stands(alarm) || alarm->returned_ms > search->from_ms))
@@ -129,8 +128,7 @@ static void keep(struct api *api, size_t system, int64_t from_ms, const char *by
     enum store_status status = STORE_OUT_OF_MEMORY;
     if (text)
         status = record_commissioning_add(pipeline_store(api->pipeline), &record, &id);
-    if (status == STORE_OK)
-        status = pipeline_read_records(api->pipeline, system);
+    THEN(status, pipeline_read_records(api->pipeline, system));
     pipeline_note(api->pipeline, status);
     free(text);
     json_decref(root);

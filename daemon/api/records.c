@@ -257,8 +257,7 @@ static bool keep_visit(struct api_call *call, size_t system, const struct record
     if (!pipeline_begin(api->pipeline))
         return api_commit(call);
     enum store_status status = record_visit_add(pipeline_store(api->pipeline), visit, &id);
-    if (status == STORE_OK)
-        status = pipeline_read_records(api->pipeline, system);
+    THEN(status, pipeline_read_records(api->pipeline, system));
     if (status == STORE_OK && record)
         status = commission_add(api, system, record);
     pipeline_note(api->pipeline, status);

@@ -138,8 +138,7 @@ static enum store_status close_orphans(struct alarm_reader *reader) {
     enum store_status status = store_begin(reader->store);
     for (size_t i = 0; i < reader->orphan_count && status == STORE_OK; i++) {
         status = record_alarm_get(reader->store, reader->orphans[i], close_orphan, reader);
-        if (status == STORE_OK)
-            status = reader->closed;
+        THEN(status, reader->closed);
     }
     if (status == STORE_OK)
         return store_commit(reader->store);
@@ -176,10 +175,8 @@ enum store_status alarm_rows_load(struct store *store, struct monitor *monitor) 
     struct alarm_reader reader = {.store = store, .monitor = monitor};
     int64_t highest = 0;
     enum store_status status = load_open(&reader);
-    if (status == STORE_OK)
-        status = close_orphans(&reader);
-    if (status == STORE_OK)
-        status = record_alarm_highest(store, &highest);
+    THEN(status, close_orphans(&reader));
+    THEN(status, record_alarm_highest(store, &highest));
     alarm_book_number_from(monitor_alarms(monitor), highest);
     free(reader.orphans);
     return status;

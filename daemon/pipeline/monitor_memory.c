@@ -22,8 +22,7 @@ static enum store_status make_key(struct monitor_memory *memory, size_t point) {
     enum store_status status =
         series_key(memory->store, fleet_system_id(fleet, fleet->points[point].system),
                    fleet_point_id(fleet, point), &memory->keys[point]);
-    if (status == STORE_OK)
-        status = series_interval(memory->store, memory->keys[point], &known_ms);
+    THEN(status, series_interval(memory->store, memory->keys[point], &known_ms));
     if (status == STORE_OK && known_ms != covers_ms)
         status = series_set_interval(memory->store, memory->keys[point], covers_ms);
     return status;
@@ -130,8 +129,7 @@ static enum store_status load_point(struct monitor_memory *memory, size_t point)
     enum store_status status = series_newest(memory->store, key, &newest);
     if (status == STORE_NOT_FOUND)
         return STORE_OK;
-    if (status == STORE_OK)
-        status = find_unchanged(memory, key, &newest, &since_ms);
+    THEN(status, find_unchanged(memory, key, &newest, &since_ms));
     if (status != STORE_OK)
         return status;
     struct series_hour running;
@@ -279,11 +277,9 @@ static enum store_status read_records(struct monitor_memory *memory, size_t only
         monitor_forget_fans(memory->monitor, reader.first_system + i);
     enum store_status status = record_commissioning_list(memory->store, id, RECORD_OLDEST_FIRST,
                                                          on_commissioning, &reader);
-    if (status == STORE_OK)
-        status = record_visit_list(memory->store, id, RECORD_OLDEST_FIRST, on_visit, &reader);
-    if (status == STORE_OK)
-        status =
-            record_radon_test_list(memory->store, id, RECORD_OLDEST_FIRST, on_radon_test, &reader);
+    THEN(status, record_visit_list(memory->store, id, RECORD_OLDEST_FIRST, on_visit, &reader));
+    THEN(status,
+         record_radon_test_list(memory->store, id, RECORD_OLDEST_FIRST, on_radon_test, &reader));
     for (size_t i = 0; i < count && status == STORE_OK; i++)
         monitor_set_dates(memory->monitor, reader.first_system + i, &reader.dates[i]);
     free(reader.dates);
@@ -344,18 +340,13 @@ enum store_status monitor_memory_open(struct monitor_memory *memory, struct stor
                                       struct monitor *monitor) {
     const struct fleet *fleet = monitor_fleet(monitor);
     enum store_status status = prepare(memory, store, monitor);
-    if (status == STORE_OK)
-        status = make_keys(memory);
+    THEN(status, make_keys(memory));
     for (size_t i = 0; i < fleet->point_count && status == STORE_OK; i++)
         status = load_point(memory, i);
-    if (status == STORE_OK)
-        status = read_records(memory, FLEET_NONE);
-    if (status == STORE_OK)
-        status = alarm_rows_load(memory->store, memory->monitor);
-    if (status == STORE_OK)
-        status = record_tracker_list(store, on_tracker, memory);
-    if (status == STORE_OK)
-        status = record_service_list(store, on_service, memory);
+    THEN(status, read_records(memory, FLEET_NONE));
+    THEN(status, alarm_rows_load(memory->store, memory->monitor));
+    THEN(status, record_tracker_list(store, on_tracker, memory));
+    THEN(status, record_service_list(store, on_service, memory));
     return status;
 }
 
@@ -403,8 +394,7 @@ static enum store_status read_system(struct monitor_memory *memory,
             continue;
         has_new |= change->points_were[i] == FLEET_NONE;
         status = make_key(memory, i);
-        if (status == STORE_OK)
-            status = load_point(memory, i);
+        THEN(status, load_point(memory, i));
     }
     return status == STORE_OK && has_new ? read_records(memory, system) : status;
 }

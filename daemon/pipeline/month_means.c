@@ -130,8 +130,7 @@ enum store_status month_means_read(struct month_means *means, struct store *stor
     if (!month)
         return STORE_OUT_OF_MEMORY;
     enum store_status status = add_hours(means, store, key, month, end_ms);
-    if (status == STORE_OK)
-        status = take_away_hours(means, store, key, month, begin_ms);
+    THEN(status, take_away_hours(means, store, key, month, begin_ms));
     if (status != STORE_OK) {
         forget(means, point);
         return status;

@@ -83,8 +83,7 @@ enum store_status pipeline_hand_over(struct pipeline *former, struct pipeline *p
         !alarm_book_reserve(monitor_alarms(former->monitor),
                             alarm_book_count(monitor_alarms(pipeline->monitor))))
         status = STORE_OUT_OF_MEMORY;
-    if (status == STORE_OK)
-        status = monitor_memory_catch_up(&pipeline->memory, former->monitor, change);
+    THEN(status, monitor_memory_catch_up(&pipeline->memory, former->monitor, change));
     /* The looks still to be made are in the store. */
     if (status == STORE_OK)
         pipeline->looks = second_looks_open(&pipeline->memory, &status);
@@ -123,6 +122,10 @@ void pipeline_close(struct pipeline *pipeline) {
 
 struct monitor *pipeline_monitor(struct pipeline *pipeline) {
     return pipeline->monitor;
+}
+
+struct alarm_book *pipeline_alarms(struct pipeline *pipeline) {
+    return monitor_alarms(pipeline->monitor);
 }
 
 struct announce *pipeline_announce(struct pipeline *pipeline) {

@@ -51,6 +51,7 @@ void pipeline_take_over(struct pipeline *pipeline, struct pipeline *former,
                         const struct fleet_change *change, int64_t now_ms);
 
 struct monitor *pipeline_monitor(struct pipeline *pipeline);
+struct alarm_book *pipeline_alarms(struct pipeline *pipeline); /* the monitor's */
 struct announce *pipeline_announce(struct pipeline *pipeline);
 /** Which points send far more than they should (busy_points.h). */
 const struct busy_points *pipeline_busy(const struct pipeline *pipeline);

@@ -432,9 +432,8 @@ static enum store_status go_on(const struct place *place) {
         take_in_next(place);
         status = settle(place, ended, &done);
     }
-    if (status == STORE_OK)
-        status = rebuild(place, from_ms,
-                         ended || unreadable ? INT64_MAX : second_look_reached_ms(looks->look));
+    THEN(status, rebuild(place, from_ms,
+                         ended || unreadable ? INT64_MAX : second_look_reached_ms(looks->look)));
     if (status != STORE_OK || done || unreadable)
         return status == STORE_OK ? finish(place) : status;
     if (second_look_again_ms(looks->look) != place->span->from_ms) {

@@ -270,8 +270,7 @@ static enum store_status fill_hole(const struct source *source, int64_t from_day
     while (status == STORE_OK && from_day < to_day && answer->count < answer->capacity) {
         status = read_hole(source, time_zone_day_start_ms(source->zone, from_day),
                            time_zone_day_start_ms(source->zone, to_day), sweep);
-        if (status == STORE_OK)
-            status = sum_days(source, sweep, &from_day, answer);
+        THEN(status, sum_days(source, sweep, &from_day, answer));
         if (status != STORE_OK || sweep->whole)
             break;
     }

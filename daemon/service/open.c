@@ -70,8 +70,7 @@ static enum store_status open_or_replace(const char *path, bool replace, struct 
         return status;
     log_line(LOG_LEVEL_ERROR, "store", "%s", replace ? "damaged; it is set aside" : why);
     status = store_set_aside(path, now_ms, moved_to, moved_size);
-    if (status == STORE_OK)
-        status = store_open(path, &options, store, why, why_size);
+    THEN(status, store_open(path, &options, store, why, why_size));
     return status;
 }
 

@@ -123,9 +123,8 @@ static bool can_be_written(const struct service *service, char *why, size_t why_
     char now[40];
     enum store_status status =
         store_open(service->api.fleet->settings->store_file, &options, &store, why, why_size);
-    if (status == STORE_OK)
-        status = record_note_put(store, "store tried",
-                                 timestamp_format(now, sizeof now, service->api.now_ms));
+    THEN(status, record_note_put(store, "store tried",
+                                 timestamp_format(now, sizeof now, service->api.now_ms)));
     if (status != STORE_OK && store)
         snprintf(why, why_size, "%s", store_error(store));
     store_close(store);

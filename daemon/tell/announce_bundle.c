@@ -66,8 +66,7 @@ enum store_status announce_raise(struct announce *announce, struct announce_draf
     if (status == STORE_OK && !high)
         status = outbox_shared(announce->store, draft->contact->id,
                                fleet_system_id(announce->fleet, draft->system), &draft->shared);
-    if (status == STORE_OK)
-        status = announce_row(announce, draft, NULL);
+    THEN(status, announce_row(announce, draft, NULL));
     memory->touched = true;
     memory->raises[high]++;
     return status;
@@ -108,10 +107,9 @@ static enum store_status tell_both(struct announce *announce, struct announce_dr
         const char *content_type = NULL;
         char *body =
             status == STORE_OK ? announce_body(announce, &both, message->id, &content_type) : NULL;
-        if (status == STORE_OK)
-            status = body ? outbox_replace(announce->store, told->raise, announce_event_type(&both),
+        THEN(status, body ? outbox_replace(announce->store, told->raise, announce_event_type(&both),
                                            content_type, body)
-                          : STORE_OUT_OF_MEMORY;
+                          : STORE_OUT_OF_MEMORY);
         free(body);
     }
     outbox_message_free(message);
@@ -161,8 +159,7 @@ static enum store_status write_list(struct announce *announce,
     enum store_status status = announce_members_open(&list)
                                    ? outbox_get(announce->store, row, &message)
                                    : STORE_OUT_OF_MEMORY;
-    if (status == STORE_OK)
-        status = outbox_members(announce->store, row, announce_members_add, &list);
+    THEN(status, outbox_members(announce->store, row, announce_members_add, &list));
     if (status == STORE_OK) {
         draft.kind = message->alarm == OUTBOX_RETURNS ? WORDING_BUNDLE_OVER : WORDING_BUNDLE;
         draft.now_ms = message->created_ms;
@@ -307,12 +304,10 @@ static enum store_status settle_contact(struct announce *announce,
     for (int high = 1; high >= 0 && status == STORE_OK; high--) {
         bool merged = false, ignored = false;
         status = merge_kind(announce, contact, OUTBOX_RAISES, high, now_ms, &merged);
-        if (status == STORE_OK)
-            status = merge_kind(announce, contact, OUTBOX_RETURNS, high, now_ms, &ignored);
+        THEN(status, merge_kind(announce, contact, OUTBOX_RETURNS, high, now_ms, &ignored));
         remember_raises(memory, high, merged, now_ms);
     }
-    if (status == STORE_OK)
-        status = release_lists(announce, contact, now_ms);
+    THEN(status, release_lists(announce, contact, now_ms));
     memory->touched = false;
     memory->raises[0] = memory->raises[1] = 0;
     return status;

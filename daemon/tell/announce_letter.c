@@ -177,8 +177,7 @@ enum store_status announce_row(struct announce *announce, const struct announce_
         const struct outbox_member member = {draft->alarm->id, draft->line, draft->data};
         status = outbox_member_put(announce->store, row, &member);
     }
-    if (status == STORE_OK)
-        status = hasten(announce, &message);
+    THEN(status, hasten(announce, &message));
     if (id_out)
         memcpy(id_out, message.id, sizeof message.id);
     free(body);

@@ -110,8 +110,7 @@ static bool make_copy(const struct ctl *ctl, const char *path, const char *to, c
     enum store_status done = STORE_FAILING;
     if (enrolled_kept_read(&kept, ctl->settings, why, why_size))
         done = store_open(path, &options, &store, why, why_size);
-    if (done == STORE_OK)
-        done = store_backup(store, to, &kept.files, show_copy, NULL, why, why_size);
+    THEN(done, store_backup(store, to, &kept.files, show_copy, NULL, why, why_size));
     ctl_progress("", -1.0);
     store_close(store);
     enrolled_kept_clear(&kept);

@@ -95,9 +95,8 @@ static bool expire(struct upkeep *upkeep, struct pipeline *pipeline, int64_t now
         (from_ms - settings->keep_readings_ms) / DURATION_HOUR_MS * DURATION_HOUR_MS;
     enum store_status status =
         series_expire(pipeline_store(pipeline), before_ms, EXPIRE_STEP, &readings);
-    if (status == STORE_OK)
-        status = outbox_expire(pipeline_store(pipeline), from_ms - keep_messages_ms, MESSAGES_STEP,
-                               &messages);
+    THEN(status, outbox_expire(pipeline_store(pipeline), from_ms - keep_messages_ms, MESSAGES_STEP,
+                               &messages));
     pipeline_note(pipeline, status);
     return readings > 0 || messages == MESSAGES_STEP;
 }

@@ -86,8 +86,7 @@ static enum store_status forget_mentions(struct store *store, const struct forge
     enum store_status status = STORE_OK;
     for (size_t i = 0; word_at(what, i, quoted, sizeof quoted, &word); i++)
         for (size_t d = 0; *word && d < sizeof deletions / sizeof deletions[0]; d++)
-            if (status == STORE_OK)
-                status = store_do(store, deletions[d], VALUES(TEXT(word)));
+            THEN(status, store_do(store, deletions[d], VALUES(TEXT(word))));
     return status;
 }
 
@@ -117,8 +116,7 @@ static enum store_status run_on_table(struct store *store, const char *format, c
     char *sql = sqlite3_mprintf(format, table);
     sqlite3_stmt *statement = NULL;
     int code = sql ? sqlite3_prepare_v2(store->db, sql, -1, &statement, NULL) : SQLITE_NOMEM;
-    if (code == SQLITE_OK)
-        code = sqlite3_bind_text(statement, 1, system, -1, SQLITE_STATIC);
+    THEN(code, sqlite3_bind_text(statement, 1, system, -1, SQLITE_STATIC));
     if (code == SQLITE_OK && (code = sqlite3_step(statement)) == SQLITE_DONE)
         code = SQLITE_OK;
     sqlite3_finalize(statement);
@@ -171,19 +169,13 @@ static enum store_status forget_names(struct store *store, const char *system) {
 static enum store_status forget_all(struct store *store, const struct forget *what) {
     int64_t readings = 0;
     enum store_status status = series_arrivals_settle_all(store);
-    if (status == STORE_OK)
-        status =
-            store_get_integer(store, "SELECT " READINGS, VALUES(TEXT(what->system)), &readings);
-    if (status == STORE_OK)
-        status = store_do(store, "DELETE FROM outbox WHERE " ITS_OWN, VALUES(TEXT(what->system)));
-    if (status == STORE_OK)
-        status = forget_mentions(store, what);
-    if (status == STORE_OK)
-        status = forget_tables(store, what->system);
-    if (status == STORE_OK)
-        status = forget_names(store, what->system);
-    if (status == STORE_OK)
-        status = mark_heads(store);
+    THEN(status,
+         store_get_integer(store, "SELECT " READINGS, VALUES(TEXT(what->system)), &readings));
+    THEN(status, store_do(store, "DELETE FROM outbox WHERE " ITS_OWN, VALUES(TEXT(what->system))));
+    THEN(status, forget_mentions(store, what));
+    THEN(status, forget_tables(store, what->system));
+    THEN(status, forget_names(store, what->system));
+    THEN(status, mark_heads(store));
     if (status == STORE_OK)
         store->readings -= readings;
     return status;
@@ -192,9 +184,7 @@ static enum store_status forget_all(struct store *store, const struct forget *wh
 enum store_status forget_system(struct store *store, const struct forget *what) {
     bool own;
     enum store_status status = store_scope_begin(store, &own);
-    if (status != STORE_OK)
-        return status;
-    return store_scope_end(store, own, forget_all(store, what));
+    return status == STORE_OK ? store_scope_end(store, own, forget_all(store, what)) : status;
 }
 
 bool forget_empty_log(struct store *store) {

@@ -10,8 +10,7 @@ int kept_files_put(sqlite3 *to, const struct kept_file *files, size_t count) {
                             "DROP TABLE IF EXISTS kept_files; CREATE TABLE kept_files (name TEXT "
                             "PRIMARY KEY, bytes BLOB NOT NULL) WITHOUT ROWID",
                             NULL, NULL, NULL);
-    if (code == SQLITE_OK)
-        code = sqlite3_prepare_v2(to, "INSERT INTO kept_files VALUES (?1, ?2)", -1, &insert, NULL);
+    THEN(code, sqlite3_prepare_v2(to, "INSERT INTO kept_files VALUES (?1, ?2)", -1, &insert, NULL));
     for (size_t i = 0; i < count && code == SQLITE_OK; i++) {
         sqlite3_bind_text(insert, 1, files[i].name, -1, SQLITE_STATIC);
         sqlite3_bind_blob64(insert, 2, files[i].bytes, files[i].length, SQLITE_STATIC);

@@ -68,15 +68,23 @@ static int run(sqlite3_stmt *statement) {
     return code == SQLITE_DONE ? SQLITE_OK : code;
 }
 
-static int copy_rows(sqlite3_stmt *rows, sqlite3 *to, const char *table) {
+/* Binds one column of a row to the statement that inserts it. */
+typedef int bind_column(const void *context, sqlite3_stmt *row, int column, sqlite3_stmt *insert);
+
+static int bind_as_it_is(const void *nothing, sqlite3_stmt *row, int column, sqlite3_stmt *insert) {
+    (void)nothing;
+    return sqlite3_bind_value(insert, column + 1, sqlite3_column_value(row, column));
+}
+
+static int copy_rows(sqlite3_stmt *rows, sqlite3 *to, const char *table, bind_column *bind,
+                     const void *context) {
     sqlite3_stmt *insert = NULL;
     int code = prepare_insert(to, table, sqlite3_column_count(rows), &insert), stepped;
     while (code == SQLITE_OK && (stepped = sqlite3_step(rows)) != SQLITE_DONE) {
         code = stepped == SQLITE_ROW ? SQLITE_OK : stepped;
         for (int i = 0; i < sqlite3_column_count(rows) && code == SQLITE_OK; i++)
-            code = sqlite3_bind_value(insert, i + 1, sqlite3_column_value(rows, i));
-        if (code == SQLITE_OK)
-            code = run(insert);
+            code = bind(context, rows, i, insert);
+        THEN(code, run(insert));
     }
     sqlite3_finalize(insert);
     return code;
@@ -88,10 +96,8 @@ static int copy_table(sqlite3 *from, sqlite3 *to, const char *system, const char
     sqlite3_stmt *rows = NULL;
     snprintf(sql, sizeof sql, "SELECT * FROM %s WHERE %s", table, where);
     int code = sqlite3_prepare_v2(from, sql, -1, &rows, NULL);
-    if (code == SQLITE_OK)
-        code = sqlite3_bind_text(rows, 1, system, -1, SQLITE_STATIC);
-    if (code == SQLITE_OK)
-        code = copy_rows(rows, to, table);
+    THEN(code, sqlite3_bind_text(rows, 1, system, -1, SQLITE_STATIC));
+    THEN(code, copy_rows(rows, to, table, bind_as_it_is, NULL));
     sqlite3_finalize(rows);
     return code;
 }
@@ -99,14 +105,10 @@ static int copy_table(sqlite3 *from, sqlite3 *to, const char *system, const char
 static int put_file(sqlite3 *to, const char *system, const char *file) {
     sqlite3_stmt *put = NULL;
     int code = sqlite3_exec(to, "CREATE TABLE moved (system TEXT, file TEXT)", NULL, NULL, NULL);
-    if (code == SQLITE_OK)
-        code = sqlite3_prepare_v2(to, "INSERT INTO moved VALUES (?1, ?2)", -1, &put, NULL);
-    if (code == SQLITE_OK)
-        code = sqlite3_bind_text(put, 1, system, -1, SQLITE_STATIC);
-    if (code == SQLITE_OK)
-        code = sqlite3_bind_text(put, 2, file, -1, SQLITE_STATIC);
-    if (code == SQLITE_OK)
-        code = run(put);
+    THEN(code, sqlite3_prepare_v2(to, "INSERT INTO moved VALUES (?1, ?2)", -1, &put, NULL));
+    THEN(code, sqlite3_bind_text(put, 1, system, -1, SQLITE_STATIC));
+    THEN(code, sqlite3_bind_text(put, 2, file, -1, SQLITE_STATIC));
+    THEN(code, run(put));
     sqlite3_finalize(put);
     return code;
 }
@@ -115,13 +117,11 @@ static int copy_out(sqlite3 *from, sqlite3 *to, const char *system, const char *
     struct table tables[TABLES_MOST];
     size_t count;
     int code = store_upgrade(to, 0);
-    if (code == SQLITE_OK)
-        code = list_tables(from, tables, &count);
+    THEN(code, list_tables(from, tables, &count));
     for (size_t i = 0; code == SQLITE_OK && i < count; i++)
         code = copy_table(from, to, system, tables[i].name,
                           tables[i].by_system ? "system = ?1" : "point IN " KEYS);
-    if (code == SQLITE_OK)
-        code = copy_table(from, to, system, "notes", ITS_NOTES);
+    THEN(code, copy_table(from, to, system, "notes", ITS_NOTES));
     return code == SQLITE_OK ? put_file(to, system, file) : code;
 }
 
@@ -164,13 +164,11 @@ enum store_status moved_out(struct store *store, const char *system, const char 
     sqlite3_int64 length = 0;
     *bytes = NULL;
     enum store_status status = series_arrivals_settle_all(store);
-    if (status == STORE_OK)
-        status = check_days(store, system);
+    THEN(status, check_days(store, system));
     if (status != STORE_OK)
         return status;
     int code = sqlite3_open(":memory:", &to);
-    if (code == SQLITE_OK)
-        code = copy_out(store->db, to, system, file);
+    THEN(code, copy_out(store->db, to, system, file));
     if (code == SQLITE_OK) {
         *counts = counts_of(to);
         *bytes = sqlite3_serialize(to, "main", &length, 0);
@@ -293,13 +291,12 @@ static enum store_status put_points(struct store *store, struct moved *moved) {
         int64_t *key = &moved->new_keys[moved->key_count];
         moved->keys[moved->key_count++] = sqlite3_column_int64(rows, 0);
         status = series_key(store, moved->system, store_column_text(rows, 1), key);
-        if (status == STORE_OK)
-            status = store_do(store,
-                              "UPDATE points SET interval_ms = ?2, interval_from_ms = ?3, "
-                              "expired_ms = ?4 WHERE key = ?1",
-                              VALUES(INT(*key), INT(sqlite3_column_int64(rows, 2)),
-                                     TIME(store_column_time(rows, 3)),
-                                     TIME(store_column_time(rows, 4))));
+        THEN(status,
+             store_do(store,
+                      "UPDATE points SET interval_ms = ?2, interval_from_ms = ?3, "
+                      "expired_ms = ?4 WHERE key = ?1",
+                      VALUES(INT(*key), INT(sqlite3_column_int64(rows, 2)),
+                             TIME(store_column_time(rows, 3)), TIME(store_column_time(rows, 4)))));
     }
     sqlite3_finalize(rows);
     return status;
@@ -329,13 +326,19 @@ static int bind_packed(const struct moved *moved, sqlite3_stmt *row, int column,
     return sqlite3_bind_blob(insert, column + 1, writer.bytes, (int)size, sqlite3_free);
 }
 
+struct putting {
+    const struct moved *moved;
+    const struct table *table;
+};
+
 /* Numbers that mean something within one store are new ones. */
-static int bind_column(const struct moved *moved, const struct table *table, sqlite3_stmt *row,
-                       int column, sqlite3_stmt *insert) {
+static int bind_anew(const void *context, sqlite3_stmt *row, int column, sqlite3_stmt *insert) {
+    const struct putting *putting = context;
+    const struct moved *moved = putting->moved;
     const char *name = sqlite3_column_name(row, column);
     int64_t value = sqlite3_column_int64(row, column);
-    bool is_alarms = strcmp(table->name, "alarms") == 0;
-    if (strcmp(name, "point") == 0 && !table->by_system)
+    bool is_alarms = strcmp(putting->table->name, "alarms") == 0;
+    if (strcmp(name, "point") == 0 && !putting->table->by_system)
         return sqlite3_bind_int64(insert, column + 1, new_key(moved, value));
     if (strcmp(name, "pack") == 0)
         return bind_packed(moved, row, column, day_pack_day(sqlite3_column_int64(row, 1)), insert);
@@ -345,34 +348,19 @@ static int bind_column(const struct moved *moved, const struct table *table, sql
         return sqlite3_bind_null(insert, column + 1);
     if ((strcmp(name, "id") == 0 && is_alarms) || (strcmp(name, "alarm") == 0 && value > 0))
         return sqlite3_bind_int64(insert, column + 1, moved->first_alarm + value);
-    return sqlite3_bind_value(insert, column + 1, sqlite3_column_value(row, column));
-}
-
-static enum store_status put_rows(struct store *store, const struct moved *moved,
-                                  const struct table *table, sqlite3_stmt *rows) {
-    sqlite3_stmt *insert = NULL;
-    int code = prepare_insert(store->db, table->name, sqlite3_column_count(rows), &insert), stepped;
-    while (code == SQLITE_OK && (stepped = sqlite3_step(rows)) != SQLITE_DONE) {
-        code = stepped == SQLITE_ROW ? SQLITE_OK : stepped;
-        for (int i = 0; i < sqlite3_column_count(rows) && code == SQLITE_OK; i++)
-            code = bind_column(moved, table, rows, i, insert);
-        if (code == SQLITE_OK)
-            code = run(insert);
-    }
-    sqlite3_finalize(insert);
-    return code == SQLITE_OK ? STORE_OK : store_failure(store, code);
+    return bind_as_it_is(NULL, row, column, insert);
 }
 
 static enum store_status put_table(struct store *store, const struct moved *moved,
                                    const struct table *table) {
+    const struct putting putting = {moved, table};
     char sql[SQL_BYTES];
     sqlite3_stmt *rows = NULL;
     snprintf(sql, sizeof sql, "SELECT * FROM %s", table->name);
     int code = sqlite3_prepare_v2(moved->db, sql, -1, &rows, NULL);
-    enum store_status status =
-        code == SQLITE_OK ? put_rows(store, moved, table, rows) : store_failure(store, code);
+    THEN(code, copy_rows(rows, store->db, table->name, bind_anew, &putting));
     sqlite3_finalize(rows);
-    return status;
+    return code == SQLITE_OK ? STORE_OK : store_failure(store, code);
 }
 
 enum store_status moved_in(struct store *store, struct moved *moved, int64_t *highest_alarm,
@@ -387,8 +375,7 @@ enum store_status moved_in(struct store *store, struct moved *moved, int64_t *hi
         code == SQLITE_OK ? put_points(store, moved) : store_failure(store, code);
     for (size_t i = 1; i < count && status == STORE_OK; i++)
         status = put_table(store, moved, &tables[i]);
-    if (status == STORE_OK)
-        status = put_table(store, moved, &notes);
+    THEN(status, put_table(store, moved, &notes));
     if (status != STORE_OK)
         return status;
     int64_t newest_ms = number(moved->db, "SELECT coalesce(max(from_ms), -1) FROM packs");

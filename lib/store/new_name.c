@@ -15,3 +15,11 @@ bool new_name_take(const char *from, const char *to) {
         return false;
     return link(from, to) == 0 && unlink(from) == 0; /* file systems without that flag */
 }
+
+bool new_name_sync(const char *path) {
+    int file = open(path, O_RDONLY | O_CLOEXEC);
+    bool good = file >= 0 && fsync(file) == 0;
+    if (file >= 0)
+        close(file);
+    return good;
+}

@@ -9,4 +9,7 @@
 /** False with errno; EEXIST: another file has the name. */
 bool new_name_take(const char *from, const char *to);
 
+/** Makes the bytes of a file, or the names in a folder, durable. False with errno. */
+bool new_name_sync(const char *path);
+
 #endif

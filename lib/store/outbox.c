@@ -146,9 +146,8 @@ static enum store_status finish(struct store *store, int64_t row, enum outbox_st
     char *contact = strdup(store_column_text(done, 0)),
          *system = strdup(store_column_text(done, 1));
     status = store_run(store, done);
-    if (status == STORE_OK)
-        status = contact && system ? outbox_mark_head(store, contact, system)
-                                   : store_failure(store, SQLITE_NOMEM);
+    THEN(status, contact && system ? outbox_mark_head(store, contact, system)
+                                   : store_failure(store, SQLITE_NOMEM));
     free(contact);
     free(system);
     return status;
@@ -213,8 +212,7 @@ static enum store_status again(struct store *store, const char *id, int64_t now_
          *system = strdup(store_column_text(find, 2));
     sqlite3_reset(find);
     status = contact && system ? again_row(store, row, now_ms) : store_failure(store, SQLITE_NOMEM);
-    if (status == STORE_OK)
-        status = outbox_mark_head(store, contact, system);
+    THEN(status, outbox_mark_head(store, contact, system));
     free(contact);
     free(system);
     return status;
@@ -223,9 +221,7 @@ static enum store_status again(struct store *store, const char *id, int64_t now_
 enum store_status outbox_again(struct store *store, const char *id, int64_t now_ms) {
     bool own;
     enum store_status status = store_scope_begin(store, &own);
-    if (status != STORE_OK)
-        return status;
-    return store_scope_end(store, own, again(store, id, now_ms));
+    return status == STORE_OK ? store_scope_end(store, own, again(store, id, now_ms)) : status;
 }
 
 enum store_status outbox_expire(struct store *store, int64_t before_ms, int most, int *deleted) {
@@ -297,9 +293,7 @@ static enum store_status due_of(struct store *store, const char *contact, int pr
                   "contact = ?1 AND priority = ?2 AND not_before_ms <= ?3 "
                   "ORDER BY not_before_ms, row LIMIT 1 OFFSET ?4",
                   VALUES(TEXT(contact), INT(priority), INT(now_ms), INT((int64_t)turn)), &due);
-    if (status != STORE_OK)
-        return status;
-    return collect(store, due, messages, *count + 1, count);
+    return status == STORE_OK ? collect(store, due, messages, *count + 1, count) : status;
 }
 
 static enum store_status due_of_priority(struct store *store, const struct contacts *contacts,
@@ -362,9 +356,7 @@ enum store_status outbox_list(struct store *store, bool only_failed, int64_t bef
                                 "ORDER BY row DESC"
                               : "SELECT " COLUMNS " FROM outbox WHERE row < ?1 ORDER BY row DESC",
                   VALUES(INT(before_row ? before_row : INT64_MAX)), &list);
-    if (status != STORE_OK)
-        return status;
-    return collect(store, list, messages, capacity, count);
+    return status == STORE_OK ? collect(store, list, messages, capacity, count) : status;
 }
 
 static enum store_status get_one(struct store *store, sqlite3_stmt *get,
@@ -378,9 +370,7 @@ enum store_status outbox_get(struct store *store, int64_t row, struct outbox_mes
     sqlite3_stmt *get;
     enum store_status status =
         store_ask(store, "SELECT " COLUMNS " FROM outbox WHERE row = ?1", VALUES(INT(row)), &get);
-    if (status != STORE_OK)
-        return status;
-    return get_one(store, get, message);
+    return status == STORE_OK ? get_one(store, get, message) : status;
 }
 
 enum store_status outbox_find(struct store *store, const char *id,
@@ -388,9 +378,7 @@ enum store_status outbox_find(struct store *store, const char *id,
     sqlite3_stmt *get;
     enum store_status status =
         store_ask(store, "SELECT " COLUMNS " FROM outbox WHERE id = ?1", VALUES(TEXT(id)), &get);
-    if (status != STORE_OK)
-        return status;
-    return get_one(store, get, message);
+    return status == STORE_OK ? get_one(store, get, message) : status;
 }
 
 enum store_status outbox_counts(struct store *store, int64_t counts[3]) {

@@ -51,9 +51,7 @@ enum store_status outbox_members(struct store *store, int64_t row,
     enum store_status status = store_ask(
         store, "SELECT alarm, line, data FROM outbox_alarms WHERE row = ?1 ORDER BY alarm",
         VALUES(INT(row)), &list);
-    if (status != STORE_OK)
-        return status;
-    return hand_out_members(store, list, each, context);
+    return status == STORE_OK ? hand_out_members(store, list, each, context) : status;
 }
 
 enum store_status outbox_unreached(struct store *store, const char *contact, int64_t row,
@@ -67,9 +65,7 @@ enum store_status outbox_unreached(struct store *store, const char *contact, int
                   "(o.tries > 0 OR o.row = ?2) AND " TELLS_OF_RAISES " AND o.priority > 0 "
                   "ORDER BY o.priority DESC, m.alarm LIMIT 1000",
                   VALUES(TEXT(contact), INT(row)), &list);
-    if (status != STORE_OK)
-        return status;
-    return hand_out_members(store, list, each, context);
+    return status == STORE_OK ? hand_out_members(store, list, each, context) : status;
 }
 
 enum store_status outbox_untried(struct store *store, const char *contact, int kind, bool high,
@@ -108,10 +104,8 @@ static enum store_status move_members(struct store *store, int64_t from, int64_t
 static enum store_status delete_row(struct store *store, int64_t row) {
     struct outbox_message *message = NULL;
     enum store_status status = outbox_get(store, row, &message);
-    if (status == STORE_OK)
-        status = store_do(store, "DELETE FROM outbox WHERE row = ?1", VALUES(INT(row)));
-    if (status == STORE_OK)
-        status = outbox_mark_head(store, message->contact, message->system);
+    THEN(status, store_do(store, "DELETE FROM outbox WHERE row = ?1", VALUES(INT(row))));
+    THEN(status, outbox_mark_head(store, message->contact, message->system));
     outbox_message_free(message);
     return status;
 }
@@ -126,8 +120,7 @@ enum store_status outbox_merge(struct store *store, const struct outbox_message 
     status = outbox_insert(store, message, &bundle);
     for (size_t i = 0; i < count && status == STORE_OK; i++) {
         status = move_members(store, rows[i].row, bundle);
-        if (status == STORE_OK)
-            status = delete_row(store, rows[i].row);
+        THEN(status, delete_row(store, rows[i].row));
     }
     if (status == STORE_OK && row)
         *row = bundle;
@@ -274,9 +267,7 @@ enum store_status outbox_thin(struct store *store, const char *contact, int most
         "SELECT row FROM outbox INDEXED BY outbox_waiting WHERE contact = ?1 AND " UNTRIED " AND "
         "type IN ('subslab.alarm.reminder', 'subslab.alarm.acknowledged') ORDER BY row LIMIT ?2",
         VALUES(TEXT(contact), INT(most)), &oldest);
-    if (status != STORE_OK)
-        return status;
-    return set_aside(store, oldest, most, now_ms, answer, thinned);
+    return status == STORE_OK ? set_aside(store, oldest, most, now_ms, answer, thinned) : status;
 }
 
 enum store_status outbox_outdate(struct store *store, const char *contact, int64_t before_ms,
@@ -290,7 +281,5 @@ enum store_status outbox_outdate(struct store *store, const char *contact, int64
         "SELECT row FROM outbox INDEXED BY outbox_waiting WHERE state = 0 AND contact = ?1 AND "
         "created_ms < ?2 ORDER BY row LIMIT ?3",
         VALUES(TEXT(contact), INT(before_ms), INT(most)), &oldest);
-    if (status != STORE_OK)
-        return status;
-    return set_aside(store, oldest, most, now_ms, answer, outdated);
+    return status == STORE_OK ? set_aside(store, oldest, most, now_ms, answer, outdated) : status;
 }

@@ -17,12 +17,11 @@ enum store_status outbox_clock_back(struct store *store, int64_t now_ms, int64_t
                  "(tries > 0 OR priority = 2 OR not_before_ms > ?1 + 90000000)",
                  VALUES(INT(now_ms), INT(ahead_ms)));
     /* The newest rows are those that it wrote. */
-    if (status == STORE_OK)
-        status = store_do(store,
+    THEN(status, store_do(store,
                           "UPDATE outbox SET created_ms = min(created_ms - ?2, ?1), "
                           "not_before_ms = not_before_ms - ?2, done_ms = min(done_ms, ?1) "
                           "WHERE created_ms > ?1 AND row > coalesce((SELECT row FROM outbox WHERE "
                           "created_ms <= ?1 ORDER BY row DESC LIMIT 1), 0)",
-                          VALUES(INT(now_ms), INT(ahead_ms)));
+                          VALUES(INT(now_ms), INT(ahead_ms))));
     return status;
 }

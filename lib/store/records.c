@@ -23,10 +23,9 @@ enum store_status record_commissioning_add(struct store *store,
     return status;
 }
 
-enum store_status
-record_commissioning_list(struct store *store, const char *system, enum record_order order,
-                          bool (*row)(void *context, const struct record_commissioning *record),
-                          void *context) {
+enum store_status record_commissioning_list(struct store *store, const char *system,
+                                            enum record_order order, record_commissioning_row *row,
+                                            void *context) {
     sqlite3_stmt *list;
     enum store_status status =
         store_ask(store,
@@ -59,9 +58,7 @@ enum store_status record_by_hand_add(struct store *store, int64_t key,
 }
 
 enum store_status record_by_hand_newest(struct store *store, int64_t key, int most,
-                                        bool (*row)(void *context,
-                                                    const struct record_by_hand *record),
-                                        void *context) {
+                                        record_by_hand_row *row, void *context) {
     sqlite3_stmt *list;
     enum store_status status = store_ask(store,
                                          "SELECT time_ms, value, by FROM by_hand WHERE point = ?1 "
@@ -93,9 +90,7 @@ enum store_status record_visit_add(struct store *store, const struct record_visi
 }
 
 enum store_status record_visit_list(struct store *store, const char *system,
-                                    enum record_order order,
-                                    bool (*row)(void *context, const struct record_visit *visit),
-                                    void *context) {
+                                    enum record_order order, record_visit_row *row, void *context) {
     sqlite3_stmt *list;
     enum store_status status = store_ask(
         store,
@@ -127,10 +122,7 @@ enum store_status record_service_delete(struct store *store, const char *system)
     return store_do(store, "DELETE FROM service WHERE system = ?1", VALUES(TEXT(system)));
 }
 
-enum store_status record_service_list(struct store *store,
-                                      bool (*row)(void *context,
-                                                  const struct record_service *service),
-                                      void *context) {
+enum store_status record_service_list(struct store *store, record_service_row *row, void *context) {
     sqlite3_stmt *list;
     enum store_status status =
         store_ask(store, "SELECT system, from_ms, until_ms, by, why FROM service ORDER BY system",

@@ -31,6 +31,7 @@ struct record_alarm {
     int64_t reminded_ms, escalated_ms; /* TIMESTAMP_NONE */
     const char *details;               /* JSON: diagnosis, check, bring, text; or NULL */
 };
+typedef bool record_alarm_row(void *context, const struct record_alarm *alarm);
 
 enum store_status record_alarm_put(struct store *store, const struct record_alarm *alarm);
 enum store_status record_alarm_delete(struct store *store, int64_t id);
@@ -48,18 +49,15 @@ struct record_alarm_filter {
 };
 /** Newest raised first, of one instant the highest number. */
 enum store_status record_alarm_list(struct store *store, const struct record_alarm_filter *filter,
-                                    bool (*row)(void *context, const struct record_alarm *alarm),
-                                    void *context);
+                                    record_alarm_row *row, void *context);
 /** One alarm by number; STORE_NOT_FOUND. */
-enum store_status record_alarm_get(struct store *store, int64_t id,
-                                   bool (*row)(void *context, const struct record_alarm *alarm),
+enum store_status record_alarm_get(struct store *store, int64_t id, record_alarm_row *row,
                                    void *context);
 
 /** Occurrences of a condition of a point with after < raised <= until, the last one first. */
 enum store_status record_alarm_raised(struct store *store, const char *system, const char *point,
                                       const char *condition, int64_t after_ms, int64_t until_ms,
-                                      bool (*row)(void *context, const struct record_alarm *alarm),
-                                      void *context);
+                                      record_alarm_row *row, void *context);
 
 /* ---- second looks that are still to be made (schema_4.sql) ---- */
 
@@ -67,14 +65,13 @@ struct record_look {
     int64_t from_ms, to_ms;           /* judged again from here on, so far at least */
     int64_t late_from_ms, late_to_ms; /* where late readings lie; TIMESTAMP_NONE: none came */
 };
+typedef bool record_look_row(void *context, const char *system, const char *point,
+                             const struct record_look *look);
 /** `key` is the point's, see series_key. */
 enum store_status record_look_put(struct store *store, int64_t key, const struct record_look *look);
 /** Forgets all of a point. */
 enum store_status record_look_delete(struct store *store, int64_t key);
-enum store_status record_look_list(struct store *store,
-                                   bool (*row)(void *context, const char *system, const char *point,
-                                               const struct record_look *look),
-                                   void *context);
+enum store_status record_look_list(struct store *store, record_look_row *row, void *context);
 
 /* ---- trackers: where a delay that runs stands; only rows that are not at rest ---- */
 
@@ -84,13 +81,11 @@ struct record_tracker {
     int64_t since_ms; /* when the phase began, event time */
     int64_t alarm;    /* alarm number or 0 */
 };
+typedef bool record_tracker_row(void *context, const struct record_tracker *tracker);
 enum store_status record_tracker_put(struct store *store, const struct record_tracker *tracker);
 enum store_status record_tracker_delete(struct store *store, const char *system, const char *point,
                                         const char *condition);
-enum store_status record_tracker_list(struct store *store,
-                                      bool (*row)(void *context,
-                                                  const struct record_tracker *tracker),
-                                      void *context);
+enum store_status record_tracker_list(struct store *store, record_tracker_row *row, void *context);
 
 /** Of what people put on record. */
 enum record_order { RECORD_OLDEST_FIRST = 1, RECORD_NEWEST_FIRST = -1 };
@@ -106,13 +101,13 @@ struct record_commissioning {
     const char *origin; /* "commissioned" or "learned" */
     const char *text;   /* the record as JSON, SI values: {"points":{"suction":274.0},…} */
 };
+typedef bool record_commissioning_row(void *context, const struct record_commissioning *record);
 enum store_status record_commissioning_add(struct store *store,
                                            const struct record_commissioning *record, int64_t *id);
 /** Of one system (NULL: all). */
-enum store_status
-record_commissioning_list(struct store *store, const char *system, enum record_order order,
-                          bool (*row)(void *context, const struct record_commissioning *record),
-                          void *context);
+enum store_status record_commissioning_list(struct store *store, const char *system,
+                                            enum record_order order, record_commissioning_row *row,
+                                            void *context);
 
 /* ---- readings by hand: the reading is in its series, here is who took it (schema_5.sql) ---- */
 
@@ -121,14 +116,13 @@ struct record_by_hand {
     double value; /* SI */
     const char *by;
 };
+typedef bool record_by_hand_row(void *context, const struct record_by_hand *record);
 /** `key` is the point's, see series_key. Said again, the first one to say it stays. */
 enum store_status record_by_hand_add(struct store *store, int64_t key,
                                      const struct record_by_hand *record);
 /** Of one point, newest first, `most` at most. */
 enum store_status record_by_hand_newest(struct store *store, int64_t key, int most,
-                                        bool (*row)(void *context,
-                                                    const struct record_by_hand *record),
-                                        void *context);
+                                        record_by_hand_row *row, void *context);
 
 /* ---- visits ---- */
 
@@ -140,12 +134,11 @@ struct record_visit {
     const char
         *text; /* JSON: further facts such as measured values and reasons answered; or NULL */
 };
+typedef bool record_visit_row(void *context, const struct record_visit *visit);
 enum store_status record_visit_add(struct store *store, const struct record_visit *visit,
                                    int64_t *id);
 enum store_status record_visit_list(struct store *store, const char *system,
-                                    enum record_order order,
-                                    bool (*row)(void *context, const struct record_visit *visit),
-                                    void *context);
+                                    enum record_order order, record_visit_row *row, void *context);
 
 /* ---- radon tests: results with the place and the days they are of (schema_6.sql) ---- */
 
@@ -161,13 +154,13 @@ struct record_radon_test {
     const char *place, *device, *by;
     enum record_answer closed_house; /* doors and windows kept closed, as short tests ask for */
 };
+typedef bool record_radon_test_row(void *context, const struct record_radon_test *test);
 enum store_status record_radon_test_add(struct store *store, const struct record_radon_test *test,
                                         int64_t *id);
 /** Of one system (NULL: all), by the end of the test. */
-enum store_status
-record_radon_test_list(struct store *store, const char *system, enum record_order order,
-                       bool (*row)(void *context, const struct record_radon_test *test),
-                       void *context);
+enum store_status record_radon_test_list(struct store *store, const char *system,
+                                         enum record_order order, record_radon_test_row *row,
+                                         void *context);
 
 /* ---- what a household sent by the link of its house (schema_7.sql) ---- */
 
@@ -179,13 +172,12 @@ struct record_home_report {
     double value;             /* SI; NaN: none */
     const char *note;         /* or NULL */
 };
+typedef bool record_home_report_row(void *context, const struct record_home_report *report);
 enum store_status record_home_report_add(struct store *store,
                                          const struct record_home_report *report);
 /** Of one system, newest first, `most` at most. */
 enum store_status record_home_report_newest(struct store *store, const char *system, int most,
-                                            bool (*row)(void *context,
-                                                        const struct record_home_report *report),
-                                            void *context);
+                                            record_home_report_row *row, void *context);
 /** How many came at or after an instant. */
 enum store_status record_home_report_count(struct store *store, const char *system,
                                            int64_t since_ms, int64_t *count);
@@ -197,12 +189,10 @@ struct record_service {
     int64_t from_ms, until_ms;
     const char *by, *why;
 };
+typedef bool record_service_row(void *context, const struct record_service *service);
 enum store_status record_service_put(struct store *store, const struct record_service *service);
 enum store_status record_service_delete(struct store *store, const char *system);
-enum store_status record_service_list(struct store *store,
-                                      bool (*row)(void *context,
-                                                  const struct record_service *service),
-                                      void *context);
+enum store_status record_service_list(struct store *store, record_service_row *row, void *context);
 
 /* ---- refused messages: a bounded table, a row per (topic, reason) ---- */
 
@@ -220,10 +210,8 @@ struct record_refused {
     const void *example;
     size_t example_length;
 };
-enum store_status record_refused_list(struct store *store,
-                                      bool (*row)(void *context,
-                                                  const struct record_refused *refused),
-                                      void *context);
+typedef bool record_refused_row(void *context, const struct record_refused *refused);
+enum store_status record_refused_list(struct store *store, record_refused_row *row, void *context);
 
 /* ---- topics that no point claims: a bounded table ---- */
 
@@ -234,9 +222,7 @@ enum store_status record_refused_list(struct store *store,
 enum store_status record_unclaimed_add(struct store *store, const char *topic, int64_t now_ms,
                                        int64_t times, const void *example, size_t example_length);
 /** Same row struct; `reason` is "". */
-enum store_status record_unclaimed_list(struct store *store,
-                                        bool (*row)(void *context,
-                                                    const struct record_refused *unclaimed),
+enum store_status record_unclaimed_list(struct store *store, record_refused_row *row,
                                         void *context);
 
 /* ---- notes: small named values of the daemon ("broker session seen", "last digest of office")

@@ -80,9 +80,8 @@ static const char *list_sql(const struct record_alarm_filter *filter) {
     return filter->system ? ALARM_LIST("system = ?1") : ALARM_LIST("1");
 }
 
-static enum store_status
-hand_out_alarms(struct store *store, sqlite3_stmt *list,
-                bool (*row)(void *context, const struct record_alarm *alarm), void *context) {
+static enum store_status hand_out_alarms(struct store *store, sqlite3_stmt *list,
+                                         record_alarm_row *row, void *context) {
     enum store_status status;
     while ((status = store_row(store, list)) == STORE_OK) {
         struct record_alarm alarm = alarm_of(list);
@@ -93,8 +92,7 @@ hand_out_alarms(struct store *store, sqlite3_stmt *list,
 }
 
 enum store_status record_alarm_list(struct store *store, const struct record_alarm_filter *filter,
-                                    bool (*row)(void *context, const struct record_alarm *alarm),
-                                    void *context) {
+                                    record_alarm_row *row, void *context) {
     sqlite3_stmt *list;
     enum store_status status =
         store_ask(store, list_sql(filter),
@@ -103,13 +101,10 @@ enum store_status record_alarm_list(struct store *store, const struct record_ala
                          INT(filter->before_id ? filter->before_raised_ms : INT64_MAX),
                          INT(filter->before_id ? filter->before_id : INT64_MAX)),
                   &list);
-    if (status != STORE_OK)
-        return status;
-    return hand_out_alarms(store, list, row, context);
+    return status == STORE_OK ? hand_out_alarms(store, list, row, context) : status;
 }
 
-enum store_status record_alarm_get(struct store *store, int64_t id,
-                                   bool (*row)(void *context, const struct record_alarm *alarm),
+enum store_status record_alarm_get(struct store *store, int64_t id, record_alarm_row *row,
                                    void *context) {
     sqlite3_stmt *get;
     enum store_status status = store_first(
@@ -124,8 +119,7 @@ enum store_status record_alarm_get(struct store *store, int64_t id,
 
 enum store_status record_alarm_raised(struct store *store, const char *system, const char *point,
                                       const char *condition, int64_t after_ms, int64_t until_ms,
-                                      bool (*row)(void *context, const struct record_alarm *alarm),
-                                      void *context) {
+                                      record_alarm_row *row, void *context) {
     sqlite3_stmt *list;
     enum store_status status = store_ask(
         store,
@@ -148,10 +142,7 @@ enum store_status record_look_delete(struct store *store, int64_t key) {
     return store_do(store, "DELETE FROM second_looks WHERE point = ?1", VALUES(INT(key)));
 }
 
-enum store_status record_look_list(struct store *store,
-                                   bool (*row)(void *context, const char *system, const char *point,
-                                               const struct record_look *look),
-                                   void *context) {
+enum store_status record_look_list(struct store *store, record_look_row *row, void *context) {
     sqlite3_stmt *list;
     enum store_status status = store_ask(
         store,
@@ -183,10 +174,7 @@ enum store_status record_tracker_delete(struct store *store, const char *system,
                     VALUES(TEXT(system), TEXT(point), TEXT(condition)));
 }
 
-enum store_status record_tracker_list(struct store *store,
-                                      bool (*row)(void *context,
-                                                  const struct record_tracker *tracker),
-                                      void *context) {
+enum store_status record_tracker_list(struct store *store, record_tracker_row *row, void *context) {
     sqlite3_stmt *list;
     enum store_status status =
         store_ask(store,

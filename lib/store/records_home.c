@@ -12,9 +12,7 @@ enum store_status record_home_report_add(struct store *store,
 }
 
 enum store_status record_home_report_newest(struct store *store, const char *system, int most,
-                                            bool (*row)(void *context,
-                                                        const struct record_home_report *report),
-                                            void *context) {
+                                            record_home_report_row *row, void *context) {
     sqlite3_stmt *list;
     enum store_status status =
         store_ask(store,

@@ -70,8 +70,7 @@ static enum store_status count_one(struct store *store, const struct table *tabl
     if (status != STORE_OK || sqlite3_changes(store->db) > 0)
         return status;
     status = make_room(store, table);
-    if (status == STORE_OK)
-        status = run_counting(store, table->add, table->example_bytes, one);
+    THEN(status, run_counting(store, table->add, table->example_bytes, one));
     return status;
 }
 
@@ -79,14 +78,11 @@ static enum store_status count_in_scope(struct store *store, const struct table 
                                         const struct record_refused *one) {
     bool own;
     enum store_status status = store_scope_begin(store, &own);
-    if (status != STORE_OK)
-        return status;
-    return store_scope_end(store, own, count_one(store, table, one));
+    return status == STORE_OK ? store_scope_end(store, own, count_one(store, table, one)) : status;
 }
 
 static enum store_status list(struct store *store, const struct table *table,
-                              bool (*row)(void *context, const struct record_refused *refused),
-                              void *context) {
+                              record_refused_row *row, void *context) {
     sqlite3_stmt *rows;
     enum store_status status = store_ask(store, table->list, NO_VALUES, &rows);
     while (status == STORE_OK && (status = store_row(store, rows)) == STORE_OK) {
@@ -110,10 +106,7 @@ enum store_status record_refused_add(struct store *store, const char *topic, con
     return count_in_scope(store, &refused_table, &one);
 }
 
-enum store_status record_refused_list(struct store *store,
-                                      bool (*row)(void *context,
-                                                  const struct record_refused *refused),
-                                      void *context) {
+enum store_status record_refused_list(struct store *store, record_refused_row *row, void *context) {
     return list(store, &refused_table, row, context);
 }
 
@@ -123,9 +116,7 @@ enum store_status record_unclaimed_add(struct store *store, const char *topic, i
     return count_in_scope(store, &unclaimed_table, &one);
 }
 
-enum store_status record_unclaimed_list(struct store *store,
-                                        bool (*row)(void *context,
-                                                    const struct record_refused *unclaimed),
+enum store_status record_unclaimed_list(struct store *store, record_refused_row *row,
                                         void *context) {
     return list(store, &unclaimed_table, row, context);
 }

@@ -38,10 +38,9 @@ static struct record_radon_test read_row(sqlite3_stmt *row) {
     };
 }
 
-enum store_status
-record_radon_test_list(struct store *store, const char *system, enum record_order order,
-                       bool (*row)(void *context, const struct record_radon_test *test),
-                       void *context) {
+enum store_status record_radon_test_list(struct store *store, const char *system,
+                                         enum record_order order, record_radon_test_row *row,
+                                         void *context) {
     sqlite3_stmt *list;
     enum store_status status =
         store_ask(store,

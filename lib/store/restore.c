@@ -273,10 +273,8 @@ enum store_status restore_store(const char *path, const char *from, int64_t now_
         return refuse(&restoring, STORE_FAILING, restoring.path, strerror(errno),
                       "make the folder of the store first");
     enum store_status status = store_lock(restoring.path, &lock, why, why_size);
-    if (status == STORE_OK)
-        status = make_copy(&restoring);
-    if (status == STORE_OK)
-        status = put_in_place(&restoring, lock, now_ms, kept);
+    THEN(status, make_copy(&restoring));
+    THEN(status, put_in_place(&restoring, lock, now_ms, kept));
     if (status != STORE_OK && lock >= 0)
         remove_copy(&restoring);
     if (status == STORE_OK)

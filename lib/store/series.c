@@ -64,8 +64,7 @@ enum store_status series_interval(struct store *store, int64_t key, int64_t *int
 enum store_status series_set_interval(struct store *store, int64_t key, int64_t interval_ms) {
     struct series_point info = {0};
     enum store_status status = series_arrivals_settle(store, key);
-    if (status == STORE_OK)
-        status = series_point_info(store, key, &info);
+    THEN(status, series_point_info(store, key, &info));
     if (status != STORE_OK || info.interval_ms == interval_ms)
         return status;
     /* Rollups up to here were made with the old interval. */
@@ -121,12 +120,12 @@ static enum store_status append(struct store *store, int64_t key, const struct r
     if (packed != STORE_NOT_FOUND)
         return packed;
     enum store_status status = series_arrivals_settle(store, key);
-    if (status == STORE_OK)
-        status = store_do(
-            store,
-            "INSERT OR IGNORE INTO readings (point, time_ms, value, origin) VALUES (?1, ?2, ?3, "
-            "?4)",
-            VALUES(INT(key), INT(reading->time_ms), NUMBER(reading->value), INT((int)origin)));
+    THEN(status,
+         store_do(
+             store,
+             "INSERT OR IGNORE INTO readings (point, time_ms, value, origin) VALUES (?1, ?2, ?3, "
+             "?4)",
+             VALUES(INT(key), INT(reading->time_ms), NUMBER(reading->value), INT((int)origin))));
     if (status != STORE_OK)
         return status;
     if (sqlite3_changes(store->db) == 0)
@@ -207,11 +206,10 @@ enum store_status series_before(struct store *store, int64_t key, int64_t time_m
                                 struct reading *reading) {
     struct reading row = {INT64_MIN, 0}, packed;
     enum store_status found = series_arrivals_settle(store, key);
-    if (found == STORE_OK)
-        found = one_row(store,
+    THEN(found, one_row(store,
                         "SELECT time_ms, value FROM readings WHERE point = ?1 AND "
                         "time_ms < ?2 ORDER BY time_ms DESC LIMIT 1",
-                        key, time_ms, &row);
+                        key, time_ms, &row));
     if (found != STORE_OK && found != STORE_NOT_FOUND)
         return found;
     return nearer(found, &row, series_packed_before(store, key, time_ms, row.time_ms, &packed),
@@ -225,8 +223,7 @@ enum store_status series_after(struct store *store, int64_t key, int64_t time_ms
                                struct reading *reading) {
     struct reading row = {INT64_MAX, 0}, packed;
     enum store_status found = series_arrivals_settle(store, key);
-    if (found == STORE_OK)
-        found = one_row(store, after_sql, key, time_ms, &row);
+    THEN(found, one_row(store, after_sql, key, time_ms, &row));
     if (found != STORE_OK && found != STORE_NOT_FOUND)
         return found;
     return nearer(found, &row, series_packed_after(store, key, time_ms, row.time_ms, &packed),
@@ -316,8 +313,7 @@ static enum store_status expire_packs(struct store *store, int64_t key, int64_t 
     int64_t last_ms = 0, count = 0;
     while (status == STORE_OK && *deleted < most) {
         status = series_packed_expire(store, key, before_ms, &last_ms, &count, left_ms);
-        if (status == STORE_OK)
-            status = mark_expired(store, key, last_ms, count);
+        THEN(status, mark_expired(store, key, last_ms, count));
         if (status == STORE_OK)
             *deleted += (int)count;
     }
@@ -332,8 +328,7 @@ static enum store_status expire_rows(struct store *store, int64_t key, int64_t b
     if (status != STORE_OK || *left_ms >= before_ms || *deleted >= most)
         return status;
     status = find_old(store, key, before_ms, most - *deleted, &last_ms, &found);
-    if (status == STORE_OK)
-        status = delete_old(store, key, last_ms);
+    THEN(status, delete_old(store, key, last_ms));
     *deleted += found;
     return status == STORE_OK ? find_oldest(store, key, left_ms) : status;
 }
@@ -376,8 +371,7 @@ static enum store_status expire_point(struct store *store, int64_t key, int64_t 
     int64_t pack_ms = INT64_MAX, row_ms = INT64_MAX, longer_ms = longer_of(store, key);
     enum store_status status =
         expire_packs(store, key, before_ms - longer_ms, most, deleted, &pack_ms);
-    if (status == STORE_OK)
-        status = expire_rows(store, key, before_ms - longer_ms, most, deleted, &row_ms);
+    THEN(status, expire_rows(store, key, before_ms - longer_ms, most, deleted, &row_ms));
     note_left(store, pack_ms, longer_ms);
     note_left(store, row_ms, longer_ms);
     return status;
@@ -395,8 +389,7 @@ static enum store_status expire(struct store *store, int64_t before_ms, int most
             store->expiry.key = 0;
             return STORE_OK;
         }
-        if (status == STORE_OK)
-            status = expire_point(store, key, before_ms, most, deleted);
+        THEN(status, expire_point(store, key, before_ms, most, deleted));
         if (status != STORE_OK)
             return status;
         if (*deleted < most) /* else it may have more */

@@ -161,8 +161,7 @@ static enum store_status place_hours(struct store *store, const struct arrived_p
 
 static enum store_status place(struct store *store, struct arrived_point *point) {
     enum store_status status = place_readings(store, point);
-    if (status == STORE_OK)
-        status = place_hours(store, point);
+    THEN(status, place_hours(store, point));
     if (status == STORE_OK)
         *point = (struct arrived_point){.key = point->key};
     return status;
@@ -228,9 +227,8 @@ static enum store_status recover_reading(struct store *store, sqlite3_stmt *row,
         *left = (struct left){key, reading.time_ms, reading.time_ms};
     }
     left->to_ms = reading.time_ms;
-    if (status == STORE_OK)
-        status = series_append(store, key, &reading, (enum series_origin)sqlite3_column_int(row, 3),
-                               false, &result);
+    THEN(status, series_append(store, key, &reading, (enum series_origin)sqlite3_column_int(row, 3),
+                               false, &result));
     return status;
 }
 

@@ -62,9 +62,7 @@ static enum store_status open_rows(struct series_hours_cursor *cursor) {
         "SELECT hour_ms, count, value_ms, covered_ms, lowest, highest FROM hours "
         "WHERE point = ?1 AND hour_ms >= ?2 AND hour_ms < ?3 ORDER BY hour_ms",
         VALUES(INT(cursor->key), INT(cursor->from_ms), INT(cursor->to_ms)), &cursor->rows);
-    if (status != STORE_OK)
-        return status;
-    return next_row(cursor);
+    return status == STORE_OK ? next_row(cursor) : status;
 }
 
 enum store_status series_hours_find_days(struct store *store, int64_t key, int64_t from_day,
@@ -91,10 +89,8 @@ enum store_status series_hours_open(struct series_hours_cursor *cursor, struct s
     if (from_ms >= to_ms)
         return STORE_OK;
     enum store_status status = series_arrivals_settle(store, key);
-    if (status == STORE_OK)
-        status = open_rows(cursor);
-    if (status == STORE_OK)
-        status = open_days(cursor);
+    THEN(status, open_rows(cursor));
+    THEN(status, open_days(cursor));
     if (status != STORE_OK)
         series_hours_close(cursor);
     return status;

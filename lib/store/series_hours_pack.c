@@ -109,8 +109,7 @@ static enum store_status find_kept(struct store *store, const struct day_pack_la
     sqlite3_stmt *days;
     enum store_status status =
         series_hours_find_days(store, label->point, label->day, label->day, &days);
-    if (status == STORE_OK)
-        status = store_row(store, days);
+    THEN(status, store_row(store, days));
     if (status != STORE_OK)
         return status;
     status = series_hours_read_kept(store, label, days, kept);
@@ -125,10 +124,9 @@ static enum store_status unpack_day(struct store *store, const struct day_pack_l
     int64_t start_ms = label->day * DAY_PACK_DAY_MS, end_ms;
     *pack = NULL;
     enum store_status status = series_pack_part_end(store, label->point, start_ms, &end_ms);
-    if (status == STORE_OK)
-        status = end_ms < series_day_end(start_ms)
+    THEN(status, end_ms < series_day_end(start_ms)
                      ? STORE_NOT_FOUND
-                     : series_pack_at(store, label->point, start_ms, &found);
+                     : series_pack_at(store, label->point, start_ms, &found));
     if (status != STORE_OK)
         return status;
     status = series_unpack(store, UNPACKED_HOURS, label, found, 0, pack);
@@ -148,8 +146,7 @@ enum store_status series_hours_pack(struct store *store, const struct day_pack_l
     struct series_point info;
     *rows = 0;
     enum store_status status = series_point_info(store, label->point, &info);
-    if (status == STORE_OK)
-        status = unpack_day(store, label, &pack);
+    THEN(status, unpack_day(store, label, &pack));
     if (status == STORE_OK && series_hours_can_compute(&info, label->day)) {
         if (!is_whole)
             return STORE_OK;

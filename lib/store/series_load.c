@@ -179,9 +179,8 @@ static enum store_status pack_and_put(struct load *load, size_t first, int64_t b
         rolled->from_ms = series_day_start(load->readings[first].time_ms);
         rolled->to_ms = series_day_end(load->readings[next - 1].time_ms);
         status = delete_stored(load);
-        if (status == STORE_OK)
-            status = series_hours_delete_rows(load->store, load->key, rolled->from_ms,
-                                              rolled->to_ms - 1, &rows);
+        THEN(status, series_hours_delete_rows(load->store, load->key, rolled->from_ms,
+                                              rolled->to_ms - 1, &rows));
     }
     return status == STORE_OK ? put_rows(load, next, load->count) : status;
 }
@@ -219,8 +218,7 @@ enum store_status series_load(struct store *store, int64_t key, const struct rea
     if (status != STORE_OK)
         return status;
     status = series_arrivals_settle_all(store);
-    if (status == STORE_OK)
-        status = load_all(&load, readings, count, origin, before_ms, rolled);
+    THEN(status, load_all(&load, readings, count, origin, before_ms, rolled));
     if (status == STORE_OK) {
         store->readings += (int64_t)count;
         series_note_oldest(store, readings[0].time_ms);

@@ -205,8 +205,7 @@ static enum store_status write_piece(struct store *store, const struct day_pack_
         return store_failure(store, SQLITE_NOMEM);
     }
     enum store_status status = compare_back(store, label, piece, bytes, size);
-    if (status == STORE_OK)
-        status = put_pack(store, label->point, piece, bytes, size);
+    THEN(status, put_pack(store, label->point, piece, bytes, size));
     free(bytes);
     return status;
 }
@@ -245,8 +244,7 @@ static enum store_status pack_rows(struct packing *packing) {
     int64_t last_ms = packing->readings[packing->count - 1].time_ms;
     size_t rows = packing->count;
     enum store_status status = merge_pack(packing);
-    if (status == STORE_OK)
-        status = is_packable(packing) ? write_packs(packing) : STORE_NOT_FOUND;
+    THEN(status, is_packable(packing) ? write_packs(packing) : STORE_NOT_FOUND);
     return status == STORE_OK ? delete_rows(packing, first_ms, last_ms, rows) : status;
 }
 
@@ -258,11 +256,9 @@ static enum store_status pack_readings(struct store *store, const struct day_pac
     int64_t kept = store->readings, to_ms;
     *rows = 0;
     enum store_status status = series_pack_part_end(store, label->point, from_ms, &to_ms);
-    if (status == STORE_OK)
-        status = read_rows(&packing, from_ms, to_ms);
+    THEN(status, read_rows(&packing, from_ms, to_ms));
     size_t count = packing.count;
-    if (status == STORE_OK)
-        status = pack_rows(&packing);
+    THEN(status, pack_rows(&packing));
     if (status == STORE_OK)
         *rows = (int)count;
     else if (status == STORE_NOT_FOUND || status == STORE_DAMAGED)
@@ -282,15 +278,12 @@ static enum store_status pack_day(struct store *store, const struct day_pack_lab
     int64_t first_ms;
     *rows = 0;
     enum store_status status = series_hours_of_day(store, label, &seen);
-    if (status == STORE_OK)
-        status = first_row(store, label, &first_ms);
+    THEN(status, first_row(store, label, &first_ms));
     if (status == STORE_OK && first_ms != INT64_MAX) {
         status = pack_readings(store, label, first_ms, most, &readings);
-        if (status == STORE_OK)
-            status = first_row(store, label, &first_ms);
+        THEN(status, first_row(store, label, &first_ms));
     }
-    if (status == STORE_OK)
-        status = series_hours_pack(store, label, &seen, first_ms == INT64_MAX, &hours);
+    THEN(status, series_hours_pack(store, label, &seen, first_ms == INT64_MAX, &hours));
     if (status == STORE_NOT_FOUND || status == STORE_DAMAGED)
         status = store->broken;
     *rows = readings + hours;
@@ -319,11 +312,10 @@ static enum store_status oldest_row(struct store *store, int64_t key, int64_t be
                   "SELECT time_ms FROM readings WHERE point = ?1 AND time_ms >= ?2 AND "
                   "time_ms < ?3 ORDER BY time_ms LIMIT 1",
                   key, before_ms, time_ms);
-    if (status == STORE_OK)
-        status = oldest_in(store,
+    THEN(status, oldest_in(store,
                            "SELECT hour_ms FROM hours WHERE point = ?1 AND hour_ms >= ?2 AND "
                            "hour_ms < ?3 ORDER BY hour_ms LIMIT 1",
-                           key, before_ms, time_ms);
+                           key, before_ms, time_ms));
     return status == STORE_OK && *time_ms == INT64_MAX ? STORE_NOT_FOUND : status;
 }
 
@@ -356,8 +348,7 @@ static enum store_status pack(struct store *store, int64_t before_ms, int most, 
             store->pack_key = 0; /* from the first one again, at the next call */
             return STORE_OK;
         }
-        if (status == STORE_OK)
-            status = pack_point(store, key, before_ms, most, packed);
+        THEN(status, pack_point(store, key, before_ms, most, packed));
         if (status == STORE_NOT_FOUND) {
             store->pack_key = key;
             store->pack_from_ms = INT64_MIN;

@@ -178,9 +178,7 @@ static enum store_status open_rows(struct series_cursor *cursor) {
         "SELECT time_ms, value FROM readings WHERE point = ?1 AND time_ms >= ?2 "
         "AND time_ms < ?3 ORDER BY time_ms",
         VALUES(INT(cursor->key), INT(cursor->from_ms), INT(cursor->to_ms)), &cursor->rows);
-    if (status != STORE_OK)
-        return status;
-    return next_row(cursor);
+    return status == STORE_OK ? next_row(cursor) : status;
 }
 
 /* Packs from the one that has `from_ms` in its part of the day on. */
@@ -207,10 +205,8 @@ enum store_status series_cursor_open(struct series_cursor *cursor, struct store 
     if (from_ms >= to_ms)
         return STORE_OK;
     enum store_status status = series_arrivals_settle(store, key);
-    if (status == STORE_OK)
-        status = open_rows(cursor);
-    if (status == STORE_OK)
-        status = open_packs(cursor);
+    THEN(status, open_rows(cursor));
+    THEN(status, open_packs(cursor));
     if (status != STORE_OK)
         series_cursor_close(cursor);
     return status;
@@ -380,8 +376,7 @@ enum store_status series_packed_check(struct store *store, int64_t key, int64_t 
     while (status == STORE_OK && cursor.packs) {
         const struct day_pack_label label = {key, day_pack_day(cursor.pack_from_ms)};
         status = series_unpack(store, UNPACKED_CURSOR, &label, cursor.packs, 1, &cursor.day);
-        if (status == STORE_OK)
-            status = next_pack(&cursor);
+        THEN(status, next_pack(&cursor));
     }
     series_cursor_close(&cursor);
     return status;
@@ -425,8 +420,7 @@ enum store_status series_packed_expire(struct store *store, int64_t key, int64_t
     enum store_status status = find_oldest(store, key, before_ms, &from_ms, last_ms, count);
     *until_ms = from_ms == INT64_MAX ? INT64_MAX : series_day_end(from_ms) - 1;
     const struct day_pack_label label = {key, day_pack_day(from_ms)};
-    if (status == STORE_OK)
-        status = series_hours_keep(store, &label);
+    THEN(status, series_hours_keep(store, &label));
     if (status != STORE_OK)
         return status;
     return store_do(store, "DELETE FROM packs WHERE point = ?1 AND from_ms = ?2",

@@ -65,8 +65,7 @@ static const char *text_of(const struct store *store, int code) {
 
 enum store_status store_failure(struct store *store, int code) {
     enum store_status status = store_status_of(code);
-    if (status == STORE_OK)
-        status = STORE_FAILING;
+    THEN(status, STORE_FAILING);
     snprintf(store->error, sizeof store->error, "%s (%s)", text_of(store, code), store->path);
     if (store->in_transaction && store->transaction_status == STORE_OK)
         store->transaction_status = status;
@@ -227,12 +226,10 @@ static enum store_status write_total(struct store *store) {
 enum store_status store_commit(struct store *store) {
     assert(store->in_transaction);
     enum store_status status = store->transaction_status;
-    if (status == STORE_OK)
-        status = write_total(store);
+    THEN(status, write_total(store));
     if (status == STORE_OK && sqlite3_get_autocommit(store->db))
         status = store_failure(store, SQLITE_ABORT_ROLLBACK);
-    if (status == STORE_OK)
-        status = store_do(store, "COMMIT", NO_VALUES);
+    THEN(status, store_do(store, "COMMIT", NO_VALUES));
     if (status != STORE_OK) {
         store_rollback(store);
         return status;

@@ -38,6 +38,9 @@ enum store_status {
     STORE_LOCKED,    /* another daemon holds it */
     STORE_OUT_OF_MEMORY
 };
+/** The next call of a chain: made while all before it went well, else the first failure stays. For
+    the codes of SQLite too. */
+#define THEN(status, call) ((status) = (status) ? (status) : (call))
 
 enum store_mode {
     STORE_READ_WRITE, /* the daemon: creates, upgrades, takes the lock file */

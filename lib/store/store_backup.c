@@ -37,8 +37,7 @@ static int copy_snapshot(sqlite3 *to, const struct store *store,
     if (store->in_transaction)
         return SQLITE_MISUSE;
     int code = sqlite3_exec(store->db, "BEGIN; SELECT count(*) FROM totals", NULL, NULL, NULL);
-    if (code == SQLITE_OK)
-        code = copy_pages(to, store->db, progress, context);
+    THEN(code, copy_pages(to, store->db, progress, context));
     if (!sqlite3_get_autocommit(store->db))
         sqlite3_exec(store->db, "COMMIT", NULL, NULL, NULL);
     return code;
@@ -48,26 +47,15 @@ static int copy_to(const char *path, const struct store *store, const struct kep
                    void (*progress)(void *context, double done), void *context) {
     sqlite3 *to = NULL;
     int code = sqlite3_open_v2(path, &to, SQLITE_OPEN_READWRITE, store->vfs);
-    if (code == SQLITE_OK)
-        code = sqlite3_extended_result_codes(to, 1);
+    THEN(code, sqlite3_extended_result_codes(to, 1));
     /* The copy has a name of its own only when it is whole: it needs no journal. */
-    if (code == SQLITE_OK)
-        code =
-            sqlite3_exec(to, "PRAGMA journal_mode=OFF; PRAGMA synchronous=FULL", NULL, NULL, NULL);
-    if (code == SQLITE_OK)
-        code = copy_snapshot(to, store, progress, context);
+    THEN(code,
+         sqlite3_exec(to, "PRAGMA journal_mode=OFF; PRAGMA synchronous=FULL", NULL, NULL, NULL));
+    THEN(code, copy_snapshot(to, store, progress, context));
     if (code == SQLITE_OK && files && files->count)
         code = kept_files_put(to, files->items, files->count);
     int closed = sqlite3_close(to);
     return code != SQLITE_OK ? code : closed;
-}
-
-static bool sync_file(const char *path) {
-    int file = open(path, O_RDONLY | O_CLOEXEC);
-    bool done = file >= 0 && fsync(file) == 0;
-    if (file >= 0)
-        close(file);
-    return done;
 }
 
 enum store_status store_backup(struct store *store, const char *to, const struct kept_files *files,
@@ -88,7 +76,7 @@ enum store_status store_backup(struct store *store, const char *to, const struct
     }
     close(file);
     int code = copy_to(partial, store, files, progress, context);
-    if (code == SQLITE_OK && sync_file(partial) && new_name_take(partial, to) &&
+    if (code == SQLITE_OK && new_name_sync(partial) && new_name_take(partial, to) &&
         store_sync_folder(to))
         return STORE_OK;
     int error = errno;

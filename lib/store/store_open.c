@@ -218,12 +218,9 @@ static int first_number(sqlite3 *db, const char *sql, int64_t *number) {
 static int make_schema(const char *path, const struct store_options *options) {
     sqlite3 *db = NULL;
     int code = sqlite3_open_v2(path, &db, SQLITE_OPEN_READWRITE, options->vfs);
-    if (code == SQLITE_OK)
-        code = configure(db, options->busy_timeout_ms);
-    if (code == SQLITE_OK)
-        code = store_upgrade(db, 0);
-    if (code == SQLITE_OK)
-        code = sqlite3_exec(db, "PRAGMA journal_mode=WAL", NULL, NULL, NULL);
+    THEN(code, configure(db, options->busy_timeout_ms));
+    THEN(code, store_upgrade(db, 0));
+    THEN(code, sqlite3_exec(db, "PRAGMA journal_mode=WAL", NULL, NULL, NULL));
     int closed = sqlite3_close(db);
     return code != SQLITE_OK ? code : closed;
 }
@@ -324,8 +321,7 @@ static int stand_in_for_packs(sqlite3 *db, int version) {
 
 static enum store_status refuse_code(const struct opening *opening, sqlite3 *db, int code) {
     enum store_status status = store_status_of(code);
-    if (status == STORE_OK)
-        status = STORE_FAILING;
+    THEN(status, STORE_FAILING);
     return refuse(opening, status, "%s: %s (%s); %s", opening->path,
                   status == STORE_DAMAGED ? "damaged" : "cannot be opened",
                   db ? sqlite3_errmsg(db) : sqlite3_errstr(code),
@@ -364,23 +360,21 @@ static enum store_status connect_store(struct store *store, const struct opening
         return refuse(opening, STORE_FAILING,
                       "%s: the file or its file system is read-only; make it writable",
                       store->path);
-    if (code == SQLITE_OK)
-        code = configure(store->db, options->busy_timeout_ms);
+    THEN(code, configure(store->db, options->busy_timeout_ms));
     if (code == SQLITE_OK && store->writable)
         code = sqlite3_exec(store->db, "PRAGMA journal_mode=WAL", NULL, NULL, NULL);
     if (code != SQLITE_OK)
         return refuse_code(opening, store->db, code);
     enum store_status status = check_version(store, opening);
-    if (status == STORE_OK)
-        status = look_at_tables(store, opening);
+    THEN(status, look_at_tables(store, opening));
     if (status != STORE_OK || !store->writable)
         return status;
     int64_t left = 0; /* by a process that died */
     code = first_number(store->db, "SELECT value FROM totals WHERE name = 'packed to day'",
                         &store->packed_to_day);
-    if (code == SQLITE_OK)
-        code = first_number(
-            store->db, "SELECT count(*) FROM (SELECT value, origin FROM arrivals LIMIT 1)", &left);
+    THEN(code,
+         first_number(store->db,
+                      "SELECT count(*) FROM (SELECT value, origin FROM arrivals LIMIT 1)", &left));
     store->arrivals_lost = left > 0;
     if (code != SQLITE_OK)
         return refuse_code(opening, store->db, code);

@@ -44,10 +44,8 @@ int store_upgrade(sqlite3 *db, int version) {
     if (version == store_newest_version())
         return SQLITE_OK;
     int code = sqlite3_exec(db, "BEGIN IMMEDIATE", NULL, NULL, NULL);
-    if (code == SQLITE_OK)
-        code = run_steps(db, version);
-    if (code == SQLITE_OK)
-        code = sqlite3_exec(db, "COMMIT", NULL, NULL, NULL);
+    THEN(code, run_steps(db, version));
+    THEN(code, sqlite3_exec(db, "COMMIT", NULL, NULL, NULL));
     if (code != SQLITE_OK)
         sqlite3_exec(db, "ROLLBACK", NULL, NULL, NULL);
     return code;

@@ -294,8 +294,7 @@ static enum store_status check_rollups(struct rollup_check *check, int64_t key) 
     struct series_point info;
     struct reading newest;
     enum store_status status = series_point_info(store, key, &info);
-    if (status == STORE_OK)
-        status = series_newest(store, key, &newest);
+    THEN(status, series_newest(store, key, &newest));
     if (status != STORE_OK || info.interval_ms <= 0)
         return status == STORE_NOT_FOUND ? STORE_OK : status;
     int64_t from_ms = info.expired_ms == TIMESTAMP_NONE
@@ -305,13 +304,10 @@ static enum store_status check_rollups(struct rollup_check *check, int64_t key) 
                                ? from_ms
                                : hour_rollup_start(info.interval_from_ms) + HOUR_ROLLUP_HOUR_MS;
     status = series_hours_open(&check->cursor, store, key, from_ms, INT64_MAX, true);
-    if (status == STORE_OK)
-        status = next_kept(check);
-    if (status == STORE_OK)
-        status = series_rollup_run(store, key, info.interval_ms, info.expired_ms, from_ms,
-                                   hour_rollup_start(newest.time_ms), check_hour, check);
-    if (status == STORE_OK)
-        status = skip_kept_before(check, INT64_MAX);
+    THEN(status, next_kept(check));
+    THEN(status, series_rollup_run(store, key, info.interval_ms, info.expired_ms, from_ms,
+                                   hour_rollup_start(newest.time_ms), check_hour, check));
+    THEN(status, skip_kept_before(check, INT64_MAX));
     series_hours_close(&check->cursor);
     return status;
 }

@@ -29,9 +29,6 @@ struct store_operation {
     bool writes;
 };
 
-/* The first failure ends a chain of calls. */
-#define THEN(status, call) ((status) = (status) == STORE_OK ? (call) : (status))
-
 /* ---- writing ---- */
 
 static inline enum store_status store_test_end(struct store *store, enum store_status status) {
