@@ -28,8 +28,7 @@ static void add_people(json_t *json, const struct alarm *alarm) {
 json_t *api_alarm_json(const struct api *api, const struct alarm *alarm, size_t language) {
     json_t *json = announce_alarm_object(api->fleet, alarm, language);
     const struct alarm *cause =
-        alarm->suppressed ? alarm_book_cause(monitor_alarms(pipeline_monitor(api->pipeline)), alarm)
-                          : NULL;
+        alarm->suppressed ? alarm_book_cause(pipeline_alarms(api->pipeline), alarm) : NULL;
     if (!json)
         return NULL;
     add_people(json, alarm);
@@ -142,7 +141,7 @@ static void consider(struct alarm_list *list, const struct alarm *alarm) {
 }
 
 static void gather_open(struct alarm_list *list, struct api *api) {
-    const struct alarm_book *book = monitor_alarms(pipeline_monitor(api->pipeline));
+    const struct alarm_book *book = pipeline_alarms(api->pipeline);
     size_t system = list->system ? fleet_find_system(api->fleet, list->system) : FLEET_NONE;
     list->open_count = list->open_at = 0;
     if (!list->system) {
@@ -157,7 +156,7 @@ static void gather_open(struct alarm_list *list, struct api *api) {
 
 static enum api_list_step step_open(struct alarm_list *list, struct api *api,
                                     const struct taker *taker) {
-    const struct alarm_book *book = monitor_alarms(pipeline_monitor(api->pipeline));
+    const struct alarm_book *book = pipeline_alarms(api->pipeline);
     if (list->open_at == list->open_count)
         gather_open(list, api);
     for (size_t i = 0; i < ROWS_A_STEP && list->open_at < list->open_count; i++) {
@@ -190,7 +189,7 @@ static bool stood_since(const struct record_alarm *row, int64_t since_ms) {
 
 static bool take_row(void *context, const struct record_alarm *row) {
     struct history_step *step = context;
-    struct alarm_book *book = monitor_alarms(pipeline_monitor(step->api->pipeline));
+    struct alarm_book *book = pipeline_alarms(step->api->pipeline);
     const struct alarm *open = row->open ? alarm_book_find(book, row->id) : NULL;
     step->read++;
     step->list->last = (struct place){row->raised_ms, row->id};
@@ -230,7 +229,7 @@ static bool note_place(void *context, const struct record_alarm *row) {
 
 static enum store_status find_place(const struct api *api, int64_t id, struct place *place) {
     struct store *store = pipeline_store(api->pipeline);
-    const struct alarm *open = alarm_book_find(monitor_alarms(pipeline_monitor(api->pipeline)), id);
+    const struct alarm *open = alarm_book_find(pipeline_alarms(api->pipeline), id);
     if (open)
         *place = (struct place){open->raised_ms, open->id};
     if (open)

@@ -15,7 +15,7 @@ static const int64_t longest_shelving_ms = 30 * DURATION_DAY_MS;
 static struct alarm *find_alarm(struct api_call *call) {
     char *end = NULL;
     long long id = strtoll(call->parts[1], &end, 10);
-    struct alarm_book *book = monitor_alarms(pipeline_monitor(call->api->pipeline));
+    struct alarm_book *book = pipeline_alarms(call->api->pipeline);
     struct alarm *alarm = *end ? NULL : alarm_book_find(book, id);
     if (alarm && alarm_open(alarm))
         return alarm;
@@ -29,8 +29,8 @@ static bool acknowledge(struct api_call *call, struct alarm *alarm) {
     if (!by)
         return false;
     if (!pipeline_begin(api->pipeline) ||
-        !alarm_book_acknowledge(monitor_alarms(pipeline_monitor(api->pipeline)), alarm, by,
-                                api_given(call, "note"), api->now_ms) ||
+        !alarm_book_acknowledge(pipeline_alarms(api->pipeline), alarm, by, api_given(call, "note"),
+                                api->now_ms) ||
         announce_alarm(pipeline_announce(api->pipeline), alarm, WORDING_ACKNOWLEDGED,
                        api->now_ms) != STORE_OK)
         pipeline_note(api->pipeline, STORE_FAILING);
@@ -54,13 +54,12 @@ static bool shelve(struct api_call *call, struct alarm *alarm) {
         api_error(call, 400, "until: allowed is a time within the next 30 days");
         return false;
     }
-    return alarm_book_shelve(monitor_alarms(pipeline_monitor(api->pipeline)), alarm, until_ms, by,
-                             why);
+    return alarm_book_shelve(pipeline_alarms(api->pipeline), alarm, until_ms, by, why);
 }
 
 void api_alarm_change(struct api_call *call) {
     struct alarm *alarm = find_alarm(call);
-    struct alarm_book *book = monitor_alarms(pipeline_monitor(call->api->pipeline));
+    struct alarm_book *book = pipeline_alarms(call->api->pipeline);
     if (!alarm)
         return;
     bool done = true;

@@ -74,10 +74,7 @@ static const char *percent(char text[TEXT_SIZE], double share) {
 }
 
 static const char *day_text(const struct letter *letter, char text[TEXT_SIZE], int64_t time_ms) {
-    int year = 0, month = 0, day = 0;
-    timestamp_civil_from_days(time_zone_local_day(letter->zone, time_ms), &year, &month, &day);
-    snprintf(text, TEXT_SIZE, "%04d-%02d-%02d", year, month, day);
-    return text;
+    return timestamp_format_day(text, TEXT_SIZE, time_zone_local_day(letter->zone, time_ms));
 }
 
 static bool within(const struct letter *letter, int64_t time_ms) {

@@ -94,7 +94,7 @@ static void add_systems(const struct metrics *metrics, const struct api *api) {
 /* Those that stand and of which people are told, in pairs that there are. */
 static void add_alarms(const struct metrics *metrics, const struct api *api) {
     size_t standing[CONDITION_COUNT][PRIORITY_HIGH + 1] = {{0}};
-    const struct alarm_book *book = monitor_alarms(pipeline_monitor(api->pipeline));
+    const struct alarm_book *book = pipeline_alarms(api->pipeline);
     size_t count = alarm_book_count(book);
     for (size_t i = 0; i < count; i++) {
         const struct alarm *alarm = alarm_book_at(book, i);

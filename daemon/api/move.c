@@ -116,22 +116,13 @@ static void check_topics(const struct settings *settings, const struct enrol_tex
 
 /* ---- in ---- */
 
-static int64_t highest_alarm(const struct api *api, struct store *store) {
-    struct alarm_book *book = monitor_alarms(pipeline_monitor(api->pipeline));
-    int64_t highest = 0;
-    record_alarm_highest(store, &highest);
-    for (size_t i = 0; i < alarm_book_count(book); i++)
-        if (alarm_book_get(book, i)->id > highest)
-            highest = alarm_book_get(book, i)->id;
-    return highest;
-}
-
 static bool put(struct api_call *call, struct moved *moved, struct moved_counts *counts) {
     struct pipeline *pipeline = call->api->pipeline;
-    int64_t highest = highest_alarm(call->api, pipeline_store(pipeline));
+    struct alarm_book *book = pipeline_alarms(pipeline);
+    int64_t highest = alarm_book_highest(book);
     if (pipeline_begin(pipeline))
         pipeline_note(pipeline, moved_in(pipeline_store(pipeline), moved, &highest, counts));
-    alarm_book_number_from(monitor_alarms(pipeline_monitor(pipeline)), highest);
+    alarm_book_number_from(book, highest);
     return api_commit(call);
 }
 

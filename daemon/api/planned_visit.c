@@ -65,8 +65,7 @@ static void add_alarm(const struct api *api, const struct alarm *alarm, struct p
         reasons->alarm_count == ALARMS_MAX)
         return;
     struct alarm *open =
-        plan->brief ? NULL
-                    : alarm_book_find(monitor_alarms(pipeline_monitor(api->pipeline)), alarm->id);
+        plan->brief ? NULL : alarm_book_find(pipeline_alarms(api->pipeline), alarm->id);
     if (open && !open->details)
         explain_alarm(pipeline_memory(api->pipeline), open);
     struct alarm_details *details = &plan->details[reasons->alarm_count];
@@ -87,18 +86,14 @@ static void add_alarm(const struct api *api, const struct alarm *alarm, struct p
 /* ---- what lies ahead ---- */
 
 static bool stands(const struct api *api, size_t system, size_t point, enum condition condition) {
-    return alarm_book_standing(monitor_alarms(pipeline_monitor(api->pipeline)), system, point,
-                               condition) != NULL;
+    return alarm_book_standing(pipeline_alarms(api->pipeline), system, point, condition) != NULL;
 }
 
 static const char *date_text(char *text, size_t size, const struct time_zone *zone, int64_t time_ms,
                              const char *never) {
-    int year = 0, month = 0, day = 0;
-    if (time_ms == TIMESTAMP_NONE)
-        return never;
-    timestamp_civil_from_days(time_zone_local_day(zone, time_ms), &year, &month, &day);
-    snprintf(text, size, "%04d-%02d-%02d", year, month, day);
-    return text;
+    return time_ms == TIMESTAMP_NONE
+               ? never
+               : timestamp_format_day(text, size, time_zone_local_day(zone, time_ms));
 }
 
 static void describe(const struct api *api, const struct daily_projection *projection,
@@ -177,7 +172,7 @@ static void add_baselines(const struct api *api, struct planned_visit *plan) {
 }
 
 static void gather(const struct api *api, struct planned_visit *plan, struct reasons *reasons) {
-    const struct alarm_book *book = monitor_alarms(pipeline_monitor(api->pipeline));
+    const struct alarm_book *book = pipeline_alarms(api->pipeline);
     reasons->changed_ms = TIMESTAMP_NONE;
     for (const struct alarm *alarm = alarm_book_of_system(book, plan->system); alarm;
          alarm = alarm->next_of_system)
@@ -257,7 +252,7 @@ static bool nothing_calls(const struct api *api, size_t system) {
     static const enum condition dated[] = {CONDITION_RETEST_DUE, CONDITION_VISIT_DUE,
                                            CONDITION_CALIBRATION_DUE};
     const struct monitor *monitor = pipeline_monitor(api->pipeline);
-    bool nothing = !alarm_book_of_system(monitor_alarms(pipeline_monitor(api->pipeline)), system) &&
+    bool nothing = !alarm_book_of_system(pipeline_alarms(api->pipeline), system) &&
                    daily_upkeep_outlook(upkeep_daily(api->upkeep), system)->count == 0;
     for (size_t i = 0; nothing && i < sizeof dated / sizeof dated[0]; i++) {
         int64_t due_ms = monitor_due_ms(monitor, system, dated[i]);

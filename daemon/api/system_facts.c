@@ -58,7 +58,7 @@ static void assess_point(struct api *api, const struct history *history, size_t 
 }
 
 static void explain_alarms(struct api *api, size_t system) {
-    struct alarm_book *book = monitor_alarms(pipeline_monitor(api->pipeline));
+    struct alarm_book *book = pipeline_alarms(api->pipeline);
     for (const struct alarm *alarm = alarm_book_of_system(book, system); alarm;
          alarm = alarm->next_of_system) {
         struct alarm *open = alarm_book_find(book, alarm->id);

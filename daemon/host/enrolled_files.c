@@ -70,18 +70,10 @@ static bool write_draft(const char *folder, const char *path, const struct enrol
         return false;
     bool good = give_away(path, folder) && write_bytes(file, one->text, one->length);
     int reason = errno;
-    sync_file_range(file, 0, 0, SYNC_FILE_RANGE_WRITE); /* begins; sync_file waits for it */
+    sync_file_range(file, 0, 0, SYNC_FILE_RANGE_WRITE); /* begins; new_name_sync waits for it */
     good &= close(file) == 0;
     if (!good)
         errno = reason;
-    return good;
-}
-
-static bool sync_file(const char *path) {
-    int file = open(path, O_RDONLY | O_CLOEXEC);
-    bool good = file >= 0 && fsync(file) == 0;
-    if (file >= 0)
-        close(file);
     return good;
 }
 
@@ -96,7 +88,7 @@ static bool do_step(enum step step, const char *folder, const struct enrolled_fi
     else if (step == DRAFT)
         good = write_draft(folder, draft, one);
     else if (step == SYNC)
-        good = sync_file(draft);
+        good = new_name_sync(draft);
     else if (step == NAME)
         good = new_name_take(draft, path);
     else
@@ -140,7 +132,7 @@ bool enrolled_files_write(const char *folder, const struct enrolled_file *files,
     size_t drafts = do_all(DRAFT, folder, files, count);
     size_t synced = drafts == count ? do_all(SYNC, folder, files, count) : 0;
     size_t named = synced == count ? do_all(NAME, folder, files, count) : 0;
-    if (named == count && sync_file(folder))
+    if (named == count && new_name_sync(folder))
         return true;
     size_t bad = drafts < count ? drafts : synced < count ? synced : named < count ? named : 0;
     say_why(folder, files[bad].name, why, why_size);

@@ -288,7 +288,7 @@ static void write_members(struct page_view *view, const struct alarm_group *grou
 void page_alarm_item(struct page_view *view, const struct alarm *alarm, size_t only) {
     char id[48];
     const struct fleet *fleet = view->api->fleet;
-    const struct alarm_book *book = monitor_alarms(pipeline_monitor(view->api->pipeline));
+    const struct alarm_book *book = pipeline_alarms(view->api->pipeline);
     const struct alarm_group group = alarm_group_of(book, alarm);
     char *text = announce_alarm_text(fleet, alarm, WORDING_CONTRACTOR, view->language);
     snprintf(id, sizeof id, "alarm-%lld", (long long)alarm->id);

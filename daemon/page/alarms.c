@@ -90,7 +90,7 @@ static void find_urgent(const struct alarm_book *book, const struct alarm *behin
 }
 
 static void write_open(struct page_view *view, int64_t before) {
-    const struct alarm_book *book = monitor_alarms(pipeline_monitor(view->api->pipeline));
+    const struct alarm_book *book = pipeline_alarms(view->api->pipeline);
     const struct alarm *behind = before ? alarm_book_find(book, before) : NULL;
     struct urgent urgent;
     page_element(view, "h2", PAGE_OPEN_HEADING);

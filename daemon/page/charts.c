@@ -157,7 +157,7 @@ enum { TELLING = sizeof telling / sizeof telling[0] };
 
 static size_t rank_of(const struct page_view *view, size_t point) {
     const struct fleet_point *about = &view->api->fleet->points[point];
-    const struct alarm_book *book = monitor_alarms(pipeline_monitor(view->api->pipeline));
+    const struct alarm_book *book = pipeline_alarms(view->api->pipeline);
     size_t rank = 0;
     while (rank < TELLING && telling[rank] != about->description->quantity)
         rank++;

@@ -72,22 +72,11 @@ static json_t *settings_json(struct commission_form *form) {
     return list;
 }
 
-static json_t *changed_json(const struct commission_form *form) {
-    json_t *list = json_array();
-    for (unsigned n = 0; change_word(n); n++) {
-        char name[NAME_SIZE];
-        snprintf(name, sizeof name, "changed-%s", change_word(n));
-        if (*typed(form, name))
-            json_array_append_new(list, json_string(change_word(n)));
-    }
-    return list;
-}
-
 static char *record_text(struct commission_form *form) {
     static const char *const fields[] = {"instruments", "next_calibration", "back_draft", "notes"};
     const struct page_view *view = form->view;
     json_t *points = points_json(form), *settings = settings_json(form),
-           *changed = changed_json(form);
+           *changed = page_form_changes(form->entry.typed);
     json_t *json =
         json_pack("{s:o,s:s}", "date", api_time(view->api->now_ms), "by", view->session->account);
     for (size_t i = 0; i < sizeof fields / sizeof fields[0]; i++)

@@ -104,14 +104,10 @@ static void write_average_row(struct page_view *view, const struct assessment_av
 
 void page_averages(struct page_view *view, const struct point_facts *facts,
                    enum dimension dimension) {
-    html_markup(&view->html, "<table class=\"averages\"><thead><tr>");
-    page_column(view, PAGE_WINDOW);
-    page_column(view, PAGE_MEAN);
-    page_column(view, PAGE_HOW_SURE_COLUMN);
-    page_column(view, PAGE_COVERED_BY_READINGS);
-    if (dimension == DIMENSION_RADON)
-        page_column(view, PAGE_CHANCE_HEAD);
-    html_markup(&view->html, "</tr></thead><tbody>");
+    static const enum page_text columns[] = {PAGE_WINDOW, PAGE_MEAN, PAGE_HOW_SURE_COLUMN,
+                                             PAGE_COVERED_BY_READINGS, PAGE_CHANCE_HEAD};
+    html_markup(&view->html, "<table class=\"averages\">");
+    page_table_head(view, columns, dimension == DIMENSION_RADON ? 5 : 4);
     for (size_t i = 0; facts->read && i < ASSESSMENT_WINDOWS; i++)
         write_average_row(view, &facts->assessment.averages[i], dimension);
     html_markup(&view->html, "</tbody></table>");
@@ -317,13 +313,9 @@ static void write_branch(struct page_view *view, const struct branch_facts *fact
 }
 
 static void write_day(struct page_view *view, enum page_text what, int64_t day) {
-    int year = 0, month = 0, of_month = 0;
     char text[40];
-    if (day == TIMESTAMP_NONE)
-        return;
-    timestamp_civil_from_days(day, &year, &month, &of_month);
-    snprintf(text, sizeof text, "%04d-%02d-%02d", year, month, of_month);
-    page_fill(view, what, slot_text(text));
+    if (day != TIMESTAMP_NONE)
+        page_fill(view, what, slot_text(timestamp_format_day(text, sizeof text, day)));
 }
 
 void page_equipment(struct page_view *view, size_t system, size_t branch) {

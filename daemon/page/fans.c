@@ -98,10 +98,8 @@ static void write_all_next(struct page_view *view, const struct fan_facts *facts
                                              PAGE_CHANCE_IN_YEAR, PAGE_ALARM};
     page_element(view, "h2", PAGE_NEXT_FANS);
     page_element(view, "p", PAGE_NEXT_FANS_MEANS);
-    html_markup(&view->html, "<table><thead><tr>");
-    for (size_t i = 0; i < sizeof columns / sizeof columns[0]; i++)
-        page_column(view, columns[i]);
-    html_markup(&view->html, "</tr></thead><tbody>");
+    html_markup(&view->html, "<table>");
+    page_table_head(view, columns, sizeof columns / sizeof columns[0]);
     for (size_t i = 0; i < facts->count; i++)
         for (size_t n = 0; n < facts->models[i].next_count; n++)
             write_next(view, &facts->models[i], &facts->models[i].next[n]);

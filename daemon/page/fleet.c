@@ -193,7 +193,7 @@ static void write_radons(struct page_view *view, const struct system_line *line)
 
 /* What is wrong first of all, in words: "Suction low". */
 static void write_worst(struct page_view *view, size_t system) {
-    const struct alarm_book *book = monitor_alarms(pipeline_monitor(view->api->pipeline));
+    const struct alarm_book *book = pipeline_alarms(view->api->pipeline);
     const struct alarm *worst = NULL;
     for (const struct alarm *alarm = alarm_book_of_system(book, system); alarm;
          alarm = alarm->next_of_system)
@@ -357,10 +357,7 @@ static void begin_table(struct page_view *view) {
                                              PAGE_OPEN_ALARMS, PAGE_NEXT_DATE};
     html_markup(&view->html, "<table class=\"fleet\">");
     page_element(view, "caption", PAGE_FLEET_CAPTION);
-    html_markup(&view->html, "<thead><tr>");
-    for (size_t i = 0; i < sizeof columns / sizeof columns[0]; i++)
-        page_column(view, columns[i]);
-    html_markup(&view->html, "</tr></thead><tbody>");
+    page_table_head(view, columns, sizeof columns / sizeof columns[0]);
 }
 
 static void write_above(struct fleet_sheet *sheet, const struct fleet_index *index) {

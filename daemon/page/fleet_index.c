@@ -23,7 +23,7 @@ const char *fleet_need_word(enum fleet_need need) {
 
 /* Nobody has taken on an alarm of high priority, or the day of a visit has come. */
 static enum fleet_need need_of(const struct api *api, size_t system) {
-    const struct alarm_book *book = monitor_alarms(pipeline_monitor(api->pipeline));
+    const struct alarm_book *book = pipeline_alarms(api->pipeline);
     struct visit_place place;
     bool failed = false;
     for (const struct alarm *alarm = alarm_book_of_system(book, system); alarm;

@@ -1,6 +1,7 @@
 #include "page/form.h"
 
 #include "measure/utf8.h"
+#include "settings/change_words.h"
 #include "settings/key_table.h"
 
 #include <stdio.h>
@@ -103,4 +104,15 @@ void page_form_set_value(json_t *json, const char *key, const char *typed,
     double number;
     snprintf(with_unit, sizeof with_unit, "%.60s %s", typed, unit->spelling);
     page_form_set(json, key, key_number_parse(typed, &number) ? with_unit : typed);
+}
+
+json_t *page_form_changes(const struct page_form *form) {
+    json_t *list = json_array();
+    char name[80];
+    for (unsigned n = 0; change_word(n); n++) {
+        snprintf(name, sizeof name, "changed-%s", change_word(n));
+        if (*page_form_value(form, name))
+            json_array_append_new(list, json_string(change_word(n)));
+    }
+    return list;
 }

@@ -39,4 +39,7 @@ void page_form_set(json_t *json, const char *key, const char *typed);
 /** The same of a value; a number alone is in the unit that its label names. */
 void page_form_set_value(json_t *json, const char *key, const char *typed, const struct unit *unit);
 
+/** The words (change_words.h) whose boxes "changed-WORD" are ticked. */
+json_t *page_form_changes(const struct page_form *form);
+
 #endif

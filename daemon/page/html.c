@@ -1,5 +1,6 @@
 #include "page/html.h"
 
+#include "measure/utf8.h"
 #include "words/percent.h"
 
 #include <math.h>
@@ -10,32 +11,6 @@
 
 void html_literal(struct html *html, const char *markup) {
     text_buffer_add(&html->text, markup);
-}
-
-/* Length of the well-formed UTF-8 sequence at `text` (RFC 3629, section 4), 0: none. */
-static size_t sequence_length(const unsigned char *text) {
-    static const struct {
-        unsigned char first, last, low, high;
-        size_t length;
-    } rows[] = {
-        {0xc2, 0xdf, 0x80, 0xbf, 2}, {0xe0, 0xe0, 0xa0, 0xbf, 3}, {0xe1, 0xec, 0x80, 0xbf, 3},
-        {0xed, 0xed, 0x80, 0x9f, 3}, {0xee, 0xef, 0x80, 0xbf, 3}, {0xf0, 0xf0, 0x90, 0xbf, 4},
-        {0xf1, 0xf3, 0x80, 0xbf, 4}, {0xf4, 0xf4, 0x80, 0x8f, 4},
-    };
-    if (text[0] < 0x80)
-        return 1;
-    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
-        if (text[0] < rows[i].first || text[0] > rows[i].last)
-            continue;
-        if (text[1] < rows[i].low || text[1] > rows[i].high)
-            return 0;
-        for (size_t k = 2; k < rows[i].length; k++) {
-            if ((text[k] & 0xc0) != 0x80)
-                return 0;
-        }
-        return rows[i].length;
-    }
-    return 0;
 }
 
 static const char *entity(char letter) {
@@ -64,7 +39,7 @@ void html_text(struct html *html, const char *text) {
         text_buffer_add_bytes(&html->text, (const char *)start, (size_t)(at - start));
         if (!*at)
             break;
-        size_t length = sequence_length(at);
+        size_t length = utf8_character((const char *)at);
         if (*at < 0x80) {
             if (entity((char)*at))
                 text_buffer_add(&html->text, entity((char)*at));

@@ -99,10 +99,8 @@ void page_points(struct page_view *view, size_t system, const struct system_fact
         PAGE_READ};
     html_markup(&view->html, "<section>");
     page_element(view, "h2", PAGE_IN_NUMBERS);
-    html_markup(&view->html, "<table class=\"points\"><thead><tr>");
-    for (size_t i = 0; i < sizeof columns / sizeof columns[0]; i++)
-        page_column(view, columns[i]);
-    html_markup(&view->html, "</tr></thead><tbody>");
+    html_markup(&view->html, "<table class=\"points\">");
+    page_table_head(view, columns, sizeof columns / sizeof columns[0]);
     for (size_t i = 0; i < owner->point_count; i++)
         write_row(view, owner->first_point + i, &facts->points[i]);
     html_markup(&view->html, "</tbody></table>");

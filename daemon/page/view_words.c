@@ -35,6 +35,13 @@ void page_column(struct page_view *view, enum page_text text) {
     html_element(&view->html, "th", page_words(view, text), "scope", "col", NULL);
 }
 
+void page_table_head(struct page_view *view, const enum page_text *columns, size_t count) {
+    html_markup(&view->html, "<thead><tr>");
+    for (size_t i = 0; i < count; i++)
+        page_column(view, columns[i]);
+    html_markup(&view->html, "</tr></thead><tbody>");
+}
+
 void page_open_cell(struct page_view *view, enum page_text text) {
     html_open(&view->html, "td", "data-label", page_words(view, text), NULL);
 }

@@ -22,6 +22,8 @@ void page_write(struct page_view *view, enum page_text text);
 void page_element(struct page_view *view, const char *tag, enum page_text text);
 /** Writes it as the cell that heads a column. */
 void page_column(struct page_view *view, enum page_text text);
+/** The head of a table, one cell for each of the columns, and the start of its body. */
+void page_table_head(struct page_view *view, const enum page_text *columns, size_t count);
 /** Opens a cell; on a narrow screen `text` stands before what is in it. */
 void page_open_cell(struct page_view *view, enum page_text text);
 /** A whole cell with a text in it. */

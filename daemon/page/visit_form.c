@@ -168,17 +168,6 @@ static json_t *values_json(const struct visit_form *form) {
     return values;
 }
 
-static json_t *changed_json(const struct visit_form *form) {
-    json_t *changed = json_array();
-    for (unsigned n = 0; change_word(n); n++) {
-        char name[NAME_SIZE];
-        snprintf(name, sizeof name, "changed-%s", change_word(n));
-        if (*typed(form, name))
-            json_array_append_new(changed, json_string(change_word(n)));
-    }
-    return changed;
-}
-
 /* The fan that was put in; NULL where nothing is typed of one. */
 static json_t *fan_json(const struct visit_form *form) {
     static const char *const keys[] = {"branch", "model", "serial", "warranty_until", "why"};
@@ -199,7 +188,7 @@ static json_t *fan_json(const struct visit_form *form) {
 static json_t *visit_json(const struct visit_form *form) {
     static const char *const texts[] = {"on", "found", "did", "next_calibration"};
     json_t *body = json_pack("{s:s,s:o,s:o}", "by", form->view->session->account, "values",
-                             values_json(form), "changed", changed_json(form));
+                             values_json(form), "changed", page_form_changes(form->entry.typed));
     json_t *fan = fan_json(form);
     for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++)
         page_form_set(body, texts[i], typed(form, texts[i]));

@@ -50,7 +50,7 @@ static void write_visit(struct page_view *view, size_t system) {
 }
 
 void page_wrong(struct page_view *view, size_t system) {
-    const struct alarm_book *book = monitor_alarms(pipeline_monitor(view->api->pipeline));
+    const struct alarm_book *book = pipeline_alarms(view->api->pipeline);
     const struct alarm *chosen[ALARMS_MOST];
     size_t count = choose(book, system, chosen);
     html_markup(&view->html, "<section id=\"wrong\">");

@@ -5,11 +5,9 @@
 #include <string.h>
 
 json_t *equipment_json_day(int64_t day) {
-    int year = 0, month = 0, of_month = 0;
-    if (day == TIMESTAMP_NONE)
-        return json_null();
-    timestamp_civil_from_days(day, &year, &month, &of_month);
-    return json_sprintf("%04d-%02d-%02d", year, month, of_month);
+    char text[32];
+    return day == TIMESTAMP_NONE ? json_null()
+                                 : json_string(timestamp_format_day(text, sizeof text, day));
 }
 
 static int64_t day_of(const json_t *json) {

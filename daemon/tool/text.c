@@ -54,8 +54,8 @@ static bool in_ranges(const struct range *ranges, size_t count, uint32_t code) {
 /* Length of the character at `text`, 0 when it is not UTF-8. Sets *code. */
 static size_t decode(const char *text, uint32_t *code) {
     const unsigned char *byte = (const unsigned char *)text;
-    size_t length = byte[0] < 0x80 ? 1 : byte[0] < 0xE0 ? 2 : byte[0] < 0xF0 ? 3 : 4;
-    if (strnlen(text, length) < length || !utf8_valid(text, length))
+    size_t length = utf8_character(text);
+    if (length == 0)
         return 0;
     *code = length == 1 ? byte[0] : byte[0] & (0xFFU >> (length + 1));
     for (size_t i = 1; i < length; i++)

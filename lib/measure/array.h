@@ -14,6 +14,10 @@
  */
 void *array_room(void *items, size_t count, size_t size);
 
+/** Room for `count` items and more, grown as array_room goes on growing it. Returns as array_room.
+ */
+void *array_reserve(void *items, size_t count, size_t size);
+
 /**
  * Adds a copy of `text` to an array of texts that grows this way. False when memory is out or
  * `text` is NULL; the array stands as it was.

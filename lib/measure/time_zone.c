@@ -219,24 +219,20 @@ static struct time_zone_period period_at(const struct time_zone *zone, int64_t t
     return (struct time_zone_period){from_s, until_s, type->offset_s, type->abbreviation};
 }
 
-static int64_t floor_divide(int64_t a, int64_t b) {
-    return a / b - (a % b < 0);
-}
-
 int32_t time_zone_offset_s(const struct time_zone *zone, int64_t time_ms) {
-    return period_at(zone, floor_divide(time_ms, 1000)).offset_s;
+    return period_at(zone, timestamp_floor(time_ms, 1000)).offset_s;
 }
 
 static int64_t local_s(const struct time_zone *zone, int64_t time_ms) {
-    return floor_divide(time_ms, 1000) + time_zone_offset_s(zone, time_ms);
+    return timestamp_floor(time_ms, 1000) + time_zone_offset_s(zone, time_ms);
 }
 
 const char *time_zone_abbreviation(const struct time_zone *zone, int64_t time_ms) {
-    return period_at(zone, floor_divide(time_ms, 1000)).abbreviation;
+    return period_at(zone, timestamp_floor(time_ms, 1000)).abbreviation;
 }
 
 int64_t time_zone_local_day(const struct time_zone *zone, int64_t time_ms) {
-    return floor_divide(local_s(zone, time_ms), DAY_S);
+    return timestamp_floor(local_s(zone, time_ms), DAY_S);
 }
 
 int64_t time_zone_day_start_ms(const struct time_zone *zone, int64_t local_day) {
@@ -260,7 +256,7 @@ int64_t time_zone_day_start_ms(const struct time_zone *zone, int64_t local_day) 
 
 bool time_zone_instants(const struct time_zone *zone, int64_t local_ms, int64_t *first_ms,
                         int64_t *last_ms) {
-    int64_t wall_s = floor_divide(local_ms, 1000), of_second_ms = local_ms - wall_s * 1000;
+    int64_t wall_s = timestamp_floor(local_ms, 1000), of_second_ms = local_ms - wall_s * 1000;
     int64_t reach_s = TIME_ZONE_OFFSET_MAX_S + 1;
     bool found = false;
     for (int64_t time_s = wall_s - reach_s; time_s <= wall_s + reach_s;) {
@@ -279,11 +275,11 @@ bool time_zone_instants(const struct time_zone *zone, int64_t local_ms, int64_t 
 
 int time_zone_minute_of_day(const struct time_zone *zone, int64_t time_ms) {
     int64_t local = local_s(zone, time_ms);
-    return (int)((local - floor_divide(local, DAY_S) * DAY_S) / 60);
+    return (int)((local - timestamp_floor(local, DAY_S) * DAY_S) / 60);
 }
 
 char *time_zone_format(char *text, size_t size, const struct time_zone *zone, int64_t time_ms) {
-    int64_t local = local_s(zone, time_ms), day = floor_divide(local, DAY_S);
+    int64_t local = local_s(zone, time_ms), day = timestamp_floor(local, DAY_S);
     int minute_of_day = (int)((local - day * DAY_S) / 60);
     int year, month, day_of_month;
     timestamp_civil_from_days(day, &year, &month, &day_of_month);

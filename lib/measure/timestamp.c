@@ -11,13 +11,13 @@
 #define DAYS_TO_1970 719468 /* 0000-03-01 to 1970-01-01 */
 #define DAY_MS INT64_C(86400000)
 
-static int64_t floor_divide(int64_t a, int64_t b) {
+int64_t timestamp_floor(int64_t a, int64_t b) {
     return a / b - (a % b < 0);
 }
 
 int64_t timestamp_days_from_civil(int year, int month, int day) {
     int64_t from_march = (int64_t)year - (month <= 2);
-    int64_t era = floor_divide(from_march, 400);
+    int64_t era = timestamp_floor(from_march, 400);
     int64_t year_of_era = from_march - era * 400;
     int64_t day_of_year = (153 * ((month + 9) % 12) + 2) / 5 + day - 1;
     int64_t day_of_era = year_of_era * 365 + year_of_era / 4 - year_of_era / 100 + day_of_year;
@@ -26,7 +26,7 @@ int64_t timestamp_days_from_civil(int year, int month, int day) {
 
 void timestamp_civil_from_days(int64_t days, int *year, int *month, int *day) {
     days += DAYS_TO_1970;
-    int64_t era = floor_divide(days, DAYS_PER_400_YEARS);
+    int64_t era = timestamp_floor(days, DAYS_PER_400_YEARS);
     int64_t day_of_era = days - era * DAYS_PER_400_YEARS;
     int64_t year_of_era =
         (day_of_era - day_of_era / 1460 + day_of_era / 36524 - day_of_era / 146096) / 365;
@@ -119,7 +119,7 @@ bool timestamp_parse(const char *text, size_t length, int64_t *time_ms) {
         return false;
     minutes -= offset_min;
     /* A leap second ends a day of UTC and nothing else (section 5.7). */
-    if (second == 60 && minutes - floor_divide(minutes, 1440) * 1440 != 1439)
+    if (second == 60 && minutes - timestamp_floor(minutes, 1440) * 1440 != 1439)
         return false;
     *time_ms = (minutes * 60 + second) * 1000 + ms;
     return true;
@@ -136,7 +136,7 @@ bool timestamp_parse_local(const char *text, size_t length, int64_t *local_ms) {
 }
 
 char *timestamp_format(char *text, size_t size, int64_t time_ms) {
-    int64_t days = floor_divide(time_ms, DAY_MS);
+    int64_t days = timestamp_floor(time_ms, DAY_MS);
     int of_day = (int)(time_ms % DAY_MS + (time_ms % DAY_MS < 0 ? DAY_MS : 0));
     int year, month, day;
     timestamp_civil_from_days(days, &year, &month, &day);
@@ -149,5 +149,12 @@ char *timestamp_format(char *text, size_t size, int64_t time_ms) {
     else
         snprintf(text, size, "%04d-%02d-%02dT%02d:%02d:%02dZ", year, month, day, hour, minute,
                  second);
+    return text;
+}
+
+char *timestamp_format_day(char *text, size_t size, int64_t day) {
+    int year, month, of_month;
+    timestamp_civil_from_days(day, &year, &month, &of_month);
+    snprintf(text, size, "%04d-%02d-%02d", year, month, of_month);
     return text;
 }

@@ -30,6 +30,12 @@ bool timestamp_parse_date(const char *text, size_t length, int *year, int *month
 /** "2026-03-12T08:15:00Z"; milliseconds only where there are any. Needs 32 bytes. Returns text. */
 char *timestamp_format(char *text, size_t size, int64_t time_ms);
 
+/** "2026-03-12" of days since 1970-01-01. Needs 16 bytes. Returns text. */
+char *timestamp_format_day(char *text, size_t size, int64_t day);
+
+/** Divides and rounds down, also below 0: the day of an instant. */
+int64_t timestamp_floor(int64_t a, int64_t b);
+
 /** Days since 1970-01-01 of a civil date, and back. Valid for all years of int. */
 int64_t timestamp_days_from_civil(int year, int month, int day);
 void timestamp_civil_from_days(int64_t days, int *year, int *month, int *day);

@@ -9,7 +9,8 @@ static const struct {
     {0xF1, 0xF3, 0x80, 0xBF, 3}, {0xF4, 0xF4, 0x80, 0x8F, 3},
 };
 
-/* Length of the well-formed sequence of more than one byte at text, or 0. */
+/* Length of the well-formed sequence of more than one byte at text, or 0. Looks no further than the
+   first byte that is wrong. */
 static size_t sequence_length(const unsigned char *text, size_t left) {
     for (size_t row = 0; row < sizeof sequences / sizeof sequences[0]; row++) {
         if (text[0] < sequences[row].lead_low || text[0] > sequences[row].lead_high)
@@ -35,4 +36,10 @@ bool utf8_valid(const void *bytes, size_t length) {
         i += step;
     }
     return true;
+}
+
+size_t utf8_character(const char *text) {
+    if ((unsigned char)*text < 0x80)
+        return *text != '\0';
+    return sequence_length((const unsigned char *)text, 4); /* a null byte is wrong in all places */
 }

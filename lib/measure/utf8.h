@@ -13,4 +13,7 @@
  */
 bool utf8_valid(const void *bytes, size_t length);
 
+/** Length of the well-formed character at the start of a null-terminated text; 0: there is none. */
+size_t utf8_character(const char *text);
+
 #endif

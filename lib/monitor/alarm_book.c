@@ -98,6 +98,10 @@ void alarm_book_number_from(struct alarm_book *book, int64_t highest_id) {
         book->highest_id = highest_id;
 }
 
+int64_t alarm_book_highest(const struct alarm_book *book) {
+    return book->highest_id;
+}
+
 void alarm_book_touch(struct alarm_book *book, struct alarm *alarm) {
     alarm->changed = true;
     book->changed = true;
@@ -315,13 +319,9 @@ static void place_anew(struct alarm *alarm, const struct fleet_change *change) {
 }
 
 bool alarm_book_reserve(struct alarm_book *book, size_t more) {
-    size_t room = 1; /* as array_room goes on growing it */
-    while (room < book->count + more)
-        room *= 2;
-    struct alarm **alarms = more ? realloc(book->alarms, room * sizeof(struct alarm *)) : NULL;
-    if (alarms)
-        book->alarms = alarms;
-    return alarms || more == 0;
+    struct alarm **alarms = array_reserve(book->alarms, book->count + more, sizeof(struct alarm *));
+    book->alarms = alarms ? alarms : book->alarms;
+    return alarms != NULL;
 }
 
 void alarm_book_take_over(struct alarm_book *book, struct alarm_book *former,

@@ -24,6 +24,8 @@ bool alarm_book_load(struct alarm_book *book, const struct alarm *alarm);
 void alarm_book_loaded(struct alarm_book *book);
 /** Numbers go on after this one. */
 void alarm_book_number_from(struct alarm_book *book, int64_t highest_id);
+/** The highest number that it gave or was told. */
+int64_t alarm_book_highest(const struct alarm_book *book);
 
 /**
  * A condition holds: opens an alarm with the given facts (system, point, condition, priority,

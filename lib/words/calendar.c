@@ -68,10 +68,6 @@ static void text_property(struct text_buffer *text, const char *name, const char
 
 /* ---- dates ---- */
 
-static int64_t floor_divide(int64_t value, int64_t by) {
-    return value / by - (value % by < 0 ? 1 : 0);
-}
-
 static void date_property(struct text_buffer *text, const char *name, int64_t day) {
     int year = 0, month = 0, day_of_month = 0;
     timestamp_civil_from_days(day, &year, &month, &day_of_month);
@@ -80,7 +76,7 @@ static void date_property(struct text_buffer *text, const char *name, int64_t da
 
 static void instant_property(struct text_buffer *text, const char *name, int64_t time_ms) {
     int year = 0, month = 0, day_of_month = 0;
-    int64_t seconds = floor_divide(time_ms, 1000), day = floor_divide(seconds, 86400);
+    int64_t seconds = timestamp_floor(time_ms, 1000), day = timestamp_floor(seconds, 86400);
     int second = (int)(seconds - day * 86400);
     timestamp_civil_from_days(day, &year, &month, &day_of_month);
     text_buffer_format(text, "%s:%04d%02d%02dT%02d%02d%02dZ\r\n", name, year, month, day_of_month,
@@ -131,7 +127,7 @@ void calendar_add_event(struct text_buffer *text, const struct calendar_event *e
 
 unsigned calendar_sequence(int64_t changed_ms) {
     const int64_t year_2020_ms = INT64_C(1577836800000);
-    int64_t minutes = floor_divide(changed_ms - year_2020_ms, DURATION_MINUTE_MS);
+    int64_t minutes = timestamp_floor(changed_ms - year_2020_ms, DURATION_MINUTE_MS);
     return minutes < 0 ? 0 : minutes > INT32_MAX ? (unsigned)INT32_MAX : (unsigned)minutes;
 }
 
@@ -139,13 +135,12 @@ unsigned calendar_sequence(int64_t changed_ms) {
 
 static int64_t local_day(const struct visit *visit, int64_t time_ms) {
     return visit->zone ? time_zone_local_day(visit->zone, time_ms)
-                       : floor_divide(time_ms, DURATION_DAY_MS);
+                       : timestamp_floor(time_ms, DURATION_DAY_MS);
 }
 
 static void day_add(struct text_buffer *text, const struct visit *visit, int64_t time_ms) {
-    int year = 0, month = 0, day = 0;
-    timestamp_civil_from_days(local_day(visit, time_ms), &year, &month, &day);
-    text_buffer_format(text, "%04d-%02d-%02d", year, month, day);
+    char day[32];
+    text_buffer_add(text, timestamp_format_day(day, sizeof day, local_day(visit, time_ms)));
 }
 
 static void list_section(struct text_buffer *text, const char *title, const char *const *items,

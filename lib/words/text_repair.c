@@ -6,20 +6,12 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Length of the valid sequence at `text`, 0 when there is none. */
-static size_t sequence_length(const char *text) {
-    for (size_t length = 1; length <= 4 && text[length - 1]; length++)
-        if (utf8_valid(text, length))
-            return length;
-    return 0;
-}
-
 char *text_repair(const char *text) {
     char *repaired = malloc(3 * strlen(text) + 1), *end = repaired;
     if (!repaired)
         return NULL;
     while (*text) {
-        size_t length = sequence_length(text);
+        size_t length = utf8_character(text);
         if (length > 0) {
             memcpy(end, text, length);
             end += length;

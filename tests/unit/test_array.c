@@ -48,6 +48,26 @@ START_TEST(an_array_moves_seldom) {
 }
 END_TEST
 
+START_TEST(what_is_reserved_needs_no_move) {
+    int *items = array_room(NULL, 0, sizeof *items);
+    ck_assert_ptr_nonnull(items);
+    items[0] = 7;
+    items = array_reserve(items, 21, sizeof *items);
+    ck_assert_ptr_nonnull(items);
+    for (int i = 1; i < 21; i++)
+        items[i] = i;
+    for (size_t count = 21; count < 100; count++) { /* and it goes on growing by array_room */
+        items = array_room(items, count, sizeof *items);
+        items[count] = (int)count;
+    }
+    ck_assert_int_eq(items[0], 7);
+    for (int i = 1; i < 100; i++)
+        ck_assert_int_eq(items[i], i);
+    free(items);
+    free(array_reserve(NULL, 0, sizeof *items));
+}
+END_TEST
+
 START_TEST(texts_are_copied_and_none_is_refused) {
     char **texts = NULL, name[] = "kitchen";
     size_t count = 0;
@@ -68,6 +88,7 @@ int main(void) {
     TCase *tcase = tcase_create("array");
     tcase_add_test(tcase, what_was_added_stays_and_taking_away_is_free);
     tcase_add_test(tcase, an_array_moves_seldom);
+    tcase_add_test(tcase, what_is_reserved_needs_no_move);
     tcase_add_test(tcase, texts_are_copied_and_none_is_refused);
     return run_test_case(tcase);
 }

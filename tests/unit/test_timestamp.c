@@ -174,6 +174,10 @@ START_TEST(writing_and_reading_agree_and_so_does_gmtime) {
                  tm.tm_mon + 1, tm.tm_mday, tm.tm_hour, tm.tm_min, tm.tm_sec);
         text[19] = '\0';
         ck_assert_str_eq(text, expected);
+        expected[10] = '\0';
+        ck_assert_str_eq(
+            timestamp_format_day(text, sizeof(text), timestamp_floor(ms, INT64_C(86400000))),
+            expected);
     }
 }
 END_TEST

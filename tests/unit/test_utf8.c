@@ -30,10 +30,13 @@ static size_t shortest(uint32_t code) {
 
 START_TEST(every_code_point) {
     for (uint32_t code = 0; code < 0x200000; code++) {
-        unsigned char bytes[4];
+        unsigned char bytes[5];
         bool allowed = code <= 0x10FFFF && (code < 0xD800 || code > 0xDFFF);
         size_t length = encode(code, shortest(code), bytes);
         expect(utf8_valid(bytes, length) == allowed, "U+%X", (unsigned)code);
+        bytes[length] = '\0';
+        expect(utf8_character((const char *)bytes) == (allowed && code ? length : 0), "U+%X",
+               (unsigned)code);
         for (size_t cut = 1; cut < length; cut++)
             expect(!utf8_valid(bytes, cut), "U+%X cut short", (unsigned)code);
     }

@@ -144,11 +144,11 @@ static inline struct alarm *raise_alarm(size_t system, size_t point, enum condit
                                 .value = NAN,
                                 .setpoint = NAN,
                                 .baseline = NAN};
-    return alarm_book_raise(monitor_alarms(pipeline_monitor(pipeline)), &facts);
+    return alarm_book_raise(pipeline_alarms(pipeline), &facts);
 }
 
 static inline void end_alarm(size_t system, size_t point, enum condition condition) {
-    alarm_book_return(monitor_alarms(pipeline_monitor(pipeline)), system, point, condition, now);
+    alarm_book_return(pipeline_alarms(pipeline), system, point, condition, now);
 }
 
 static inline size_t count_sent(const char *contact, const char *type) {

@@ -39,8 +39,7 @@ static void close_store(void) {
 }
 
 static struct alarm *standing(void) {
-    return alarm_book_standing(monitor_alarms(pipeline_monitor(pipeline)), 0, RADON,
-                               CONDITION_RADON_ABOVE_ACTION);
+    return alarm_book_standing(pipeline_alarms(pipeline), 0, RADON, CONDITION_RADON_ABOVE_ACTION);
 }
 
 /* Somebody has taken on an alarm whose cause is settled. */
@@ -55,7 +54,7 @@ static void set_up(void) {
         ck_assert_int_eq(pipeline_take(pipeline, RADON, &reading, SERIES_FROM_SENSOR, time_ms),
                          PIPELINE_NEW);
     }
-    struct alarm_book *book = monitor_alarms(pipeline_monitor(pipeline));
+    struct alarm_book *book = pipeline_alarms(pipeline);
     const struct alarm facts = {.point = RADON,
                                 .condition = CONDITION_RADON_ABOVE_ACTION,
                                 .priority = PRIORITY_HIGH,

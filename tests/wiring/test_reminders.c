@@ -6,7 +6,7 @@
 #define HOUR DURATION_HOUR_MS
 
 static struct alarm_book *book(void) {
-    return monitor_alarms(pipeline_monitor(pipeline));
+    return pipeline_alarms(pipeline);
 }
 
 static const char chain[] = SETTINGS(

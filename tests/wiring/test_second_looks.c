@@ -83,8 +83,7 @@ static void tear_down(void) {
 }
 
 static const struct alarm *low(void) {
-    return alarm_book_standing(monitor_alarms(pipeline_monitor(pipeline)), 0, 0,
-                               CONDITION_SUCTION_LOW);
+    return alarm_book_standing(pipeline_alarms(pipeline), 0, 0, CONDITION_SUCTION_LOW);
 }
 
 static bool count_alarm(void *context, const struct record_alarm *alarm) {

@@ -87,7 +87,7 @@ static void tear_down(void) {
 }
 
 static struct alarm *standing(void) {
-    return alarm_book_standing(monitor_alarms(pipeline_monitor(pipeline)), FLEET_NONE, FLEET_NONE,
+    return alarm_book_standing(pipeline_alarms(pipeline), FLEET_NONE, FLEET_NONE,
                                CONDITION_STORE_DAMAGED);
 }
 
@@ -121,16 +121,16 @@ START_TEST(a_damaged_day_is_a_gap_that_is_told) {
     ck_assert_ptr_nonnull(alarm);
     ck_assert_str_eq(alarm->subject, "2024-10-07 (UTC) of house/suction");
     ck_assert_int_eq(alarm->priority, PRIORITY_HIGH);
-    size_t alarms = alarm_book_count(monitor_alarms(pipeline_monitor(pipeline)));
+    size_t alarms = alarm_book_count(pipeline_alarms(pipeline));
     hours_read();
     turn();
-    ck_assert_uint_eq(alarm_book_count(monitor_alarms(pipeline_monitor(pipeline))), alarms);
+    ck_assert_uint_eq(alarm_book_count(pipeline_alarms(pipeline)), alarms);
     stop();
     start();
     hours_read();
     turn();
     ck_assert_ptr_nonnull(standing());
-    ck_assert_uint_eq(alarm_book_count(monitor_alarms(pipeline_monitor(pipeline))), alarms);
+    ck_assert_uint_eq(alarm_book_count(pipeline_alarms(pipeline)), alarms);
     stop();
 }
 END_TEST
