@@ -11,8 +11,6 @@
 #include "store_support.h"
 #include "test_support.h"
 
-#include <sqlite3.h>
-
 #define DAY_MS DAY_PACK_DAY_MS
 
 #define HOUR_MS INT64_C(3600000)
@@ -55,15 +53,7 @@ static inline enum series_append append(struct store *store, int64_t key, int64_
 }
 
 static inline int64_t ask(const char *sql) {
-    sqlite3 *db;
-    sqlite3_stmt *statement;
-    ck_assert_int_eq(sqlite3_open(path, &db), SQLITE_OK);
-    ck_assert_int_eq(sqlite3_prepare_v2(db, sql, -1, &statement, NULL), SQLITE_OK);
-    ck_assert_int_eq(sqlite3_step(statement), SQLITE_ROW);
-    int64_t answer = sqlite3_column_int64(statement, 0);
-    sqlite3_finalize(statement);
-    sqlite3_close(db);
-    return answer;
+    return store_test_ask(path, sql);
 }
 
 #endif

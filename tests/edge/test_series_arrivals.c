@@ -4,7 +4,6 @@
 #include "store_support.h"
 
 #include <math.h>
-#include <sqlite3.h>
 
 #define POINTS 5
 #define HOUR_MS INT64_C(3600000)
@@ -46,15 +45,7 @@ static void tear_down(void) {
 }
 
 static int64_t ask(const char *sql) {
-    sqlite3 *db;
-    sqlite3_stmt *statement;
-    ck_assert_int_eq(sqlite3_open(store_test_path(folder, "gathered.db"), &db), SQLITE_OK);
-    ck_assert_int_eq(sqlite3_prepare_v2(db, sql, -1, &statement, NULL), SQLITE_OK);
-    ck_assert_int_eq(sqlite3_step(statement), SQLITE_ROW);
-    int64_t answer = sqlite3_column_int64(statement, 0);
-    sqlite3_finalize(statement);
-    sqlite3_close(db);
-    return answer;
+    return store_test_ask(store_test_path(folder, "gathered.db"), sql);
 }
 
 /* ---- what comes ---- */

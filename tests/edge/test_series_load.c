@@ -3,7 +3,6 @@
 #include "store_support.h"
 
 #include <math.h>
-#include <sqlite3.h>
 
 #define DAY_MS DAY_PACK_DAY_MS
 #define HOUR_MS INT64_C(3600000)
@@ -34,15 +33,7 @@ static void tear_down(void) {
 }
 
 static int64_t ask(const char *name, const char *sql) {
-    sqlite3 *db;
-    sqlite3_stmt *statement;
-    ck_assert_int_eq(sqlite3_open(store_test_path(folder, name), &db), SQLITE_OK);
-    ck_assert_int_eq(sqlite3_prepare_v2(db, sql, -1, &statement, NULL), SQLITE_OK);
-    ck_assert_int_eq(sqlite3_step(statement), SQLITE_ROW);
-    int64_t answer = sqlite3_column_int64(statement, 0);
-    sqlite3_finalize(statement);
-    sqlite3_close(db);
-    return answer;
+    return store_test_ask(store_test_path(folder, name), sql);
 }
 
 /* ---- the same readings on both ways ---- */

@@ -1,10 +1,10 @@
 /*
  * Packing while calls fail, the power goes or the process is killed: every reading stays.
  */
+#include "power_cut.h"
 #include "series_pack_bench.h"
 
 #include <signal.h>
-#include <sys/stat.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -93,13 +93,7 @@ START_TEST(a_power_cut_while_packing_leaves_every_reading) {
         ck_assert_int_ne(series_pack(store, LAST_MS, 50, &packed), STORE_OK);
     else
         store_checkpoint(store);
-    char home[300];
-    snprintf(home, sizeof home, "%s", store_test_path(folder, "cut"));
-    ck_assert_int_eq(mkdir(home, 0700), 0);
-    failing_vfs_cut(home, &random);
-    failing_vfs_arm(0, 0, 0, false);
-    failing_vfs_stop_shadows();
-    store_close(store);
+    const char *home = power_cut(folder, store, &random);
     struct store *left = store_test_open(store_test_path(home, "subslab.db"), NULL);
     ck_assert_int_eq(store_test_count_batches(left), BATCHES);
     store_test_verify(left);

@@ -3,16 +3,13 @@
  * or not at all, and who reads sees no difference before, while and after what they hold is packed
  * in small steps.
  */
-#include "failing_vfs.h"
-#include "store_support.h"
+#include "power_cut.h"
 #include "test_support.h"
 
 #include <signal.h>
-#include <sqlite3.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -54,15 +51,7 @@ static void tear_down(void) {
 }
 
 static int64_t ask(const char *question) {
-    sqlite3 *db;
-    sqlite3_stmt *statement;
-    ck_assert_int_eq(sqlite3_open(path, &db), SQLITE_OK);
-    ck_assert_int_eq(sqlite3_prepare_v2(db, question, -1, &statement, NULL), SQLITE_OK);
-    ck_assert_int_eq(sqlite3_step(statement), SQLITE_ROW);
-    int64_t answer = sqlite3_column_int64(statement, 0);
-    sqlite3_finalize(statement);
-    sqlite3_close(db);
-    return answer;
+    return store_test_ask(path, question);
 }
 
 static void make_version(int version) {
@@ -293,13 +282,7 @@ START_TEST(a_power_cut_in_an_upgrade_leaves_the_old_or_the_new) {
     failing_vfs_arm(FAIL_SYNC, 1 + _i % 4, SQLITE_IOERR_FSYNC, true);
     enum store_status status = store_open(path, &options, &store, why, sizeof why);
     ck_assert_msg(status == STORE_OK || status == STORE_FAILING, "%s", why);
-    char home[300];
-    snprintf(home, sizeof home, "%s", store_test_path(folder, "cut"));
-    ck_assert_int_eq(mkdir(home, 0700), 0);
-    failing_vfs_cut(home, &random);
-    failing_vfs_arm(0, 0, 0, false);
-    failing_vfs_stop_shadows();
-    store_close(store);
+    const char *home = power_cut(folder, store, &random);
     path = store_test_path(home, "subslab.db");
     ck_assert_int_eq(ask("PRAGMA user_version"), tables());
     expect_upgraded(version);

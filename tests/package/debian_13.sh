@@ -16,17 +16,13 @@ debs=$PWD/build-package/debs-$suite
 if [ "${1:-}" != inside ]; then
     scratch=$(mktemp -d) || exit 2
     trap 'rm -rf "$scratch"' EXIT
-    as_root=
-    [ "$(id -u)" -eq 0 ] || as_root="sudo -n"
     mkdir -p "$debs"
-    if ! $as_root unshare --mount --pid --fork mount -t tmpfs tmpfs /mnt >"$scratch/permitted" 2>&1; then
+    if ! mounts_permitted "$scratch/permitted"; then
         echo "not tried: Debian 13: $(head -n 1 "$scratch/permitted")"
         check "the package is for it too" test -s systemd/package/cpack.cmake
         finish
     fi
-    # A mount namespace of its own: whatever happens, nothing stays mounted.
-    $as_root env JOBS="${JOBS:-1}" SUBSLAB_BUILD="${SUBSLAB_BUILD:-}" unshare --mount --pid --fork --kill-child \
-        --mount-proc sh tests/package/debian_13.sh inside "$scratch"
+    in_own_mounts "${SUBSLAB_BUILD:-}" sh tests/package/debian_13.sh inside "$scratch"
     exit
 fi
 

@@ -17,6 +17,22 @@ in_memory() {
         mount -t tmpfs -o size=4g,mode=755 tmpfs "$1"
 }
 
+# as_root: what makes root of us
+[ "$(id -u)" -eq 0 ] && as_root= || as_root="sudo -n"
+
+# mounts_permitted LOG [OPTION]: may we mount in a namespace of our own (OPTION: of unshare, one more)? Why not is in LOG
+mounts_permitted() {
+    # shellcheck disable=SC2086 # no option is no word
+    $as_root unshare --mount --pid ${2:-} --fork mount -t tmpfs tmpfs /mnt >"$1" 2>&1
+}
+
+# in_own_mounts BUILD COMMAND: in a mount namespace of its own, so whatever happens, nothing stays mounted
+in_own_mounts() {
+    own_build=$1
+    shift
+    $as_root env JOBS="${JOBS:-1}" SUBSLAB_BUILD="$own_build" unshare --mount --pid --fork --kill-child --mount-proc "$@"
+}
+
 # make_debian SUITE ROOT DEBS PACKAGES LOG: a small Debian with PACKAGES (a,b,c) and what they need. What the mirror
 # gave is kept in DEBS for the next time.
 make_debian() {

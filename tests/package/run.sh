@@ -271,12 +271,8 @@ done
 
 # --- installed -----------------------------------------------------------------------------------
 
-as_root=
-[ "$(id -u)" -eq 0 ] || as_root="sudo -n"
-if $as_root unshare --mount --pid --net --fork mount -t tmpfs tmpfs /mnt >"$scratch/permitted" 2>&1; then
-    # A mount namespace of its own: whatever happens, nothing stays mounted.
-    $as_root env SUBSLAB_BUILD="$build" unshare --mount --pid --fork --kill-child --mount-proc \
-        sh tests/package/clean_root.sh "$deb" "$scratch" "$PWD/build-package/debs" "$codename" >"$scratch/installed" 2>&1
+if mounts_permitted "$scratch/permitted" --net; then
+    in_own_mounts "$build" sh tests/package/clean_root.sh "$deb" "$scratch" "$PWD/build-package/debs" "$codename" >"$scratch/installed" 2>&1
     cat "$scratch/installed"
     add_counts "$scratch/installed"
 else

@@ -12,6 +12,7 @@
 #include "test_support.h"
 
 #include <dirent.h>
+#include <sqlite3.h>
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -49,6 +50,19 @@ static inline void store_test_remove(const char *folder) {
     }
     closedir(list);
     rmdir(folder);
+}
+
+/** The whole number that a question to the file of a store has for an answer. */
+static inline int64_t store_test_ask(const char *path, const char *sql) {
+    sqlite3 *db;
+    sqlite3_stmt *statement;
+    ck_assert_int_eq(sqlite3_open(path, &db), SQLITE_OK);
+    ck_assert_int_eq(sqlite3_prepare_v2(db, sql, -1, &statement, NULL), SQLITE_OK);
+    ck_assert_int_eq(sqlite3_step(statement), SQLITE_ROW);
+    int64_t answer = sqlite3_column_int64(statement, 0);
+    sqlite3_finalize(statement);
+    sqlite3_close(db);
+    return answer;
 }
 
 /** Opens or fails the test. `vfs` may be NULL. */

@@ -53,7 +53,7 @@ enum { SUCTION, FLOW, RADON, HOLE };
 
 static const int64_t first_day = 20360;
 
-struct world {
+struct show_bench {
     const char *folder;
     struct fleet *fleet;
     struct store *store;
@@ -63,7 +63,7 @@ struct world {
     int64_t start_ms;
 };
 
-static inline void open_world(struct world *world) {
+static inline void open_world(struct show_bench *world) {
     const char *const systems[] = {house, bare};
     char why[200] = "";
     world->fleet = small_fleet(settings, systems, 2);
@@ -82,7 +82,7 @@ static inline void open_world(struct world *world) {
                               .lost_since_ms = TIMESTAMP_NONE};
 }
 
-static inline void close_world(struct world *world) {
+static inline void close_world(struct show_bench *world) {
     pipeline_close(world->pipeline);
     upkeep_close(world->upkeep);
     store_close(world->store);
@@ -90,7 +90,7 @@ static inline void close_world(struct world *world) {
     store_test_remove(world->folder);
 }
 
-static inline void commission(struct world *world, const char *text) {
+static inline void commission(struct show_bench *world, const char *text) {
     int64_t id = 0;
     const struct record_commissioning record = {
         .system = "house",
@@ -114,7 +114,7 @@ struct air_left {
 };
 
 /* Feeds more days; suction falls by `fade` a day from 300 Pa. */
-static inline void feed_air(struct world *world, int64_t from_day, int64_t to_day, double fade,
+static inline void feed_air(struct show_bench *world, int64_t from_day, int64_t to_day, double fade,
                             struct air_left left) {
     struct test_random random = {7 + (uint64_t)from_day};
     for (int64_t hour = from_day * 24; hour < to_day * 24; hour++) {
@@ -138,7 +138,7 @@ static inline void feed_air(struct world *world, int64_t from_day, int64_t to_da
     }
 }
 
-static inline void feed(struct world *world, int64_t from_day, int64_t to_day, double fade) {
+static inline void feed(struct show_bench *world, int64_t from_day, int64_t to_day, double fade) {
     feed_air(world, from_day, to_day, fade, (struct air_left){1.0, 1.0});
 }
 
@@ -167,7 +167,7 @@ static inline void check_whys(const json_t *json, const char *path) {
     }
 }
 
-static inline json_t *show(struct world *world, size_t system) {
+static inline json_t *show(struct show_bench *world, size_t system) {
     json_t *json = api_show(&world->api, system, WORDING_ENGLISH);
     ck_assert_ptr_nonnull(json);
     check_whys(json, "show");

@@ -5,7 +5,7 @@
 #include "show_bench.h"
 
 START_TEST(baselines_are_learned_from_a_good_period_only) {
-    struct world world;
+    struct show_bench world;
     open_world(&world);
     feed(&world, 0, 20, 0.0);
     json_t *json = api_learn(&world.api, 0, world.start_ms, world.start_ms + 10 * DURATION_DAY_MS,
@@ -37,7 +37,7 @@ START_TEST(baselines_are_learned_from_a_good_period_only) {
 END_TEST
 
 START_TEST(a_period_in_alarm_teaches_nothing) {
-    struct world world;
+    struct show_bench world;
     open_world(&world);
     commission(&world, "{\"points\":{\"suction\":600.0}}"); /* 300 Pa is 50 % of it */
     feed(&world, 0, 20, 0.0);
@@ -54,7 +54,7 @@ START_TEST(a_period_in_alarm_teaches_nothing) {
 END_TEST
 
 /* What a page writes, until the next call. */
-static struct page_view view_of(struct world *world) {
+static struct page_view view_of(struct show_bench *world) {
     return (struct page_view){.api = &world->api, .units = UNIT_SYSTEM_US};
 }
 
@@ -69,7 +69,7 @@ static const char *written(struct page_view *view) {
 /* Two days after a joint came off the median of a week is still what it was: the window is named,
    and the last day stands beside it. And what is past its limit will not reach it one day. */
 START_TEST(a_leak_of_these_days_stands_beside_the_week) {
-    struct world world;
+    struct show_bench world;
     open_world(&world);
     commission(&world, record);
     feed(&world, 0, 40, 0.0);
@@ -97,7 +97,7 @@ END_TEST
 
 /* 02:00 UTC is still the evening before in Denver. */
 START_TEST(the_day_of_a_limit_is_that_of_the_house) {
-    struct world world;
+    struct show_bench world;
     open_world(&world);
     struct point_facts facts = {.read = true, .zone = world.fleet->systems[0].zone};
     facts.assessment.changed_ms = TIMESTAMP_NONE;
@@ -140,7 +140,7 @@ START_TEST(an_alarm_on_the_page_compares_like_with_like) {
          "0.011 inH2O; the reading before was 1.1 inH2O"},
         {CONDITION_SUCTION_LOW, SUCTION, 137.0, 192.0, "0.55 inH2O against a limit of 0.771 inH2O"},
         {CONDITION_FIELD_WEAK, HOLE, 2.3, 3.0, "2.3 Pa against a limit of 3 Pa"}};
-    struct world world;
+    struct show_bench world;
     open_world(&world);
     for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
         const struct alarm alarm = {.id = 7,

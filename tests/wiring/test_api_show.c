@@ -4,7 +4,7 @@
 #include "show_bench.h"
 
 START_TEST(a_system_without_anything_is_shown_with_whys) {
-    struct world world;
+    struct show_bench world;
     open_world(&world);
     json_t *json = show(&world, 1);
     const json_t *point = point_of(json, "suction");
@@ -23,7 +23,7 @@ START_TEST(a_system_without_anything_is_shown_with_whys) {
 END_TEST
 
 START_TEST(a_healthy_system_is_shown_with_its_numbers) {
-    struct world world;
+    struct show_bench world;
     open_world(&world);
     commission(&world, record);
     feed(&world, 0, 40, 0.0);
@@ -68,7 +68,7 @@ START_TEST(a_healthy_system_is_shown_with_its_numbers) {
 }
 END_TEST
 
-static void take(struct world *world, size_t point, int64_t hour, double value) {
+static void take(struct show_bench *world, size_t point, int64_t hour, double value) {
     const struct reading reading = {world->start_ms + hour * DURATION_HOUR_MS, value};
     ck_assert_int_eq(
         pipeline_take(world->pipeline, point, &reading, SERIES_FROM_SENSOR, reading.time_ms),
@@ -77,7 +77,7 @@ static void take(struct world *world, size_t point, int64_t hour, double value) 
 
 /* Two monitors of one house: both stand in the list, the higher one first, and no mean of both. */
 START_TEST(several_radon_monitors_are_all_listed) {
-    struct world world;
+    struct show_bench world;
     open_world(&world);
     for (int64_t hour = 0; hour < 48; hour++) {
         take(&world, 6, hour, 40.0);
@@ -100,7 +100,7 @@ START_TEST(several_radon_monitors_are_all_listed) {
 END_TEST
 
 START_TEST(what_is_read_by_hand_is_due_and_has_no_mean) {
-    struct world world;
+    struct show_bench world;
     open_world(&world);
     take(&world, 8, 0, 249.0);
     world.api.now_ms = world.start_ms + 100 * DURATION_DAY_MS;
@@ -127,7 +127,7 @@ START_TEST(what_is_read_by_hand_is_due_and_has_no_mean) {
 END_TEST
 
 START_TEST(a_fading_fan_is_shown_diagnosed_and_planned) {
-    struct world world;
+    struct show_bench world;
     open_world(&world);
     commission(&world, record);
     feed(&world, 0, 70, 0.003); /* 70 % on day 100 */
@@ -184,7 +184,7 @@ START_TEST(a_fading_fan_is_shown_diagnosed_and_planned) {
 END_TEST
 
 START_TEST(a_date_is_listed_from_sixty_days_before_it) {
-    struct world world;
+    struct show_bench world;
     open_world(&world);
     commission(&world, record);
     int64_t due_ms = monitor_due_ms(pipeline_monitor(world.pipeline), 0, CONDITION_RETEST_DUE);

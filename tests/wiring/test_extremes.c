@@ -134,7 +134,7 @@ enum { BASELINES = sizeof baselines / sizeof baselines[0] };
 
 /* ---- a daemon without its loop ---- */
 
-struct world {
+struct extremes {
     const char *folder;
     struct fleet *fleet;
     struct store *store;
@@ -175,7 +175,7 @@ static struct fleet *load(const char *folder) {
     return fleet;
 }
 
-static void commission(struct world *world, double (*baseline)(enum quantity quantity)) {
+static void commission(struct extremes *world, double (*baseline)(enum quantity quantity)) {
     json_t *points = json_object();
     for (int q = 0; q < QUANTITY_COUNT; q++) {
         double value = baseline((enum quantity)q);
@@ -200,7 +200,7 @@ static void commission(struct world *world, double (*baseline)(enum quantity qua
 }
 
 /* Two hours apart until the last month, then half an hour with the jitter of a network. */
-static void feed(struct world *world, const struct past *past) {
+static void feed(struct extremes *world, const struct past *past) {
     struct test_random random = {11};
     int64_t step_ms = 2 * DURATION_HOUR_MS, total = 0, i = 0;
     for (int64_t at_ms = world->start_ms; at_ms < world->end_ms; at_ms += step_ms, total++)
@@ -236,7 +236,7 @@ static void feed(struct world *world, const struct past *past) {
 }
 
 static void *serve(void *context) {
-    struct world *world = context;
+    struct extremes *world = context;
     while (!atomic_load(&world->over)) {
         struct pollfd fds[] = {{web_server_descriptor(world->page), POLLIN, 0},
                                {web_server_descriptor(world->operator_socket), POLLIN, 0}};
@@ -247,7 +247,7 @@ static void *serve(void *context) {
     return NULL;
 }
 
-static void open_world(struct world *world, const struct past *past,
+static void open_world(struct extremes *world, const struct past *past,
                        double (*baseline)(enum quantity quantity)) {
     char why[300] = "";
     memset(world, 0, sizeof *world);
@@ -278,7 +278,7 @@ static void open_world(struct world *world, const struct past *past,
     ck_assert_int_eq(pthread_create(&world->server, NULL, serve, world), 0);
 }
 
-static void close_world(struct world *world) {
+static void close_world(struct extremes *world) {
     atomic_store(&world->over, true);
     pthread_join(world->server, NULL);
     web_server_destroy(world->page);
@@ -312,7 +312,7 @@ static size_t collect(char *bytes, size_t size, size_t count, void *context) {
     return size * count;
 }
 
-static long get(const struct world *world, const char *path, char **text) {
+static long get(const struct extremes *world, const char *path, char **text) {
     char address[600];
     size_t size = 0;
     long status = 0;
@@ -331,7 +331,7 @@ static long get(const struct world *world, const char *path, char **text) {
 }
 
 /* The page rations its time (page_cache.h); here it always has all of it. */
-static void look(const struct world *world, const char *path) {
+static void look(const struct extremes *world, const char *path) {
     char *text = NULL;
     if (world->api.page)
         world->api.page->allowance.reckoned_ms = world->api.page->share_allowance.reckoned_ms = 0;
@@ -348,7 +348,7 @@ static void look(const struct world *world, const char *path) {
     free(text);
 }
 
-static void look_at_pages(const struct world *world) {
+static void look_at_pages(const struct extremes *world) {
     static const char *const ranges[] = {"24h", "7d", "30d", "91d", "1y", "5y"};
     static const char *const paths[] = {"/",
                                         "/alarms",
@@ -381,7 +381,7 @@ static void look_at_pages(const struct world *world) {
 }
 
 /* Runs a command of subslabctl against the world; its output is read back. */
-static void command(const struct world *world, enum ctl_status expected,
+static void command(const struct extremes *world, enum ctl_status expected,
                     const char *const words[]) {
     const char *settings = store_test_path(world->folder, "subslabd.yaml");
     const char *output = store_test_path(world->folder, "output");
@@ -411,7 +411,7 @@ static void command(const struct world *world, enum ctl_status expected,
     ctl_clear(&ctl);
 }
 
-static void run_commands(const struct world *world) {
+static void run_commands(const struct extremes *world) {
     static const char *const all[][6] = {
         {"show", "house", NULL},   {"show", "house", "--json", NULL},
         {"systems", NULL},         {"systems", "--json", NULL},
@@ -423,7 +423,7 @@ static void run_commands(const struct world *world) {
 }
 
 /* A reading by hand may be as extreme, and is looked at again. */
-static void record_by_hand(const struct world *world) {
+static void record_by_hand(const struct extremes *world) {
     for (int q = 0; q < QUANTITY_COUNT; q++) {
         const struct quantity_info *info = quantity_info((enum quantity)q);
         char value[60];
@@ -439,7 +439,7 @@ static void record_by_hand(const struct world *world) {
 }
 
 START_TEST(no_history_stops_page_api_or_tool) {
-    struct world world;
+    struct extremes world;
     open_world(&world, &pasts[_i], baselines[_i % BASELINES]);
     look_at_pages(&world);
     run_commands(&world);
