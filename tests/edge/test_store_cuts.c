@@ -1,11 +1,11 @@
 /* Power cuts, kills and missing memory: whole committed batches are always there. */
+#include "power_cut.h"
 #include "store_batches.h"
 #include "test_support.h"
 
 #include <signal.h>
 #include <sqlite3.h>
 #include <stdlib.h>
-#include <sys/stat.h>
 #include <sys/wait.h>
 
 /* ---- power cut ---- */
@@ -41,13 +41,7 @@ START_TEST(a_power_cut_keeps_what_was_committed) {
                         true);
         store_checkpoint(store);
     }
-    char home[300]; /* a copy: paths in it are made by the same helper */
-    snprintf(home, sizeof home, "%s", store_test_path(folder, "cut"));
-    ck_assert_int_eq(mkdir(home, 0700), 0);
-    failing_vfs_cut(home, &random);
-    failing_vfs_arm(0, 0, 0, false);
-    failing_vfs_stop_shadows();
-    store_close(store);
+    const char *home = power_cut(folder, store, &random);
     struct store *left = store_test_open(store_test_path(home, "subslab.db"), NULL);
     int64_t kept = store_test_count_batches(left);
     ck_assert_msg(kept == certain || kept == certain + 1, "%lld batches kept, %lld committed",
