@@ -37,10 +37,12 @@ static void print_models(const json_t *list) {
     size_t i, age;
     json_array_foreach((json_t *)list, i, model) {
         ctl_table_add(table, model_name(model));
-        ctl_table_add(table, ctl_text_of(model, "count"));
+        snprintf(text, sizeof text, "%lld", ctl_whole_of(model, "count"));
+        ctl_table_add(table, text);
         snprintf(text, sizeof text, "%.0f", ctl_number_of(model, "years_in_service"));
         ctl_table_add(table, text);
-        ctl_table_add(table, ctl_text_of(model, "failures"));
+        snprintf(text, sizeof text, "%lld", ctl_whole_of(model, "failures"));
+        ctl_table_add(table, text);
         json_array_foreach(json_object_get(model, "survival"), age, share)
             ctl_table_add(table, share_text(text, sizeof text, share));
     }
