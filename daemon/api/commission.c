@@ -86,6 +86,28 @@ static json_t *values_with_units(const struct fleet *fleet, size_t system, json_
 
 /* ---- keeping it ---- */
 
+struct day_records {
+    int64_t end_ms, newest_ms;
+};
+
+static bool take_record_of_day(void *context, const struct record_commissioning *record) {
+    struct day_records *day = context;
+    if (record->from_ms < day->end_ms && record->from_ms > day->newest_ms)
+        day->newest_ms = record->from_ms;
+    return record->from_ms >= day->end_ms;
+}
+
+int64_t commission_since(const struct api *api, size_t system, int64_t on_ms) {
+    const struct time_zone *zone = api->fleet->systems[system].zone;
+    int64_t local_day = time_zone_local_day(zone, on_ms);
+    struct day_records day = {time_zone_day_start_ms(zone, local_day + 1), on_ms};
+    struct store *store = pipeline_store(api->pipeline);
+    if (store && on_ms == time_zone_day_start_ms(zone, local_day))
+        record_commissioning_list(store, fleet_system_id(api->fleet, system), RECORD_NEWEST_FIRST,
+                                  take_record_of_day, &day);
+    return day.newest_ms;
+}
+
 /* From the record's date on readings are judged by the new baseline, also those of the past. */
 static void judge_again(struct api *api, size_t system, int64_t from_ms) {
     const struct fleet_system *owner = &api->fleet->systems[system];
@@ -128,13 +150,14 @@ void commission_text(struct api_call *call, size_t system, const char *file, con
                      size_t length) {
     const struct fleet_system *owner = &call->api->fleet->systems[system];
     struct settings_errors errors = {0};
-    struct commissioning *record =
-        proved_field_record(file, text, length, owner->description, owner->zone, &errors);
+    struct commissioning *record = proved_field_record(file, text, length, owner->description,
+                                                       owner->zone, call->api->now_ms, &errors);
     if (!record) {
         api_errors(call, 400, &errors);
         settings_errors_free(&errors);
         return;
     }
+    record->from_ms = commission_since(call->api, system, record->from_ms);
     json_t *json = record_json(record);
     if (keep(call, system, record)) {
         json_t *kept = json_pack(

@@ -4,6 +4,7 @@
 #include "host/enrolled_files.h"
 #include "host/fleet_files.h"
 #include "host/log.h"
+#include "measure/duration.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -33,6 +34,8 @@ static int check_state(const struct api *api, struct settings_errors *errors) {
 }
 
 /* ---- checks against the fleet ---- */
+
+static const int64_t furthest_east_ms = 14 * DURATION_HOUR_MS;
 
 struct newcomers {
     struct system_description **items;
@@ -67,11 +70,28 @@ static void check_topics(const struct fleet *fleet, const struct system_descript
     }
 }
 
-static void check_newcomers(const struct fleet *fleet, const struct newcomers *newcomers,
+/* A fan that stands nowhere yet: its day has not begun in any time zone. */
+static void check_installed(const struct system_description *system, int64_t now_ms,
                             struct settings_errors *errors) {
+    int64_t last_day = (now_ms + furthest_east_ms) / DURATION_DAY_MS;
+    for (size_t i = 0; i < system->branch_count; i++) {
+        const struct branch_description *branch = &system->branches[i];
+        bool only = system->branch_count == 1;
+        if (branch->fan.installed_day != TIMESTAMP_NONE && branch->fan.installed_day > last_day)
+            settings_errors_add(errors,
+                                "%s:%d: %s%s%sfan.installed: is ahead; allowed: a day that has "
+                                "come",
+                                system->file, branch->line ? branch->line : system->id_line,
+                                only ? "" : "branches[", only ? "" : branch->id, only ? "" : "].");
+    }
+}
+
+static void check_newcomers(const struct fleet *fleet, const struct newcomers *newcomers,
+                            int64_t now_ms, struct settings_errors *errors) {
     for (size_t i = 0; i < newcomers->count; i++) {
         check_id(fleet, newcomers->items[i], errors);
         check_topics(fleet, newcomers->items[i], errors);
+        check_installed(newcomers->items[i], now_ms, errors);
         fleet_files_check_zone(newcomers->items[i], errors);
     }
     system_descriptions_check(newcomers->items, newcomers->count, fleet->settings, errors);
@@ -89,7 +109,7 @@ static void read_newcomers(const struct api *api, const struct enrol_text *texts
             newcomers->items[newcomers->count++] = system;
     }
     if (errors->count == 0)
-        check_newcomers(api->fleet, newcomers, errors);
+        check_newcomers(api->fleet, newcomers, api->now_ms, errors);
 }
 
 /* ---- writing ---- */

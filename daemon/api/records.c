@@ -189,8 +189,9 @@ static bool take_equipment(struct api_call *call, size_t system, json_t *facts) 
     const char *text = dumped ? dumped : json_string_value(given); /* JSON is YAML */
     if (!text)
         return true;
-    const struct equipment_place place =
-        system_description_place(call->api->fleet->systems[system].description);
+    const struct fleet_system *owner = &call->api->fleet->systems[system];
+    const struct equipment_place place = system_description_place(
+        owner->description, time_zone_local_day(owner->zone, call->api->now_ms));
     bool good = equipment_parse("equipment", text, strlen(text), &place, &errors, &fans);
     if (good)
         json_object_set_new(facts, "equipment", equipment_json(&fans));
@@ -226,7 +227,7 @@ static bool take_baseline(struct api_call *call, size_t system, int64_t on_ms,
     char *text = json_dumps(json, JSON_COMPACT); /* JSON is YAML */
     if (text)
         *record = proved_field_record("values", text, strlen(text), owner->description, owner->zone,
-                                      &errors);
+                                      call->api->now_ms, &errors);
     if (!*record)
         api_errors(call, 400, &errors);
     settings_errors_free(&errors);
@@ -275,6 +276,7 @@ void api_visit_done(struct api_call *call) {
         return;
     json_t *facts = json_object();
     struct commissioning *record = NULL;
+    on_ms = commission_since(call->api, system, on_ms);
     if (on_ms > call->api->now_ms) {
         api_error(call, 400, "on: allowed is a day that is not in the future");
     } else if (take_values(call, system, facts) && take_dates(call, system, facts) &&

@@ -44,7 +44,7 @@ static enum ctl_status load_record(const struct replay_command *command, struct 
     struct settings_errors errors = {0};
     struct commissioning *record =
         proved_field_record(file, text, length, fleet->systems[system].description,
-                            fleet->systems[system].zone, &errors);
+                            fleet->systems[system].zone, INT64_MAX, &errors);
     free(text);
     ctl_error_lines(&errors);
     settings_errors_free(&errors);

@@ -17,9 +17,10 @@ static enum ground_status fit_exponent(const struct test_holes *holes, double *e
 
 struct commissioning *proved_field_record(const char *file, const char *text, size_t length,
                                           const struct system_description *system,
-                                          const struct time_zone *zone,
+                                          const struct time_zone *zone, int64_t now_ms,
                                           struct settings_errors *errors) {
-    struct commissioning *record = commissioning_parse(file, text, length, system, zone, errors);
+    struct commissioning *record =
+        commissioning_parse(file, text, length, system, zone, now_ms, errors);
     if (!record || isfinite(record->ground_exponent) ||
         fit_exponent(&record->test_holes, &record->ground_exponent) != GROUND_OUT_OF_RANGE)
         return record;

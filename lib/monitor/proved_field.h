@@ -14,7 +14,7 @@
  */
 struct commissioning *proved_field_record(const char *file, const char *text, size_t length,
                                           const struct system_description *system,
-                                          const struct time_zone *zone,
+                                          const struct time_zone *zone, int64_t now_ms,
                                           struct settings_errors *errors);
 
 #endif

@@ -16,6 +16,7 @@
 struct record_context {
     const struct system_description *system;
     const struct time_zone *zone;
+    int64_t now_ms; /* INT64_MAX: any date will do */
 };
 
 /* A date begins at local midnight; a full time is what it is. */
@@ -42,8 +43,10 @@ static bool read_instant(struct key_reader *reader, const struct key_path *path,
 
 static void read_date(struct key_reader *reader, const struct key_path *path,
                       const struct yaml_tree_node *node, void *target) {
+    const struct record_context *context = reader->context;
     struct commissioning *record = target;
-    read_instant(reader, path, node, &record->from_ms);
+    if (read_instant(reader, path, node, &record->from_ms) && record->from_ms > context->now_ms)
+        key_error(reader, path, node->line, "is ahead; allowed: a time that has come");
 }
 
 static void read_next_calibration(struct key_reader *reader, const struct key_path *path,
@@ -156,11 +159,17 @@ static void read_changed(struct key_reader *reader, const struct key_path *path,
         key_error(reader, path, node->line, "nothing stands beside others; allowed: %s", allowed);
 }
 
+static int64_t last_day_of(const struct record_context *context) {
+    return context->now_ms == INT64_MAX ? INT64_MAX
+                                        : time_zone_local_day(context->zone, context->now_ms);
+}
+
 static void read_equipment(struct key_reader *reader, const struct key_path *path,
                            const struct yaml_tree_node *node, void *target) {
     const struct record_context *context = reader->context;
     struct commissioning *record = target;
-    const struct equipment_place place = system_description_place(context->system);
+    const struct equipment_place place =
+        system_description_place(context->system, last_day_of(context));
     equipment_read(reader, path, node, &place, &record->equipment);
 }
 
@@ -202,12 +211,12 @@ static const struct key_row record_rows[] = {
 
 struct commissioning *commissioning_parse(const char *file, const char *text, size_t length,
                                           const struct system_description *system,
-                                          const struct time_zone *zone,
+                                          const struct time_zone *zone, int64_t now_ms,
                                           struct settings_errors *errors) {
     struct yaml_tree_node *root = yaml_tree_parse(file, text, length, errors);
     if (!root)
         return NULL;
-    const struct record_context context = {.system = system, .zone = zone};
+    const struct record_context context = {.system = system, .zone = zone, .now_ms = now_ms};
     struct key_reader reader = {.file = file, .errors = errors, .context = &context};
     struct commissioning *record = key_allocate(&reader, 1, sizeof *record);
     if (record) {

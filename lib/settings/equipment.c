@@ -54,6 +54,22 @@ static void check_model(struct key_reader *reader, const struct key_path *path,
                   fans->folder);
 }
 
+static void check_days(struct key_reader *reader, const struct key_path *path,
+                       const struct yaml_tree_node *node, const struct equipment_place *place,
+                       const struct equipment *equipment) {
+    struct key_path installed = {.up = path, .name = "installed"};
+    struct key_path warranty = {.up = path, .name = "warranty_until"};
+    if (equipment->installed_day == TIMESTAMP_NONE)
+        return;
+    if (equipment->installed_day > place->last_day)
+        key_error(reader, &installed, yaml_tree_find(node, "installed")->value.line,
+                  "is ahead; allowed: a day that has come");
+    if (equipment->warranty_until_day != TIMESTAMP_NONE &&
+        equipment->warranty_until_day < equipment->installed_day)
+        key_error(reader, &warranty, yaml_tree_find(node, "warranty_until")->value.line,
+                  "is before installed; allowed: a later day");
+}
+
 void equipment_read(struct key_reader *reader, const struct key_path *path,
                     const struct yaml_tree_node *node, const struct equipment_place *place,
                     struct equipment_list *list) {
@@ -75,6 +91,7 @@ void equipment_read(struct key_reader *reader, const struct key_path *path,
             continue;
         check_branch(reader, &here, entry, place, equipment);
         check_model(reader, &here, entry, place->fans, equipment);
+        check_days(reader, &here, entry, place, equipment);
     }
 }
 

@@ -28,14 +28,16 @@ struct equipment_place {
     const struct branch_description *branches;
     size_t branch_count;
     const struct fan_models *fans; /* NULL: any model will do */
+    int64_t last_day;              /* none is installed later; INT64_MAX: any day will do */
 };
 
 struct time_zone;
 
 /**
  * Reads the list `equipment` of a record. A branch may be left out where there is one,
- * and a model must be in the folder of fan models where the settings name one. The caller clears,
- * on an error too.
+ * and a model must be in the folder of fan models where the settings name one. A fan that is not
+ * installed yet, or whose warranty ends before it, is an error. The caller clears, on an error
+ * too.
  */
 void equipment_read(struct key_reader *reader, const struct key_path *path,
                     const struct yaml_tree_node *node, const struct equipment_place *place,

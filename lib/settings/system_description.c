@@ -230,9 +230,10 @@ struct system_description *system_description_parse(const char *file, const char
     return NULL;
 }
 
-struct equipment_place system_description_place(const struct system_description *system) {
+struct equipment_place system_description_place(const struct system_description *system,
+                                                int64_t last_day) {
     return (struct equipment_place){system->id, system->branches, system->branch_count,
-                                    system->fans};
+                                    system->fans, last_day};
 }
 
 struct system_description *system_description_share(struct system_description *system) {

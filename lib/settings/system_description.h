@@ -60,8 +60,9 @@ struct system_description {
 struct system_description *system_description_parse(const char *file, const char *text,
                                                     size_t length, const struct settings *settings,
                                                     struct settings_errors *errors);
-/** Where the fans of its records stand. */
-struct equipment_place system_description_place(const struct system_description *system);
+/** Where the fans of its records stand; none is installed after `last_day`. */
+struct equipment_place system_description_place(const struct system_description *system,
+                                                int64_t last_day);
 /** One more owner, who frees it too; from any thread. Nobody may change it any more. */
 struct system_description *system_description_share(struct system_description *system);
 void system_description_free(struct system_description *system); /* NULL does nothing */
@@ -99,11 +100,12 @@ struct commissioning {
 struct time_zone;
 /**
  * Parses a commissioning record of `system`; a date begins at local midnight of `zone`. Unknown
- * points, units of another kind and impossible values are errors. NULL on any error.
+ * points, units of another kind, impossible values and a date after `now_ms` (INT64_MAX: any will
+ * do) are errors. NULL on any error.
  */
 struct commissioning *commissioning_parse(const char *file, const char *text, size_t length,
                                           const struct system_description *system,
-                                          const struct time_zone *zone,
+                                          const struct time_zone *zone, int64_t now_ms,
                                           struct settings_errors *errors);
 void commissioning_free(struct commissioning *record);
 

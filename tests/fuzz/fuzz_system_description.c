@@ -39,7 +39,7 @@ static void check_record(const char *text, size_t length) {
     if (!house || !utc)
         abort();
     struct commissioning *record =
-        commissioning_parse("fuzz.yaml", text, length, house, utc, &errors);
+        commissioning_parse("fuzz.yaml", text, length, house, utc, INT64_MAX, &errors);
     if ((record == NULL) != (errors.count > 0))
         abort();
     commissioning_free(record);

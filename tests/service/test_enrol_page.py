@@ -119,6 +119,7 @@ def what_is_wrong_stays_with_its_reason_and_changes_nothing(place):
         ({"r-0-pipe": "9 kg"}, "r-0-pipe", "allowed: 20 mm to 1 m"),
         ({"r-0-model": "no-such"}, "r-0-model", "is no fan model"),
         ({"r-0-installed": "yesterday"}, "r-0-installed", "is not a date"),
+        ({"r-0-installed": "2999-01-01"}, "r-0-installed", "is ahead"),
         ({"name": "x" * 501}, "name", "is too long"),
         ({suction + "unit": "degF"}, suction + "unit", "a unit of another kind"),
         ({suction + "unit": "<i>"}, suction + "unit", "is not a unit"),

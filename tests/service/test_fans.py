@@ -8,7 +8,7 @@ import sys
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
 # pylint: disable=wrong-import-position
 from contract import DAY, files, keys_are, near, tool_of  # noqa: E402
-from harness import Suite, check, equal, now_ms, plain_point, rfc3339, system, wait_until  # noqa: E402
+from harness import Suite, check, equal, local_day, now_ms, plain_point, rfc3339, system, wait_until  # noqa: E402
 from pages import fetch  # noqa: E402
 
 suite = Suite()
@@ -69,6 +69,39 @@ def a_visit_says_what_it_replaced(place):
     check("new fan (main) radial-9, serial N 101, in place of radial-9, serial N 1" in text, text[-900:])
     page = fetch(daemon, "/systems/house-1").text
     check("radial-9, serial N 101. In place of radial-9, serial N 1." in page, page[-900:])
+
+
+@suite.test
+def a_day_that_has_not_come_is_refused_and_changes_nothing(place):
+    _broker, daemon, tool = furnished(place)
+    before = [tool.json("show", "house-2")[key] for key in ("commissioning", "past_visits", "branches")]
+    ahead = local_day(-2 * DAY)
+    visit = ("visit-done", "house-2", "--on", date(0.1), "--by", "x", "--found", "x", "--did", "x", "--equipment")
+    for fan, why in ((f"{{model: axial-2, installed: {ahead}}}", "installed: is ahead"),
+                     (f"{{model: axial-2, installed: {date(1)}, warranty_until: {date(2)}}}", "warranty_until: is before")):
+        check(why in tool.run(*visit, fan, status=1)[1], f"a visit with {fan}")
+        files(daemon.folder, {"r.yaml": f"date: {date(1)}\nby: x\npoints: {{fan-power: 22 W}}\nequipment: [{fan}]\n"})
+        check(why in tool.run("commission", "house-2", "r.yaml", status=1)[1], f"a record with {fan}")
+    files(daemon.folder, {"r.yaml": f"date: {ahead}\nby: x\npoints: {{fan-power: 22 W}}\n"})
+    check("r.yaml:1: date: is ahead" in tool.run("commission", "house-2", "r.yaml", status=1)[1], "a record")
+    equal([tool.json("show", "house-2")[key] for key in ("commissioning", "past_visits", "branches")], before, "what is known")
+
+
+@suite.test
+def what_is_measured_on_the_day_of_a_record_comes_after_it(place):
+    _broker, daemon, tool = furnished(place)
+
+    def normal():
+        (point,) = [p for p in tool.json("show", "house-2")["points"] if p["id"] == "fan-power"]
+        return point["baseline"]["value"]
+    files(daemon.folder, {"now.yaml": f"date: {rfc3339(now_ms())}\nby: x\npoints: {{fan-power: 22 W}}\n",
+                          "day.yaml": f"date: {local_day()}\nby: x\npoints: {{fan-power: 19 W}}\n"})
+    tool.run("commission", "house-2", "now.yaml")
+    tool.run("visit-done", "house-2", "fan-power=30 W", "--on", local_day(), "--by", "x", "--found", "x", "--did", "x",
+             "--new-baseline")
+    equal(normal(), 30, "after the visit of the day")
+    tool.run("commission", "house-2", "day.yaml")
+    equal(normal(), 19, "after a record of the day")
 
 
 @suite.test
@@ -140,6 +173,7 @@ def what_an_alarm_says_is_next_then_the_old_ones(place):
     following = of_model(tool.json("fans"), "radial-9")["next"]
     equal([following[0]["system"], following[0]["condition"]], ["house-7", "fan-stopped"], "next")
     text = tool.table("fans")
+    check(re.search(r"^axial-2 +3 +\d+ +0 ", text, re.M) and re.search(r"^radial-9 +9 +\d+ +2 ", text, re.M), f"how many: {text}")
     for said in ("radial-9", "house-7 main", "fan-stopped", "90 % (", "1 replacements without a reason", "Kaplan-Meier"):
         check(said in text, f"{said} in {text}")
     page = daemon.request("GET", "/fans", page=True)

@@ -9,6 +9,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define NOW_MS (INT64_C(20454) * 86400000) /* 2026-01-01 */
+
 /* What a bad file must say: exactly one line. */
 struct refused_file {
     const char *text, *error;
@@ -104,6 +106,12 @@ static const struct refused_file refused[] = {
     {"date: 2025-10-03\nby: x\nequipment: [{model: a, why: old}]\n",
      "bad.yaml:3: equipment[1].why: old is not a reason why the fan before was taken out; allowed: "
      "failed, worn or other"},
+    {"date: 2026-01-02\nby: x\n", "bad.yaml:1: date: is ahead; allowed: a time that has come"},
+    {"date: 2025-10-03\nby: x\nequipment: [{model: a, installed: 2026-01-02}]\n",
+     "bad.yaml:3: equipment[1].installed: is ahead; allowed: a day that has come"},
+    {"date: 2025-10-03\nby: x\nequipment:\n- model: a\n  installed: 2025-10-03\n"
+     "  warranty_until: 2025-10-02\n",
+     "bad.yaml:6: equipment[1].warranty_until: is before installed; allowed: a later day"},
     {"date: 2025-10-03\nby: x\nnotes: \"a\\ab\"\n",
      "bad.yaml:3: notes: \"a?b\" has a control character; allowed: lines of text"},
     {"date: 2025-10-03\nby: x\npoints:\n  suction: 0 Pa\n",
@@ -132,7 +140,7 @@ static struct commissioning *parse(const char *text, const struct time_zone *zon
                                    struct settings_errors *errors) {
     struct system_description *system = house();
     struct commissioning *record =
-        commissioning_parse("bad.yaml", text, strlen(text), system, zone, errors);
+        commissioning_parse("bad.yaml", text, strlen(text), system, zone, NOW_MS, errors);
     system_description_free(system);
     return record;
 }
@@ -213,7 +221,7 @@ START_TEST(test_holes_give_the_exponent_where_the_record_gives_none) {
     struct system_description *system = house();
     struct settings_errors errors = {0};
     struct commissioning *record =
-        proved_field_record("r.yaml", holes, strlen(holes), system, utc, &errors);
+        proved_field_record("r.yaml", holes, strlen(holes), system, utc, NOW_MS, &errors);
     ck_assert_msg(record != NULL, "%s", errors.count ? errors.lines[0] : "");
     ck_assert_double_eq_tol(record->ground_exponent, log(2.0) / log(20.0 / 12.0), 1e-9);
     ck_assert_int_eq(record->back_draft, BACK_DRAFT_NO_APPLIANCE);
@@ -224,11 +232,12 @@ START_TEST(test_holes_give_the_exponent_where_the_record_gives_none) {
     ck_assert(isnan(record->test_holes.settings[2].flow_m3_s));
     commissioning_free(record);
     snprintf(more, sizeof more, "%sground_exponent: 1.7\n", holes);
-    record = proved_field_record("r.yaml", more, strlen(more), system, utc, &errors);
+    record = proved_field_record("r.yaml", more, strlen(more), system, utc, NOW_MS, &errors);
     ck_assert_double_eq(record->ground_exponent, 1.7);
     commissioning_free(record);
     snprintf(more, sizeof more, "%s- {suction: 900 Pa, flow: 13 L/s}\n", holes);
-    ck_assert_ptr_null(proved_field_record("r.yaml", more, strlen(more), system, utc, &errors));
+    ck_assert_ptr_null(
+        proved_field_record("r.yaml", more, strlen(more), system, utc, NOW_MS, &errors));
     ck_assert_uint_eq(errors.count, 1);
     ck_assert_ptr_nonnull(strstr(errors.lines[0], "r.yaml:1: test_holes: suction and flow give"));
     settings_errors_free(&errors);
