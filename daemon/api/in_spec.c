@@ -72,6 +72,13 @@ static void find_covered(struct in_spec *result, const struct api *api, size_t s
     }
 }
 
+static bool only_people_read(const struct system_description *about) {
+    for (size_t i = 0; i < about->point_count; i++)
+        if (!about->points[i].by_hand)
+            return false;
+    return true;
+}
+
 static void compute(struct in_spec *result) {
     double span_ms = (double)(result->to_ms - result->from_ms);
     for (size_t k = 0; k < IN_SPEC_COUNT; k++) {
@@ -90,10 +97,11 @@ bool in_spec_read(struct in_spec *result, struct api *api, size_t system, int64_
     struct store *store = pipeline_store(api->pipeline);
     int64_t commissioned_ms =
         monitor_dates(pipeline_monitor(api->pipeline), system)->commissioned_ms;
-    *result = (struct in_spec){.from_ms = from_ms < commissioned_ms ? commissioned_ms : from_ms,
-                               .to_ms = to_ms,
-                               .commissioned =
-                                   commissioned_ms != TIMESTAMP_NONE && commissioned_ms < to_ms};
+    *result = (struct in_spec){
+        .from_ms = from_ms < commissioned_ms ? commissioned_ms : from_ms,
+        .to_ms = to_ms,
+        .commissioned = commissioned_ms != TIMESTAMP_NONE && commissioned_ms < to_ms,
+        .by_hand = only_people_read(api->fleet->systems[system].description)};
     for (size_t k = 0; k < IN_SPEC_COUNT; k++)
         result->parts[k].share = NAN;
     if (!result->commissioned)
@@ -137,7 +145,8 @@ static json_t *part_json(const struct in_spec *result, size_t kind, const char *
     if (!result->commissioned)
         api_why(json, "not commissioned: there is nothing to hold it against");
     else if (!isfinite(part->share))
-        api_why(json, "no readings in this time");
+        api_why(json, result->by_hand ? "read by hand: nobody knows what was between two readings"
+                                      : "no readings in this time");
     return json;
 }
 

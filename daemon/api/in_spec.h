@@ -35,6 +35,7 @@ struct in_spec_part {
 struct in_spec {
     int64_t from_ms, to_ms; /* from the first commissioning on at the earliest */
     bool commissioned;      /* else nothing is known */
+    bool by_hand;           /* only people read: nobody knows what was between two readings */
     struct in_spec_part parts[IN_SPEC_COUNT];
 };
 

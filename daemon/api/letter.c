@@ -16,7 +16,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { EVENTS_MOST = 12, TEXT_SIZE = 80 };
+enum { EVENTS_MOST = 12, TEXT_SIZE = 80, BY_HAND_MOST = 10000 };
 static const double coverage_factor = 1.96; /* 95 % of a normal distribution */
 
 struct letter {
@@ -128,15 +128,26 @@ static void write_radon(struct letter *letter) {
         say(letter, words(letter, LETTER_RADON_PART), NULL, NULL, NULL);
 }
 
-static void write_pull(struct letter *letter) {
-    size_t point = fleet_point_of(letter->api->fleet, letter->request->system, QUANTITY_SUCTION);
+/* The first of them, read by a sensor or by a person; FLEET_NONE: there is none. */
+static size_t suction_point(const struct letter *letter, bool by_hand) {
+    const struct fleet_system *owner = &letter->api->fleet->systems[letter->request->system];
+    for (size_t i = 0; i < owner->point_count; i++) {
+        const struct point_description *point = &letter->about->points[i];
+        if (point->quantity == QUANTITY_SUCTION && point->by_hand == by_hand)
+            return owner->first_point + i;
+    }
+    return FLEET_NONE;
+}
+
+static const struct point_baseline *set_up_value(const struct letter *letter, size_t point) {
+    return point_state_baseline(monitor_point(pipeline_monitor(letter->api->pipeline), point),
+                                letter->to_ms);
+}
+
+static void say_sensor(struct letter *letter, size_t point) {
+    const struct point_baseline *baseline = set_up_value(letter, point);
     char mean_text[TEXT_SIZE], set_up[TEXT_SIZE];
     double mean, coverage;
-    if (point == FLEET_NONE || letter->api->fleet->points[point].description->by_hand)
-        return;
-    const struct point_baseline *baseline = point_state_baseline(
-        monitor_point(pipeline_monitor(letter->api->pipeline), point), letter->to_ms);
-    begin_section(letter, home_text(letter->request->language, HOME_PULL));
     if (!period_mean(letter->api, point, letter->from_ms, letter->to_ms, &mean, &coverage))
         say(letter, words(letter, LETTER_PULL_TOO_FEW), NULL, NULL, NULL);
     else
@@ -145,6 +156,53 @@ static void write_pull(struct letter *letter) {
             baseline ? value(letter, set_up, baseline->value, DIMENSION_PRESSURE)
                      : home_text(letter->request->language, HOME_NO_SET_UP),
             NULL);
+}
+
+struct by_hand {
+    const struct letter *letter;
+    size_t count;
+    int64_t last_ms;
+    double last;
+};
+
+static bool on_reading_by_hand(void *context, const struct record_by_hand *reading) {
+    struct by_hand *found = context;
+    if (within(found->letter, reading->time_ms) && found->count++ == 0) { /* the newest first */
+        found->last_ms = reading->time_ms;
+        found->last = reading->value;
+    }
+    return reading->time_ms >= found->letter->from_ms;
+}
+
+static void say_by_hand(struct letter *letter, size_t point) {
+    const struct point_baseline *baseline = set_up_value(letter, point);
+    struct store *store = pipeline_store(letter->api->pipeline);
+    struct by_hand found = {.letter = letter};
+    char last[TEXT_SIZE], day[TEXT_SIZE], count[24];
+    if (store)
+        record_by_hand_newest(store, pipeline_key(letter->api->pipeline, point), BY_HAND_MOST,
+                              on_reading_by_hand, &found);
+    snprintf(count, sizeof count, "%zu", found.count);
+    if (found.count)
+        say(letter, words(letter, LETTER_PULL_BY_HAND), count,
+            value(letter, last, found.last, DIMENSION_PRESSURE),
+            day_text(letter, day, found.last_ms));
+    else
+        say(letter, words(letter, LETTER_PULL_NOT_READ), NULL, NULL, NULL);
+    if (baseline)
+        say(letter, words(letter, LETTER_PULL_AT_START),
+            value(letter, last, baseline->value, DIMENSION_PRESSURE), NULL, NULL);
+}
+
+static void write_pull(struct letter *letter) {
+    size_t sensor = suction_point(letter, false), tube = suction_point(letter, true);
+    if (sensor == FLEET_NONE && tube == FLEET_NONE)
+        return;
+    begin_section(letter, home_text(letter->request->language, HOME_PULL));
+    if (sensor != FLEET_NONE)
+        say_sensor(letter, sensor);
+    if (tube != FLEET_NONE)
+        say_by_hand(letter, tube);
 }
 
 /* ---- in order, and not ---- */
@@ -161,8 +219,11 @@ static void write_share(struct letter *letter) {
         int64_t took_ms = part->outages[i].to_ms - part->outages[i].from_ms;
         longest_ms = took_ms > longest_ms ? took_ms : longest_ms;
     }
-    if (!read || !spec.commissioned || !isfinite(part->share)) {
+    if (!read || !spec.commissioned) {
         say(letter, words(letter, LETTER_NOT_SET_UP), NULL, NULL, NULL);
+    } else if (!isfinite(part->share)) {
+        say(letter, words(letter, spec.by_hand ? LETTER_SHARE_BY_HAND : LETTER_SHARE_UNKNOWN),
+            percent(share, 1.0), NULL, NULL);
     } else {
         say(letter, words(letter, LETTER_SHARE), percent(share, part->share), NULL, NULL);
         snprintf(count, sizeof count, "%zu", part->count);

@@ -112,8 +112,9 @@ static void write_start_up(const struct sheet *sheet) {
 }
 
 static void write_care(const struct sheet *sheet) {
-    static const enum letter_text care[] = {LETTER_SHEET_ON, LETTER_SHEET_WIRES,
-                                            LETTER_SHEET_CHANGES, LETTER_SHEET_TEST};
+    static const enum letter_text care[] = {LETTER_SHEET_SHOWS_NOT, LETTER_SHEET_ON,
+                                            LETTER_SHEET_WIRES, LETTER_SHEET_CHANGES,
+                                            LETTER_SHEET_TEST};
     static const enum home_text cautions[] = {HOME_CAUTION_ALARM, HOME_CAUTION_RISK,
                                               HOME_CAUTION_CODES};
     write_letter(sheet, "h2", LETTER_KEEP_IN_MIND, NULL, NULL, NULL);
@@ -141,7 +142,9 @@ void page_fan_sheet(struct page_view *view, size_t system) {
     const struct page_head head = {.title = about->name, .style = "record", .system = system};
     if (*page_query(view, "language"))
         wording_language_find(page_query(view, "language"), &sheet.language);
+    size_t reader = view->language;
     page_begin(view, &head);
+    view->language = sheet.language;
     html_open(&view->html, "div", "lang", wording_language_code(sheet.language), NULL);
     write_letter(&sheet, "h1", LETTER_SHEET_TITLE, about->name, NULL, NULL);
     write_whom_to_call(&sheet);
@@ -149,5 +152,6 @@ void page_fan_sheet(struct page_view *view, size_t system) {
     write_start_up(&sheet);
     write_care(&sheet);
     html_markup(&view->html, "</div>");
+    view->language = reader;
     page_end(view, 200);
 }

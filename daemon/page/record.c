@@ -93,7 +93,8 @@ static void write_in_spec(struct page_view *view, size_t system) {
     page_element(view, "h2", PAGE_SHARE_IN_SPEC);
     html_markup(&view->html, "<p>");
     if (!read || !isfinite(part->share))
-        page_write(view, PAGE_SHARE_UNKNOWN);
+        page_write(view,
+                   spec.commissioned && spec.by_hand ? PAGE_SHARE_BY_HAND : PAGE_SHARE_UNKNOWN);
     else
         page_fill(view, part->count ? PAGE_SHARE_OUTAGES : PAGE_SHARE_NO_OUTAGE,
                   slot_percent(part->share), slot_date(spec.from_ms, page_zone(view, system)),

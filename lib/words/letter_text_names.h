@@ -21,11 +21,15 @@ enum letter_text {
     LETTER_RADON_PART,    /* the time was not a whole year */
     LETTER_PULL_MEAN,     /* {a} mean, {b} at set-up */
     LETTER_PULL_TOO_FEW,
+    LETTER_PULL_BY_HAND,  /* {a}: how many readings, {b}: the last, {c}: its day */
+    LETTER_PULL_AT_START, /* {a} */
+    LETTER_PULL_NOT_READ,
     LETTER_SHARE_TITLE,
     LETTER_SHARE,         /* {a}: percent */
     LETTER_SHARE_UNKNOWN, /* {a}: percent */
     LETTER_OUTAGES,       /* {a}: how many, {b}: days of the longest */
     LETTER_NO_OUTAGE,
+    LETTER_SHARE_BY_HAND, /* nobody knows what was between two readings */
     LETTER_NOT_SET_UP,
     LETTER_HAPPENED,
     LETTER_NOTHING_HAPPENED,
@@ -51,6 +55,7 @@ enum letter_text {
     LETTER_SHEET_TUBE, /* {a} at set-up, {b} low and {c} high limit */
     LETTER_SHEET_LEVEL,
     LETTER_SHEET_SET_UP,
+    LETTER_SHEET_SHOWS_NOT,
     LETTER_SHEET_ON,
     LETTER_SHEET_WIRES,
     LETTER_SHEET_CHANGES,

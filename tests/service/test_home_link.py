@@ -226,6 +226,36 @@ def a_house_that_only_people_read_is_not_heard_when_nobody_reads_it(place):
     wait_until(lambda: not [a for a in house.daemon.alarms() if a["condition"] == "reading-due" and a["returned"] is None], 5, "read")
 
 
+@suite.test
+def the_papers_of_a_house_that_only_people_read_say_what_they_read(place):
+    house = Home(place, by_hand(fan={"model": "radial-150", "serial": "0017", "installed": "2025-09-30"}))
+    tool, days = tool_of(house.daemon), (30, 20, 5)
+    year = local_day(5 * DAY)[:4]
+
+    def letter(*more):
+        return {s["heading"]: " ".join(s["paragraphs"]) for s in
+                tool.json("report", "mill", "--year", year, *more)["sections"]}
+    house.commission(days_ago=200 if local_day(200 * DAY)[:4] == year else 4)
+    check("Nobody read the U-tube in this time." in letter()["The pull in the pipe"], letter())
+    for value, ago in zip((1.1, 1.05, 0.98), days):
+        house.daemon.post("/api/systems/mill/points/tube/record",
+                          {"value": f"{value} inH2O", "at": rfc3339(now_ms() - ago * DAY), "by": "Ann"})
+    house.daemon.post("/api/systems/mill/points/tube/record", {"value": "0.9 inH2O", "by": "Ann"})
+    said = letter()
+    read = sum(1 for ago in (*days, 0) if local_day(ago * DAY)[:4] == local_day()[:4]) if year == local_day()[:4] else None
+    check(read is None or f"by people: {read}. The last one, of {local_day()}: 0.9 inH2O. On the day the system was set up it was 1.1 inH2O."
+          in said["The pull in the pipe"], said)
+    check("nobody knows how it was" in said["How much of the time it was as it should be"], said)
+    check("0.9 inH2O" in letter("--language", "es")["La aspiración en el tubo"], "in Spanish")
+    record = house.session.get("/systems/mill/record").text
+    check("nobody knows what was between two readings by hand" in record and "0.98 inH2O, by Ann" in record, record)
+    row = house.show()["in_spec"][0]
+    equal((row["share"], row["why"]), (None, "read by hand: nobody knows what was between two readings"), "in show")
+    sheet = house.session.get("/systems/mill/fan-sheet?language=es").text
+    check("número de serie 0017" in sheet and "serial" not in sheet and "installed" not in sheet, sheet)
+    check("muestran cuánto radón hay" in sheet, f"what it does not prove: {sheet}")
+
+
 # ---- tests, the fan ----
 
 @suite.test
