@@ -10,6 +10,13 @@
 #include <stddef.h>
 #include <stdint.h>
 
+/* A check that holds writes nothing: one call of the system for each costs more than what is
+ * tested. */
+#undef ck_assert_msg
+#define ck_assert_msg(expr, ...)                                                                   \
+    ((expr) ? (void)0                                                                              \
+            : _ck_assert_failed(__FILE__, __LINE__, "Assertion '" #expr "' failed", __VA_ARGS__))
+
 /** Runs one TCase (takes it over) and returns main's exit status. */
 int run_test_case(TCase *tcase);
 
