@@ -35,7 +35,24 @@ function(add_languages target name)
     target_sources(${target} PRIVATE ${path})
 endfunction()
 
+# The keys home.NAME, letter.NAME and page.NAME of a file as enums: enum home_text with HOME_NAME and
+# HOME_TEXT_COUNT in words/home_text_names.h, and so on.
+function(add_text_names target file)
+    set_property(DIRECTORY ${CMAKE_SOURCE_DIR} APPEND PROPERTY CMAKE_CONFIGURE_DEPENDS ${file})
+    file(READ ${file} text)
+    foreach(member home letter page)
+        string(TOUPPER ${member} prefix)
+        string(REGEX MATCHALL "\n${member}\\.[A-Z_0-9]+ = " names "${text}")
+        list(TRANSFORM names REPLACE "\n${member}\\.([A-Z_0-9]+) = " "    ${prefix}_\\1,\n")
+        list(JOIN names "" names)
+        file(CONFIGURE OUTPUT ${CMAKE_BINARY_DIR}/languages/words/${member}_text_names.h
+             CONTENT "#pragma once\nenum ${member}_text {\n${names}    ${prefix}_TEXT_COUNT\n};\n" @ONLY)
+    endforeach()
+    target_include_directories(${target} PUBLIC ${CMAKE_BINARY_DIR}/languages)
+endfunction()
+
 file(GLOB language_files CONFIGURE_DEPENDS ${CMAKE_SOURCE_DIR}/lib/words/language_*.txt)
 list(FILTER language_files EXCLUDE REGEX "language_en\\.txt$")
 list(PREPEND language_files ${CMAKE_SOURCE_DIR}/lib/words/language_en.txt)
+add_text_names(core ${CMAKE_SOURCE_DIR}/lib/words/language_en.txt)
 add_languages(core languages ${language_files})

@@ -27,6 +27,16 @@ for header in $(grep -rhoE '#include "[a-z_]+(assets|schema)\.h"' lib daemon | s
     found=$(find build build-check build-clang -name "$header" 2>/dev/null | head -n 1)
     if [ -n "$found" ]; then cp "$found" "$scratch/include/"; else echo "$made" >"$scratch/include/$header"; fi
 done
+# And languages.cmake: the names of the texts, which are keys of the English ones.
+mkdir -p "$scratch/include/words"
+for member in home letter page; do
+    prefix=$(echo $member | tr a-z A-Z)
+    {
+        printf '#pragma once\nenum %s_text {\n' $member
+        sed -n "s/^$member\.\([A-Z_0-9]*\) = .*/    ${prefix}_\1,/p" lib/words/language_en.txt
+        echo "    ${prefix}_TEXT_COUNT };"
+    } >"$scratch/include/words/${member}_text_names.h"
+done
 compiles() { # FILE…
     musl-gcc -std=c17 -fsyntax-only -Wall -Wextra -Werror -D_GNU_SOURCE -DSUBSLAB_VERSION='"0"' -Ilib -Idaemon \
         -isystem "$scratch/include" "$@"
