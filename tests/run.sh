@@ -65,7 +65,7 @@ SUBSLAB_BUILD=$PWD/build-check
 VALIDATORS_FOLDER=$PWD/build-npm
 TOOL_EVENT=$SUBSLAB_BUILD/tests/tool_event
 # Not strict_string_checks: it calls strndup of a part of a buffer a fault.
-ASAN_OPTIONS=detect_leaks=1:detect_stack_use_after_return=1
+ASAN_OPTIONS=detect_leaks=1:detect_stack_use_after_return=1:quarantine_size_mb=16
 UBSAN_OPTIONS=print_stacktrace=1:halt_on_error=1
 LSAN_OPTIONS=report_objects=1
 # A single test of a C program has its own limit; programs side by side on a busy machine need more.
