@@ -5,6 +5,7 @@
  */
 #include "tell/announce_private.h"
 
+#include "measure/array.h"
 #include "measure/duration.h"
 
 #include <stdlib.h>
@@ -82,8 +83,7 @@ static enum store_status note_list(struct announce *announce,
     for (size_t i = 0; i < announce->list_count; i++)
         if (announce->lists[i].row == row)
             return STORE_OK;
-    struct announce_list *grown =
-        realloc(announce->lists, (announce->list_count + 1) * sizeof *grown);
+    struct announce_list *grown = array_room(announce->lists, announce->list_count, sizeof *grown);
     if (!grown)
         return STORE_OUT_OF_MEMORY;
     announce->lists = grown;

@@ -8,6 +8,7 @@
  */
 #include "tell/announce_private.h"
 
+#include "measure/array.h"
 #include "measure/duration.h"
 #include "store/records.h"
 
@@ -69,7 +70,7 @@ static bool add(struct announce *announce, const char *name, int64_t last_ms, in
     if (announce->place_count == PLACES_MOST)
         return false;
     struct announce_place *grown =
-        realloc(announce->places, (announce->place_count + 1) * sizeof *grown);
+        array_room(announce->places, announce->place_count, sizeof *grown);
     if (!grown)
         return false;
     announce->places = grown;
