@@ -74,12 +74,18 @@ static void write_search(struct page_view *view, const char *words) {
 }
 
 /* The next form has a part for each of them. */
-static void write_riser_count(struct page_view *view) {
-    static const char *const words[] = {"1", "2", "3", "4", "5", "6", "7", "8"};
-    const struct entry_field field = {.name = "risers",
-                                      .label = page_words(view, PAGE_RISERS_WITH_FAN)};
+static void write_counts(struct page_view *view) {
+    static const char *const words[] = {"0", "1", "2", "3", "4", "5", "6", "7", "8"};
+    _Static_assert(sizeof words / sizeof words[0] == ENROL_RISERS_MOST + 1, "a word a riser");
+    _Static_assert(sizeof words / sizeof words[0] == ENROL_TUBES_MOST + 1, "a word a U-tube");
+    const struct entry_field risers = {.name = "risers",
+                                       .label = page_words(view, PAGE_RISERS_WITH_FAN)},
+                             tubes = {.name = "tubes",
+                                      .label = page_words(view, PAGE_TUBES_READ),
+                                      .hint = page_words(view, PAGE_TUBES_READ_HINT)};
     struct entry entry = {.html = &view->html};
-    entry_select(&entry, &field, words, words, ENROL_RISERS_MOST);
+    entry_select(&entry, &risers, words + 1, words + 1, ENROL_RISERS_MOST);
+    entry_select(&entry, &tubes, words, words, ENROL_TUBES_MOST + 1);
 }
 
 static void write_topics(struct page_view *view, const char *words) {
@@ -100,12 +106,8 @@ static void write_topics(struct page_view *view, const char *words) {
         page_fill(view, PAGE_TOPICS_LEFT, slot_count(list.left_out));
         html_markup(&view->html, "</p>");
     }
-    if (list.shown) {
-        write_riser_count(view);
-        page_end_form(view, PAGE_OF_ONE_HOUSE);
-    } else {
-        html_markup(&view->html, "</form>");
-    }
+    write_counts(view);
+    page_end_form(view, PAGE_OF_ONE_HOUSE);
 }
 
 /* Who is not signed in is led there; false then. */

@@ -82,6 +82,26 @@ size_t enrol_riser_count(const struct page_form *form) {
     return count < 1 ? 1 : count > ENROL_RISERS_MOST ? ENROL_RISERS_MOST : count;
 }
 
+/* How many U-tubes a form says that a person reads. */
+static size_t tube_count(const struct page_form *form) {
+    unsigned long count = strtoul(page_form_value(form, "tubes"), NULL, 10);
+    return count > ENROL_TUBES_MOST ? ENROL_TUBES_MOST : count;
+}
+
+/* Points that a person reads, behind those that were ticked. */
+static void add_tubes(const struct page_view *view, struct house_form *house, size_t count) {
+    for (size_t i = 0; i < count && house->point_count < ENROL_POINTS_MOST; i++) {
+        struct enrol_point *point = &house->points[house->point_count++];
+        *point = (struct enrol_point){.by = "hand", .id = "tube"};
+        if (count > 1)
+            snprintf(point->id, sizeof point->id, "tube-%zu", i + 1);
+        snprintf(point->quantity, sizeof point->quantity, "%s",
+                 quantity_info(QUANTITY_SUCTION)->name);
+        snprintf(point->unit, sizeof point->unit, "%s",
+                 unit_shown(DIMENSION_PRESSURE, view->units)->spelling);
+    }
+}
+
 /* Of a topic "subslab/maple-4/suction" "maple-4". */
 static void propose_system(char *id, size_t size, const char *topic) {
     const char *last = strrchr(topic, '/'), *from = last;
@@ -235,6 +255,11 @@ static void write_hidden(struct house_form *house, size_t i, const char *part, c
 static void write_point_head(struct page_view *view, struct house_form *house, size_t i) {
     const struct enrol_point *point = &house->points[i];
     char name[ENROL_FIELD_SIZE], last[40];
+    if (*point->by) {
+        page_element(view, "legend", PAGE_TUBE_READ);
+        write_hidden(house, i, "by", point->by);
+        return;
+    }
     html_open(house->entry.html, "legend", "class", "topic", NULL);
     html_format(house->entry.html, "%s%s%s%s", point->topic,
                 *point->value || *point->senml ? " " : "", point->value, point->senml);
@@ -252,27 +277,29 @@ static void write_point_head(struct page_view *view, struct house_form *house, s
 
 static void write_point_fields(struct page_view *view, struct house_form *house, size_t i) {
     const struct enrol_point *point = &house->points[i];
+    bool hand = *point->by != '\0';
     char id[ENROL_FIELD_SIZE], quantity[ENROL_FIELD_SIZE], unit[ENROL_FIELD_SIZE],
         every[ENROL_FIELD_SIZE], place[ENROL_FIELD_SIZE];
-    const struct entry_field fields[] = {{.name = enrol_point_field(unit, i, "unit"),
-                                          .label = page_words(view, PAGE_UNIT_SENT),
-                                          .otherwise = point->unit,
-                                          .most = "24",
-                                          .needed = true},
-                                         {.name = enrol_point_field(id, i, "id"),
-                                          .label = page_words(view, PAGE_POINT_ID),
-                                          .otherwise = point->id,
-                                          .most = "64",
-                                          .needed = true},
-                                         {.name = enrol_point_field(every, i, "every"),
-                                          .label = page_words(view, PAGE_HOW_OFTEN),
-                                          .otherwise = "10 min",
-                                          .most = "24",
-                                          .needed = true},
-                                         {.name = enrol_point_field(place, i, "place"),
-                                          .label = page_words(view, PAGE_PLACE),
-                                          .hint = page_words(view, PAGE_PLACE_HINT),
-                                          .most = "200"}};
+    const struct entry_field fields[] = {
+        {.name = enrol_point_field(unit, i, "unit"),
+         .label = page_words(view, hand ? PAGE_UNIT_READ : PAGE_UNIT_SENT),
+         .otherwise = point->unit,
+         .most = "24",
+         .needed = true},
+        {.name = enrol_point_field(id, i, "id"),
+         .label = page_words(view, PAGE_POINT_ID),
+         .otherwise = point->id,
+         .most = "64",
+         .needed = true},
+        {.name = enrol_point_field(every, i, "every"),
+         .label = page_words(view, hand ? PAGE_HOW_OFTEN_READ : PAGE_HOW_OFTEN),
+         .otherwise = hand ? "183 d" : "10 min",
+         .most = "24",
+         .needed = true},
+        {.name = enrol_point_field(place, i, "place"),
+         .label = page_words(view, PAGE_PLACE),
+         .hint = page_words(view, PAGE_PLACE_HINT),
+         .most = "200"}};
     html_markup(house->entry.html, "<fieldset>");
     write_point_head(view, house, i);
     write_quantity(view, house, enrol_point_field(quantity, i, "quantity"), point->quantity);
@@ -321,15 +348,17 @@ void page_enrol_house(struct page_view *view, const struct page_form *form) {
                  page_words(view, PAGE_COME_LATER));
         return;
     }
+    size_t tubes = tube_count(form);
     picked.points = house->points;
     for (size_t i = 0; i < form->count; i++)
         picked.asked += strcmp(form->fields[i].name, "pick") == 0;
     unclaimed_each(view->api, take_picked, &picked);
     house->point_count = picked.count;
     house->riser_count = enrol_riser_count(form);
-    if (picked.asked == 0)
+    add_tubes(view, house, tubes);
+    if (picked.asked + tubes == 0)
         enrol_show_topics(view, page_words(view, PAGE_NOTHING_TICKED));
-    else if (picked.asked > ENROL_POINTS_MOST)
+    else if (picked.asked + tubes > ENROL_POINTS_MOST)
         enrol_show_topics(view, page_words(view, PAGE_TOO_MANY_TICKED));
     else if (picked.count < picked.asked)
         enrol_show_topics(view, page_words(view, PAGE_TICKED_GONE));

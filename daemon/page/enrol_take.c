@@ -14,7 +14,7 @@
 
 /* The points of a form that was sent: their topics and places are not typed, but sent along. */
 static void read_sent_points(struct house_form *house) {
-    static const char *const parts[] = {"topic", "value", "time", "senml"};
+    static const char *const parts[] = {"topic", "value", "time", "senml", "by"};
     char name[ENROL_FIELD_SIZE];
     for (; house->point_count < ENROL_POINTS_MOST; house->point_count++) {
         struct enrol_point *point = &house->points[house->point_count];
@@ -24,12 +24,13 @@ static void read_sent_points(struct house_form *house) {
         } rooms[] = {{point->topic, sizeof point->topic},
                      {point->value, sizeof point->value},
                      {point->time, sizeof point->time},
-                     {point->senml, sizeof point->senml}};
-        for (size_t k = 0; k < 4; k++)
+                     {point->senml, sizeof point->senml},
+                     {point->by, sizeof point->by}};
+        for (size_t k = 0; k < sizeof parts / sizeof parts[0]; k++)
             snprintf(rooms[k].text, rooms[k].size, "%s",
                      page_form_value(house->entry.typed,
                                      enrol_point_field(name, house->point_count, parts[k])));
-        if (!*point->topic)
+        if (!*point->topic && !*point->by)
             return;
     }
 }
@@ -56,6 +57,7 @@ static struct system_file_point point_of(const struct house_form *house, size_t 
         .every = page_form_value(form, enrol_point_field(name, i, "every")),
         .place = page_form_value(form, enrol_point_field(name, i, "place")),
         .branch = riser_id(house, i),
+        .by = texts->by,
         .topic = texts->topic,
         .value = texts->value,
         .time = texts->time,

@@ -97,7 +97,34 @@ async function withoutScripts(tools) {
   await context.close();
 }
 
+// A house without sensors, in Spanish on a desk: its U-tube is read by a person.
+async function byHand(tools) {
+  const { browser, check, visit, follow, signIn, judgeIn } = tools;
+  const context = await browser.newContext({ viewport: { width: 1280, height: 900 }, locale: 'es-MX' });
+  const page = await signIn(context);
+  await visit(page, '/enrol');
+  await judgeIn(page, 'desktop-es-enrol', 'es');
+  await page.getByLabel('Medidores en U que lee una persona').selectOption('1');
+  await follow(page, page.getByRole('button', { name: 'Estos son de una casa' }));
+  await judgeIn(page, 'desktop-es-enrol-house', 'es');
+  check((await page.locator('fieldset legend', { hasText: 'Medidor en U, leído por una persona' }).count()) === 1, 'enrol by hand: the U-tube');
+  await page.getByLabel('Código', { exact: true }).fill('loma-1');
+  await page.getByLabel('Nombre', { exact: true }).fill('Loma <i>1</i>');
+  await page.getByLabel('Zona horaria').fill('America/Denver');
+  await page.getByRole('button', { name: 'Dar de alta esta casa' }).click();
+  await page.waitForURL('**/systems/loma-1/commission', { timeout: 30000 });
+  await judgeIn(page, 'desktop-es-commission', 'es');
+  await page.locator('[name=value-tube]').fill('1.1 inH2O');
+  await page.getByLabel('superada', { exact: true }).check();
+  await page.getByRole('button', { name: /^Confirmar/ }).click();
+  await page.waitForURL('**/systems/loma-1');
+  await page.locator('.past summary').first().click();
+  check(/retroceso de gases: superada/.test(await page.locator('main').innerText()), 'enrol by hand: commissioned');
+  await context.close();
+}
+
 export async function enrolment(tools) {
   await onThePhone(tools);
   await withoutScripts(tools);
+  await byHand(tools);
 }

@@ -105,6 +105,33 @@ def a_house_is_enrolled_from_its_topics(place):
 
 
 @suite.test
+def a_house_without_sensors_is_enrolled_with_its_u_tubes(place):
+    _, daemon = furnished(place)
+    session = Session(daemon)
+    answer = post_form(daemon, "/enrol-house", {"token": session.token, "risers": "2", "tubes": "2"}, session.cookie)
+    page = Page(answer.body.decode())
+    equal((answer.status, page.errors), (200, []), "the form")
+    check("U-tube, read by a person" in page.text and "Last value" not in page.text, page.text)
+    fields = fields_of(page)
+    equal([(fields[f"p-{i}-id"], fields[f"p-{i}-quantity"], fields[f"p-{i}-unit"], fields[f"p-{i}-every"]) for i in (0, 1)],
+          [("tube-1", "suction", "inH2O", "183 d"), ("tube-2", "suction", "inH2O", "183 d")], "proposed")
+    fields |= {"id": "moss-3", "name": "Moss 3", "p-0-riser": "1", "p-1-riser": "2"}
+    _, page = send(daemon, session, fields | {"p-1-every": "seldom"}, 400)
+    again = fields_of(page)
+    check("is not an interval" in page.text and again["p-1-every"] == "seldom", page.text)
+    equal((enrolled(daemon), ids(daemon)), ([], ["old-1"]), "nothing changed")
+    send(daemon, session, again | {"p-1-every": "90 d"}, 303)
+    wait_until(lambda: ids(daemon) == ["moss-3", "old-1"], 10, "watched")
+    equal([(p["id"], p["branch"], p["read_by"]) for p in daemon.get("/api/systems/moss-3")["points"]],
+          [("tube-1", "riser-1", "hand"), ("tube-2", "riser-2", "hand")], "read by a person")
+    commission = session.get("/systems/moss-3/commission")
+    sent = fields_of(commission) | {"value-tube-1": "1.1", "value-tube-2": "0.9"}
+    equal(post_form(daemon, "/systems/moss-3/commission", sent, session.cookie).status, 303, "commissioned")
+    tube = daemon.get("/api/systems/moss-3")["points"][1]
+    check(abs(tube["baseline"]["value"] - 0.9 * 249.08891) < 1e-6, f"what it should read: {tube['baseline']}")
+
+
+@suite.test
 def what_is_wrong_stays_with_its_reason_and_changes_nothing(place):
     _, daemon = furnished(place)
     session = Session(daemon)
