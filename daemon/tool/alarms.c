@@ -5,6 +5,7 @@
 #include "tool/shards.h"
 #include "tool/table.h"
 #include "tool/values.h"
+#include "tool/words.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -13,25 +14,29 @@
 static void add_alarm(struct ctl *ctl, struct ctl_table *table, const json_t *alarm, bool history) {
     char text[CTL_VALUE_SIZE], place[256];
     const char *point = ctl_text_of(alarm, "point"), *system = ctl_text_of(alarm, "system");
-    snprintf(place, sizeof place, "%s%s%s", *system ? system : "the daemon", *point ? " " : "",
-             point);
+    snprintf(place, sizeof place, "%s%s%s", *system ? system : ctl_words(ctl, PAGE_TOOL_DAEMON),
+             *point ? " " : "", point);
     ctl_use_zone(ctl, ctl_text_of(alarm, "time_zone"));
     ctl_table_add_number(table, (long long)json_integer_value(json_object_get(alarm, "id")));
-    ctl_table_add(table, ctl_text_of(alarm, "priority"));
+    ctl_table_add(table, ctl_words_of(ctl, ctl_text_of(alarm, "priority")));
     ctl_table_add(table, place);
-    ctl_table_add(table, ctl_text_of(alarm, "condition"));
-    ctl_table_add(table, ctl_text_of(alarm, "state"));
+    ctl_table_add(table, ctl_condition(ctl, ctl_text_of(alarm, "condition")));
+    ctl_table_add(table, ctl_words_of(ctl, ctl_text_of(alarm, "state")));
     ctl_table_add(table, ctl_time(text, ctl, json_object_get(alarm, "raised")));
     if (history)
         ctl_table_add(table, ctl_time(text, ctl, json_object_get(alarm, "returned")));
 }
 
 static void print_alarms(struct ctl *ctl, const json_t *list, bool history, bool shards) {
-    static const struct ctl_column columns[] = {
-        {"SHARD", false, CTL_KEEP_WHOLE},     {"NO", true, CTL_KEEP_WHOLE},
-        {"PRIO", false, CTL_KEEP_WHOLE},      {"WHERE", false, CTL_KEEP_WORDS},
-        {"CONDITION", false, CTL_KEEP_WHOLE}, {"STATE", false, CTL_KEEP_WHOLE},
-        {"RAISED", false, CTL_KEEP_WHOLE},    {"RETURNED", false, CTL_KEEP_WHOLE}};
+    const struct ctl_column columns[] = {
+        {ctl_words(ctl, PAGE_HEAD_SHARD), false, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_NUMBER), true, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_PRIORITY), false, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_WHERE), false, CTL_KEEP_WORDS},
+        {ctl_words(ctl, PAGE_HEAD_CONDITION), false, CTL_KEEP_WORDS},
+        {ctl_words(ctl, PAGE_HEAD_STATE), false, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_RAISED), false, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_RETURNED), false, CTL_KEEP_WHOLE}};
     char shard[CTL_VALUE_SIZE];
     struct ctl_table *table = ctl_table_create(columns + !shards, 6U + shards + history);
     const json_t *alarm;
@@ -42,7 +47,7 @@ static void print_alarms(struct ctl *ctl, const json_t *list, bool history, bool
         add_alarm(ctl, table, alarm, history);
     }
     if (json_array_size(list) == 0)
-        printf("no %salarms\n", history ? "" : "open ");
+        ctl_tell(ctl, history ? PAGE_TOOL_NO_ALARMS : PAGE_SHOW_NO_ALARMS, NULL);
     else
         ctl_table_print(table, stdout);
     ctl_table_destroy(table);
@@ -190,7 +195,7 @@ static enum ctl_status unshelve(struct ctl *ctl, int argc, char **argv) {
 /* ---- out of service ---- */
 
 static enum ctl_status change_service(struct ctl *ctl, const char *system, const char *verb,
-                                      json_t *body, const char *said) {
+                                      json_t *body, enum page_text said) {
     struct ctl_path path = ctl_path("/api/systems/");
     char until[CTL_VALUE_SIZE];
     json_t *answer = NULL;
@@ -201,8 +206,7 @@ static enum ctl_status change_service(struct ctl *ctl, const char *system, const
     if (answer) {
         const json_t *end = json_object_get(answer, "until");
         ctl_use_zone(ctl, ctl_text_of(answer, "time_zone"));
-        printf("%s is %s%s%s\n", system, said, json_is_string(end) ? " until " : "",
-               json_is_string(end) ? ctl_time(until, ctl, end) : "");
+        ctl_tell(ctl, said, system, ctl_time(until, ctl, end), NULL);
     }
     json_decref(answer);
     return status;
@@ -214,7 +218,7 @@ static enum ctl_status out_of_service(struct ctl *ctl, int argc, char **argv) {
     enum ctl_status status = read_end(ctl, argc, argv, &operand, &body);
     if (!body)
         return status;
-    return change_service(ctl, operand, "out-of-service", body, "out of service");
+    return change_service(ctl, operand, "out-of-service", body, PAGE_TOOL_OUT_OF_SERVICE);
 }
 
 static enum ctl_status return_to_service(struct ctl *ctl, int argc, char **argv) {
@@ -226,7 +230,7 @@ static enum ctl_status return_to_service(struct ctl *ctl, int argc, char **argv)
     json_t *body = json_object();
     ctl_set(body, "by", by);
     return change_service(ctl, arguments.operands[0], "return-to-service", body,
-                          "in service again");
+                          PAGE_TOOL_IN_SERVICE);
 }
 
 #define TIME_HELP                                                                                  \

@@ -5,8 +5,7 @@
 #include "host/fleet_files.h"
 #include "host/named_files.h"
 #include "settings/yaml_tree.h"
-#include "tool/ctl.h"
-#include "tool/text.h"
+#include "tool/words.h"
 
 #include <errno.h>
 #include <stdio.h>
@@ -18,32 +17,28 @@
 /* ---- one settings file and all it names ---- */
 
 /* Some brokers take a dot for a slash, and then no point takes what they hand on. */
-static void note_dots(const struct fleet *fleet) {
+static void note_dots(const struct ctl *ctl, const struct fleet *fleet) {
     for (size_t i = 0; i < fleet->point_count; i++) {
         const struct point_description *point = fleet->points[i].description;
         if (!strchr(point->topic, '.'))
             continue;
-        char *clean = ctl_text_clean(point->topic);
-        printf(
-            "Topic %s has a dot: RabbitMQ hands it on with a slash there. Behind it name another "
-            "topic.\n",
-            clean ? clean : "");
-        free(clean);
+        ctl_tell(ctl, PAGE_TOOL_TOPIC_DOT, point->topic, NULL);
         return;
     }
 }
 
-static void check_settings_file(const char *file, struct settings_errors *errors) {
+static void check_settings_file(const struct ctl *ctl, const char *file,
+                                struct settings_errors *errors) {
     struct fleet *fleet = fleet_files_load(file, NULL, errors);
     if (!fleet)
         return;
     named_files_check(fleet->settings, errors);
     if (errors->count == 0) {
-        printf("%s: %zu systems, %zu points, %zu contacts\n", file, fleet->system_count,
-               fleet->point_count, fleet->settings->contact_count);
+        ctl_tell(ctl, PAGE_TOOL_CHECKED, file, CTL_COUNT(fleet->system_count),
+                 CTL_COUNT(fleet->point_count), CTL_COUNT(fleet->settings->contact_count), NULL);
         if (fleet->settings->contact_count == 0)
-            printf("Nobody is told anything until there is a contact.\n");
-        note_dots(fleet);
+            ctl_tell(ctl, PAGE_TOOL_NOBODY_TOLD, NULL);
+        note_dots(ctl, fleet);
     }
     fleet_destroy(fleet);
 }
@@ -51,6 +46,7 @@ static void check_settings_file(const char *file, struct settings_errors *errors
 /* ---- system files named one by one ---- */
 
 struct checked_systems {
+    const struct ctl *ctl;
     const struct settings *settings; /* NULL: on their own */
     struct system_description **items;
     size_t count;
@@ -89,19 +85,16 @@ static void check_file(struct checked_systems *systems, const char *file,
     size_t length = 0;
     char *text = read_file(file, &length, errors);
     if (text && is_settings(file, text, length))
-        check_settings_file(file, errors);
+        check_settings_file(systems->ctl, file, errors);
     else if (text)
         add_system(systems, file, text, length, errors);
     free(text);
 }
 
 static void print_systems(const struct checked_systems *systems) {
-    for (size_t i = 0; i < systems->count; i++) {
-        char *clean = ctl_text_clean(systems->items[i]->id);
-        printf("%s: system %s, %zu points\n", systems->items[i]->file, clean ? clean : "",
-               systems->items[i]->point_count);
-        free(clean);
-    }
+    for (size_t i = 0; i < systems->count; i++)
+        ctl_tell(systems->ctl, PAGE_TOOL_CHECKED_SYSTEM, systems->items[i]->file,
+                 systems->items[i]->id, CTL_COUNT(systems->items[i]->point_count), NULL);
 }
 
 static bool read_settings(struct ctl *ctl, struct settings_errors *errors) {
@@ -120,7 +113,7 @@ static bool read_settings(struct ctl *ctl, struct settings_errors *errors) {
 
 static void check_files(struct ctl *ctl, char **files, int count, struct settings_errors *errors) {
     struct checked_systems systems = {
-        .items = calloc((size_t)count, sizeof(struct system_description *))};
+        .ctl = ctl, .items = calloc((size_t)count, sizeof(struct system_description *))};
     if (systems.items && read_settings(ctl, errors)) {
         systems.settings = ctl->settings;
         for (int i = 0; i < count; i++)
@@ -141,7 +134,7 @@ static enum ctl_status check(struct ctl *ctl, int argc, char **argv) {
     if (!ctl_arguments(ctl, argc, argv, &arguments))
         return arguments.status;
     if (arguments.count == 0)
-        check_settings_file(ctl->settings_file, &errors);
+        check_settings_file(ctl, ctl->settings_file, &errors);
     else
         check_files(ctl, arguments.operands, arguments.count, &errors);
     ctl_error_lines(&errors);

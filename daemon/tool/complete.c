@@ -5,6 +5,7 @@
 #include "tool/ctl_client.h"
 #include "tool/usage.h"
 #include "tool/usage_words.h"
+#include "words/wording_texts.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -31,9 +32,9 @@ static void offer(const struct line *line, const char *text, const char *about) 
 
 /* An option takes the words behind it; what is left of it when the line ends is to be completed. */
 static int take_option(struct line *line, int argc, char **argv) {
-    bool settings = strcmp(argv[0], "--settings") == 0;
-    int values = settings ? 1 : usage_values(line->items, line->count, argv[0]);
-    if (settings && argc > 1)
+    bool common = strcmp(argv[0], "--settings") == 0 || strcmp(argv[0], "--language") == 0;
+    int values = common ? 1 : usage_values(line->items, line->count, argv[0]);
+    if (common && argc > 1)
         ctl_common_option(line->ctl, argc, argv);
     if (values > argc - 1) {
         line->option = argv[0];
@@ -122,9 +123,16 @@ static void offer_word(const struct line *line, const char *word) {
         offer_ids(line, meaning);
 }
 
+static void offer_languages(const struct line *line) {
+    for (size_t i = 0; i < wording_language_count; i++)
+        offer(line, wording_language_code(i), NULL);
+}
+
 static void offer_values(const struct line *line) {
     if (strcmp(line->option, "--settings") == 0)
         puts(COMPLETE_FILES);
+    if (strcmp(line->option, "--language") == 0)
+        offer_languages(line);
     for (size_t i = 0; i < line->count; i++)
         if (line->items[i].role == USAGE_VALUE && line->items[i].place == line->value &&
             strcmp(line->items[i].option, line->option) == 0)
@@ -136,6 +144,8 @@ static void offer_options(const struct line *line) {
         if (line->items[i].role == USAGE_OPTION)
             offer(line, line->items[i].word, NULL);
     offer(line, "--settings", "the settings of the daemon that is meant");
+    if (usage_values(line->items, line->count, "--language") < 0)
+        offer(line, "--language", "the language of what is printed");
     if (!line->command)
         offer(line, "--json", "print JSON");
     offer(line, "--help", NULL);

@@ -6,6 +6,7 @@
 #include "settings/key_table.h"
 #include "tool/ctl_client.h"
 #include "tool/text.h"
+#include "words/wording.h"
 
 #include <errno.h>
 #include <stdarg.h>
@@ -55,6 +56,8 @@ void ctl_print_help(void) {
     printf("\n"
            "  --settings FILE    default: %s;\n"
            "                     systems, alarms and visits take several\n"
+           "  --language CODE    of what is printed, such as es; default: that of the\n"
+           "                     environment; help and errors are in English\n"
            "  --json             print JSON: times in UTC, values in SI\n"
            "  --help, --version\n"
            "\n"
@@ -127,6 +130,17 @@ void ctl_progress(const char *what, double done) {
 
 /* ---- arguments ---- */
 
+/* "--name VALUE" or "--name=VALUE": how many arguments that took, 0 when it does not stand there.
+ */
+static int take_value(const char *name, int argc, char **argv, const char **value) {
+    size_t length = strlen(name);
+    bool joined = strncmp(argv[0], name, length) == 0 && argv[0][length] == '=';
+    if (!joined && (strcmp(argv[0], name) != 0 || argc < 2))
+        return 0;
+    *value = joined ? argv[0] + length + 1 : argv[1];
+    return joined ? 1 : 2;
+}
+
 int ctl_common_option(struct ctl *ctl, int argc, char **argv) {
     if (argc < 1)
         return 0;
@@ -134,14 +148,14 @@ int ctl_common_option(struct ctl *ctl, int argc, char **argv) {
         ctl->json = true;
         return 1;
     }
-    bool joined = strncmp(argv[0], "--settings=", 11) == 0;
-    if (!joined && (strcmp(argv[0], "--settings") != 0 || argc < 2))
-        return 0;
-    ctl->settings_file = joined ? argv[0] + 11 : argv[1];
-    ctl->settings_named = true;
-    if (ctl->settings_count < CTL_SETTINGS_MAX)
+    int taken = take_value("--language", argc, argv, &ctl->language_asked);
+    if (taken)
+        return taken;
+    taken = take_value("--settings", argc, argv, &ctl->settings_file);
+    ctl->settings_named |= taken > 0;
+    if (taken && ctl->settings_count < CTL_SETTINGS_MAX)
         ctl->settings_files[ctl->settings_count++] = ctl->settings_file;
-    return joined ? 1 : 2;
+    return taken;
 }
 
 static const struct ctl_option *find_option(const struct ctl_arguments *arguments,
@@ -158,10 +172,10 @@ static const struct ctl_option *find_option(const struct ctl_arguments *argument
 
 /* Reads one option; returns how many arguments it took, 0 after an error. */
 static int read_option(struct ctl *ctl, int argc, char **argv, struct ctl_arguments *arguments) {
-    int common = ctl_common_option(ctl, argc, argv);
+    const struct ctl_option *option = find_option(arguments, argv[0]);
+    int common = option ? 0 : ctl_common_option(ctl, argc, argv);
     if (common)
         return common;
-    const struct ctl_option *option = find_option(arguments, argv[0]);
     if (!option) {
         ctl_error(ctl, CTL_WRONG_USE, "unknown option %s; usage: subslabctl %s %s", argv[0],
                   ctl->command->name, ctl->command->usage);
@@ -228,6 +242,23 @@ static bool check_arguments(const struct ctl *ctl, const struct ctl_arguments *a
     return true;
 }
 
+/* As asked for, else that of the environment (POSIX, XBD 8.2): "es_MX.UTF-8". With --json only what
+   is asked for. */
+static bool choose_language(struct ctl *ctl) {
+    static const char *const variables[] = {"LC_ALL", "LC_MESSAGES", "LANG"};
+    const char *asked = ctl->language_asked, *value = NULL;
+    char code[40];
+    for (size_t i = 0; !asked && !ctl->json && !(value && *value) && i < 3; i++)
+        value = getenv(variables[i]);
+    snprintf(code, sizeof code, "%.*s", (int)strcspn(value ? value : "", "_.@"),
+             value ? value : "");
+    if (wording_language_find(asked ? asked : code, &ctl->language) || !asked)
+        return true;
+    ctl_error(ctl, CTL_WRONG_USE, "--language %s is not known, only the languages of messages",
+              asked);
+    return false;
+}
+
 bool ctl_arguments(struct ctl *ctl, int argc, char **argv, struct ctl_arguments *arguments) {
     bool options_over = false;
     arguments->operands = argv;
@@ -251,7 +282,7 @@ bool ctl_arguments(struct ctl *ctl, int argc, char **argv, struct ctl_arguments 
             i += taken;
         }
     }
-    return check_arguments(ctl, arguments);
+    return check_arguments(ctl, arguments) && choose_language(ctl);
 }
 
 /* ---- settings ---- */

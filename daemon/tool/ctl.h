@@ -26,8 +26,9 @@ struct ctl {
     struct settings *settings; /* read on first use; NULL: not read, or there is no file */
     char *socket;              /* operator socket, set by ctl_settings */
     enum unit_system units;
-    struct time_zone *zone; /* of the times that are printed, set by ctl_use_zone; NULL: UTC */
-    size_t language;        /* of `show` and `visits` (words/wording.h) */
+    struct time_zone *zone;     /* of the times that are printed, set by ctl_use_zone; NULL: UTC */
+    const char *language_asked; /* by --language; NULL: that of the environment */
+    size_t language;            /* of what is printed (words/wording.h), set by ctl_arguments */
     const struct ctl_command *command;
 };
 
@@ -74,12 +75,13 @@ struct ctl_arguments {
 };
 
 /**
- * Reads the arguments behind a command; options may stand anywhere. --help, --json and --settings
- * are understood everywhere. False when the program is to end with arguments->status (help was
- * printed, or the use was wrong and that was said).
+ * Reads the arguments behind a command; options may stand anywhere. --help, --json, --language and
+ * --settings are understood everywhere. Chooses the language. False when the program is to end with
+ * arguments->status (help was printed, or the use was wrong and that was said).
  */
 bool ctl_arguments(struct ctl *ctl, int argc, char **argv, struct ctl_arguments *arguments);
-/** Takes --settings, --json out of the start of the arguments; returns how many were used. */
+/** Takes --settings, --language, --json out of the start of the arguments; returns how many were
+ * used. */
 int ctl_common_option(struct ctl *ctl, int argc, char **argv);
 
 /**

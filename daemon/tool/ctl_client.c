@@ -2,6 +2,7 @@
 
 #include "tool/text.h"
 #include "words/percent.h"
+#include "words/wording.h"
 
 #include <curl/curl.h>
 #include <errno.h>
@@ -178,6 +179,11 @@ void ctl_path_query(struct ctl_path *path, const char *name, const char *value) 
     ctl_path_add(path, name);
     ctl_path_add(path, "=");
     ctl_path_encode(path, value);
+}
+
+void ctl_path_language(struct ctl_path *path, const struct ctl *ctl) {
+    if (ctl->language != WORDING_ENGLISH)
+        ctl_path_query(path, "language", wording_language_code(ctl->language));
 }
 
 /* ---- JSON ---- */

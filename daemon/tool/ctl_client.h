@@ -46,6 +46,8 @@ void ctl_path_add(struct ctl_path *path, const char *text);
 void ctl_path_encode(struct ctl_path *path, const char *text);
 /** Adds "?name=value" or "&name=value"; nothing when value is NULL. */
 void ctl_path_query(struct ctl_path *path, const char *name, const char *value);
+/** Asks for the texts of an answer in the language of the reader; nothing when that is English. */
+void ctl_path_language(struct ctl_path *path, const struct ctl *ctl);
 
 /**
  * Asks for JSON. With --json prints it as it is and sets *root to NULL; else parses it. CTL_DONE,

@@ -6,6 +6,7 @@
 #include "tool/table.h"
 #include "tool/text.h"
 #include "tool/values.h"
+#include "tool/words.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -14,33 +15,57 @@
 
 /* ---- deliveries ---- */
 
+/* What is sent, and how it stands; types without their prefix. */
+static const struct ctl_word types[] = {{"alarm.raised", PAGE_TOOL_ALARM_RAISED},
+                                        {"alarm.returned", PAGE_TOOL_ALARM_RETURNED},
+                                        {"alarm.acknowledged", PAGE_TOOL_ALARM_ACKNOWLEDGED},
+                                        {"alarm.reminder", PAGE_TOOL_ALARM_REMINDER},
+                                        {"alarm.escalated", PAGE_TOOL_ALARM_ESCALATED},
+                                        {"digest", PAGE_TOOL_DIGEST},
+                                        {"visit.due", PAGE_TOOL_VISIT_DUE},
+                                        {"test", PAGE_TOOL_TEST_MESSAGE},
+                                        {"home.report", PAGE_TOOL_HOME_REPORT}};
+static const struct ctl_word states[] = {
+    {"waiting", PAGE_TOOL_WAITING}, {"sent", PAGE_TOOL_SENT}, {"failed", PAGE_TOOL_GIVEN_UP}};
+#define WORD_TEXT(ctl, table, word)                                                                \
+    ctl_word_text((ctl), (table), sizeof(table) / sizeof(table)[0], (word))
+
+static void add_delivery(struct ctl_table *table, const struct ctl *ctl, const json_t *row) {
+    static const char prefix[] = "subslab.";
+    const char *type = ctl_text_of(row, "type");
+    const json_t *id = json_object_get(row, "id");
+    char text[CTL_VALUE_SIZE];
+    if (strncmp(type, prefix, sizeof prefix - 1) == 0)
+        type += sizeof prefix - 1;
+    ctl_table_add(table, ctl_text_of(row, "contact"));
+    ctl_table_add(table, ctl_text_of(row, "system"));
+    ctl_table_add(table, WORD_TEXT(ctl, types, type));
+    ctl_table_add(table, WORD_TEXT(ctl, states, ctl_text_of(row, "state")));
+    ctl_table_add_number(table, ctl_whole_of(row, "tries"));
+    ctl_table_add(table, ctl_time(text, ctl, json_object_get(row, "next_try")));
+    ctl_table_add(table, ctl_words_of(ctl, ctl_text_of(row, "last_answer")));
+    if (json_is_string(id))
+        ctl_table_add(table, json_string_value(id));
+    else
+        ctl_table_add_number(table, (long long)json_integer_value(id));
+}
+
 static void print_deliveries(const struct ctl *ctl, const json_t *list) {
-    static const struct ctl_column columns[] = {
-        {"CONTACT", false, CTL_KEEP_WHOLE},       {"SYSTEM", false, CTL_KEEP_WHOLE},
-        {"TYPE", false, CTL_KEEP_NOTHING},        {"STATE", false, CTL_KEEP_WHOLE},
-        {"TRIES", true, CTL_KEEP_WHOLE},          {"NEXT TRY", false, CTL_KEEP_WHOLE},
-        {"LAST ANSWER", false, CTL_KEEP_NOTHING}, {"ID", false, CTL_KEEP_WHOLE}};
+    const struct ctl_column columns[] = {
+        {ctl_words(ctl, PAGE_HEAD_CONTACT), false, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_SYSTEM), false, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_TYPE), false, CTL_KEEP_NOTHING},
+        {ctl_words(ctl, PAGE_HEAD_STATE), false, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_TRIES), true, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_NEXT_TRY), false, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_ANSWER), false, CTL_KEEP_NOTHING},
+        {ctl_words(ctl, PAGE_HEAD_ID), false, CTL_KEEP_WHOLE}};
     struct ctl_table *table = ctl_table_create(columns, 8);
     const json_t *row;
-    char text[CTL_VALUE_SIZE];
     size_t i;
-    json_array_foreach(list, i, row) {
-        const char *type = ctl_text_of(row, "type");
-        ctl_table_add(table, ctl_text_of(row, "contact"));
-        ctl_table_add(table, ctl_text_of(row, "system"));
-        ctl_table_add(table, strncmp(type, "subslab.", 8) == 0 ? type + 8 : type);
-        ctl_table_add(table, ctl_text_of(row, "state"));
-        ctl_table_add_number(table, (long long)json_integer_value(json_object_get(row, "tries")));
-        ctl_table_add(table, ctl_time(text, ctl, json_object_get(row, "next_try")));
-        ctl_table_add(table, ctl_text_of(row, "last_answer"));
-        const json_t *id = json_object_get(row, "id");
-        if (json_is_string(id))
-            ctl_table_add(table, json_string_value(id));
-        else
-            ctl_table_add_number(table, (long long)json_integer_value(id));
-    }
+    json_array_foreach(list, i, row) add_delivery(table, ctl, row);
     if (json_array_size(list) == 0)
-        printf("no deliveries\n");
+        ctl_tell(ctl, PAGE_TOOL_NO_DELIVERIES, NULL);
     else
         ctl_table_print(table, stdout);
     ctl_table_destroy(table);
@@ -53,7 +78,7 @@ static enum ctl_status send_again(struct ctl *ctl, const char *id) {
     ctl_path_add(&path, "/again");
     enum ctl_status status = ctl_post_json(ctl, path.text, json_object(), &answer);
     if (answer)
-        printf("delivery %s is tried again now\n", id);
+        ctl_tell(ctl, PAGE_TOOL_TRIED_AGAIN, id, NULL);
     json_decref(answer);
     return status;
 }
@@ -124,8 +149,8 @@ static enum ctl_status tell_outcome(const struct ctl *ctl, const char *contact,
         return sent ? CTL_DONE : CTL_FAILED;
     }
     if (sent) {
-        printf("%s has taken the test message%s%s%s\n", contact, *said ? " (" : "", said,
-               *said ? ")" : "");
+        ctl_tell(ctl, *said ? PAGE_TOOL_TEST_TAKEN_ANSWER : PAGE_TOOL_TEST_TAKEN, contact, said,
+                 NULL);
         return CTL_DONE;
     }
     return ctl_error(ctl, CTL_FAILED, "%s has not taken the test message: %s; it is %s", contact,
@@ -163,86 +188,95 @@ static void add_topic(const struct ctl *ctl, struct ctl_table *table, const json
     char text[CTL_VALUE_SIZE];
     ctl_table_add(table, ctl_text_of(row, "topic"));
     if (with_reason)
-        ctl_table_add(table, ctl_text_of(row, "reason"));
+        ctl_table_add(table, ctl_words_of(ctl, ctl_text_of(row, "reason")));
     ctl_table_add_number(table, (long long)json_integer_value(json_object_get(row, "count")));
     ctl_table_add(table, ctl_time(text, ctl, json_object_get(row, "last")));
     ctl_table_add(table, ctl_text_of(row, "example"));
 }
 
 /* What to do about a reason. */
-static const struct {
-    const char *reason, *advice;
-} advices[] = {
-    {"malformed", "it begins like JSON and is none: look at the example"},
-    {"value-missing", "`value` of the point leads nowhere in it"},
-    {"not-a-number", "a plain number, perhaps with its unit, or JSON and a `value` in the point"},
-    {"out-of-range", "impossible for its quantity: is `unit` of the point what the sensor sends?"},
-    {"unknown-unit", "write its unit as `unit` of the point, and let the sensor send the number"},
-    {"wrong-unit", "of another kind than the point's: is it the right point?"},
-    {"time-malformed",
-     "send the time with its offset (2026-03-12T08:00:00-06:00) or in seconds since "
-     "1970; or write `time_zone_of_time: local` (or UTC) in the point; or leave `time` out of it: "
-     "then it is that of its arrival"},
-    {"time-ambiguous",
-     "a local time without its offset, late, out of the hour that comes twice when the clocks are "
-     "set back: only a sender that names the offset can be told apart there"},
-    {"time-in-future", "the sensor's clock is ahead, or sends local time as if it were UTC"},
-    {"too-old", "older than store.keep_readings: is the sensor's clock set?"},
-    {"conflict", "another value is stored for the same time: do two sensors send as one?"},
+static const struct ctl_word advices[] = {
+    {"malformed", PAGE_ADVICE_MALFORMED},
+    {"value-missing", PAGE_ADVICE_VALUE_MISSING},
+    {"not-a-number", PAGE_ADVICE_NOT_A_NUMBER},
+    {"out-of-range", PAGE_ADVICE_OUT_OF_RANGE},
+    {"unknown-unit", PAGE_ADVICE_UNKNOWN_UNIT},
+    {"wrong-unit", PAGE_ADVICE_WRONG_UNIT},
+    {"time-malformed", PAGE_ADVICE_TIME_MALFORMED},
+    {"time-ambiguous", PAGE_ADVICE_TIME_AMBIGUOUS},
+    {"time-in-future", PAGE_ADVICE_TIME_IN_FUTURE},
+    {"too-old", PAGE_ADVICE_TOO_OLD},
+    {"conflict", PAGE_ADVICE_CONFLICT},
 };
 
-static void print_advice(const json_t *list) {
+static void print_advice(const struct ctl *ctl, const json_t *list) {
     const json_t *row;
     size_t i;
     for (size_t a = 0; a < sizeof advices / sizeof advices[0]; a++) {
         json_array_foreach(list, i, row) {
-            if (strcmp(ctl_text_of(row, "reason"), advices[a].reason) != 0)
+            if (strcmp(ctl_text_of(row, "reason"), advices[a].word) != 0)
                 continue;
-            ctl_text_say(stdout, "", "    ", "%s: %s", advices[a].reason, advices[a].advice);
+            ctl_text_say(stdout, "", "    ", "%s: %s", ctl_words_of(ctl, advices[a].word),
+                         ctl_words(ctl, advices[a].text));
             break;
         }
     }
 }
 
-static enum ctl_status list_topics(struct ctl *ctl, int argc, char **argv, const char *path,
-                                   const struct ctl_column *columns, size_t column_count,
-                                   const char *nothing) {
+/* A list of the daemon's that is shown as a table. */
+struct topic_list {
+    const char *path;
+    bool with_reason;
+    enum page_text nothing;
+};
+
+static void print_topics(const struct ctl *ctl, const struct topic_list *topics,
+                         const json_t *list) {
+    const struct ctl_column columns[] = {
+        {ctl_words(ctl, PAGE_HEAD_TOPIC), false,
+         topics->with_reason ? CTL_KEEP_WHOLE : CTL_KEEP_NOTHING},
+        {ctl_words(ctl, PAGE_HEAD_REASON), false, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_COUNT), true, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_LAST), false, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_EXAMPLE), false, CTL_KEEP_NOTHING}};
+    struct ctl_column shown[5];
+    size_t count = 0, i;
+    for (size_t c = 0; c < 5; c++) {
+        if (c != 1 || topics->with_reason)
+            shown[count++] = columns[c];
+    }
+    struct ctl_table *table = ctl_table_create(shown, count);
+    const json_t *row;
+    json_array_foreach(list, i, row) add_topic(ctl, table, row, topics->with_reason);
+    ctl_table_print(table, stdout);
+    ctl_table_destroy(table);
+    if (topics->with_reason)
+        print_advice(ctl, list);
+}
+
+static enum ctl_status list_topics(struct ctl *ctl, int argc, char **argv,
+                                   const struct topic_list *topics) {
     struct ctl_arguments arguments = {.options = NULL};
+    json_t *list = NULL;
     if (!ctl_arguments(ctl, argc, argv, &arguments))
         return arguments.status;
-    json_t *list = NULL, *row;
-    enum ctl_status status = ctl_get_json(ctl, path, &list);
-    if (!list)
-        return status;
-    struct ctl_table *table = ctl_table_create(columns, column_count);
-    size_t i;
-    json_array_foreach(list, i, row) add_topic(ctl, table, row, column_count == 5);
-    if (json_array_size(list) == 0)
-        printf("%s\n", nothing);
-    else
-        ctl_table_print(table, stdout);
-    if (column_count == 5)
-        print_advice(list);
-    ctl_table_destroy(table);
+    enum ctl_status status = ctl_get_json(ctl, topics->path, &list);
+    if (json_array_size(list))
+        print_topics(ctl, topics, list);
+    else if (list)
+        ctl_tell(ctl, topics->nothing, NULL);
     json_decref(list);
-    return CTL_DONE;
+    return status;
 }
 
 static enum ctl_status unclaimed(struct ctl *ctl, int argc, char **argv) {
-    static const struct ctl_column columns[] = {{"TOPIC", false, CTL_KEEP_NOTHING},
-                                                {"COUNT", true, CTL_KEEP_WHOLE},
-                                                {"LAST", false, CTL_KEEP_WHOLE},
-                                                {"EXAMPLE", false, CTL_KEEP_NOTHING}};
-    return list_topics(ctl, argc, argv, "/api/unclaimed", columns, 4, "every topic has its point");
+    static const struct topic_list topics = {"/api/unclaimed", false, PAGE_TOOL_NO_UNCLAIMED};
+    return list_topics(ctl, argc, argv, &topics);
 }
 
 static enum ctl_status refused(struct ctl *ctl, int argc, char **argv) {
-    static const struct ctl_column columns[] = {{"TOPIC", false, CTL_KEEP_WHOLE},
-                                                {"REASON", false, CTL_KEEP_WHOLE},
-                                                {"COUNT", true, CTL_KEEP_WHOLE},
-                                                {"LAST", false, CTL_KEEP_WHOLE},
-                                                {"EXAMPLE", false, CTL_KEEP_NOTHING}};
-    return list_topics(ctl, argc, argv, "/api/refused", columns, 5, "no message was refused");
+    static const struct topic_list topics = {"/api/refused", true, PAGE_TOOL_NO_REFUSED};
+    return list_topics(ctl, argc, argv, &topics);
 }
 
 const struct ctl_command ctl_delivery_commands[] = {

@@ -10,6 +10,7 @@
 #include "settings/yaml_tree.h"
 #include "tool/ctl_client.h"
 #include "tool/values.h"
+#include "tool/words.h"
 
 #include <errno.h>
 #include <stdio.h>
@@ -153,20 +154,22 @@ static enum ctl_status wait_until_in_force(struct ctl *ctl, const json_t *enroll
                      "the files are written, but %s is not watched yet; see the daemon's log", id);
 }
 
-static void print_enrolled(const json_t *enrolled) {
+static void print_enrolled(const struct ctl *ctl, const json_t *enrolled) {
     const json_t *one;
+    char path[128];
     size_t i;
-    json_array_foreach(enrolled, i, one) printf(
-        "%s: enrolled, %lld points\n  %s\n", ctl_text_of(one, "id"),
-        (long long)json_integer_value(json_object_get(one, "points")), ctl_text_of(one, "file"));
+    json_array_foreach(enrolled, i, one) {
+        ctl_tell(ctl, PAGE_TOOL_ENROLLED, ctl_text_of(one, "id"),
+                 CTL_COUNT(ctl_whole_of(one, "points")), NULL);
+        printf("  %s\n", ctl_text_of(one, "file"));
+    }
     const char *id = ctl_text_of(json_array_get(enrolled, 0), "id");
     bool many = json_array_size(enrolled) > 1;
-    printf("Next: measure on site and store it, %s\n"
-           "  subslabctl commission %s RECORD.yaml\n"
-           "or on the page under /systems/%s/commission.\n"
-           "After any change to fan or openings a back-draft test of the combustion\n"
-           "appliances is due; local codes and licensed practice come first.\n",
-           many ? "for each as" : "with", id, id);
+    snprintf(path, sizeof path, "/systems/%.64s/commission", id);
+    ctl_tell(ctl, many ? PAGE_TOOL_NEXT_MEASURE_EACH : PAGE_TOOL_NEXT_MEASURE, NULL);
+    printf("  subslabctl commission %s RECORD.yaml\n", id);
+    ctl_tell(ctl, PAGE_TOOL_OR_ON_PAGE, path, NULL);
+    ctl_tell_all(ctl, "", PAGE_TOOL_BACK_DRAFT, NULL);
 }
 
 static enum ctl_status send_houses(struct ctl *ctl, const struct enrol_houses *houses,
@@ -187,7 +190,7 @@ static enum ctl_status send_houses(struct ctl *ctl, const struct enrol_houses *h
         if (ctl->json)
             ctl_print_answer(&answer);
         else if (status == CTL_DONE)
-            print_enrolled(enrolled);
+            print_enrolled(ctl, enrolled);
         json_decref(root);
     } else {
         status = print_refusals(ctl, houses, file, &answer);

@@ -9,6 +9,7 @@
 #include "tool/table.h"
 #include "tool/text.h"
 #include "tool/values.h"
+#include "tool/words.h"
 
 #include <ctype.h>
 #include <stdio.h>
@@ -52,10 +53,10 @@ struct asking {
 /* ---- one question ---- */
 
 /* Asks; an empty answer leaves what `answer` holds. False at the end of the input. */
-static bool ask(const char *question, char answer[ANSWER_SIZE]) {
+static bool ask(const struct asking *asking, enum page_text question, char answer[ANSWER_SIZE]) {
     char line[ANSWER_SIZE];
     char *clean = ctl_text_clean(answer);
-    printf(*answer ? "%s [%s]: " : "%s: ", question, clean ? clean : "");
+    printf(*answer ? "%s [%s]: " : "%s: ", ctl_words(asking->ctl, question), clean ? clean : "");
     free(clean);
     fflush(stdout);
     if (!fgets(line, sizeof line, stdin)) {
@@ -70,6 +71,13 @@ static bool ask(const char *question, char answer[ANSWER_SIZE]) {
     if (length)
         memcpy(answer, text, length + 1);
     return true;
+}
+
+/* One of several about the same: it stands a little to the right. */
+static bool ask_part(const struct asking *asking, enum page_text question,
+                     char answer[ANSWER_SIZE]) {
+    printf("  ");
+    return ask(asking, question, answer);
 }
 
 /* ---- which topics ---- */
@@ -97,11 +105,13 @@ static void place_text(const struct value *value, char *text, size_t size) {
 }
 
 static void print_values(const struct asking *asking) {
-    static const struct ctl_column columns[] = {{"NO", true, CTL_KEEP_WHOLE},
-                                                {"TOPIC", false, CTL_KEEP_NOTHING},
-                                                {"VALUE", true, CTL_KEEP_WHOLE},
-                                                {"AGE", true, CTL_KEEP_WHOLE},
-                                                {"MAY BE", false, CTL_KEEP_WORDS}};
+    const struct ctl *ctl = asking->ctl;
+    const struct ctl_column columns[] = {
+        {ctl_words(ctl, PAGE_HEAD_NUMBER), true, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_TOPIC), false, CTL_KEEP_NOTHING},
+        {ctl_words(ctl, PAGE_HEAD_VALUE), true, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_SHOW_COLUMN_AGE), true, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_MAY_BE), false, CTL_KEEP_WORDS}};
     struct ctl_table *table = ctl_table_create(columns, 5);
     for (size_t i = 0; i < asking->value_count; i++) {
         const struct value *value = &asking->values[i];
@@ -113,7 +123,8 @@ static void print_values(const struct asking *asking) {
         ctl_table_add_number(table, (long long)i + 1);
         ctl_table_add(table, place);
         ctl_table_add(table, number);
-        ctl_table_add(table, ctl_age(last, json_object_get(value->topic, "last")));
+        ctl_table_add(table,
+                      ctl_words_of(ctl, ctl_age(last, json_object_get(value->topic, "last"))));
         ctl_table_add(table, may_be);
     }
     ctl_table_print(table, stdout);
@@ -154,11 +165,12 @@ static bool pick_numbers(struct asking *asking, const char *text) {
 static bool ask_which(struct asking *asking) {
     for (;;) {
         char answer[ANSWER_SIZE] = "";
-        if (!ask("Which are of the house? Numbers, such as 1 3-5", answer))
+        if (!ask(asking, PAGE_ASK_WHICH, answer))
             return false;
         if (pick_numbers(asking, answer))
             return true;
-        printf("Allowed: numbers from 1 to %zu, %d at most.\n", asking->value_count, POINTS_MOST);
+        ctl_tell(asking->ctl, PAGE_ASK_ALLOWED_NUMBERS, CTL_COUNT(asking->value_count),
+                 CTL_COUNT(POINTS_MOST), NULL);
     }
 }
 
@@ -180,20 +192,20 @@ static void propose_id(const struct value *value, char id[ANSWER_SIZE]) {
 static bool ask_point(struct asking *asking, size_t i) {
     const struct value *value = &asking->values[asking->picked[i]];
     struct point_answers *point = &asking->points[i];
-    char place[700];
+    char place[700], number[40];
     place_text(value, place, sizeof place);
-    char *clean = ctl_text_clean(place);
-    printf("\n%s, last value %g\n", clean ? clean : "", ctl_number_of(value->value, "value"));
-    free(clean);
+    snprintf(number, sizeof number, "%g", ctl_number_of(value->value, "value"));
+    printf("\n");
+    ctl_tell(asking->ctl, PAGE_ASK_LAST_VALUE, place, number, NULL);
     propose_id(value, point->id);
     snprintf(point->quantity, ANSWER_SIZE, "%s", ctl_text_of(value->value, "quantity"));
     snprintf(point->unit, ANSWER_SIZE, "%s", ctl_text_of(value->value, "unit"));
     snprintf(point->every, ANSWER_SIZE, "10 min");
-    return ask("  id of the point", point->id) &&
-           ask("  quantity (suction, field, radon …)", point->quantity) &&
-           ask("  unit that is sent", point->unit) && ask("  how often", point->every) &&
-           (asking->riser_count == 1 ||
-            ask("  id of its riser (none: of the whole house)", point->riser));
+    return ask_part(asking, PAGE_ASK_POINT_ID, point->id) &&
+           ask_part(asking, PAGE_ASK_QUANTITY, point->quantity) &&
+           ask_part(asking, PAGE_ASK_UNIT, point->unit) &&
+           ask_part(asking, PAGE_ASK_EVERY, point->every) &&
+           (asking->riser_count == 1 || ask_part(asking, PAGE_ASK_ITS_RISER, point->riser));
 }
 
 /* ---- risers ---- */
@@ -201,13 +213,13 @@ static bool ask_point(struct asking *asking, size_t i) {
 static bool ask_riser_count(struct asking *asking) {
     for (;;) {
         char answer[ANSWER_SIZE] = "1", *end;
-        if (!ask("How many risers with a fan?", answer))
+        if (!ask(asking, PAGE_ASK_RISER_COUNT, answer))
             return false;
         unsigned long count = strtoul(answer, &end, 10);
         asking->riser_count = count;
         if (end != answer && !*end && count >= 1 && count <= RISERS_MOST)
             return true;
-        printf("Allowed: 1 to %d.\n", RISERS_MOST);
+        ctl_tell(asking->ctl, PAGE_ASK_ALLOWED_COUNT, CTL_COUNT(RISERS_MOST), NULL);
     }
 }
 
@@ -217,20 +229,22 @@ static bool ask_riser_ids(struct asking *asking) {
         return false;
     for (size_t i = 0; asking->riser_count > 1 && i < asking->riser_count; i++) {
         snprintf(asking->risers[i].id, ANSWER_SIZE, "riser-%zu", i + 1);
-        if (!ask("  id of a riser, such as east", asking->risers[i].id))
+        if (!ask_part(asking, PAGE_ASK_RISER_ID, asking->risers[i].id))
             return false;
     }
     return true;
 }
 
-static bool ask_riser(struct riser_answers *riser) {
-    if (*riser->id)
-        printf("\nThe riser %s\n", riser->id);
-    return ask("  pipe's inside diameter, such as 3.068 in", riser->pipe) &&
-           ask("  fan model, an id of the folder fans", riser->fan) &&
-           (!*riser->fan || (ask("  fan's serial number", riser->serial) &&
-                             ask("  fan installed on, such as 2025-09-30", riser->installed))) &&
-           ask("  discharge, roof or wall", riser->discharge);
+static bool ask_riser(const struct asking *asking, struct riser_answers *riser) {
+    if (*riser->id) {
+        printf("\n");
+        ctl_tell(asking->ctl, PAGE_ASK_RISER, riser->id, NULL);
+    }
+    return ask_part(asking, PAGE_ASK_PIPE, riser->pipe) &&
+           ask_part(asking, PAGE_ASK_FAN_MODEL, riser->fan) &&
+           (!*riser->fan || (ask_part(asking, PAGE_ASK_FAN_SERIAL, riser->serial) &&
+                             ask_part(asking, PAGE_ASK_FAN_INSTALLED, riser->installed))) &&
+           ask_part(asking, PAGE_ASK_DISCHARGE, riser->discharge);
 }
 
 /* ---- the house ---- */
@@ -255,12 +269,14 @@ static bool ask_house(struct asking *asking, const char *system) {
         snprintf(house->id, sizeof house->id, "%s", system);
     else
         propose_system(asking, house->id);
-    printf("\nThe house; an empty answer leaves it out.\n");
-    return (system || ask("  id, which never changes", house->id)) && ask("  name", house->name) &&
-           ask("  address", house->address) &&
-           ask("  time zone, such as America/Denver", house->time_zone) &&
-           ask("  region, of houses that share their weather", house->region) &&
-           ask("  contacts, ids of the settings (none: all contractors)", house->contacts);
+    printf("\n");
+    ctl_tell(asking->ctl, PAGE_ASK_HOUSE, NULL);
+    return (system || ask_part(asking, PAGE_ASK_HOUSE_ID, house->id)) &&
+           ask_part(asking, PAGE_ASK_NAME, house->name) &&
+           ask_part(asking, PAGE_ASK_ADDRESS, house->address) &&
+           ask_part(asking, PAGE_ASK_TIME_ZONE, house->time_zone) &&
+           ask_part(asking, PAGE_ASK_REGION, house->region) &&
+           ask_part(asking, PAGE_ASK_CONTACTS, house->contacts);
 }
 
 /* ---- the file ---- */
@@ -305,10 +321,11 @@ static char *write_text(const struct asking *asking) {
     return system_file_write(&file);
 }
 
-static bool confirm(const char *text) {
+static bool confirm(const struct asking *asking, const char *text) {
     char answer[ANSWER_SIZE] = "";
     printf("\n%s\n", text);
-    return ask("Enrol this house? yes or no", answer) && strcmp(answer, "yes") == 0;
+    return ask(asking, PAGE_ASK_ENROL, answer) &&
+           strcmp(answer, ctl_words(asking->ctl, PAGE_ASK_YES)) == 0;
 }
 
 static enum ctl_status ask_all(struct asking *asking, const char *system,
@@ -319,11 +336,11 @@ static enum ctl_status ask_all(struct asking *asking, const char *system,
         good = ask_point(asking, i);
     good = good && ask_house(asking, system);
     for (size_t i = 0; good && i < asking->riser_count; i++)
-        good = ask_riser(&asking->risers[i]);
+        good = ask_riser(asking, &asking->risers[i]);
     char *text = good ? write_text(asking) : NULL;
-    if (!text || !confirm(text)) {
+    if (!text || !confirm(asking, text)) {
         free(text);
-        printf("Nothing was written.\n");
+        ctl_tell(asking->ctl, PAGE_ASK_NOTHING_WRITTEN, NULL);
         return CTL_FAILED;
     }
     return enrol_add(houses, strdup("answers"), text)

@@ -2,6 +2,7 @@
 
 #include "host/fleet_files.h"
 #include "measure/array.h"
+#include "tool/words.h"
 
 #include <stdint.h>
 #include <stdio.h>
@@ -86,8 +87,8 @@ static enum ctl_status write_missing(struct ctl *ctl, const struct restoring *re
         !enrolled_files_write(restoring->folder, list->items, list->count, why, sizeof why))
         return ctl_error(ctl, CTL_FAILED, "%s", why);
     if (!ctl->json && list->count + restoring->there)
-        printf("%s: %zu system files put back, %zu were there\n", restoring->folder, list->count,
-               restoring->there);
+        ctl_tell(ctl, PAGE_TOOL_FILES_PUT_BACK, restoring->folder, CTL_COUNT(list->count),
+                 CTL_COUNT(restoring->there), NULL);
     return CTL_DONE;
 }
 

@@ -3,8 +3,8 @@
  */
 #include "tool/ctl_client.h"
 #include "tool/table.h"
-#include "tool/text.h"
 #include "tool/values.h"
+#include "tool/words.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -20,29 +20,32 @@ static const char *share_text(char *text, size_t size, const json_t *share) {
     return text;
 }
 
-static const char *model_name(const json_t *model) {
+static void add_model(struct ctl_table *table, const struct ctl *ctl, const json_t *model) {
     const char *name = ctl_text_of(model, "model");
-    return *name ? name : "(not named)";
+    char unnamed[80];
+    snprintf(unnamed, sizeof unnamed, "(%.70s)", ctl_words(ctl, PAGE_NOT_NAMED));
+    ctl_table_add(table, *name ? name : unnamed);
 }
 
-static void print_models(const json_t *list) {
-    static const struct ctl_column columns[] = {
-        {"MODEL", false, CTL_KEEP_WORDS}, {"RUN", true, CTL_KEEP_WORDS},
-        {"YEARS", true, CTL_KEEP_WORDS},  {"FAILED", true, CTL_KEEP_WORDS},
-        {"1 YEAR", true, CTL_KEEP_WORDS}, {"3", true, CTL_KEEP_WORDS},
-        {"5", true, CTL_KEEP_WORDS},      {"10", true, CTL_KEEP_WORDS}};
+static void print_models(const struct ctl *ctl, const json_t *list) {
+    const struct ctl_column columns[] = {{ctl_words(ctl, PAGE_HEAD_MODEL), false, CTL_KEEP_WORDS},
+                                         {ctl_words(ctl, PAGE_HEAD_RUNNING), true, CTL_KEEP_WORDS},
+                                         {ctl_words(ctl, PAGE_HEAD_YEARS), true, CTL_KEEP_WORDS},
+                                         {ctl_words(ctl, PAGE_HEAD_FAILED), true, CTL_KEEP_WORDS},
+                                         {ctl_words(ctl, PAGE_HEAD_ONE_YEAR), true, CTL_KEEP_WORDS},
+                                         {"3", true, CTL_KEEP_WORDS},
+                                         {"5", true, CTL_KEEP_WORDS},
+                                         {"10", true, CTL_KEEP_WORDS}};
     struct ctl_table *table = ctl_table_create(columns, sizeof columns / sizeof columns[0]);
     const json_t *model, *share;
     char text[CTL_VALUE_SIZE];
     size_t i, age;
     json_array_foreach((json_t *)list, i, model) {
-        ctl_table_add(table, model_name(model));
-        snprintf(text, sizeof text, "%lld", ctl_whole_of(model, "count"));
-        ctl_table_add(table, text);
+        add_model(table, ctl, model);
+        ctl_table_add_number(table, ctl_whole_of(model, "count"));
         snprintf(text, sizeof text, "%.0f", ctl_number_of(model, "years_in_service"));
         ctl_table_add(table, text);
-        snprintf(text, sizeof text, "%lld", ctl_whole_of(model, "failures"));
-        ctl_table_add(table, text);
+        ctl_table_add_number(table, ctl_whole_of(model, "failures"));
         json_array_foreach(json_object_get(model, "survival"), age, share)
             ctl_table_add(table, share_text(text, sizeof text, share));
     }
@@ -50,62 +53,61 @@ static void print_models(const json_t *list) {
     ctl_table_destroy(table);
 }
 
-static void add_next(struct ctl_table *table, const json_t *model, const json_t *fan) {
+static void add_next(struct ctl_table *table, const struct ctl *ctl, const json_t *model,
+                     const json_t *fan) {
     char text[CTL_VALUE_SIZE], place[300];
     double chance = ctl_number_of(fan, "chance_next_year"), years = ctl_number_of(fan, "years");
     const char *condition = ctl_text_of(fan, "condition"), *branch = ctl_text_of(fan, "branch");
     snprintf(place, sizeof place, "%s %s", ctl_text_of(fan, "system"), branch);
     ctl_table_add(table, place);
-    ctl_table_add(table, model_name(model));
+    add_model(table, ctl, model);
     snprintf(text, sizeof text, "%.1f", years);
     ctl_table_add(table, isfinite(years) ? text : "–");
     ctl_table_add(table, isfinite(chance) ? ctl_percent(text, chance) : "–");
     const char *warranty = ctl_text_of(fan, "warranty_until");
     ctl_table_add(table, *warranty ? warranty : "–");
-    ctl_table_add(table, condition);
+    ctl_table_add(table, ctl_condition(ctl, condition));
 }
 
-static void print_next(const json_t *list) {
-    static const struct ctl_column columns[] = {
-        {"NEXT", false, CTL_KEEP_WORDS},          {"MODEL", false, CTL_KEEP_WORDS},
-        {"YEARS", true, CTL_KEEP_WORDS},          {"WITHIN A YEAR", true, CTL_KEEP_WORDS},
-        {"WARRANTY UNTIL", true, CTL_KEEP_WORDS}, {"BECAUSE", false, CTL_KEEP_WORDS}};
+static void print_next(const struct ctl *ctl, const json_t *list) {
+    const struct ctl_column columns[] = {
+        {ctl_words(ctl, PAGE_HEAD_NEXT), false, CTL_KEEP_WORDS},
+        {ctl_words(ctl, PAGE_HEAD_MODEL), false, CTL_KEEP_WORDS},
+        {ctl_words(ctl, PAGE_HEAD_YEARS), true, CTL_KEEP_WORDS},
+        {ctl_words(ctl, PAGE_HEAD_WITHIN_YEAR), true, CTL_KEEP_WORDS},
+        {ctl_words(ctl, PAGE_HEAD_WARRANTY), true, CTL_KEEP_WORDS},
+        {ctl_words(ctl, PAGE_HEAD_BECAUSE), false, CTL_KEEP_WORDS}};
     struct ctl_table *table = ctl_table_create(columns, sizeof columns / sizeof columns[0]);
     const json_t *model, *fan;
     size_t i, n;
     json_array_foreach((json_t *)list, i, model) {
-        json_array_foreach(json_object_get(model, "next"), n, fan) add_next(table, model, fan);
+        json_array_foreach(json_object_get(model, "next"), n, fan) add_next(table, ctl, model, fan);
     }
     printf("\n");
     ctl_table_print(table, stdout);
     ctl_table_destroy(table);
 }
 
-static void print_fans(const json_t *list) {
+static void print_fans(const struct ctl *ctl, const json_t *list) {
     double undated = 0.0, unsaid = 0.0;
     const json_t *model;
     size_t i;
     if (json_array_size(list) == 0) {
-        ctl_text_print(stdout, "",
-                       "no fan is named: name `fan` in the system files, and `equipment` in "
-                       "records and visits");
+        ctl_tell_all(ctl, "", PAGE_TOOL_NO_FAN, NULL);
         return;
     }
-    print_models(list);
-    print_next(list);
+    print_models(ctl, list);
+    print_next(ctl, list);
     json_array_foreach((json_t *)list, i, model) {
         undated += ctl_number_of(model, "undated");
         unsaid += ctl_number_of(model, "failures_without_reason");
     }
     printf("\n");
-    ctl_text_print(stdout, "",
-                   "Share still running at an age, with its interval of 95 % (Kaplan-Meier). A fan "
-                   "counts from the age at which its house came under watch; – is where none was "
-                   "watched.");
+    ctl_tell_all(ctl, "", PAGE_TOOL_FANS_WORTH, NULL);
     if (undated > 0.0)
-        printf("%.0f fans without a date of installation are only counted.\n", undated);
+        ctl_tell_all(ctl, "", PAGE_TOOL_FANS_UNDATED, CTL_COUNT(undated), NULL);
     if (unsaid > 0.0)
-        printf("%.0f replacements without a reason (`why`) count as failures.\n", unsaid);
+        ctl_tell_all(ctl, "", PAGE_TOOL_FANS_UNSAID, CTL_COUNT(unsaid), NULL);
 }
 
 static enum ctl_status fans(struct ctl *ctl, int argc, char **argv) {
@@ -115,7 +117,7 @@ static enum ctl_status fans(struct ctl *ctl, int argc, char **argv) {
         return arguments.status;
     enum ctl_status status = ctl_get_json(ctl, "/api/fans", &list);
     if (list)
-        print_fans(list);
+        print_fans(ctl, list);
     json_decref(list);
     return status;
 }

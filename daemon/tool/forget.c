@@ -7,6 +7,7 @@
 #include "tool/ctl_client.h"
 #include "tool/text.h"
 #include "tool/values.h"
+#include "tool/words.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -88,16 +89,15 @@ static enum ctl_status write_record(struct forgetting *forgetting) {
 
 static bool ask(const struct forgetting *forgetting) {
     const char *name = ctl_text_of(forgetting->show, "name");
-    char line[16], *clean = ctl_text_clean(name);
+    const struct ctl *ctl = forgetting->ctl;
+    char line[16];
     if (forgetting->show)
-        printf("%s: the record of %s\n", forgetting->record, clean ? clean : "");
-    printf("Deleted for good: readings, alarms, records, visits, tests and messages of %s,\n"
-           "the link of its homeowner%s. Copies made by `backup` still hold it.\n"
-           "Go on? [y/N] ",
-           forgetting->system, forgetting->show ? ", and its file of settings" : "");
-    free(clean);
+        ctl_tell(ctl, PAGE_TOOL_RECORD_OF, forgetting->record, name, NULL);
+    ctl_tell_all(ctl, "", forgetting->show ? PAGE_TOOL_FORGET_WHAT_FILE : PAGE_TOOL_FORGET_WHAT,
+                 forgetting->system, NULL);
+    printf("%s ", ctl_words(ctl, PAGE_TOOL_GO_ON));
     fflush(stdout);
-    return fgets(line, sizeof line, stdin) && (*line == 'y' || *line == 'Y');
+    return fgets(line, sizeof line, stdin) && ctl_is_yes(ctl, line);
 }
 
 static enum ctl_status make_sure(const struct forgetting *forgetting) {
@@ -198,18 +198,18 @@ static void print_json(const struct forgetting *forgetting, json_t *deleted) {
 
 static void print_text(const struct forgetting *forgetting, const json_t *deleted) {
     const json_t *contacts = json_object_get(forgetting->watch, "contacts"), *contact;
+    const struct ctl *ctl = forgetting->ctl;
     size_t i;
-    printf("%s: deleted are %lld readings, %lld alarms, %lld records, %lld messages\n",
-           forgetting->system, ctl_whole_of(deleted, "readings"), ctl_whole_of(deleted, "alarms"),
-           ctl_whole_of(deleted, "records"), ctl_whole_of(deleted, "messages"));
+    ctl_tell(
+        ctl, PAGE_TOOL_DELETED, forgetting->system, CTL_COUNT(ctl_whole_of(deleted, "readings")),
+        CTL_COUNT(ctl_whole_of(deleted, "alarms")), CTL_COUNT(ctl_whole_of(deleted, "records")),
+        CTL_COUNT(ctl_whole_of(deleted, "messages")), NULL);
     if (forgetting->show)
-        printf("%s: its record\n", forgetting->record);
+        ctl_tell(ctl, PAGE_TOOL_ITS_RECORD, forgetting->record, NULL);
     json_array_foreach((json_t *)contacts, i, contact)
-        printf("contact %s hears of no other system: take it out of %s, with its secrets\n",
-               json_string_value(contact), ctl_text_of(forgetting->watch, "settings"));
-    ctl_text_print(stdout, "",
-                   "What it may still stand in: copies made by `backup`, the journal, and the "
-                   "broker, if its sensors go on sending.");
+        ctl_tell(ctl, PAGE_TOOL_CONTACT_LEFT, json_string_value(contact),
+                 ctl_text_of(forgetting->watch, "settings"), NULL);
+    ctl_tell_all(ctl, "", PAGE_TOOL_STILL_STANDS_IN, NULL);
 }
 
 static enum ctl_status delete_all(struct forgetting *forgetting) {

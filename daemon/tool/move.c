@@ -9,6 +9,7 @@
 #include "tool/export.h"
 #include "tool/forget.h"
 #include "tool/values.h"
+#include "tool/words.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -112,12 +113,11 @@ static void tell(const struct moving *moving) {
         printf("\n");
         return;
     }
-    printf("%s: %lld readings, %lld alarms, %lld records %s %s\n", moving->system,
-           ctl_whole_of(moved, "readings"), ctl_whole_of(moved, "alarms"),
-           ctl_whole_of(moved, "records"), moving->check ? "could go to" : "are at", moving->to);
+    ctl_tell(moving->ctl, moving->check ? PAGE_TOOL_COULD_MOVE : PAGE_TOOL_MOVED, moving->system,
+             CTL_COUNT(ctl_whole_of(moved, "readings")), CTL_COUNT(ctl_whole_of(moved, "alarms")),
+             CTL_COUNT(ctl_whole_of(moved, "records")), moving->to, NULL);
     if (!moving->check)
-        printf("%s: its file. The homeowner's link has to be made anew there\n",
-               ctl_text_of(moved, "file"));
+        ctl_tell(moving->ctl, PAGE_TOOL_MOVED_FILE, ctl_text_of(moved, "file"), NULL);
 }
 
 static enum ctl_status let_go(struct moving *moving, int64_t began_ms) {

@@ -3,9 +3,9 @@
  */
 #include "tool/ctl_client.h"
 #include "tool/show.h"
-#include "tool/show_words.h"
 #include "tool/table.h"
 #include "tool/values.h"
+#include "tool/words.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -21,11 +21,11 @@ static void monitor_text(char *text, size_t size, const struct ctl *ctl, const j
         snprintf(text, size, "%s%s", named ? ctl_text_of(monitor, "point") : "", named ? ": " : "");
     if (json_is_null(agrees))
         snprintf(text + length, size - (size_t)length, "%s",
-                 show_words_of(ctl, ctl_text_of(monitor, "why")));
+                 ctl_words_of(ctl, ctl_text_of(monitor, "why")));
     else {
         char *words =
-            show_filled(ctl, json_is_true(agrees) ? PAGE_SHOW_AGREES : PAGE_SHOW_DISAGREES,
-                        ctl_value(mean, ctl, json_object_get(monitor, "mean"), "Bq/m3"), NULL);
+            ctl_filled(ctl, json_is_true(agrees) ? PAGE_SHOW_AGREES : PAGE_SHOW_DISAGREES,
+                       ctl_value(mean, ctl, json_object_get(monitor, "mean"), "Bq/m3"), NULL);
         snprintf(text + length, size - (size_t)length, "%s", words ? words : "");
         free(words);
     }
@@ -55,8 +55,8 @@ static void add_test(struct ctl_table *table, struct ctl *ctl, const json_t *tes
     snprintf(value, sizeof value, "%s ± %.0f %%",
              ctl_value(text, &shown, json_object_get(test, "value"), "Bq/m3"),
              100.0 * ctl_number_of(test, "uncertainty"));
-    snprintf(what, sizeof what, "%s, %s, %s", ctl_text_of(test, "kind"), ctl_text_of(test, "place"),
-             ctl_text_of(test, "device"));
+    snprintf(what, sizeof what, "%s, %s, %s", ctl_words_of(ctl, ctl_text_of(test, "kind")),
+             ctl_text_of(test, "place"), ctl_text_of(test, "device"));
     ctl_table_add(table, ctl_text_of(test, "system"));
     ctl_table_add(table, ctl_date(text, ctl, json_object_get(test, "to")));
     ctl_table_add(table, value);
@@ -65,17 +65,18 @@ static void add_test(struct ctl_table *table, struct ctl *ctl, const json_t *tes
 }
 
 static void print_tests(struct ctl *ctl, const json_t *list) {
-    static const struct ctl_column columns[] = {{"SYSTEM", false, CTL_KEEP_WHOLE},
-                                                {"ENDED", false, CTL_KEEP_WHOLE},
-                                                {"RESULT", true, CTL_KEEP_WHOLE},
-                                                {"MONITOR", false, CTL_KEEP_NOTHING},
-                                                {"TEST", false, CTL_KEEP_NOTHING}};
+    const struct ctl_column columns[] = {
+        {ctl_words(ctl, PAGE_HEAD_SYSTEM), false, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_ENDED), false, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_RESULT), true, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_MONITOR), false, CTL_KEEP_NOTHING},
+        {ctl_words(ctl, PAGE_HEAD_TEST), false, CTL_KEEP_NOTHING}};
     struct ctl_table *table = ctl_table_create(columns, 5);
     const json_t *test;
     size_t i;
     json_array_foreach(list, i, test) add_test(table, ctl, test);
     if (json_array_size(list) == 0)
-        printf("no radon tests\n");
+        ctl_tell(ctl, PAGE_TOOL_NO_TESTS, NULL);
     else
         ctl_table_print(table, stdout);
     ctl_table_destroy(table);

@@ -6,6 +6,7 @@
 #include "tool/ctl_client.h"
 #include "tool/table.h"
 #include "tool/values.h"
+#include "tool/words.h"
 
 #include <errno.h>
 #include <stdio.h>
@@ -15,8 +16,9 @@
 #define RECORD_BYTES_MAX ((size_t)1 << 20)
 
 static void print_points(const struct ctl *ctl, const json_t *points) {
-    static const struct ctl_column columns[] = {{"POINT", false, CTL_KEEP_WHOLE},
-                                                {"BASELINE", true, CTL_KEEP_WHOLE}};
+    const struct ctl_column columns[] = {
+        {ctl_words(ctl, PAGE_SHOW_POINT), false, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_BASELINE), true, CTL_KEEP_WHOLE}};
     struct ctl_table *table = ctl_table_create(columns, 2);
     char text[CTL_VALUE_SIZE];
     const char *id;
@@ -48,10 +50,10 @@ static enum ctl_status print_baseline(struct ctl *ctl, const char *system, const
     ctl_use_zone(ctl, ctl_text_of(answer, "time_zone"));
     if (json_object_size(points)) {
         if (json_is_string(json_object_get(answer, "from")))
-            printf("%s: baseline from %s on\n", system,
-                   ctl_time(from, ctl, json_object_get(answer, "from")));
+            ctl_tell(ctl, PAGE_TOOL_BASELINE_FROM, system,
+                     ctl_time(from, ctl, json_object_get(answer, "from")), NULL);
         else
-            printf("%s: baseline learned\n", system);
+            ctl_tell(ctl, PAGE_TOOL_BASELINE_LEARNED, system, NULL);
         print_points(ctl, points);
     }
     return print_refused(ctl, json_object_get(answer, "refused"));
@@ -137,10 +139,10 @@ static enum ctl_status record(struct ctl *ctl, int argc, char **argv) {
     ctl_use_zone(ctl, ctl_text_of(answer, "time_zone"));
     const struct ctl shown = ctl_for_quantity(ctl, answer);
     if (answer)
-        printf(
-            "%s %s: %s at %s\n", operands[0], operands[1],
+        ctl_tell(
+            ctl, PAGE_TOOL_RECORDED, operands[0], operands[1],
             ctl_value(text, &shown, json_object_get(answer, "value"), ctl_text_of(answer, "unit")),
-            ctl_time(time, ctl, json_object_get(answer, "time")));
+            ctl_time(time, ctl, json_object_get(answer, "time")), NULL);
     json_decref(answer);
     return status;
 }

@@ -9,6 +9,7 @@
 #include "tool/table.h"
 #include "tool/text.h"
 #include "tool/values.h"
+#include "tool/words.h"
 
 #include <dirent.h>
 #include <errno.h>
@@ -161,24 +162,28 @@ static const char *local_time(char text[CTL_VALUE_SIZE], const struct fleet *fle
     return instant(text, time_ms);
 }
 
-static void print_table(const struct replay *replay, const struct fleet *fleet) {
-    static const struct ctl_column columns[] = {
-        {"SYSTEM", false, CTL_KEEP_WHOLE}, {"CONDITION", false, CTL_KEEP_WHOLE},
-        {"POINT", false, CTL_KEEP_WHOLE},  {"PRIO", false, CTL_KEEP_WHOLE},
-        {"RAISED", false, CTL_KEEP_WHOLE}, {"RETURNED", false, CTL_KEEP_WHOLE},
-        {"CAUSE", false, CTL_KEEP_NOTHING}};
-    char text[CTL_VALUE_SIZE];
+static void print_table(const struct ctl *ctl, const struct replay *replay,
+                        const struct fleet *fleet) {
+    const struct ctl_column columns[] = {
+        {ctl_words(ctl, PAGE_HEAD_SYSTEM), false, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_CONDITION), false, CTL_KEEP_WORDS},
+        {ctl_words(ctl, PAGE_SHOW_POINT), false, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_PRIORITY), false, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_RAISED), false, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_RETURNED), false, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_CAUSE), false, CTL_KEEP_NOTHING}};
+    char text[CTL_VALUE_SIZE], claim[EVIDENCE_CLAIM_BYTES];
     size_t count = 0;
     const struct replay_alarm *rows = replay_alarms(replay, &count);
     struct ctl_table *table = ctl_table_create(columns, 7);
     for (size_t i = 0; i < count; i++) {
         ctl_table_add(table, fleet_system_id(fleet, rows[i].system));
-        ctl_table_add(table, condition_info(rows[i].condition)->name);
+        ctl_table_add(table, ctl_condition(ctl, condition_info(rows[i].condition)->name));
         ctl_table_add(table, fleet_point_id(fleet, rows[i].point));
-        ctl_table_add(table, priority_word(rows[i].priority));
+        ctl_table_add(table, ctl_words_of(ctl, priority_word(rows[i].priority)));
         ctl_table_add(table, local_time(text, fleet, rows[i].system, rows[i].raised_ms));
         ctl_table_add(table, local_time(text, fleet, rows[i].system, rows[i].returned_ms));
-        ctl_table_add(table, rows[i].cause);
+        ctl_table_add(table, ctl_cause(claim, ctl, rows[i].cause ? rows[i].cause : ""));
     }
     if (count)
         ctl_table_print(table, stdout);
@@ -206,17 +211,18 @@ static void print_json(const struct replay *replay, const struct fleet *fleet) {
     json_decref(list);
 }
 
-static void print_summary(const struct replay *replay, FILE *to) {
+static void print_summary(const struct ctl *ctl, const struct replay *replay) {
     char first[CTL_VALUE_SIZE], last[CTL_VALUE_SIZE];
     struct replay_counts counts = replay_counts(replay);
     size_t count = 0;
     replay_alarms(replay, &count);
-    fprintf(to, "%lld readings", (long long)counts.taken);
     if (counts.first_ms != TIMESTAMP_NONE)
-        fprintf(to, " from %s to %s", instant(first, counts.first_ms),
-                instant(last, counts.last_ms));
-    fprintf(to, ": %zu alarms\n%lld repeated, %lld bad lines\n", count, (long long)counts.same,
-            (long long)counts.bad);
+        ctl_tell(ctl, PAGE_TOOL_REPLAYED_SPAN, CTL_COUNT(counts.taken),
+                 instant(first, counts.first_ms), instant(last, counts.last_ms), CTL_COUNT(count),
+                 NULL);
+    else
+        ctl_tell(ctl, PAGE_TOOL_REPLAYED, CTL_COUNT(counts.taken), CTL_COUNT(count), NULL);
+    ctl_tell(ctl, PAGE_TOOL_REPLAYED_REST, CTL_COUNT(counts.same), CTL_COUNT(counts.bad), NULL);
 }
 
 /* ---- all together ---- */
@@ -232,11 +238,11 @@ static enum ctl_status report(const struct replay_command *command, const struct
     if (command->alarms)
         status = save_csv(command, replay, fleet);
     else if (!command->ctl->json)
-        print_table(replay, fleet);
+        print_table(command->ctl, replay, fleet);
     if (command->ctl->json)
         print_json(replay, fleet);
     else if (!to_output)
-        print_summary(replay, stdout);
+        print_summary(command->ctl, replay);
     return status == CTL_DONE && counts.bad > 0 ? CTL_FAILED : status;
 }
 

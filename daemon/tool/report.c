@@ -5,6 +5,7 @@
 #include "tool/ctl_client.h"
 #include "tool/text.h"
 #include "tool/values.h"
+#include "tool/words.h"
 
 #include <errno.h>
 #include <stdio.h>
@@ -94,11 +95,11 @@ static enum ctl_status write_all(const struct report *report) {
         status = one == CTL_DONE ? status : one;
     }
     if (systems)
-        printf("%zu %s in %s\n", written,
-               report->sheet    ? "sheets"
-               : report->record ? "records"
-                                : "letters",
-               report->into);
+        ctl_tell(report->ctl,
+                 report->sheet    ? PAGE_TOOL_SHEETS_IN
+                 : report->record ? PAGE_TOOL_RECORDS_IN
+                                  : PAGE_TOOL_LETTERS_IN,
+                 CTL_COUNT(written), report->into, NULL);
     json_decref(systems);
     return status;
 }
@@ -114,6 +115,8 @@ static enum ctl_status report_command(struct ctl *ctl, int argc, char **argv) {
     struct ctl_arguments arguments = {.options = options, .option_count = 6, .most = 1};
     if (!ctl_arguments(ctl, argc, argv, &arguments))
         return arguments.status;
+    if (!report.language)
+        report.language = ctl->language_asked;
     if (report.as && strcmp(report.as, "text") != 0 && strcmp(report.as, "html") != 0)
         return ctl_error(ctl, CTL_WRONG_USE, "--as: \"%s\" is not allowed; allowed: text, html",
                          report.as);

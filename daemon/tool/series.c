@@ -11,6 +11,7 @@
 #include "tool/ctl_client.h"
 #include "tool/export.h"
 #include "tool/text.h"
+#include "tool/words.h"
 
 #include <errno.h>
 #include <stdio.h>
@@ -266,8 +267,8 @@ static void print_totals(const struct import *import) {
         printf("{\"taken\":%lld,\"same\":%lld,\"bad\":%lld}\n", (long long)import->taken,
                (long long)import->same, (long long)import->bad);
     else
-        printf("%lld readings taken, %lld already known, %lld bad lines\n",
-               (long long)import->taken, (long long)import->same, (long long)import->bad);
+        ctl_tell(import->ctl, PAGE_TOOL_IMPORTED, CTL_COUNT(import->taken), CTL_COUNT(import->same),
+                 CTL_COUNT(import->bad), NULL);
 }
 
 static enum ctl_status import_file(struct ctl *ctl, int argc, char **argv) {

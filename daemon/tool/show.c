@@ -6,12 +6,11 @@
 #include "tool/show.h"
 
 #include "measure/duration.h"
-#include "tool/show_words.h"
+#include "tool/show_margin.h"
 #include "tool/table.h"
 #include "tool/text.h"
 #include "tool/values.h"
 #include "words/text_buffer.h"
-#include "words/wording_texts.h"
 
 #include <math.h>
 #include <stdint.h>
@@ -26,7 +25,7 @@
 
 static const char *why_of(const struct ctl *ctl, const json_t *object) {
     const char *why = ctl_text_of(object, "why");
-    return *why ? show_words_of(ctl, why) : show_words(ctl, PAGE_SHOW_KNOWN_LATER);
+    return *why ? ctl_words_of(ctl, why) : ctl_words(ctl, PAGE_SHOW_KNOWN_LATER);
 }
 
 static bool is_radon(const json_t *point) {
@@ -83,7 +82,7 @@ static enum page_text sureness(double p_value) {
 /* "p = 0.034", "p < 0.001", or that nothing is known of it. */
 static const char *chance_text(const struct ctl *ctl, char text[16], double p_value) {
     if (isnan(p_value))
-        return show_words(ctl, PAGE_SHOW_P_UNKNOWN);
+        return ctl_words(ctl, PAGE_SHOW_P_UNKNOWN);
     if (p_value < 0.001)
         return "p < 0.001";
     snprintf(text, 16, "p = %.2g", p_value);
@@ -106,7 +105,7 @@ static void show_crossing(const struct ctl *ctl, const json_t *crosses, const ch
         ctl_value(limit, ctl, json_object_get(crosses, "limit"), unit), ctl_date(date, ctl, when),
         ctl_date(earliest, ctl, json_object_get(crosses, "earliest")),
         json_is_string(late) ? ctl_date(latest, ctl, late)
-                             : show_words(ctl, PAGE_SHOW_PERHAPS_NEVER));
+                             : ctl_words(ctl, PAGE_SHOW_PERHAPS_NEVER));
 }
 
 static void show_trend(const struct ctl *ctl, const json_t *point, const char *key,
@@ -129,7 +128,7 @@ static void show_trend(const struct ctl *ctl, const json_t *point, const char *k
         ctl_difference_of(slope, ctl, fabs(per_year), unit),
         ctl_difference_of(lower, ctl, ctl_number_of(trend, "lower"), unit),
         ctl_difference_of(upper, ctl, ctl_number_of(trend, "upper"), unit),
-        show_words(ctl, sureness(p_value)), chance_text(ctl, chance, p_value));
+        ctl_words(ctl, sureness(p_value)), chance_text(ctl, chance, p_value));
     show_crossing(ctl, json_object_get(trend, "crosses"), unit);
 }
 
@@ -159,24 +158,24 @@ static void show_average(const struct ctl *ctl, const json_t *average, const cha
     double probability = ctl_number_of(average, "probability_above_action");
     double deviation = ctl_number_of(average, "standard_uncertainty");
     /* "since commissioning" is wider than its column. */
-    const char *window = show_words_of(ctl, ctl_text_of(average, "window"));
+    const char *window = ctl_words_of(ctl, ctl_text_of(average, "window"));
     const char *blank = strchr(window, ' ');
     bool wide = blank && ctl_text_width(window) > 8;
     snprintf(first, sizeof first, "  %-8.*s ", wide ? (int)(blank - window) : 32, window);
     /* Only radon has an action level, so its lack needs no reason elsewhere. */
     const char *why = radon || isnan(deviation) ? ctl_text_of(average, "why") : "";
     char *odds = radon && !isnan(probability)
-                     ? show_filled(ctl, PAGE_SHOW_ODDS, show_words(ctl, likelihood(probability)),
-                                   show_words_of(ctl, ctl_chance(error, probability)), NULL)
+                     ? ctl_filled(ctl, PAGE_SHOW_ODDS, ctl_words(ctl, likelihood(probability)),
+                                  ctl_words_of(ctl, ctl_chance(error, probability)), NULL)
                      : NULL;
     char plus_minus[2 * CTL_VALUE_SIZE + 8];
     ctl_value_of(mean, ctl, value, unit);
     snprintf(plus_minus, sizeof plus_minus, "%s%s%s", mean, isnan(deviation) ? "" : " ± ",
              isnan(deviation) ? "" : ctl_difference_of(error, ctl, deviation, unit));
-    char *text = show_filled(ctl, PAGE_SHOW_MEAN, plus_minus, ctl_percent(coverage, share), NULL);
+    char *text = ctl_filled(ctl, PAGE_SHOW_MEAN, plus_minus, ctl_percent(coverage, share), NULL);
     ctl_text_say(stdout, first, SHOW_INDENT, "%s%s%s%s%s%s", wide ? blank + 1 : "",
                  wide ? ": " : "", text ? text : "", odds ? odds : "", *why ? "; " : "",
-                 show_words_of(ctl, why));
+                 ctl_words_of(ctl, why));
     free(odds);
     free(text);
 }
@@ -195,7 +194,7 @@ static size_t show_missing(const struct ctl *ctl, const json_t *averages, size_t
         if (has_mean(average) || strcmp(why_of(ctl, average), why) != 0 || used > 100)
             break;
         int length = snprintf(windows + used, sizeof windows - used, "%s%.40s", used ? ", " : "",
-                              show_words_of(ctl, ctl_text_of(average, "window")));
+                              ctl_words_of(ctl, ctl_text_of(average, "window")));
         used += length > 0 ? (size_t)length : 0;
     }
     say(ctl, PAGE_SHOW_MEANS, PAGE_SHOW_NO_MEANS, windows, why);
@@ -231,16 +230,15 @@ void ctl_show_year(FILE *to, const struct ctl *ctl, const json_t *point) {
              (long long)json_integer_value(json_object_get(year, "days")));
     snprintf(quarters, sizeof quarters, "%lld",
              (long long)json_integer_value(json_object_get(year, "quarters_covered")));
-    show_say(
-        to, ctl, PAGE_SHOW_YEAR, PAGE_SHOW_YEAR_IS,
-        ctl_value(mean, ctl, json_object_get(year, "mean"), unit),
-        ctl_value(lower, ctl, json_object_get(year, "lower"), unit),
-        ctl_value(upper, ctl, json_object_get(year, "upper"), unit),
-        show_words_of(ctl, ctl_chance(chance, ctl_number_of(year, "probability_above_action"))),
-        days, show_words_of(ctl, ctl_text_of(year, "basis")), quarters, NULL);
+    show_say(to, ctl, PAGE_SHOW_YEAR, PAGE_SHOW_YEAR_IS,
+             ctl_value(mean, ctl, json_object_get(year, "mean"), unit),
+             ctl_value(lower, ctl, json_object_get(year, "lower"), unit),
+             ctl_value(upper, ctl, json_object_get(year, "upper"), unit),
+             ctl_words_of(ctl, ctl_chance(chance, ctl_number_of(year, "probability_above_action"))),
+             days, ctl_words_of(ctl, ctl_text_of(year, "basis")), quarters, NULL);
     if (*ctl_text_of(year, "caution"))
         ctl_text_say(to, SHOW_INDENT, SHOW_INDENT, "%s",
-                     show_words_of(ctl, ctl_text_of(year, "caution")));
+                     ctl_words_of(ctl, ctl_text_of(year, "caution")));
 }
 
 /* ---- ratios to commissioning ---- */
@@ -255,7 +253,7 @@ static void show_ratio_crossing(const struct ctl *ctl, const json_t *crosses) {
         say(ctl, NO_LABEL, PAGE_SHOW_RATIO_GOES_ON, limit, ctl_date(date, ctl, when),
             ctl_date(earliest, ctl, json_object_get(crosses, "earliest")),
             json_is_string(late) ? ctl_date(latest, ctl, late)
-                                 : show_words(ctl, PAGE_SHOW_PERHAPS_NEVER));
+                                 : ctl_words(ctl, PAGE_SHOW_PERHAPS_NEVER));
 }
 
 /* Since commissioning, or lately: falling, rising, steady. */
@@ -278,7 +276,7 @@ static void show_ratio_trend(const struct ctl *ctl, const json_t *ratio, bool la
         ratio_trends[lately][per_year < 0.0   ? 0
                              : per_year > 0.0 ? 1
                                               : 2],
-        rate, lower, upper, show_words(ctl, sureness(p_value)), chance_text(ctl, chance, p_value));
+        rate, lower, upper, ctl_words(ctl, sureness(p_value)), chance_text(ctl, chance, p_value));
     if (per_year < 0.0)
         show_ratio_crossing(ctl, json_object_get(trend, "crosses"));
 }
@@ -296,7 +294,7 @@ void ctl_show_ratio(FILE *to, const struct ctl *ctl, const json_t *object, const
         show_say(to, ctl, title, PAGE_SHOW_NOT_COMPUTED, why_of(ctl, object), NULL);
     else
         show_say(to, ctl, title, sure ? PAGE_SHOW_RATIO : PAGE_SHOW_RATIO_ALONE,
-                 show_words(ctl, meaning), text, low, high, NULL);
+                 ctl_words(ctl, meaning), text, low, high, NULL);
 }
 
 static void show_ratio(const struct ctl *ctl, const json_t *object, const char *key,
@@ -304,15 +302,6 @@ static void show_ratio(const struct ctl *ctl, const json_t *object, const char *
     ctl_show_ratio(stdout, ctl, object, key, title, meaning);
     show_ratio_trend(ctl, object, false);
     show_ratio_trend(ctl, object, true);
-}
-
-/* Its word in English, as in the settings; what people call it elsewhere. */
-static const char *quantity_words(const struct ctl *ctl, const json_t *point) {
-    const char *word = ctl_text_of(point, "quantity");
-    enum quantity quantity;
-    return ctl->language != WORDING_ENGLISH && quantity_find(word, &quantity)
-               ? wording_languages[ctl->language].texts->quantities[quantity]
-               : word;
 }
 
 /* A point that sends too often. */
@@ -325,8 +314,8 @@ void ctl_show_busy(FILE *to, const struct ctl *ctl, const json_t *point, const c
     snprintf(expected, sizeof expected, "%.3g", ctl_number_of(busy, "expected"));
     duration_format(every, sizeof every,
                     (int64_t)round((double)DURATION_HOUR_MS / ctl_number_of(busy, "expected")));
-    char *text = show_filled(ctl, PAGE_BUSY_POINT, ctl_text_of(point, "id"), readings, expected,
-                             every, NULL);
+    char *text =
+        ctl_filled(ctl, PAGE_BUSY_POINT, ctl_text_of(point, "id"), readings, expected, every, NULL);
     ctl_text_say(to, indent, *indent ? indent : "  ", "%s", text ? text : "");
     free(text);
 }
@@ -336,7 +325,8 @@ static void show_point(const struct ctl *asked, const json_t *point) {
     const char *id = ctl_text_of(point, "id");
     const struct ctl of_point = ctl_for_quantity(asked, point), *ctl = &of_point;
     printf("\n");
-    ctl_text_say(stdout, "", "  ", "%s (%s)%s%s", id, quantity_words(ctl, point),
+    ctl_text_say(stdout, "", "  ", "%s (%s)%s%s", id,
+                 ctl_quantity(ctl, ctl_text_of(point, "quantity")),
                  *name && strcmp(name, id) != 0 ? ": " : "", strcmp(name, id) != 0 ? name : "");
     show_last(ctl, point, unit);
     ctl_show_busy(stdout, ctl, point, SHOW_INDENT);
@@ -363,10 +353,10 @@ void ctl_show_head(FILE *to, const struct ctl *ctl, const json_t *system) {
     if (*address || *foundation)
         ctl_text_say(to, "", "  ", "%s%s%s", address, *address && *foundation ? "; " : "",
                      foundation);
-    const char *status = show_words_of(ctl, ctl_text_of(system, "status"));
+    const char *status = ctl_words_of(ctl, ctl_text_of(system, "status"));
     char *since_text = json_is_string(since)
-                           ? show_filled(ctl, silent ? PAGE_SHOW_SILENT_SINCE : PAGE_SHOW_SINCE,
-                                         status, ctl_time(time, ctl, since), NULL)
+                           ? ctl_filled(ctl, silent ? PAGE_SHOW_SILENT_SINCE : PAGE_SHOW_SINCE,
+                                        status, ctl_time(time, ctl, since), NULL)
                            : NULL;
     ctl_text_say(to, show_edge(label, ctl, PAGE_SHOW_STATUS), SHOW_INDENT, "%s",
                  since_text ? since_text : status);
@@ -400,10 +390,10 @@ void ctl_show_visit(FILE *to, const struct ctl *ctl, const json_t *visit, bool l
              ctl_date(due, ctl, json_object_get(visit, "due")),
              ctl_date(earliest, ctl, json_object_get(visit, "earliest")),
              ctl_date(latest, ctl, json_object_get(visit, "latest")),
-             show_words_of(ctl, ctl_text_of(visit, "priority")), NULL);
-    json_array_foreach(reasons, i, reason)
-        ctl_text_say(to, show_label(label, ctl, i == 0 ? PAGE_SHOW_WHY : NO_LABEL), SHOW_INDENT,
-                     "%s: %s", ctl_text_of(reason, "condition"), ctl_text_of(reason, "text"));
+             ctl_words_of(ctl, ctl_text_of(visit, "priority")), NULL);
+    json_array_foreach(reasons, i, reason) ctl_text_say(
+        to, show_label(label, ctl, i == 0 ? PAGE_SHOW_WHY : NO_LABEL), SHOW_INDENT, "%s: %s",
+        ctl_condition(ctl, ctl_text_of(reason, "condition")), ctl_text_of(reason, "text"));
     if (!lists)
         return;
     show_list(to, ctl, PAGE_SHOW_CHECK, json_object_get(visit, "check"));
@@ -412,7 +402,7 @@ void ctl_show_visit(FILE *to, const struct ctl *ctl, const json_t *visit, bool l
 
 void ctl_add_part(const struct ctl *ctl, struct text_buffer *line, enum page_text text,
                   const char *value) {
-    char *part = *value ? show_filled(ctl, text, value, NULL) : NULL;
+    char *part = *value ? ctl_filled(ctl, text, value, NULL) : NULL;
     text_buffer_add(line, part ? part : "");
     free(part);
 }
@@ -428,7 +418,7 @@ static void show_equipment(const struct ctl *ctl, const json_t *list) {
     struct text_buffer line = {0};
     if (!*model && !*serial && !*installed)
         return;
-    text_buffer_add(&line, *model ? model : show_words(ctl, PAGE_SHOW_MODEL_UNKNOWN));
+    text_buffer_add(&line, *model ? model : ctl_words(ctl, PAGE_SHOW_MODEL_UNKNOWN));
     for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++)
         ctl_add_part(ctl, &line, parts[i], values[i]);
     char *text = text_buffer_take(&line);
@@ -452,12 +442,12 @@ void ctl_show_full(const struct ctl *ctl, const json_t *system) {
     ctl_show_head(stdout, ctl, system);
     ctl_show_wrong(stdout, ctl, system, SIZE_MAX);
     printf("\n%s\n",
-           show_words(ctl, json_array_size(visits) ? PAGE_SHOW_VISITS : PAGE_SHOW_NO_VISIT));
+           ctl_words(ctl, json_array_size(visits) ? PAGE_SHOW_VISITS : PAGE_SHOW_NO_VISIT));
     json_array_foreach(visits, i, item) ctl_show_visit(stdout, ctl, item, true);
     ctl_show_past(stdout, ctl, system);
     ctl_show_history(ctl, system);
     json_array_foreach(points, i, item) show_point(ctl, item);
-    printf("\n%s\n", show_words(ctl, PAGE_SHOW_FAN_AND_GROUND));
+    printf("\n%s\n", ctl_words(ctl, PAGE_SHOW_FAN_AND_GROUND));
     json_array_foreach(branches, i, item) show_branch(ctl, item, json_array_size(branches) > 1);
     if (json_array_size(branches) == 0) /* those of the first branch stand in the system as well */
         show_branch(ctl, system, false);

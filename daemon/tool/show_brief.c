@@ -4,7 +4,7 @@
  * with how many lines it lacks.
  */
 #include "tool/show.h"
-#include "tool/show_words.h"
+#include "tool/show_margin.h"
 #include "tool/table.h"
 #include "tool/text.h"
 #include "tool/values.h"
@@ -53,7 +53,7 @@ static size_t print_part(const struct ctl *ctl, struct part *part, size_t most) 
     if (lines < part->lines && most > 0) {
         char left[24];
         snprintf(left, sizeof left, "%zu", part->lines - lines);
-        char *text = show_filled(ctl, PAGE_SHOW_FURTHER_LINES, left, NULL);
+        char *text = ctl_filled(ctl, PAGE_SHOW_FURTHER_LINES, left, NULL);
         printf("  %s\n", text ? text : left);
         free(text);
     }
@@ -69,7 +69,7 @@ static void write_wrong(FILE *to, const struct ctl *ctl, const json_t *system) {
     ctl_show_head(to, ctl, system);
     ctl_show_wrong(to, ctl, system, LIST_MOST);
     fprintf(to, "\n%s\n",
-            show_words(ctl, json_array_size(visits) ? PAGE_SHOW_VISIT : PAGE_SHOW_NO_VISIT));
+            ctl_words(ctl, json_array_size(visits) ? PAGE_SHOW_VISIT : PAGE_SHOW_NO_VISIT));
     /* Where alarms call for it, they have said above what to check and to bring. */
     if (json_array_size(visits))
         ctl_show_visit(to, ctl, json_array_get(visits, 0),
@@ -99,21 +99,21 @@ static void add_point(struct ctl_table *table, const struct ctl *asked, const js
     ctl_table_add(table, ctl_value_of(text, &ctl, before, unit));
     ctl_table_add(
         table, ctl_percent(text, before > 0.0 && strcmp(unit, "degC") != 0 ? now / before : NAN));
-    ctl_table_add(table, show_words_of(&ctl, ctl_age(text, json_object_get(last, "time"))));
+    ctl_table_add(table, ctl_words_of(&ctl, ctl_age(text, json_object_get(last, "time"))));
 }
 
 static void write_points(FILE *to, const struct ctl *ctl, const json_t *points) {
     const struct ctl_column columns[] = {
-        {show_words(ctl, PAGE_SHOW_POINT), false, CTL_KEEP_WHOLE},
-        {show_words(ctl, PAGE_SHOW_COLUMN_NOW), true, CTL_KEEP_WORDS},
-        {show_words(ctl, PAGE_SHOW_COLUMN_WEEK), true, CTL_KEEP_WORDS},
-        {show_words(ctl, PAGE_SHOW_COLUMN_THEN), true, CTL_KEEP_WORDS},
-        {show_words(ctl, PAGE_SHOW_COLUMN_SHARE), true, CTL_KEEP_WHOLE},
-        {show_words(ctl, PAGE_SHOW_COLUMN_AGE), true, CTL_KEEP_WHOLE}};
+        {ctl_words(ctl, PAGE_SHOW_POINT), false, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_SHOW_COLUMN_NOW), true, CTL_KEEP_WORDS},
+        {ctl_words(ctl, PAGE_SHOW_COLUMN_WEEK), true, CTL_KEEP_WORDS},
+        {ctl_words(ctl, PAGE_SHOW_COLUMN_THEN), true, CTL_KEEP_WORDS},
+        {ctl_words(ctl, PAGE_SHOW_COLUMN_SHARE), true, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_SHOW_COLUMN_AGE), true, CTL_KEEP_WHOLE}};
     struct ctl_table *table = ctl_table_create(columns, 6);
     const json_t *point;
     size_t i;
-    fprintf(to, "\n%s\n", show_words(ctl, PAGE_SHOW_COLUMNS));
+    fprintf(to, "\n%s\n", ctl_words(ctl, PAGE_SHOW_COLUMNS));
     json_array_foreach((json_t *)points, i, point) add_point(table, ctl, point);
     ctl_table_print(table, to);
     ctl_table_destroy(table);
@@ -150,7 +150,7 @@ void ctl_show_brief(const struct ctl *ctl, const json_t *system) {
     size_t left = numbers.lines < NUMBERS_LEAST ? numbers.lines : NUMBERS_LEAST;
     size_t used = print_part(ctl, &wrong, most - left);
     print_part(ctl, &numbers, most - used);
-    char *rest = show_filled(ctl, PAGE_SHOW_REST, ctl_text_of(system, "id"), NULL);
+    char *rest = ctl_filled(ctl, PAGE_SHOW_REST, ctl_text_of(system, "id"), NULL);
     printf("\n%s\n", rest ? rest : "");
     free(rest);
 }

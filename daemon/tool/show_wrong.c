@@ -5,7 +5,7 @@
 #include "alarm/condition.h"
 #include "measure/duration.h"
 #include "tool/show.h"
-#include "tool/show_words.h"
+#include "tool/show_margin.h"
 #include "tool/text.h"
 #include "tool/values.h"
 #include "words/evidence.h"
@@ -80,7 +80,7 @@ static struct ctl units_of(const struct wrong *wrong, const json_t *alarm) {
 
 static char *chance_text(char *text, const struct ctl *ctl, double probability) {
     char english[CTL_VALUE_SIZE];
-    snprintf(text, CTL_VALUE_SIZE, "%s", show_words_of(ctl, ctl_chance(english, probability)));
+    snprintf(text, CTL_VALUE_SIZE, "%s", ctl_words_of(ctl, ctl_chance(english, probability)));
     return text;
 }
 
@@ -117,9 +117,9 @@ static void show_numbers(const struct wrong *wrong, const json_t *alarm) {
 
 /* "suction-low at riser"; the caller frees. */
 static char *name_of(const struct ctl *ctl, const json_t *alarm) {
-    const char *condition = ctl_text_of(alarm, "condition"), *point = ctl_text_of(alarm, "point");
-    return *point ? show_filled(ctl, PAGE_SHOW_AT_POINT, condition, point, NULL)
-                  : strdup(condition);
+    const char *condition = ctl_condition(ctl, ctl_text_of(alarm, "condition"));
+    const char *point = ctl_text_of(alarm, "point");
+    return *point ? ctl_filled(ctl, PAGE_SHOW_AT_POINT, condition, point, NULL) : strdup(condition);
 }
 
 static void show_alarm(const struct wrong *wrong, const json_t *alarm) {
@@ -131,11 +131,11 @@ static void show_alarm(const struct wrong *wrong, const json_t *alarm) {
     bool later = json_is_string(began) && !json_equal(began, told);
     char *name = name_of(wrong->ctl, alarm);
     char *text =
-        show_filled(wrong->ctl, later ? PAGE_SHOW_ALARM_RAISED : PAGE_SHOW_ALARM, name ? name : "",
-                    show_words_of(wrong->ctl, ctl_text_of(alarm, "priority")),
-                    show_words_of(wrong->ctl, ctl_text_of(alarm, "state")),
-                    ctl_time(since, wrong->ctl, json_is_string(began) ? began : told),
-                    later ? ctl_time(raised, wrong->ctl, told) : "", NULL);
+        ctl_filled(wrong->ctl, later ? PAGE_SHOW_ALARM_RAISED : PAGE_SHOW_ALARM, name ? name : "",
+                   ctl_words_of(wrong->ctl, ctl_text_of(alarm, "priority")),
+                   ctl_words_of(wrong->ctl, ctl_text_of(alarm, "state")),
+                   ctl_time(since, wrong->ctl, json_is_string(began) ? began : told),
+                   later ? ctl_time(raised, wrong->ctl, told) : "", NULL);
     ctl_text_say(wrong->to, first, SHOW_INDENT, "%s", text ? text : "");
     free(text);
     free(name);
@@ -242,8 +242,8 @@ static void show_cause(const struct wrong *wrong, size_t first) {
     bool sure = !isnan(ctl_number_of(diagnosis, "confidence")) && strcmp(cause, "undecided") != 0;
     const char *claim = evidence_claim_text(room, wrong->ctl->language, cause);
     ctl_chance(chance, ctl_number_of(diagnosis, "confidence"));
-    char *text = sure ? show_filled(wrong->ctl, PAGE_SHOW_CONFIDENCE, claim,
-                                    show_words_of(wrong->ctl, chance), NULL)
+    char *text = sure ? ctl_filled(wrong->ctl, PAGE_SHOW_CONFIDENCE, claim,
+                                   ctl_words_of(wrong->ctl, chance), NULL)
                       : NULL;
     if (*cause)
         ctl_text_say(wrong->to, "", "  ", "%s", text ? text : claim);
@@ -269,11 +269,11 @@ static bool was_shown(const struct wrong *wrong, size_t i) {
 void ctl_show_wrong(FILE *to, const struct ctl *ctl, const json_t *system, size_t most) {
     struct wrong wrong = {.to = to, .ctl = ctl, .system = system, .most = most};
     order(&wrong);
-    fprintf(to, "\n%s\n", show_words(ctl, wrong.count ? PAGE_SHOW_WRONG : PAGE_SHOW_NO_ALARMS));
+    fprintf(to, "\n%s\n", ctl_words(ctl, wrong.count ? PAGE_SHOW_WRONG : PAGE_SHOW_NO_ALARMS));
     for (size_t i = 0; i < wrong.count; i++) {
         if (!is_suppressed(wrong.alarms[i]) && !was_shown(&wrong, i))
             show_cause(&wrong, i);
     }
     if (wrong.count && is_suppressed(wrong.alarms[0])) /* explained by one of the whole fleet */
-        ctl_text_say(to, "", "  ", "%s", show_words(ctl, PAGE_SHOW_BY_FLEET));
+        ctl_text_say(to, "", "  ", "%s", ctl_words(ctl, PAGE_SHOW_BY_FLEET));
 }

@@ -9,6 +9,7 @@
 #include "tool/ctl_client.h"
 #include "tool/enrolled_kept.h"
 #include "tool/text.h"
+#include "tool/words.h"
 
 #include <errno.h>
 #include <stdio.h>
@@ -88,7 +89,7 @@ static enum ctl_status verify(struct ctl *ctl, int argc, char **argv) {
     ctl_progress("", -1.0);
     enum ctl_status status = CTL_DONE;
     if (found == STORE_OK && findings.count == 0)
-        printf("the store is sound\n");
+        ctl_tell(ctl, PAGE_TOOL_STORE_SOUND, NULL);
     else
         status = ctl_error(ctl, CTL_FAILED,
                            "the store is not sound (%s); keep a copy of the file, then restore the "
@@ -117,10 +118,10 @@ static bool make_copy(const struct ctl *ctl, const char *path, const char *to, c
     return done == STORE_OK;
 }
 
-static void print_copy(const char *to) {
+static void print_copy(const struct ctl *ctl, const char *to) {
     struct stat about;
     if (stat(to, &about) == 0)
-        printf("%s: %lld bytes\n", to, (long long)about.st_size);
+        ctl_tell(ctl, PAGE_TOOL_COPY_BYTES, to, CTL_COUNT(about.st_size), NULL);
 }
 
 /* The daemon tells its contractors of a failure. One that does not run tells nobody: then the exit
@@ -146,12 +147,12 @@ static enum ctl_status copy_into(struct ctl *ctl, const char *path, const char *
         return ctl_error(ctl, CTL_FAILED, "out of memory");
     bool done = make_copy(ctl, path, to, why, sizeof why);
     if (done)
-        print_copy(to);
+        print_copy(ctl, to);
     if (done && !backup_folder_thin(folder, path, keep, &deleted))
         snprintf(why, sizeof why, "%s: an old copy can't be deleted (%s); check the folder", folder,
                  strerror(errno));
     if (deleted)
-        printf("%zu older copies deleted, %zu kept\n", deleted, keep);
+        ctl_tell(ctl, PAGE_TOOL_COPIES_DELETED, CTL_COUNT(deleted), CTL_COUNT(keep), NULL);
     tell_daemon(ctl, to, why);
     free(to);
     return *why ? ctl_error(ctl, CTL_FAILED, "%s", why) : CTL_DONE;
@@ -161,7 +162,7 @@ static enum ctl_status copy_to(struct ctl *ctl, const char *path, const char *to
     char why[STORE_WHY_SIZE] = "";
     if (!make_copy(ctl, path, to, why, sizeof why))
         return ctl_error(ctl, CTL_FAILED, "%s", why);
-    print_copy(to);
+    print_copy(ctl, to);
     return CTL_DONE;
 }
 
@@ -207,10 +208,10 @@ static void print_restored(const struct ctl *ctl, const char *path, const char *
         json_decref(json);
         return;
     }
-    printf("%s: is now what %s holds\n", path, from);
+    ctl_tell(ctl, PAGE_TOOL_RESTORED, path, from, NULL);
     if (*kept)
-        printf("%s: the store of before\n", kept);
-    printf("start the daemon: systemctl start subslabd\n");
+        ctl_tell(ctl, PAGE_TOOL_STORE_BEFORE, kept, NULL);
+    ctl_tell(ctl, PAGE_TOOL_START_DAEMON, NULL);
 }
 
 static enum ctl_status restore(struct ctl *ctl, int argc, char **argv) {

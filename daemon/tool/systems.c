@@ -8,8 +8,7 @@
 #include "tool/table.h"
 #include "tool/text.h"
 #include "tool/values.h"
-#include "words/home_texts.h"
-#include "words/wording.h"
+#include "tool/words.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -26,15 +25,17 @@ static char *alarms_of(char *text, const json_t *system) {
 }
 
 /* A silent one says since when instead: that is what the age of a reading comes to. */
-static const char *status_of(char text[CTL_VALUE_SIZE], const struct ctl *ctl,
-                             const json_t *system) {
+static void add_status(struct ctl_table *table, const struct ctl *ctl, const json_t *system) {
     const char *status = ctl_text_of(system, "status");
     char date[CTL_VALUE_SIZE];
     const json_t *last = json_object_get(system, "last_reading");
-    if (strcmp(status, "silent") != 0 || !json_is_string(last))
-        return status;
-    snprintf(text, CTL_VALUE_SIZE, "not heard since %.10s", ctl_date(date, ctl, last));
-    return text;
+    if (strcmp(status, "silent") != 0 || !json_is_string(last)) {
+        ctl_table_add_whole(table, ctl_words_of(ctl, status));
+        return;
+    }
+    char *since = ctl_filled(ctl, PAGE_NOT_HEARD_SINCE, ctl_date(date, ctl, last), NULL);
+    ctl_table_add(table, since);
+    free(since);
 }
 
 static void add_system(struct ctl *ctl, struct ctl_table *table, const json_t *system) {
@@ -43,14 +44,14 @@ static void add_system(struct ctl *ctl, struct ctl_table *table, const json_t *s
     const json_t *suction = json_object_get(system, "suction");
     const json_t *radon = json_object_get(system, "radon");
     ctl_table_add(table, ctl_text_of(system, "id"));
-    ctl_table_add(table, status_of(text, ctl, system));
+    add_status(table, ctl, system);
     ctl_table_add(table, ctl_value(text, ctl, json_object_get(suction, "value"),
                                    ctl_text_of(suction, "unit")));
     ctl_table_add(table, ctl_percent(text, ctl_number_of(suction, "of_baseline")));
     ctl_table_add(table,
                   ctl_value(text, ctl, json_object_get(radon, "mean"), ctl_text_of(radon, "unit")));
     ctl_table_add(table, alarms_of(text, system));
-    ctl_table_add(table, ctl_age(text, json_object_get(system, "last_reading")));
+    ctl_table_add(table, ctl_words_of(ctl, ctl_age(text, json_object_get(system, "last_reading"))));
 }
 
 /* As a daemon lists them: what needs somebody first. */
@@ -74,11 +75,15 @@ static bool is_status(const char *word) {
 }
 
 static void print_systems(struct ctl *ctl, const json_t *list) {
-    static const struct ctl_column columns[] = {
-        {"SHARD", false, CTL_KEEP_WHOLE},  {"SYSTEM", false, CTL_KEEP_WHOLE},
-        {"STATUS", false, CTL_KEEP_WORDS}, {"SUCTION", true, CTL_KEEP_WORDS},
-        {"SHARE", true, CTL_KEEP_WHOLE},   {"RADON", true, CTL_KEEP_WORDS},
-        {"ALARMS", true, CTL_KEEP_WHOLE},  {"AGE", true, CTL_KEEP_WORDS},
+    const struct ctl_column columns[] = {
+        {ctl_words(ctl, PAGE_HEAD_SHARD), false, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_SYSTEM), false, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_STATUS), false, CTL_KEEP_WORDS},
+        {ctl_words(ctl, PAGE_HEAD_SUCTION), true, CTL_KEEP_WORDS},
+        {ctl_words(ctl, PAGE_SHOW_COLUMN_SHARE), true, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_HEAD_RADON), true, CTL_KEEP_WORDS},
+        {ctl_words(ctl, PAGE_HEAD_ALARMS), true, CTL_KEEP_WHOLE},
+        {ctl_words(ctl, PAGE_SHOW_COLUMN_AGE), true, CTL_KEEP_WORDS},
     };
     char shard[CTL_VALUE_SIZE];
     size_t skipped = ctl_shards_many(ctl) ? 0 : 1, i;
@@ -114,39 +119,20 @@ static enum ctl_status systems(struct ctl *ctl, int argc, char **argv) {
     if (json_array_size(list) > 0)
         print_systems(ctl, list);
     else if (list)
-        printf("no systems%s\n", status_word ? " of that status" : " in the settings");
+        ctl_tell(ctl, status_word ? PAGE_TOOL_NO_SYSTEMS_OF_STATUS : PAGE_TOOL_NO_SYSTEMS, NULL);
     json_decref(list);
     return status;
 }
 
-/* As asked for, else that of the environment (POSIX, XBD 8.2): "es_MX.UTF-8". With --json only what
-   is asked for. False: there is no such language. */
-static bool choose_language(struct ctl *ctl, const char *asked) {
-    static const char *const variables[] = {"LC_ALL", "LC_MESSAGES", "LANG"};
-    const char *value = NULL;
-    char code[40];
-    for (size_t i = 0; !asked && !ctl->json && !(value && *value) && i < 3; i++)
-        value = getenv(variables[i]);
-    snprintf(code, sizeof code, "%.*s", (int)strcspn(value ? value : "", "_.@"),
-             value ? value : "");
-    return wording_language_find(asked ? asked : code, &ctl->language) || !asked;
-}
-
 static enum ctl_status show(struct ctl *ctl, int argc, char **argv) {
     bool full = false;
-    const char *language = NULL;
-    const struct ctl_option options[] = {{"--full", NULL, NULL, &full, false},
-                                         {"--language", "CODE", &language, NULL, false}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 2, .least = 1, .most = 1};
+    const struct ctl_option options[] = {{"--full", NULL, NULL, &full, false}};
+    struct ctl_arguments arguments = {.options = options, .option_count = 1, .least = 1, .most = 1};
     if (!ctl_arguments(ctl, argc, argv, &arguments))
         return arguments.status;
-    if (!choose_language(ctl, language))
-        return ctl_error(ctl, CTL_WRONG_USE,
-                         "--language %s is not known, only the languages of messages", language);
     struct ctl_path path = ctl_path("/api/systems/");
     ctl_path_encode(&path, arguments.operands[0]);
-    if (ctl->language != WORDING_ENGLISH)
-        ctl_path_query(&path, "language", wording_language_code(ctl->language));
+    ctl_path_language(&path, ctl);
     json_t *system = NULL;
     enum ctl_status status = ctl_get_json(ctl, path.text, &system);
     ctl_use_zone(ctl, ctl_text_of(system, "time_zone"));
@@ -166,13 +152,11 @@ const struct ctl_command ctl_system_commands[] = {
      "last reading was taken. Dates of visits: subslabctl visits. Several --settings give one list "
      "of several daemons.",
      systems},
-    {"show", "SYSTEM [--full] [--language CODE] [--json]",
-     "one system: what is wrong, what to do, what is measured",
+    {"show", "SYSTEM [--full] [--json]", "one system: what is wrong, what to do, what is measured",
      "Open alarms by their cause with what to check and to bring, the next visit, each point now, "
      "over 7 days and at commissioning, fan and ground, radon; 60 lines at most. --full adds "
      "trends, all averages with coverage and certainty, and readings taken by hand. Times are the "
-     "system's own; --json has all of it, in UTC. CODE is a language that messages have, such as "
-     "es; else that of the environment (LC_ALL, LC_MESSAGES, LANG) holds.",
+     "system's own; --json has all of it, in UTC.",
      show},
     {0},
 };

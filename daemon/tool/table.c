@@ -2,6 +2,7 @@
 
 #include "measure/array.h"
 #include "tool/text.h"
+#include "words/text_buffer.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -41,6 +42,25 @@ bool ctl_table_add(struct ctl_table *table, const char *text) {
         return false;
     cells[table->count++] = clean;
     return true;
+}
+
+/* A blank that is no place to break at stands as U+00A0 until it is printed. */
+static const char bound_blank[] = "\xC2\xA0";
+
+bool ctl_table_add_whole(struct ctl_table *table, const char *text) {
+    struct text_buffer bound = {0};
+    for (; *text; text++)
+        text_buffer_add_bytes(&bound, *text == ' ' ? bound_blank : text, *text == ' ' ? 2 : 1);
+    char *all = text_buffer_take(&bound);
+    bool added = ctl_table_add(table, all);
+    free(all);
+    return added;
+}
+
+static void print_text(FILE *to, const char *text) {
+    for (const char *bound; (bound = strstr(text, bound_blank)); text = bound + 2)
+        fprintf(to, "%.*s ", (int)(bound - text), text);
+    fputs(text, to);
 }
 
 bool ctl_table_add_number(struct ctl_table *table, long long number) {
@@ -167,7 +187,7 @@ static size_t print_alone(const struct layout *layout, const struct part *of, si
         owed = INDENT;
     }
     pad(to, owed);
-    fputs(*text, to);
+    print_text(to, *text);
     *text += strlen(*text);
     if (c + 1 == of->end)
         return 0;
@@ -204,7 +224,7 @@ static bool print_line(const struct ctl_table *table, const struct layout *layou
             owed += blank;
         if (width > 0) {
             pad(to, owed);
-            fputs(line, to);
+            print_text(to, line);
             owed = 0;
         }
         owed += (table->columns[c].right ? 0 : blank) + GAP;

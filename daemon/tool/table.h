@@ -26,6 +26,8 @@ void ctl_table_destroy(struct ctl_table *table); /* NULL does nothing */
 
 /** Adds the next cell, row by row; made safe to print. NULL: "". False when out of memory. */
 bool ctl_table_add(struct ctl_table *table, const char *text);
+/** The same, kept on one line where the column breaks texts at blanks: a state, a date. */
+bool ctl_table_add_whole(struct ctl_table *table, const char *text);
 bool ctl_table_add_number(struct ctl_table *table, long long number);
 
 /** Prints titles and rows; a row that is not complete is filled up. */

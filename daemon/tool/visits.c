@@ -6,6 +6,7 @@
 #include "tool/show.h"
 #include "tool/text.h"
 #include "tool/values.h"
+#include "tool/words.h"
 
 #include <errno.h>
 #include <stdio.h>
@@ -13,9 +14,14 @@
 #include <string.h>
 #include <unistd.h>
 
+/* A calendar is in another language only when that is asked for: jobs of the night write it, too.
+ */
 static enum ctl_status save_calendar(struct ctl *ctl, const char *file) {
+    struct ctl_path path = ctl_path("/visits.ics");
     struct ctl_answer answer;
-    if (!ctl_request(ctl, "/visits.ics", NULL, &answer))
+    if (ctl->language_asked)
+        ctl_path_language(&path, ctl);
+    if (!ctl_request(ctl, path.text, NULL, &answer))
         return CTL_FAILED;
     FILE *to = strcmp(file, "-") == 0 ? stdout : fopen(file, "wb");
     bool good = to && fwrite(answer.body, 1, answer.length, to) == answer.length;
@@ -46,16 +52,21 @@ static void take_parts(struct parts *parts, const json_t *visit) {
     }
 }
 
-static void print_parts(const struct parts *parts) {
+static void print_parts(const struct ctl *ctl, const struct parts *parts) {
     const char *text;
     json_t *ids;
     if (json_object_size(parts->visits_of) == 0)
         return;
-    printf("bring, for all of them\n");
+    ctl_tell(ctl, PAGE_TOOL_BRING_ALL, NULL);
     json_object_foreach(parts->visits_of, text, ids) {
-        char count[80];
-        snprintf(count, sizeof count, "  %zu of %zu visits  ", json_array_size(ids), parts->visits);
-        ctl_text_print_item(stdout, count, "                 ", text);
+        char first[200], indent[40];
+        char *count = ctl_filled(ctl, PAGE_TOOL_OF_VISITS, CTL_COUNT(json_array_size(ids)),
+                                 CTL_COUNT(parts->visits), NULL);
+        int length = (int)strlen("  ") + (int)ctl_text_width(count ? count : "") + 2;
+        snprintf(first, sizeof first, "  %.190s  ", count ? count : "");
+        snprintf(indent, sizeof indent, "%*s", length < 30 ? length : 30, "");
+        ctl_text_print_item(stdout, first, indent, text);
+        free(count);
     }
 }
 
@@ -120,10 +131,10 @@ static enum ctl_status show_visits(struct ctl *ctl, const struct ctl_path *path,
     if (status == CTL_DONE && json) {
         print_parts_json(&shown.parts);
     } else if (status == CTL_DONE && shown.parts.visits == 0) {
-        printf("no visit is due\n");
+        ctl_tell(ctl, PAGE_TOOL_NO_VISIT, NULL);
     } else if (parts_alone || shown.parts.visits > 1) {
         printf("%s", parts_alone ? "" : "\n");
-        print_parts(&shown.parts);
+        print_parts(ctl, &shown.parts);
     }
     json_decref(shown.parts.visits_of);
     return status;
@@ -157,7 +168,8 @@ static enum ctl_status visits(struct ctl *ctl, int argc, char **argv) {
                          ics ? "--ics FILE" : "--before VISIT");
     if (ics)
         return save_calendar(ctl, ics);
-    const struct ctl_path list = ctl_path("/api/visits");
+    struct ctl_path list = ctl_path("/api/visits");
+    ctl_path_language(&list, ctl);
     if (ctl->json && !parts)
         return print_visits(ctl, &list, &pages);
     return show_visits(ctl, &list, &pages, parts);
@@ -184,17 +196,20 @@ static bool ask(const char *question, char *line, size_t size) {
 static void ask_values(const struct ctl *ctl, const json_t *points, json_t *values) {
     const json_t *point;
     size_t i;
-    printf("Measured on the visit, with unit; an empty line where nothing was measured.\n");
+    ctl_tell(ctl, PAGE_TOOL_ASK_VALUES, NULL);
     json_array_foreach((json_t *)points, i, point) {
         const struct ctl shown = ctl_for_quantity(ctl, point);
         const json_t *before = json_object_get(json_object_get(point, "baseline"), "value");
-        char question[CTL_VALUE_SIZE + 160], value[CTL_VALUE_SIZE], line[160];
+        char value[CTL_VALUE_SIZE], line[160];
         if (!json_is_number(before))
             continue;
-        snprintf(question, sizeof question,
-                 "  %.100s (%s at commissioning):", ctl_text_of(point, "id"),
-                 ctl_value(value, &shown, before, ctl_text_of(point, "unit")));
-        if (!ask(question, line, sizeof line))
+        char *question =
+            ctl_filled(ctl, PAGE_TOOL_ASK_VALUE, ctl_text_of(point, "id"),
+                       ctl_value(value, &shown, before, ctl_text_of(point, "unit")), NULL);
+        printf("  ");
+        bool answered = ask(question ? question : "", line, sizeof line);
+        free(question);
+        if (!answered)
             return;
         if (*line)
             ctl_set(values, ctl_text_of(point, "id"), line);
@@ -212,9 +227,7 @@ static enum ctl_status ask_visit(struct ctl *ctl, const char *system, json_t *bo
     if (json_object_size(values)) {
         json_object_set(body, "values", values);
         if (!json_object_get(body, "new_baseline") &&
-            ask("Did the work change fan, pipe or openings, so that this is the new normal? [y/N]",
-                line, sizeof line) &&
-            (*line == 'y' || *line == 'Y'))
+            ask(ctl_words(ctl, PAGE_TOOL_ASK_NORMAL), line, sizeof line) && ctl_is_yes(ctl, line))
             json_object_set_new(body, "new_baseline", json_true());
     }
     json_decref(values);
@@ -224,13 +237,12 @@ static enum ctl_status ask_visit(struct ctl *ctl, const char *system, json_t *bo
 
 /* ---- what a visit leaves open ---- */
 
-static void print_visit(const char *system, const json_t *answer) {
+static void print_visit(const struct ctl *ctl, const char *system, const json_t *answer) {
     const json_t *list = json_object_get(answer, "unmeasured"), *id;
     bool renewed = json_is_true(json_object_get(answer, "new_baseline"));
     char names[400] = "";
     size_t i, used = 0;
-    printf("%s: the visit is on record%s\n", system,
-           renewed ? "; its values are the baseline from that day on" : "");
+    ctl_tell(ctl, renewed ? PAGE_TOOL_VISIT_KEPT_NORMAL : PAGE_TOOL_VISIT_KEPT, system, NULL);
     json_array_foreach((json_t *)list, i, id) {
         int length = snprintf(names + used, sizeof names - used, "%s%s", i ? ", " : "",
                               json_string_value(id));
@@ -239,12 +251,9 @@ static void print_visit(const char *system, const json_t *answer) {
         used += (size_t)length;
     }
     if (*names)
-        ctl_text_print_item(stdout, "not measured: ", "  ", names);
+        ctl_tell_all(ctl, "  ", PAGE_TOOL_UNMEASURED, names, NULL);
     if (!renewed)
-        ctl_text_print_item(stdout, "", "  ",
-                            "If the work changed fan, pipe or openings, measure again and put the "
-                            "new normal on record: --new-baseline with the values, or a "
-                            "commissioning record (subslabctl commission).");
+        ctl_tell_all(ctl, "  ", PAGE_TOOL_MEASURE_AGAIN, NULL);
 }
 
 /* "suction=0.62 inH2O" behind the system: values measured on the visit. False after an error. */
@@ -307,7 +316,7 @@ static enum ctl_status send_visit(struct ctl *ctl, const struct ctl_arguments *a
     }
     status = ctl_post_json(ctl, path.text, body, &answer);
     if (answer)
-        print_visit(arguments->operands[0], answer);
+        print_visit(ctl, arguments->operands[0], answer);
     json_decref(answer);
     return status;
 }

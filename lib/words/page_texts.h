@@ -1,5 +1,5 @@
 /*
- * page_texts: what the contractor's sheets and the tool's `show` say, in each language. Pure.
+ * page_texts: what the contractor's sheets and the operator's tool say, in each language. Pure.
  */
 #ifndef WORDS_PAGE_TEXTS_H
 #define WORDS_PAGE_TEXTS_H

@@ -78,7 +78,7 @@ struct wording_texts {
     const char *carbon_monoxide;           /* a paragraph of its own where wording_advice_flue */
     const char *home[HOME_TEXT_COUNT];     /* of the homeowner's link */
     const char *letter[LETTER_TEXT_COUNT]; /* of the year's letter */
-    const char *page[PAGE_TEXT_COUNT];     /* of the contractor's sheets, and of `show` */
+    const char *page[PAGE_TEXT_COUNT];     /* of the contractor's sheets, and the tool's */
     const char *months[12];
     const char *date;                               /* {day} {month} {year} {time} */
     const char *subject_prefix[WORDING_KIND_COUNT]; /* trade, before the condition; or NULL */

@@ -108,7 +108,9 @@ def offers_the_same_everywhere(offers, daemon, alarm):
                    if re.match(r"  [a-z]", line))
     equal(sorted(offers("")), known, "the commands are those of the help")
     equal(offers("acknow"), ["acknowledge"], "a command")
-    equal(set(offers("shelve", "--")), {"--until", "--by", "--why", "--settings", "--help"}, "options of one")
+    equal(set(offers("shelve", "--")), {"--until", "--by", "--why", "--settings", "--language", "--help"},
+          "options of one")
+    equal(sorted(offers("--language", "")), ["en", "es"], "languages")
     equal(offers("export", "x", "--as", "s"), ["senml"], "a word")
     settings = ("--settings", daemon.settings_file)
     equal(sorted(offers(*settings, "show", "")), ["creek", "mill-house"], "systems")

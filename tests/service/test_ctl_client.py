@@ -121,9 +121,10 @@ class Daemon:
         self.server.script, self.server.seen = script, []
         threading.Thread(target=self.server.serve_forever, daemon=True).start()
 
-    def run(self, *arguments, stdin=None):
-        result = subprocess.run([TOOL, "--settings", "s.yaml", *arguments], cwd=self.path,
-                                capture_output=True, input=stdin, timeout=60)
+    def run(self, *arguments, stdin=None, program=TOOL, **environment):
+        result = subprocess.run([program, "--settings", "s.yaml", *arguments], cwd=self.path,
+                                env={**os.environ, **environment}, capture_output=True, input=stdin,
+                                timeout=60)
         result.stdout, result.stderr = result.stdout.decode(), result.stderr.decode()
         return result
 

@@ -9,6 +9,7 @@ import sys
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
 from harness import BUILD, Suite, check, contact, equal, events, local_day, plain_point, system, wait_until  # noqa: E402
+from pseudo_language import left_in_code  # noqa: E402
 from pages import HASH, Page, Session, fetch, post_form, share  # noqa: E402
 
 suite = Suite()
@@ -18,20 +19,9 @@ AT_ONCE = {"suction-low": {"setpoint": "70 %", "deadband": "5 %", "on_delay": "0
            "suction-lost": {"enabled": "no"}}
 
 
-def outside(text):
-    """What stands outside of all brackets."""
-    depth, kept = 0, []
-    for character in text:
-        depth += (character == "⟦") - (character == "⟧")
-        if depth == 0 and character not in "⟦⟧":
-            kept.append(character)
-    equal(depth, 0, f"brackets of: {text}")
-    return "".join(kept)
-
-
 def is_pseudo(text, what):
     check("⟦" in text, f"{what}: not a word of the language: {text[:300]}")
-    left = [word for word in re.findall(r"[^\W\d_]{3,}\w*", outside(text)) if word not in SAME]
+    left = left_in_code(text, SAME)
     check(not left, f"{what}: {left[:12]} in no language's file: {text[:1500]}")
 
 
@@ -205,24 +195,36 @@ def the_contractors_sheets_and_forms_are_in_it(place):
         check_sheet(daemon, path, 200, reader)
 
 
+TOOL_COMMANDS = (["show", "mill"], ["show", "bare"], ["show", "mill", "--full"], ["show", "bare", "--full"], ["systems"], ["alarms"],
+                 ["alarms", "--all"], ["visits"], ["visits", "--parts"], ["radon-tests"], ["fans"], ["deliveries"], ["unclaimed"],
+                 ["refused"], ["record", "mill", "suction", "0.5 inH2O", "--by", "RRR"], ["check"], ["verify"],
+                 ["return-to-service", "bare"])
+
+
 @suite.test
-def what_the_tool_shows_is_in_it(place):
+def what_the_tool_prints_is_in_it(place):
+    """With a daemon and what it says; each word that a list can have: test_ctl_languages.py."""
     house = House(place, accounts=True)
     daemon = house.daemon
     house.publish(1.1)
     house.publish(0.5)
+    house.broker.publish([("subslab/mill/suction", "{"), ("subslab/bare/suction", "QQQ"), ("subslab/elsewhere/RRR", "5.5")])
     alarm = daemon.alarm("suction-low")
-    daemon.post("/api/systems/mill/visit-done", {"on": local_day(), "by": "RRR", "found": "RRR", "did": "RRR"})
-    daemon.post("/api/systems/bare/out-of-service", {"by": "RRR", "until": "2 d", "why": "RRR"})
-    kept = "|".join([*conditions(), "subslabctl show", "subslabctl alarms", "--full", "mill", "bare", "suction", "power", "radon"])
-    for ident in ("mill", "bare"):
-        for more in ([], ["--full"]):
-            for asked, environment in ((["--language", "xq"], {}), ([], {"LC_ALL": "xq_QQ.UTF-8"})):
-                done = subprocess.run(
-                    [os.path.join(BUILD, "tests", "tool_pseudo_ctl"), "--settings", daemon.settings_file, "show", ident, *more, *asked],
-                    env={**os.environ, "COLUMNS": "100", **environment}, capture_output=True, text=True, timeout=60, check=False)
-                equal([done.returncode, done.stderr], [0, ""], "it answers")
-                is_pseudo(re.sub(kept, " ", done.stdout), f"show {ident} {more} {asked}")
+    daemon.post("/api/systems/mill/visit-done", {
+        "on": local_day(), "by": "RRR", "found": "RRR", "did": "RRR", "equipment": [{"model": "QQQ", "installed": local_day()}]})
+    daemon.post("/api/systems/mill/radon-test", {
+        "from": local_day(5 * 86400_000), "to": local_day(2 * 86400_000), "value": "60 Bq/m3", "place": "QQQ", "device": "QQQ",
+        "by": "RRR"})
+    for asked, environment in ((["--language", "xq"], {}), ([], {"LC_ALL": "xq_QQ.UTF-8"})):
+        daemon.post("/api/systems/bare/out-of-service", {"by": "RRR", "until": "2 d", "why": "RRR"})
+        for words in TOOL_COMMANDS:
+            done = subprocess.run(
+                [os.path.join(BUILD, "tests", "tool_pseudo_ctl"), "--settings", daemon.settings_file, *words, *asked],
+                env={**os.environ, "COLUMNS": "160", **environment}, capture_output=True, text=True, timeout=60, check=False)
+            equal([done.returncode, done.stderr], [0, ""], f"{words}: it answers")
+            kept = "|".join(["subslabctl show", "subslabctl alarms", "--full", r"subslab/\S+", re.escape(daemon.settings_file), "mill",
+                             "bare", "main", "suction", "power", "radon", "office", "owner", "tech", *[row["id"] for row in daemon.deliveries()]])
+            is_pseudo(re.sub(kept, " ", done.stdout), f"{words} {asked}")
     check("⟦" not in str(daemon.get("/api/systems/mill")), f"in English for a program: {alarm}")
 
 

@@ -90,6 +90,30 @@ START_TEST(words_wider_than_the_screen_are_broken) {
 }
 END_TEST
 
+/* In 43 columns a text of that column breaks at its blanks, one that is added whole does not. */
+START_TEST(what_is_added_whole_stays_on_a_line) {
+    static const struct ctl_column columns[] = {{"HOUSE", false, CTL_KEEP_WHOLE},
+                                                {"STATUS", false, CTL_KEEP_WORDS},
+                                                {"SUCTION", true, CTL_KEEP_WHOLE}};
+    struct ctl_table *table = ctl_table_create(columns, 3);
+    ctl_table_add(table, "birch-lane-12");
+    ctl_table_add_whole(table, "fuera de l\xC3\xADmites");
+    ctl_table_add(table, "0.56 inH2O");
+    ctl_table_add(table, "birch-lane-13");
+    ctl_table_add(table, "not heard since 2026-03-12");
+    ctl_table_add(table, "0.56 inH2O");
+    setenv("COLUMNS", "43", 1);
+    char *text = printed(table);
+    unsetenv("COLUMNS");
+    ck_assert_str_eq(text, "HOUSE          STATUS               SUCTION\n"
+                           "birch-lane-12  fuera de l\xC3\xADmites  0.56 inH2O\n"
+                           "birch-lane-13  not heard since   0.56 inH2O\n"
+                           "               2026-03-12\n");
+    free(text);
+    ctl_table_destroy(table);
+}
+END_TEST
+
 START_TEST(random_tables_lose_nothing) {
     struct test_random random = {test_seed()};
     static const struct ctl_column columns[] = {
@@ -255,6 +279,7 @@ int main(void) {
     tcase_add_test(tcase, narrow_table_is_as_it_is);
     tcase_add_test(tcase, long_texts_go_on_below);
     tcase_add_test(tcase, words_wider_than_the_screen_are_broken);
+    tcase_add_test(tcase, what_is_added_whole_stays_on_a_line);
     tcase_add_test(tcase, random_tables_lose_nothing);
     tcase_add_test(tcase, width_is_in_columns);
     tcase_add_test(tcase, nothing_commands_the_terminal);
