@@ -1,11 +1,12 @@
 #include "analysis/agreement.h"
+#include "measure/root_sum.h"
 
 #include <math.h>
 
 static const double coverage_factor = 2.0;
 
 double agreement_number(double a, double uncertainty_a, double b, double uncertainty_b) {
-    double expanded = coverage_factor * hypot(uncertainty_a, uncertainty_b);
+    double expanded = coverage_factor * root_sum(uncertainty_a, uncertainty_b);
     return expanded > 0.0 ? fabs(a - b) / expanded : NAN;
 }
 

@@ -1,6 +1,7 @@
 #include "analysis/average.h"
 
 #include "analysis/statistics.h"
+#include "measure/root_sum.h"
 
 #include <assert.h>
 #include <math.h>
@@ -201,7 +202,7 @@ static bool random_part(const struct daily *daily, struct average *average) {
 static bool combine(double level, struct average *average) {
     const double unlimited = 1e9;
     double random = average->random_uncertainty, fixed = average->calibration_uncertainty;
-    double combined = hypot(random, fixed), ratio = combined > 0.0 ? random / combined : 0.0;
+    double combined = root_sum(random, fixed), ratio = combined > 0.0 ? random / combined : 0.0;
     double fourth = ratio * ratio * ratio * ratio;
     double degrees = average->effective_days - 1.0;
     average->degrees_of_freedom = fourth > 0.0 ? fmin(unlimited, degrees / fourth) : unlimited;
@@ -239,8 +240,8 @@ static enum average_status add_uncertainty(const struct average_bucket *days, si
     enum average_status status = AVERAGE_NO_MEMORY;
     if (daily.means && daily.places) {
         take_days(days, day_count, settings->least_coverage, &daily);
-        average->calibration_uncertainty =
-            hypot(settings->calibration_relative * average->mean, settings->calibration_absolute);
+        average->calibration_uncertainty = root_sum(settings->calibration_relative * average->mean,
+                                                    settings->calibration_absolute);
         status = AVERAGE_OK;
         if (random_part(&daily, average)) {
             average->has_uncertainty = combine(settings->level, average);

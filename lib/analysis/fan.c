@@ -1,4 +1,5 @@
 #include "analysis/fan.h"
+#include "measure/root_sum.h"
 
 #include <assert.h>
 #include <math.h>
@@ -437,7 +438,7 @@ static enum fan_status fan_ratio_from_power(const struct fan_state *now,
         double away = fabs(log(now->suction_pa / then->suction_pa / (ratio * ratio)));
         moved = fmax(0.04, 0.5 * away);
     }
-    double power = hypot(sqrt(2.0) * uncertainty->power_separate, moved);
+    double power = root_sum(sqrt(2.0) * uncertainty->power_separate, moved);
     double standard = ratio * power / 3.0;
     *result = (struct fan_speed_ratio){.ratio = ratio,
                                        .lower = fmax(0.0, ratio - coverage_factor * standard),

@@ -1,6 +1,7 @@
 #include "analysis/ground.h"
 
 #include "measure/airflow.h"
+#include "measure/root_sum.h"
 
 #include <assert.h>
 #include <math.h>
@@ -67,7 +68,7 @@ enum ground_status ground_resistance_ratio(const struct ground_state *now,
         pressure_ratio_uncertainty(now->suction_pa, then->suction_pa, uncertainty->suction_relative,
                                    uncertainty->suction_zero_pa);
     double from_flow = central * sqrt(2.0) * uncertainty->flow_relative;
-    double half_width = spread + coverage_factor * hypot(from_pressure, from_flow);
+    double half_width = spread + coverage_factor * root_sum(from_pressure, from_flow);
     double log_ratio = log_pressure - central * log_flow;
     *result = (struct ground_ratio){.ratio = exp(log_ratio),
                                     .lower = exp(log_ratio - half_width),

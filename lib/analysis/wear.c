@@ -2,6 +2,7 @@
 
 #include "analysis/changepoint.h"
 #include "analysis/statistics.h"
+#include "measure/root_sum.h"
 
 #include <assert.h>
 #include <math.h>
@@ -73,13 +74,13 @@ double wear_slope_of_wave(double years) {
 static double season_per_year(const struct trend *trend, double years,
                               const struct wear_usual *usual) {
     double weather = trend->temperature == TREND_TEMPERATURE_REMOVED ? 0.0 : usual->weather;
-    return years >= 1.0 ? 0.0 : wear_slope_of_wave(years) * hypot(usual->season, weather);
+    return years >= 1.0 ? 0.0 : wear_slope_of_wave(years) * root_sum(usual->season, weather);
 }
 
 static bool is_beyond_usual(const struct trend *trend, const struct wear_usual *usual) {
     double years = (trend->last_day - trend->first_day) / TREND_YEAR_DAYS;
     double wander = half_width * usual->wander * sqrt(walk_slope / years);
-    return trend->upper < -hypot(season_per_year(trend, years, usual), wander);
+    return trend->upper < -root_sum(season_per_year(trend, years, usual), wander);
 }
 
 /* The line's way to the limit; false: not in time. */

@@ -2,6 +2,7 @@
 
 #include "analysis/average.h"
 #include "analysis/statistics.h"
+#include "measure/root_sum.h"
 #include "measure/timestamp.h"
 
 #include <assert.h>
@@ -62,14 +63,14 @@ static double kept_of_wave(const double known[MONTHS], int highs) {
         sines += known[month] * sin(turn);
         total += known[month];
     }
-    return hypot(cosines, sines) / total;
+    return root_sum(cosines, sines) / total;
 }
 
 /* Relative standard uncertainty by the months that are not known; 1/sqrt(2): the mean square of a
    wave. */
 static double unseen_relative(const double known[MONTHS]) {
     return wave / sqrt(2.0) *
-           hypot(kept_of_wave(known, 1), second_harmonic * kept_of_wave(known, 2));
+           root_sum(kept_of_wave(known, 1), second_harmonic * kept_of_wave(known, 2));
 }
 
 /* The months, each as far as it is known. */
@@ -142,7 +143,7 @@ enum year_mean_status year_mean_assess(const struct year_mean_day *days, size_t 
     if (status != YEAR_MEAN_OK)
         return status;
     double unseen = unseen_relative(weights);
-    double relative = fmax(least, hypot(hypot(unseen, random), settings->relative));
+    double relative = fmax(least, root_sum(root_sum(unseen, random), settings->relative));
     double absolute = fmax(least * found.mean, settings->absolute);
     double place = scaled(found.mean, relative, absolute);
     found.lower = unscaled(place - half_width, relative, absolute);

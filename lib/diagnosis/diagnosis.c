@@ -5,6 +5,7 @@
 #include "diagnosis/diagnosis_prior.h"
 #include "diagnosis/diagnosis_signature.h"
 #include "measure/airflow.h"
+#include "measure/root_sum.h"
 
 #include <assert.h>
 #include <math.h>
@@ -84,7 +85,7 @@ static struct signature_measured measured(const struct diagnosis_input *input,
     double model = kind.model * (came_at_once(input, signal) ? sudden_model : 1.0);
     double absolute = itself ? fmax(0.25 * kind.offset_si, 1.5 * signal->scatter) : kind.offset_si;
     return (struct signature_measured){.ratio = signal->now / base,
-                                       .relative = hypot(relative, model),
+                                       .relative = root_sum(relative, model),
                                        .absolute = fmax(itself ? 0.005 : 0.01, absolute / base),
                                        .unit = signal->unit};
 }

@@ -1,4 +1,5 @@
 #include "diagnosis/diagnosis_likelihood.h"
+#include "measure/root_sum.h"
 
 #include <math.h>
 #include <stdbool.h>
@@ -6,7 +7,7 @@
 /* ---- how likely one measured ratio is under a prediction ---- */
 
 static double spread_at(const struct signature_measured *measured, double ratio) {
-    return hypot(measured->relative * ratio, measured->absolute);
+    return root_sum(measured->relative * ratio, measured->absolute);
 }
 
 /* What is predicted of a change is off by a share of it: no fan has quite the shape that is tried.
@@ -20,7 +21,7 @@ double likelihood_of(const struct signature_measured *measured, double predicted
     if (isnan(measured->ratio))
         return 1.0;
     double spread =
-        hypot(spread_at(measured, predicted), of_the_change * predicted * (1.0 - predicted));
+        root_sum(spread_at(measured, predicted), of_the_change * predicted * (1.0 - predicted));
     double z = (measured->ratio - predicted) / spread;
     double root = 1.0 + z * z / freedom;
     return 0.3796 / (spread * root * root * root);
@@ -70,8 +71,8 @@ static double normal_of_log(double ratio, double centre, double spread) {
 double likelihood_radon(const struct signature_measured *radon, enum radon_rule rule) {
     if (isnan(radon->ratio))
         return 1.0;
-    double usual = normal_of_log(radon->ratio, 0.0, hypot(0.5, radon->absolute));
-    double risen = normal_of_log(radon->ratio, 1.1, hypot(0.6, radon->absolute));
+    double usual = normal_of_log(radon->ratio, 0.0, root_sum(0.5, radon->absolute));
+    double risen = normal_of_log(radon->ratio, 1.1, root_sum(0.6, radon->absolute));
     switch (rule) {
     case RADON_MAY_RISE:
         return 0.5 * (usual + risen);

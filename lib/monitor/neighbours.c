@@ -7,6 +7,7 @@
 
 #include "analysis/statistics.h"
 #include "measure/array.h"
+#include "measure/root_sum.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -447,7 +448,7 @@ bool neighbours_compare(const struct neighbours *neighbours, const struct histor
         .days = to_day - from_day,
         .own = log(now) - own_week(table, history, point, from_day),
         .theirs = last.change - first.change,
-        .uncertainty = hypot(first.standard_uncertainty, last.standard_uncertainty),
+        .uncertainty = root_sum(first.standard_uncertainty, last.standard_uncertainty),
     };
     return isfinite(comparison->own) && isfinite(comparison->theirs);
 }

@@ -1,6 +1,7 @@
 #include "settings/system_description_point.h"
 
 #include "measure/duration.h"
+#include "measure/root_sum.h"
 #include "settings/checked_text.h"
 #include "settings/condition_settings.h"
 
@@ -302,8 +303,8 @@ void system_description_read_point(struct key_reader *reader, const struct key_p
 }
 
 double point_calibration(const struct point_description *point, double value) {
-    return hypot(point->calibration_relative * value,
-                 quantity_info(point->quantity)->zero_uncertainty);
+    return root_sum(point->calibration_relative * value,
+                    quantity_info(point->quantity)->zero_uncertainty);
 }
 
 /* The text of the point before where it is the same, which then has it; ten thousand houses whose
