@@ -27,6 +27,10 @@ packages_browser="chromium:chromium pdftotext:poppler-utils mosquitto mosquitto-
 packages_package="dpkg-dev lintian debootstrap fakeroot man-db bsdextrautils strace util-linux systemd
     iproute2 curl mosquitto python3 binutils file libfaketime"
 
+# tests/machines/bits.sh: compilers for other processors, and their emulator; without them it leaves those out.
+packages_machines="gcc-aarch64-linux-gnu libc6-dev-arm64-cross gcc-arm-linux-gnueabihf
+    libc6-dev-armhf-cross qemu-user"
+
 # tests/cluster: brokers of several nodes.
 packages_cluster="nats-server rabbitmq-server node:nodejs"
 
@@ -54,7 +58,7 @@ package_is_present() {
 # shellcheck disable=SC2086
 packages_of() {
     for group; do
-        case $group in build | test | peers | browser | package | cluster | neighbours | demo) ;; *)
+        case $group in build | test | peers | browser | package | machines | cluster | neighbours | demo) ;; *)
             echo "packages_of: no group $group" >&2
             return 1
             ;;
@@ -67,6 +71,7 @@ packages_of() {
         peers) printf '%s\n' $packages_peers ;;
         browser) printf '%s\n' $packages_browser ;;
         package) printf '%s\n' $packages_package ;;
+        machines) printf '%s\n' $packages_machines ;;
         cluster) printf '%s\n' $packages_cluster ;;
         neighbours) printf '%s\n' $packages_neighbours ;;
         demo) printf '%s\n' $packages_demo ;;

@@ -34,6 +34,8 @@ operator_socket: %(folder)s/operator.sock
 systems: %(seen)s/fleet/systems/
 """
 TABLES = {"packs of days": "packs", "hours of days": "day_hours", "daily values": "days"}
+TEST_PROGRAMS = {"statistics and packs, bit by bit": ("tool_bits", {}),
+                 "a seeded world": ("wiring_test_world", {"SEED": "20"})}
 ROWS = "SELECT p.system, p.point, x.* FROM %s x JOIN points p ON p.key = x.point"
 
 
@@ -114,9 +116,10 @@ class Machine:
             made["history in JSON"] = self.history()
             made["letter"] = b"".join(self.tool("report", house, "--year", LAST_YEAR, "--as", "text")
                                       for house in HOUSES)
-        made["a seeded world"] = subprocess.run(
-            [*self.command[:-1], f"{self.command[-1]}/tests/wiring_test_world"], env={**os.environ, "SEED": "20"},
-            cwd=SOURCE, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, timeout=300, check=True).stdout
+        for what, (program, variables) in TEST_PROGRAMS.items():
+            made[what] = subprocess.run(
+                [*self.command[:-1], f"{self.command[-1]}/tests/{program}"], env={**os.environ, **variables},
+                cwd=SOURCE, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, timeout=300, check=True).stdout
         for what, table in TABLES.items():
             rows = sorted(map(repr, self.asked(ROWS % table)))
             made[what] = "\n".join(rows).encode()
