@@ -2,6 +2,7 @@
  * What people do with alarms.
  */
 #include "api/routes.h"
+#include "complaints.h"
 #include "measure/duration.h"
 
 #include <math.h>
@@ -19,7 +20,7 @@ static struct alarm *find_alarm(struct api_call *call) {
     struct alarm *alarm = *end ? NULL : alarm_book_find(book, id);
     if (alarm && alarm_open(alarm))
         return alarm;
-    api_error(call, 404, "there is no open alarm %s; see: subslabctl alarms", call->parts[1]);
+    api_error(call, 404, SAY_NO_OPEN_ALARM, call->parts[1]);
     return NULL;
 }
 
@@ -51,7 +52,7 @@ static bool shelve(struct api_call *call, struct alarm *alarm) {
     if (!good)
         return false;
     if (until_ms <= api->now_ms || until_ms - api->now_ms > longest_shelving_ms) {
-        api_error(call, 400, "until: allowed is a time within the next 30 days");
+        api_error(call, 400, "until: " SAY_IN_30_DAYS);
         return false;
     }
     return alarm_book_shelve(pipeline_alarms(api->pipeline), alarm, until_ms, by, why);
@@ -68,7 +69,7 @@ void api_alarm_change(struct api_call *call) {
     } else if (strcmp(call->parts[2], "shelve") == 0) {
         done = shelve(call, alarm);
     } else if (alarm->shelved.until_ms == TIMESTAMP_NONE) {
-        api_error(call, 409, "alarm %s is not shelved", call->parts[1]);
+        api_error(call, 409, SAY_NOT_SHELVED, call->parts[1]);
         done = false;
     } else {
         alarm_book_unshelve(book, alarm);
@@ -113,12 +114,12 @@ void api_service_change(struct api_call *call, bool out) {
                                    true, &until_ms))
             return;
         if (until_ms <= call->api->now_ms) {
-            api_error(call, 400, "until: allowed is a time in the future");
+            api_error(call, 400, "until: " SAY_IN_FUTURE);
             return;
         }
     } else if (monitor_out_of_service_until(pipeline_monitor(call->api->pipeline), system) ==
                TIMESTAMP_NONE) {
-        api_error(call, 409, "%s is not out of service", call->parts[1]);
+        api_error(call, 409, SAY_NOT_OUT_OF_SERVICE, call->parts[1]);
         return;
     }
     if (!store_service(call, system, until_ms, by, why))

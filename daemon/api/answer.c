@@ -1,5 +1,6 @@
 #include "api/answer.h"
 
+#include "complaints.h"
 #include "measure/duration.h"
 #include "words/text_repair.h"
 #include "words/wording.h"
@@ -42,12 +43,12 @@ void api_errors(struct api_call *call, int status, const struct settings_errors 
     json_t *list = json_array();
     for (size_t i = 0; i < errors->count; i++) {
         char *line = text_repair(errors->lines[i]);
-        json_array_append_new(list, json_string(line ? line : "out of memory"));
+        json_array_append_new(list, json_string(line ? line : SAY_OUT_OF_MEMORY));
         free(line);
     }
     const char *first = json_string_value(json_array_get(list, 0));
     api_json(call, status,
-             json_pack("{s:s,s:o}", "error", first ? first : "out of memory", "errors", list));
+             json_pack("{s:s,s:o}", "error", first ? first : SAY_OUT_OF_MEMORY, "errors", list));
 }
 
 bool api_language(struct api_call *call, size_t *language) {
@@ -90,7 +91,7 @@ const char *api_given(const struct api_call *call, const char *name) {
 const char *api_needed(struct api_call *call, const char *name) {
     const char *text = api_given(call, name);
     if (!text)
-        api_error(call, 400, "\"%s\" is missing; say it as a text", name);
+        api_error(call, 400, SAY_NOT_SAID, name);
     return text;
 }
 
@@ -121,8 +122,10 @@ bool api_instant(struct api_call *call, const char *name, const char *text,
         *time_ms = call->api->now_ms + span_ms;
         return true;
     }
-    api_error(call, 400, "%s: \"%s\" is not a time; allowed: 2026-03-12, 2026-03-12T08:00:00Z%s",
-              name, text, ahead ? ", or a span from now such as 3 d" : "");
+    if (ahead)
+        api_error(call, 400, "%s: " SAY_NO_TIME_OR_SPAN, name, text);
+    else
+        api_error(call, 400, "%s: " SAY_NO_TIME, name, text);
     return false;
 }
 
@@ -148,7 +151,7 @@ bool api_commit(struct api_call *call) {
         api->changes++;
         return true;
     }
-    api_error(call, 503, "the store fails: %s; nothing was changed", api->store_why);
+    api_error(call, 503, SAY_STORE_FAILS, api->store_why);
     return false;
 }
 

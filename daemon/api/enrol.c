@@ -1,6 +1,7 @@
 #include "api/enrol.h"
 
 #include "api/routes.h"
+#include "complaints.h"
 #include "host/enrolled_files.h"
 #include "host/fleet_files.h"
 #include "host/log.h"
@@ -15,21 +16,15 @@
 static int check_state(const struct api *api, struct settings_errors *errors) {
     const struct settings *settings = api->fleet->settings;
     if (!settings->enrolled.name)
-        settings_errors_add(errors,
-                            "%s: enrolled_systems: names no folder yet; add a line such as "
-                            "enrolled_systems: /var/lib/subslabd/systems/ and reload",
-                            settings->file);
+        settings_errors_add(errors, SAY_NO_FOLDER, settings->file);
     else if (api->reload_refused)
-        settings_errors_add(errors,
-                            "the settings on disk were refused, so nothing can be added to them; "
-                            "see what is wrong with subslabctl check, and reload");
+        settings_errors_add(errors, SAY_SETTINGS_REFUSED);
     if (errors->count)
         return 409;
     if (api->store_failing)
-        settings_errors_add(errors, "the store fails: %s; nothing can be changed", api->store_why);
+        settings_errors_add(errors, SAY_STORE_FAILS_NOW, api->store_why);
     else if (api->reload_wanted || api->reloading)
-        settings_errors_add(errors,
-                            "the settings are being read just now; send it again in a moment");
+        settings_errors_add(errors, SAY_SETTINGS_BEING_READ);
     return errors->count ? 503 : 200;
 }
 
@@ -46,9 +41,8 @@ static void check_id(const struct fleet *fleet, const struct system_description 
                      struct settings_errors *errors) {
     size_t taken = fleet_find_system(fleet, system->id);
     if (taken != FLEET_NONE)
-        settings_errors_add(errors, "%s:%d: id: \"%s\" is taken by %s; allowed: an id of its own",
-                            system->file, system->id_line, system->id,
-                            fleet->systems[taken].description->file);
+        settings_errors_add(errors, "%s:%d: id: " SAY_TAKEN, system->file, system->id_line,
+                            system->id, fleet->systems[taken].description->file);
 }
 
 static void check_topics(const struct fleet *fleet, const struct system_description *system,
@@ -59,12 +53,9 @@ static void check_topics(const struct fleet *fleet, const struct system_descript
         for (; other != FLEET_NONE; other = fleet->points[other].next_same_topic) {
             if (!point_description_same_source(point, fleet->points[other].description))
                 continue;
-            settings_errors_add(
-                errors,
-                "%s:%d: points[%s].topic: \"%.200s\" with the same value is taken by %s of %s; "
-                "allowed: a topic or a value of its own",
-                system->file, point->line, point->id, point->topic, fleet_point_id(fleet, other),
-                fleet_system_id(fleet, fleet->points[other].system));
+            settings_errors_add(errors, "%s:%d: points[%s].topic: " SAY_TOPIC_TAKEN, system->file,
+                                point->line, point->id, point->topic, fleet_point_id(fleet, other),
+                                fleet_system_id(fleet, fleet->points[other].system));
             break;
         }
     }
@@ -78,10 +69,8 @@ static void check_installed(const struct system_description *system, int64_t now
         const struct branch_description *branch = &system->branches[i];
         bool only = system->branch_count == 1;
         if (branch->fan.installed_day != TIMESTAMP_NONE && branch->fan.installed_day > last_day)
-            settings_errors_add(errors,
-                                "%s:%d: %s%s%sfan.installed: is ahead; allowed: a day that has "
-                                "come",
-                                system->file, branch->line ? branch->line : system->id_line,
+            settings_errors_add(errors, "%s:%d: %s%s%sfan.installed: " SAY_AHEAD, system->file,
+                                branch->line ? branch->line : system->id_line,
                                 only ? "" : "branches[", only ? "" : branch->id, only ? "" : "].");
     }
 }
@@ -101,7 +90,7 @@ static void read_newcomers(const struct api *api, const struct enrol_text *texts
                            struct newcomers *newcomers, struct settings_errors *errors) {
     newcomers->items = calloc(count, sizeof(struct system_description *));
     if (!newcomers->items)
-        settings_errors_add(errors, "out of memory");
+        settings_errors_add(errors, SAY_OUT_OF_MEMORY);
     for (size_t i = 0; newcomers->items && i < count; i++) {
         struct system_description *system = system_description_parse(
             texts[i].label, texts[i].text, texts[i].length, api->fleet->settings, errors);
@@ -144,7 +133,7 @@ static int write_files(struct api *api, const struct enrol_text *texts,
                        const struct newcomers *newcomers, const char *by, json_t *enrolled,
                        struct settings_errors *errors) {
     const struct settings *settings = api->fleet->settings;
-    char *folder = settings_path(settings, settings->enrolled.name), why[1024] = "out of memory";
+    char *folder = settings_path(settings, settings->enrolled.name), why[1024] = SAY_OUT_OF_MEMORY;
     char(*names)[80] = calloc(newcomers->count, sizeof *names);
     struct enrolled_file *files = files_of(texts, newcomers, names);
     bool good = folder && files && names &&

@@ -4,6 +4,7 @@
 #include "api/commission.h"
 #include "api/routes.h"
 #include "api/show.h"
+#include "complaints.h"
 #include "monitor/proved_field.h"
 #include "pipeline/equipment_json.h"
 
@@ -50,13 +51,12 @@ static bool parse_by_hand(struct api_call *call, size_t point, struct reading *r
         return false;
     }
     if (unit_parse(value, dimension, &reading->value) != UNIT_OK) {
-        api_error(call, 400,
-                  "value: \"%s\" is not a value with a unit; allowed: such as \"0.62 %s\"", value,
+        api_error(call, 400, "value: " SAY_NO_VALUE_SUCH_AS, value,
                   description->binding.unit->spelling);
         return false;
     }
     if (!quantity_plausible(description->quantity, dimension, reading->value)) {
-        api_error(call, 400, "value: \"%s\" is outside what is physically possible", value);
+        api_error(call, 400, "value: " SAY_OUTSIDE_POSSIBLE, value);
         return false;
     }
     size_t system = call->api->fleet->points[point].system;
@@ -126,11 +126,10 @@ static bool take_value(struct api_call *call, size_t system, const char *id, con
         api_error(call, 400, "values.%s: is no point of %s; see: subslabctl show %s", id,
                   fleet_system_id(fleet, system), fleet_system_id(fleet, system));
     } else if (!text || unit_parse(text, about->binding.unit->dimension, value) != UNIT_OK) {
-        api_error(call, 400,
-                  "values.%s: \"%s\" is not a value with a unit; allowed: such as \"0.62 %s\"", id,
-                  text ? text : "", about->binding.unit->spelling);
+        api_error(call, 400, "values.%s: " SAY_NO_VALUE_SUCH_AS, id, text ? text : "",
+                  about->binding.unit->spelling);
     } else if (!quantity_plausible(about->quantity, about->binding.unit->dimension, *value)) {
-        api_error(call, 400, "values.%s: \"%s\" is outside what is physically possible", id, text);
+        api_error(call, 400, "values.%s: " SAY_OUTSIDE_POSSIBLE, id, text);
     } else {
         return true;
     }
@@ -172,7 +171,7 @@ static bool take_changes(struct api_call *call, json_t *facts) {
         changes |= bit;
     }
     if (!good || !change_possible(changes)) {
-        api_error(call, 400, "changed: allowed is a list of " CHANGE_WORDS_ALLOWED);
+        api_error(call, 400, "changed: " SAY_CHANGES_ALLOWED, SAY_CHANGE_WORDS);
         return false;
     }
     if (changes != CHANGE_UNSAID)
@@ -213,9 +212,7 @@ static bool take_baseline(struct api_call *call, size_t system, int64_t on_ms,
     if (!json_is_true(json_object_get(call->body, "new_baseline")))
         return true;
     if (json_object_size(values) == 0) {
-        api_error(call, 400,
-                  "new_baseline: it needs the values measured on the visit, such as "
-                  "\"suction=0.62 inH2O\"");
+        api_error(call, 400, "new_baseline: " SAY_NORMAL_NEEDS_VALUES);
         return false;
     }
     json_t *json =
@@ -278,7 +275,7 @@ void api_visit_done(struct api_call *call) {
     struct commissioning *record = NULL;
     on_ms = commission_since(call->api, system, on_ms);
     if (on_ms > call->api->now_ms) {
-        api_error(call, 400, "on: allowed is a day that is not in the future");
+        api_error(call, 400, "on: " SAY_DAY_AHEAD);
     } else if (take_values(call, system, facts) && take_dates(call, system, facts) &&
                take_changes(call, facts) && take_equipment(call, system, facts) &&
                take_baseline(call, system, on_ms, &record)) {

@@ -1,8 +1,8 @@
 #include "page/alarm_items.h"
 
 #include "measure/duration.h"
+#include "page/alarm_forms.h"
 #include "page/alarm_group.h"
-#include "page/choice.h"
 #include "page/view_text.h"
 #include "page/view_words.h"
 #include "tell/alarm_details.h"
@@ -12,87 +12,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-
-/* ---- what can be done ---- */
-
-static void begin_form(struct page_view *view, const char *id, const char *action, size_t only) {
-    struct html_address address = page_path(view, "/alarms/");
-    html_address_part(&address, id);
-    html_address_path(&address, "/");
-    html_address_path(&address, action);
-    page_add_choices(view, &address);
-    html_open(&view->html, "form", "method", "post", "action", address.text, "class", "do", NULL);
-    page_token(view);
-    if (only != FLEET_NONE)
-        html_empty(&view->html, "input", "type", "hidden", "name", "system", "value",
-                   fleet_system_id(view->api->fleet, only), NULL);
-}
-
-static void field(struct page_view *view, const char *alarm, const char *name, enum page_text text,
-                  bool needed) {
-    char id[80];
-    snprintf(id, sizeof id, "%s-%s", name, alarm);
-    page_label(view, id, text);
-    html_empty(&view->html, "input", "id", id, "name", name, "maxlength", "300", "required",
-               needed ? "" : NULL, NULL);
-    html_markup(&view->html, " ");
-}
-
-static void write_button(struct page_view *view, enum page_text text) {
-    html_markup(&view->html, "<button type=\"submit\">");
-    page_write(view, text);
-    html_markup(&view->html, "</button></form>");
-}
-
-static void write_spans(struct page_view *view, const char *id) {
-    static const struct {
-        const char *value;
-        enum page_text text;
-    } spans[] = {{"2 h", PAGE_HOURS_2},
-                 {"1 d", PAGE_DAY_1},
-                 {"3 d", PAGE_DAYS_3},
-                 {"7 d", PAGE_DAYS_7},
-                 {"30 d", PAGE_DAYS_30}};
-    html_element(&view->html, "label", page_words(view, PAGE_FOR), "for", id, NULL);
-    html_open(&view->html, "select", "id", id, "name", "until", NULL);
-    for (size_t i = 0; i < sizeof spans / sizeof spans[0]; i++)
-        page_option(view, spans[i].value, page_words(view, spans[i].text),
-                    spans[i].text == PAGE_DAYS_3);
-    html_markup(&view->html, "</select> ");
-}
-
-static void write_shelving(struct page_view *view, const char *id, const struct alarm *alarm,
-                           size_t only) {
-    char select[80];
-    if (alarm->shelved.until_ms != TIMESTAMP_NONE) {
-        begin_form(view, id, "unshelve", only);
-        write_button(view, PAGE_UNSHELVE);
-        return;
-    }
-    snprintf(select, sizeof select, "until-%s", id);
-    page_open_details(view, PAGE_SHELVE);
-    begin_form(view, id, "shelve", only);
-    write_spans(view, select);
-    field(view, id, "why", PAGE_WHY, true);
-    write_button(view, PAGE_SHELVE);
-    html_markup(&view->html, "</details>");
-}
-
-static void write_actions(struct page_view *view, const struct alarm *alarm, size_t only) {
-    char id[32];
-    enum alarm_state state = alarm_state(alarm);
-    if (!view->session)
-        return;
-    snprintf(id, sizeof id, "%lld", (long long)alarm->id);
-    html_markup(&view->html, "<div class=\"actions\">");
-    if (state == ALARM_UNACKNOWLEDGED || state == ALARM_RETURNED_UNACKNOWLEDGED) {
-        begin_form(view, id, "acknowledge", only);
-        field(view, id, "note", PAGE_NOTE, false);
-        write_button(view, PAGE_ACKNOWLEDGE);
-    }
-    write_shelving(view, id, alarm, only);
-    html_markup(&view->html, "</div>");
-}
 
 /* ---- what it says ---- */
 
@@ -252,7 +171,7 @@ static void write_member(struct page_view *view, const struct alarm *alarm, size
     }
     write_facts(view, alarm);
     write_whole_message(view, text);
-    write_actions(view, alarm, only);
+    page_alarm_forms(view, alarm, only);
     html_markup(&view->html, "</li>");
     free(text);
 }
@@ -304,7 +223,7 @@ void page_alarm_item(struct page_view *view, const struct alarm *alarm, size_t o
     write_diagnosis(view, &group);
     write_facts(view, alarm);
     write_whole_message(view, text);
-    write_actions(view, alarm, only);
+    page_alarm_forms(view, alarm, only);
     write_members(view, &group, only);
     html_markup(&view->html, "</article>");
     free(text);

@@ -4,10 +4,13 @@
  */
 #include "host/clock.h"
 #include "host/log.h"
+#include "page/alarm_forms.h"
 #include "page/commission.h"
 #include "page/enrol.h"
+#include "page/entry.h"
 #include "page/page_private.h"
 #include "page/radon_tests.h"
+#include "page/service_form.h"
 #include "page/share.h"
 #include "page/view_words.h"
 #include "page/visit_form.h"
@@ -64,7 +67,7 @@ static void sign_in_with(struct page_view *view, const struct page_form *form,
     struct page_tries *tries = &view->page->tries;
     if (!page_tries_may(tries, name, asker(view->request), clock_monotonic_ms())) {
         page_add_header(view, "Retry-After", "3");
-        page_sign_in(view, page_words(view, PAGE_TOO_MANY_TRIES));
+        page_sign_in(view, form, page_words(view, PAGE_TOO_MANY_TRIES));
         view->answer->status = 429;
         return;
     }
@@ -75,7 +78,7 @@ static void sign_in_with(struct page_view *view, const struct page_form *form,
     if (!session) {
         page_tries_wrong(tries, name, asker(view->request), clock_monotonic_ms());
         log_line(LOG_LEVEL_WARNING, "page", "a sign-in was refused");
-        page_sign_in(view, page_words(view, PAGE_WRONG_PASSWORD));
+        page_sign_in(view, form, page_words(view, PAGE_WRONG_PASSWORD));
         return;
     }
     log_line(LOG_LEVEL_INFO, "page", "%s signed in", session->account);
@@ -89,12 +92,12 @@ static void sign_in(struct page_view *view, const struct page_form *form) {
     struct page_accounts *accounts = malloc(sizeof *accounts);
     char why[512] = "there is no memory";
     if (!file) {
-        page_sign_in(view, NULL);
+        page_sign_in(view, form, NULL);
     } else if (accounts && page_accounts_read(file, accounts, why, sizeof why)) {
         sign_in_with(view, form, accounts);
     } else {
         log_line(LOG_LEVEL_ERROR, "page", "%s", why);
-        page_sign_in(view, page_words(view, PAGE_NO_SIGN_IN));
+        page_sign_in(view, form, page_words(view, PAGE_NO_SIGN_IN));
     }
     free(accounts);
 }
@@ -110,89 +113,23 @@ static void sign_out(struct page_view *view, const struct page_form *form) {
 
 /* ---- changes by the functions of the API ---- */
 
-static void say_refusal(struct page_view *view, const struct web_answer *refused) {
-    json_t *json = refused->body ? json_loadb(refused->body, refused->body_length, 0, NULL) : NULL;
-    const char *why = json_string_value(json_object_get(json, "error"));
-    page_say(view, refused->status, page_words(view, PAGE_REFUSED_TITLE),
-             why ? page_words_of(view, why) : page_words(view, PAGE_REFUSED));
-    json_decref(json);
+/* Of a button alone: there is nothing typed to be kept. */
+static void say_refusal(void *context, const char *why) {
+    struct page_view *view = context;
+    char text[COMPLAINT_BYTES];
+    page_say(view, 503, page_words(view, PAGE_REFUSED_TITLE),
+             complaint_text(text, view->language, why));
 }
 
-bool page_commit(struct page_view *view) {
-    struct web_answer answer = {0};
-    struct api_call call = {.api = view->api, .request = view->request, .answer = &answer};
-    bool good = api_commit(&call);
-    if (!good)
-        say_refusal(view, &answer);
-    free(answer.body);
-    return good;
-}
-
-/* Calls a change of the API as if its JSON had been posted; goes back to `address` when done. */
-static void change(struct page_view *view, void (*handle)(struct api_call *call), json_t *body,
-                   const struct html_address *address) {
-    struct web_answer answer = {0};
+bool page_change(struct page_view *view, void (*handle)(struct api_call *call), json_t *body,
+                 struct web_answer *answer) {
     struct api_call call = {
-        .api = view->api, .request = view->request, .answer = &answer, .body = body};
+        .api = view->api, .request = view->request, .answer = answer, .body = body};
     memcpy(call.parts, view->parts, sizeof call.parts);
     json_object_set_new(body, "by", json_string(view->session->account));
     handle(&call);
-    if (answer.status == 200)
-        page_redirect(view, address);
-    else
-        say_refusal(view, &answer);
-    free(answer.body);
     json_decref(body);
-}
-
-static void copy_text(json_t *body, const struct page_form *form, const char *name) {
-    const char *text = page_form_value(form, name);
-    if (*text)
-        json_object_set_new(body, name, json_string(text));
-}
-
-static struct html_address back_address(const struct page_view *view,
-                                        const struct page_form *form) {
-    size_t system = fleet_find_system(view->api->fleet, page_form_value(form, "system"));
-    if (system == FLEET_NONE)
-        return page_address(view, "/alarms");
-    return page_system_address(view, system, "");
-}
-
-static void change_alarm(struct page_view *view, const struct page_form *form) {
-    static const char *const fields[] = {"note", "until", "why"};
-    struct html_address address = back_address(view, form);
-    json_t *body = json_object();
-    for (size_t i = 0; i < 3; i++)
-        copy_text(body, form, fields[i]);
-    change(view, api_alarm_change, body, &address);
-}
-
-static struct html_address address_of_system(const struct page_view *view) {
-    size_t system = fleet_find_system(view->api->fleet, view->parts[1]);
-    return system == FLEET_NONE ? page_address(view, "/") : page_system_address(view, system, "");
-}
-
-static void go_out(struct api_call *call) {
-    api_service_change(call, true);
-}
-
-static void come_back(struct api_call *call) {
-    api_service_change(call, false);
-}
-
-static void out_of_service(struct page_view *view, const struct page_form *form) {
-    struct html_address address = address_of_system(view);
-    json_t *body = json_object();
-    copy_text(body, form, "until");
-    copy_text(body, form, "why");
-    change(view, go_out, body, &address);
-}
-
-static void return_to_service(struct page_view *view, const struct page_form *form) {
-    (void)form;
-    struct html_address address = address_of_system(view);
-    change(view, come_back, json_object(), &address);
+    return answer->status == 200;
 }
 
 /* A form of one system, by its name in the path. */
@@ -205,6 +142,10 @@ static void of_system(struct page_view *view, const struct page_form *form,
                  page_words(view, PAGE_NO_SYSTEM));
     else
         take(view, system, form);
+}
+
+static void service(struct page_view *view, const struct page_form *form) {
+    of_system(view, form, page_service_take);
 }
 
 static void visit_done(struct page_view *view, const struct page_form *form) {
@@ -232,11 +173,19 @@ static void change_share(struct api_call *call) {
         api_json(call, 200, json_object());
 }
 
-static void share(struct page_view *view, const struct page_form *form) {
+static void take_share(struct page_view *view, size_t system, const struct page_form *form) {
     (void)form;
-    struct html_address address = address_of_system(view);
-    html_address_path(&address, "#share");
-    change(view, change_share, json_object(), &address);
+    struct html_address address = page_system_address(view, system, "#share");
+    struct web_answer answer = {0};
+    if (page_change(view, change_share, json_object(), &answer))
+        page_redirect(view, &address);
+    else
+        entry_each_refusal(view, &answer, say_refusal, view);
+    free(answer.body);
+}
+
+static void share(struct page_view *view, const struct page_form *form) {
+    of_system(view, form, take_share);
 }
 
 /* ---- which form ---- */
@@ -248,13 +197,13 @@ static const struct {
 } forms[] = {
     {"sign-in", NULL, sign_in, true},
     {"sign-out", NULL, sign_out, false},
-    {"alarms", "acknowledge", change_alarm, false},
-    {"alarms", "shelve", change_alarm, false},
-    {"alarms", "unshelve", change_alarm, false},
+    {"alarms", "acknowledge", page_alarm_take, false},
+    {"alarms", "shelve", page_alarm_take, false},
+    {"alarms", "unshelve", page_alarm_take, false},
     {"enrol", NULL, page_enrol, false},
     {"enrol-house", NULL, page_enrol_house, false},
-    {"systems", "out-of-service", out_of_service, false},
-    {"systems", "return-to-service", return_to_service, false},
+    {"systems", "out-of-service", service, false},
+    {"systems", "return-to-service", service, false},
     {"systems", "commission", page_commission_take, false},
     {"systems", "visit-done", visit_done, false},
     {"systems", "radon-test", radon_test, false},

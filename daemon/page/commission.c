@@ -229,19 +229,13 @@ static void write_rest(struct commission_form *form) {
 
 static void write_head(struct commission_form *form) {
     struct page_view *view = form->view;
-    entry_summary(view, &form->entry);
-    if (form->general_count) {
-        html_markup(&view->html, "<div class=\"notice\" role=\"alert\">");
-        for (size_t i = 0; i < form->general_count; i++)
-            html_element(&view->html, "p", form->general[i], NULL);
-        html_markup(&view->html, "</div>");
-    }
+    entry_summary(&form->entry);
     struct html_address address = page_system_address(view, form->system, "/commission");
     html_open(&view->html, "form", "method", "post", "action", address.text, "class", "entry",
               NULL);
     page_token(view);
     known_write(view, form->system, KNOWN_RECORDS);
-    entry_units(view, &form->entry);
+    entry_units(&form->entry);
 }
 
 void commission_show(struct commission_form *form, int status) {
@@ -251,7 +245,6 @@ void commission_show(struct commission_form *form, int status) {
     char title[600];
     page_name_in(view, title, sizeof title, PAGE_COMMISSIONING_OF, about->name);
     const struct page_head head = {.title = title, .system = form->system};
-    form->entry.html = &view->html;
     page_begin(view, &head);
     html_element(&view->html, "h1", title, NULL);
     html_markup(&view->html, "<p>");
@@ -276,7 +269,7 @@ void page_commission(struct page_view *view, size_t system) {
         page_say(view, 503, page_words(view, PAGE_NO_MEMORY_TITLE),
                  page_words(view, PAGE_COME_LATER));
     } else {
-        form->view = view;
+        form->view = form->entry.view = view;
         form->system = system;
         commission_show(form, 200);
     }

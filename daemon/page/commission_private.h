@@ -12,17 +12,13 @@ enum {
     POINTS_MOST = 60,
     SETTINGS_SHOWN = 3,
     HOLES_SHOWN = 5,
-    NAME_SIZE = 80, /* "value-" and an id */
-    READINGS_MOST = 4096,
-    GENERAL_MOST = 8
+    NAME_SIZE = ENTRY_NAME_SIZE, /* "value-" and an id */
+    READINGS_MOST = 4096
 };
 struct commission_form {
     struct page_view *view;
     size_t system;
     struct entry entry;
-    char fields[ENTRY_WRONG_MAX][NAME_SIZE]; /* whose names entry.wrong borrows */
-    const char *general[GENERAL_MOST];       /* what is wrong with no field of its own */
-    size_t general_count;
     size_t rows[SETTINGS_SHOWN], row_count; /* which settings of the form were sent along */
     char holes[HOLES_SHOWN][NAME_SIZE];     /* names of the test holes */
 };

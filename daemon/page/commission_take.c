@@ -2,6 +2,7 @@
  * The form of a commissioning that was sent: as a record, or what is wrong with it.
  */
 #include "api/commission.h"
+#include "complaints.h"
 #include "host/log.h"
 #include "page/commission.h"
 #include "page/commission_private.h"
@@ -98,14 +99,6 @@ static char *record_text(struct commission_form *form) {
 
 /* ---- what is wrong ---- */
 
-static void complain(struct commission_form *form, const char *field, const char *what) {
-    if (form->entry.wrong_count == ENTRY_WRONG_MAX)
-        return;
-    char *kept = form->fields[form->entry.wrong_count];
-    snprintf(kept, NAME_SIZE, "%s", field);
-    entry_wrong(&form->entry, kept, what);
-}
-
 /* The field of "test_holes[2].flow"; rows left empty were not sent along. */
 static size_t find_row(const struct commission_form *form, const char *key, char name[NAME_SIZE]) {
     const char *bracket = strchr(key, '[');
@@ -133,7 +126,9 @@ static const char *find_hole(const struct commission_form *form, const char *lin
     return NULL;
 }
 
-static void sort_error(struct commission_form *form, const char *line) {
+/* Puts an error of the record beside its field, else above all. */
+static void complain(void *context, const char *line) {
+    struct commission_form *form = context;
     static const char *const own[] = {"instruments", "next_calibration", "back_draft", "notes",
                                       "radon_before"};
     char key[ENTRY_KEY_SIZE], name[NAME_SIZE] = "";
@@ -144,13 +139,12 @@ static void sort_error(struct commission_form *form, const char *line) {
         const char *why = find_hole(form, line, find_row(form, key, name), name);
         what = why ? why : what;
     }
-    for (size_t i = 0; i < sizeof own / sizeof own[0]; i++)
-        if (strcmp(own[i], key) == 0)
-            snprintf(name, sizeof name, "%s", own[i]);
+    if (strcmp(key, "changed") == 0)
+        snprintf(name, sizeof name, "changed-%s", change_word(0));
     if (*name)
-        complain(form, name, what);
-    else if (form->general_count < GENERAL_MOST)
-        form->general[form->general_count++] = line;
+        entry_wrong(&form->entry, name, what);
+    else
+        entry_complain(&form->entry, line, own, sizeof own / sizeof own[0]);
 }
 
 /* Names of the holes; each once, or what was measured there would be lost. */
@@ -164,39 +158,25 @@ static void read_holes(struct commission_form *form) {
             snprintf(form->holes[i], NAME_SIZE, "hole %zu", i + 1);
         for (size_t k = 0; k < i; k++)
             if (strcmp(form->holes[i], form->holes[k]) == 0)
-                complain(form, name, page_words(form->view, PAGE_SAME_HOLE));
+                entry_wrong(&form->entry, name, page_words(form->view, PAGE_SAME_HOLE));
         const char *problem = checked_text_line(form->holes[i]);
         if (problem)
-            complain(form, name, problem);
+            entry_wrong(&form->entry, name, problem);
     }
 }
 
 /* A form that was made before somebody else wrote a record. False then. */
-static bool is_of_now(struct commission_form *form, char *why, size_t why_size) {
+static bool is_of_now(struct commission_form *form) {
     struct known last;
+    char why[500];
     if (known_is_newest(form->view, form->system, KNOWN_RECORDS, form->entry.typed, &last))
         return true;
-    page_name_in(form->view, why, why_size, PAGE_RECORD_MEANWHILE, last.by);
-    form->general[form->general_count++] = why;
+    entry_wrong(&form->entry, "",
+                page_name_in(form->view, why, sizeof why, PAGE_RECORD_MEANWHILE, last.by));
     return false;
 }
 
 /* ---- keeping it ---- */
-
-static void show_refusal(struct commission_form *form, const struct web_answer *refused) {
-    json_t *json = refused->body ? json_loadb(refused->body, refused->body_length, 0, NULL) : NULL;
-    json_t *lines = json_object_get(json, "errors"), *line;
-    size_t i;
-    json_array_foreach(lines, i, line) {
-        sort_error(form, json_string_value(line));
-    }
-    const char *why = json_string_value(json_object_get(json, "error"));
-    if (json_array_size(lines) == 0)
-        form->general[form->general_count++] =
-            why ? page_words_of(form->view, why) : page_words(form->view, PAGE_REFUSED);
-    commission_show(form, refused->status);
-    json_decref(json);
-}
 
 static void keep(struct commission_form *form) {
     struct page_view *view = form->view;
@@ -204,7 +184,7 @@ static void keep(struct commission_form *form) {
     struct api_call call = {.api = view->api, .request = view->request, .answer = &answer};
     char *text = record_text(form);
     if (api_clock_doubted(view->api))
-        api_error(&call, 503, "%s; set the clock first", view->api->clock_why);
+        api_error(&call, 503, SAY_SET_CLOCK_FIRST, view->api->clock_why);
     else if (!text)
         api_error(&call, 400, "%s", page_text(WORDING_ENGLISH, PAGE_FORM_NOT_UTF8));
     else
@@ -215,17 +195,17 @@ static void keep(struct commission_form *form) {
                  view->session->account, fleet_system_id(view->api->fleet, form->system));
         page_redirect(view, &address);
     } else {
-        show_refusal(form, &answer);
+        entry_each_refusal(view, &answer, complain, form);
+        commission_show(form, answer.status);
     }
     free(answer.body);
     free(text);
 }
 
 static void take(struct commission_form *form) {
-    char why[500];
-    entry_take_units(form->view, &form->entry);
+    entry_take_units(&form->entry);
     read_holes(form);
-    if (!is_of_now(form, why, sizeof why))
+    if (!is_of_now(form))
         commission_show(form, 409);
     else if (form->entry.wrong_count)
         commission_show(form, 400);
@@ -243,7 +223,7 @@ void page_commission_take(struct page_view *view, const struct page_form *typed_
         page_say(view, 503, page_words(view, PAGE_NO_MEMORY_TITLE),
                  page_words(view, PAGE_COME_LATER));
     } else {
-        form->view = view;
+        form->view = form->entry.view = view;
         form->system = system;
         form->entry.typed = typed_form;
         take(form);

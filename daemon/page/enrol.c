@@ -83,7 +83,7 @@ static void write_counts(struct page_view *view) {
                              tubes = {.name = "tubes",
                                       .label = page_words(view, PAGE_TUBES_READ),
                                       .hint = page_words(view, PAGE_TUBES_READ_HINT)};
-    struct entry entry = {.html = &view->html};
+    struct entry entry = {.view = view};
     entry_select(&entry, &risers, words + 1, words + 1, ENROL_RISERS_MOST);
     entry_select(&entry, &tubes, words, words, ENROL_TUBES_MOST + 1);
 }

@@ -192,7 +192,7 @@ static void write_riser_fields(const struct page_view *view, struct house_form *
                              discharge = {.name = enrol_riser_field(names[3], i, "discharge"),
                                           .label = page_words(view, PAGE_BLOWS_OUT)};
     entry_input(&house->entry, &pipe);
-    entry_fan_model(view, &house->entry, enrol_riser_field(names[4], i, "model"));
+    entry_fan_model(&house->entry, enrol_riser_field(names[4], i, "model"));
     entry_input(&house->entry, &serial);
     entry_input(&house->entry, &installed);
     entry_select(&house->entry, &discharge, discharges, texts, 3);
@@ -248,7 +248,7 @@ static void write_riser_choice(const struct page_view *view, struct house_form *
 
 static void write_hidden(struct house_form *house, size_t i, const char *part, const char *value) {
     char name[ENROL_FIELD_SIZE];
-    html_empty(house->entry.html, "input", "type", "hidden", "name",
+    html_empty(&house->entry.view->html, "input", "type", "hidden", "name",
                enrol_point_field(name, i, part), "value", value, NULL);
 }
 
@@ -260,14 +260,14 @@ static void write_point_head(struct page_view *view, struct house_form *house, s
         write_hidden(house, i, "by", point->by);
         return;
     }
-    html_open(house->entry.html, "legend", "class", "topic", NULL);
-    html_format(house->entry.html, "%s%s%s%s", point->topic,
+    html_open(&house->entry.view->html, "legend", "class", "topic", NULL);
+    html_format(&house->entry.view->html, "%s%s%s%s", point->topic,
                 *point->value || *point->senml ? " " : "", point->value, point->senml);
-    html_markup(house->entry.html, "</legend><p>");
+    html_markup(&house->entry.view->html, "</legend><p>");
     snprintf(last, sizeof last, "%.6g", point->last);
     const char *sent = entry_value(&house->entry, enrol_point_field(name, i, "last"), last);
     page_fill(view, PAGE_LAST_VALUE, slot_text(sent));
-    html_markup(house->entry.html, "</p>");
+    html_markup(&house->entry.view->html, "</p>");
     write_hidden(house, i, "last", sent);
     write_hidden(house, i, "topic", point->topic);
     write_hidden(house, i, "value", point->value);
@@ -300,32 +300,21 @@ static void write_point_fields(struct page_view *view, struct house_form *house,
          .label = page_words(view, PAGE_PLACE),
          .hint = page_words(view, PAGE_PLACE_HINT),
          .most = "200"}};
-    html_markup(house->entry.html, "<fieldset>");
+    html_markup(&house->entry.view->html, "<fieldset>");
     write_point_head(view, house, i);
     write_quantity(view, house, enrol_point_field(quantity, i, "quantity"), point->quantity);
     for (size_t k = 0; k < sizeof fields / sizeof fields[0]; k++)
         entry_input(&house->entry, &fields[k]);
     write_riser_choice(view, house, i);
-    html_markup(house->entry.html, "</fieldset>");
-}
-
-static void write_general(struct page_view *view, const struct house_form *house) {
-    if (house->general_count == 0)
-        return;
-    html_markup(&view->html, "<div class=\"notice\" role=\"alert\">");
-    for (size_t i = 0; i < house->general_count; i++)
-        html_element(&view->html, "p", house->general[i], NULL);
-    html_markup(&view->html, "</div>");
+    html_markup(&house->entry.view->html, "</fieldset>");
 }
 
 void enrol_show_house(struct page_view *view, struct house_form *house, int status) {
     const struct page_head head = {
         .title = page_words(view, PAGE_NEW_HOUSE), .current = "/enrol", .system = FLEET_NONE};
-    house->entry.html = &view->html;
     page_begin(view, &head);
     page_element(view, "h1", PAGE_NEW_HOUSE);
-    entry_summary(view, &house->entry);
-    write_general(view, house);
+    entry_summary(&house->entry);
     struct html_address next = page_address(view, "/enrol");
     html_open(&view->html, "form", "method", "post", "action", next.text, "class", "entry", NULL);
     page_token(view);
@@ -349,6 +338,7 @@ void page_enrol_house(struct page_view *view, const struct page_form *form) {
         return;
     }
     size_t tubes = tube_count(form);
+    house->entry.view = view;
     picked.points = house->points;
     for (size_t i = 0; i < form->count; i++)
         picked.asked += strcmp(form->fields[i].name, "pick") == 0;

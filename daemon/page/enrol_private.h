@@ -9,13 +9,7 @@
 #include "page/entry.h"
 #include "page/view.h"
 
-enum {
-    ENROL_POINTS_MOST = 24,
-    ENROL_RISERS_MOST = 8,
-    ENROL_TUBES_MOST = 8,
-    ENROL_FIELD_SIZE = 48,
-    ENROL_GENERAL_MOST = 8
-};
+enum { ENROL_POINTS_MOST = 24, ENROL_RISERS_MOST = 8, ENROL_TUBES_MOST = 8, ENROL_FIELD_SIZE = 48 };
 
 /** What a box of the list says: the topic, and where the number stands in its messages. */
 #define ENROL_PICK_SIZE (1100 + 2 * PROPOSAL_TEXT)
@@ -36,9 +30,6 @@ struct house_form {
     struct entry entry;
     struct enrol_point points[ENROL_POINTS_MOST];
     size_t point_count, riser_count;
-    char fields[ENTRY_WRONG_MAX][ENROL_FIELD_SIZE]; /* whose names entry.wrong borrows */
-    const char *general[ENROL_GENERAL_MOST];        /* what is wrong with no field of its own */
-    size_t general_count;
 };
 
 /** Names of fields: of the point 0 "p-0-unit", of the riser 0 "r-0-pipe". */

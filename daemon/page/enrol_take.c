@@ -193,13 +193,7 @@ static bool find_field(const struct house_form *house, const char *key,
 static void complain(struct house_form *house, const char *line) {
     char key[ENTRY_KEY_SIZE], found[ENROL_FIELD_SIZE];
     const char *what = entry_error_key(line, key);
-    if (house->entry.wrong_count < ENTRY_WRONG_MAX && find_field(house, key, found)) {
-        char *kept = house->fields[house->entry.wrong_count];
-        snprintf(kept, ENROL_FIELD_SIZE, "%s", found);
-        entry_wrong(&house->entry, kept, what);
-    } else if (house->general_count < ENROL_GENERAL_MOST) {
-        house->general[house->general_count++] = line;
-    }
+    entry_wrong(&house->entry, find_field(house, key, found) ? found : "", what);
 }
 
 static void go_on(struct page_view *view, const char *id) {
@@ -233,6 +227,7 @@ void page_enrol(struct page_view *view, const struct page_form *form) {
                  page_words(view, PAGE_COME_LATER));
         return;
     }
+    house->entry.view = view;
     house->entry.typed = form;
     read_sent_points(house);
     house->riser_count = enrol_riser_count(form);

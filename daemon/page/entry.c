@@ -1,8 +1,11 @@
 #include "page/entry.h"
-#include "page/view_words.h"
+
+#include "words/home_texts.h"
 
 #include <stdio.h>
 #include <string.h>
+
+/* ---- what is wrong ---- */
 
 static const char *why_of(const struct entry *entry, const char *name) {
     for (size_t i = 0; i < entry->wrong_count; i++) {
@@ -12,101 +15,212 @@ static const char *why_of(const struct entry *entry, const char *name) {
     return NULL;
 }
 
-void entry_wrong(struct entry *entry, const char *name, const char *why) {
-    if (entry->wrong_count == ENTRY_WRONG_MAX || why_of(entry, name))
-        return;
-    entry->wrong[entry->wrong_count].name = name;
-    entry->wrong[entry->wrong_count++].why = why;
+const char *entry_whole(const struct entry *entry) {
+    return why_of(entry, "");
 }
 
-void entry_summary(struct page_view *view, const struct entry *entry) {
+void entry_wrong(struct entry *entry, const char *name, const char *why) {
+    if (entry->wrong_count == ENTRY_WRONG_MAX || (*name && why_of(entry, name)))
+        return;
+    snprintf(entry->wrong[entry->wrong_count].name, ENTRY_NAME_SIZE, "%s", name);
+    complaint_text(entry->wrong[entry->wrong_count++].why, entry->view->language, why);
+}
+
+const char *entry_error_key(const char *line, char key[ENTRY_KEY_SIZE]) {
+    const char *from = line, *at = strchr(line, ':');
+    size_t digits = at ? strspn(at + 1, "0123456789") : 0;
+    *key = '\0';
+    if (digits && strncmp(at + 1 + digits, ": ", 2) == 0)
+        from = at + digits + 3;
+    const char *end = strstr(from, ": ");
+    /* Without a label it is a key only where it looks like one: no sentence. */
+    if (!end || end - from >= ENTRY_KEY_SIZE ||
+        (from == line && strcspn(line, " ") < (size_t)(end - line)))
+        return from;
+    snprintf(key, ENTRY_KEY_SIZE, "%.*s", (int)(end - from), from);
+    return end + 2;
+}
+
+void entry_complain(struct entry *entry, const char *line, const char *const *names, size_t count) {
+    char key[ENTRY_KEY_SIZE];
+    const char *what = entry_error_key(line, key);
+    for (size_t i = 0; i < count; i++) {
+        if (strcmp(names[i], key) == 0) {
+            entry_wrong(entry, key, what);
+            return;
+        }
+    }
+    entry_wrong(entry, "", what);
+}
+
+void entry_each_refusal(const struct page_view *view, const struct web_answer *refused,
+                        void (*take)(void *context, const char *line), void *context) {
+    json_t *json = refused->body ? json_loadb(refused->body, refused->body_length, 0, NULL) : NULL;
+    json_t *lines = json_object_get(json, "errors"), *line;
+    const char *why = json_string_value(json_object_get(json, "error"));
+    size_t i;
+    json_array_foreach(lines, i, line) {
+        take(context, json_string_value(line));
+    }
+    if (json_array_size(lines) == 0)
+        take(context, why ? why : page_words(view, PAGE_REFUSED));
+    json_decref(json);
+}
+
+struct plain_fields {
+    struct entry *entry;
+    const char *const *names;
+    size_t count;
+};
+
+static void complain(void *context, const char *line) {
+    const struct plain_fields *fields = context;
+    entry_complain(fields->entry, line, fields->names, fields->count);
+}
+
+void entry_refused(struct entry *entry, const struct web_answer *refused, const char *const *names,
+                   size_t count) {
+    struct plain_fields fields = {entry, names, count};
+    entry_each_refusal(entry->view, refused, complain, &fields);
+}
+
+bool entry_has(struct entry *entry, const char *const *names, size_t count) {
+    size_t before = entry->wrong_count;
+    for (size_t i = 0; i < count; i++) {
+        if (!*page_form_value(entry->typed, names[i]))
+            entry_wrong(entry, names[i], home_text(entry->view->language, HOME_WRONG_MISSING));
+    }
+    return entry->wrong_count == before;
+}
+
+void entry_summary(const struct entry *entry) {
+    struct page_view *view = entry->view;
+    size_t fields = 0;
     if (entry->wrong_count == 0)
         return;
+    for (size_t i = 0; i < entry->wrong_count; i++)
+        fields += *entry->wrong[i].name != '\0';
     html_markup(&view->html, "<div class=\"notice\" role=\"alert\"><p>");
     page_element(view, "strong", PAGE_NOTHING_CHANGED);
-    page_fill(view, entry->wrong_count == 1 ? PAGE_FIELD_WRONG : PAGE_FIELDS_WRONG,
-              slot_count(entry->wrong_count));
-    html_markup(&view->html, "</p></div>");
+    if (fields)
+        page_fill(view, fields == 1 ? PAGE_FIELD_WRONG : PAGE_FIELDS_WRONG, slot_count(fields));
+    html_markup(&view->html, "</p>");
+    for (size_t i = 0; i < entry->wrong_count; i++) {
+        if (!*entry->wrong[i].name)
+            html_element(&view->html, "p", entry->wrong[i].why, NULL);
+    }
+    html_markup(&view->html, "</div>");
 }
+
+void entry_begin_again(const struct entry *entry, size_t system, enum page_text title) {
+    const struct page_head head = {.title = page_words(entry->view, title), .system = system};
+    page_begin(entry->view, &head);
+    page_element(entry->view, "h1", title);
+    entry_summary(entry);
+}
+
+void entry_end_again(const struct entry *entry, size_t system, int status) {
+    struct page_view *view = entry->view;
+    struct html_address back = system == FLEET_NONE ? page_address(view, "/alarms")
+                                                    : page_system_address(view, system, "");
+    html_markup(&view->html, "<p>");
+    page_link(view, &back,
+              page_words(view, system == FLEET_NONE ? PAGE_BACK_TO_ALARMS : PAGE_BACK_TO_SYSTEM));
+    html_markup(&view->html, "</p>");
+    page_end(view, status);
+}
+
+/* ---- fields ---- */
 
 const char *entry_value(const struct entry *entry, const char *name, const char *otherwise) {
     return entry->typed ? page_form_value(entry->typed, name) : otherwise ? otherwise : "";
 }
 
+struct field_id {
+    char text[ENTRY_NAME_SIZE + 40];
+};
+
+static struct field_id id_of(const struct entry *entry, const char *what, const char *name) {
+    struct field_id id;
+    snprintf(id.text, sizeof id.text, "%s%.79s%.30s", what, name,
+             entry->behind ? entry->behind : "");
+    return id;
+}
+
 /* The ids that describe a field to those who hear it: "wrong-value hint-value". */
 struct described {
-    char text[160];
+    char text[2 * sizeof(struct field_id) + 2];
 };
 
 static struct described described_by(const struct entry *entry, const struct entry_field *field) {
     struct described by = {""};
     bool wrong = why_of(entry, field->name) != NULL;
-    snprintf(by.text, sizeof by.text, "%s%s%s%s%s", wrong ? "wrong-" : "", wrong ? field->name : "",
-             wrong && field->hint ? " " : "", field->hint ? "hint-" : "",
-             field->hint ? field->name : "");
+    snprintf(by.text, sizeof by.text, "%s%s%s",
+             wrong ? id_of(entry, "wrong-", field->name).text : "", wrong && field->hint ? " " : "",
+             field->hint ? id_of(entry, "hint-", field->name).text : "");
     return by;
 }
 
 static void write_beside(struct entry *entry, const struct entry_field *field) {
-    char id[100];
+    struct html *html = &entry->view->html;
     const char *why = why_of(entry, field->name);
-    if (field->hint) {
-        snprintf(id, sizeof id, "hint-%s", field->name);
-        html_element(entry->html, "span", field->hint, "id", id, "class", "hint", NULL);
-    }
-    if (why) {
-        snprintf(id, sizeof id, "wrong-%s", field->name);
-        html_element(entry->html, "span", why, "id", id, "class", "wrong", NULL);
-    }
+    if (field->hint)
+        html_element(html, "span", field->hint, "id", id_of(entry, "hint-", field->name).text,
+                     "class", "hint", NULL);
+    if (why)
+        html_element(html, "span", why, "id", id_of(entry, "wrong-", field->name).text, "class",
+                     "wrong", NULL);
 }
 
 static void begin_field(struct entry *entry, const struct entry_field *field) {
-    html_markup(entry->html, "<p class=\"field\">");
-    html_element(entry->html, "label", field->label, "for", field->name, NULL);
+    html_markup(&entry->view->html, "<p class=\"field\">");
+    html_element(&entry->view->html, "label", field->label, "for",
+                 id_of(entry, "", field->name).text, NULL);
+    html_markup(&entry->view->html, " ");
     write_beside(entry, field);
 }
 
 void entry_input(struct entry *entry, const struct entry_field *field) {
     const struct described by = described_by(entry, field);
     begin_field(entry, field);
-    html_empty(entry->html, "input", "id", field->name, "name", field->name, "type",
-               field->type ? field->type : "text", "value",
+    html_empty(&entry->view->html, "input", "id", id_of(entry, "", field->name).text, "name",
+               field->name, "type", field->type ? field->type : "text", "value",
                entry_value(entry, field->name, field->otherwise), "inputmode", field->mode,
                "maxlength", field->most, "required", field->needed ? "" : NULL, "autocomplete",
                "off", "aria-describedby", *by.text ? by.text : NULL, "aria-invalid",
                why_of(entry, field->name) ? "true" : NULL, NULL);
-    html_markup(entry->html, "</p>");
+    html_markup(&entry->view->html, "</p>");
 }
 
 void entry_text(struct entry *entry, const struct entry_field *field) {
     const struct described by = described_by(entry, field);
     begin_field(entry, field);
-    html_open(entry->html, "textarea", "id", field->name, "name", field->name, "rows", "3",
-              "maxlength", field->most, "required", field->needed ? "" : NULL, "aria-describedby",
-              *by.text ? by.text : NULL, "aria-invalid", why_of(entry, field->name) ? "true" : NULL,
-              NULL);
-    html_text(entry->html, entry_value(entry, field->name, field->otherwise));
-    html_markup(entry->html, "</textarea></p>");
+    html_open(&entry->view->html, "textarea", "id", id_of(entry, "", field->name).text, "name",
+              field->name, "rows", "3", "maxlength", field->most, "required",
+              field->needed ? "" : NULL, "aria-describedby", *by.text ? by.text : NULL,
+              "aria-invalid", why_of(entry, field->name) ? "true" : NULL, NULL);
+    html_text(&entry->view->html, entry_value(entry, field->name, field->otherwise));
+    html_markup(&entry->view->html, "</textarea></p>");
 }
 
 void entry_choices(struct entry *entry, const struct entry_field *field,
                    const struct entry_choice *choices, size_t count) {
     const struct described by = described_by(entry, field);
     const char *chosen = entry_value(entry, field->name, field->otherwise);
-    html_open(entry->html, "fieldset", "class", "choices", "aria-describedby",
+    html_open(&entry->view->html, "fieldset", "class", "choices", "aria-describedby",
               *by.text ? by.text : NULL, NULL);
-    html_element(entry->html, "legend", field->label, NULL);
+    html_element(&entry->view->html, "legend", field->label, NULL);
     write_beside(entry, field);
     for (size_t i = 0; i < count; i++) {
-        html_markup(entry->html, "<label>");
-        html_empty(entry->html, "input", "type", "radio", "name", field->name, "value",
+        html_markup(&entry->view->html, "<label>");
+        html_empty(&entry->view->html, "input", "type", "radio", "name", field->name, "value",
                    choices[i].word, "checked", strcmp(choices[i].word, chosen) == 0 ? "" : NULL,
                    "required", field->needed ? "" : NULL, NULL);
-        html_markup(entry->html, " ");
-        html_text(entry->html, choices[i].text);
-        html_markup(entry->html, "</label>");
+        html_markup(&entry->view->html, " ");
+        html_text(&entry->view->html, choices[i].text);
+        html_markup(&entry->view->html, "</label>");
     }
-    html_markup(entry->html, "</fieldset>");
+    html_markup(&entry->view->html, "</fieldset>");
 }
 
 void entry_select(struct entry *entry, const struct entry_field *field, const char *const *words,
@@ -114,30 +228,33 @@ void entry_select(struct entry *entry, const struct entry_field *field, const ch
     const struct described by = described_by(entry, field);
     const char *chosen = entry_value(entry, field->name, field->otherwise);
     begin_field(entry, field);
-    html_open(entry->html, "select", "id", field->name, "name", field->name, "required",
-              field->needed ? "" : NULL, "aria-describedby", *by.text ? by.text : NULL,
-              "aria-invalid", why_of(entry, field->name) ? "true" : NULL, NULL);
+    html_open(&entry->view->html, "select", "id", id_of(entry, "", field->name).text, "name",
+              field->name, "required", field->needed ? "" : NULL, "aria-describedby",
+              *by.text ? by.text : NULL, "aria-invalid", why_of(entry, field->name) ? "true" : NULL,
+              NULL);
     for (size_t i = 0; i < count; i++)
-        html_element(entry->html, "option", *words[i] ? texts[i] : "–", "value", words[i],
+        html_element(&entry->view->html, "option", *words[i] ? texts[i] : "–", "value", words[i],
                      "selected", strcmp(words[i], chosen) == 0 ? "" : NULL, NULL);
-    html_markup(entry->html, "</select></p>");
+    html_markup(&entry->view->html, "</select></p>");
 }
 
 void entry_box(struct entry *entry, const struct entry_field *field) {
     const struct described by = described_by(entry, field);
-    html_markup(entry->html, "<p class=\"field\">");
+    html_markup(&entry->view->html, "<p class=\"field\">");
     write_beside(entry, field);
-    html_markup(entry->html, "<label>");
-    html_empty(entry->html, "input", "type", "checkbox", "id", field->name, "name", field->name,
-               "value", "yes", "checked", *entry_value(entry, field->name, NULL) ? "" : NULL,
-               "aria-describedby", *by.text ? by.text : NULL, NULL);
-    html_markup(entry->html, " ");
-    html_text(entry->html, field->label);
-    html_markup(entry->html, "</label></p>");
+    html_markup(&entry->view->html, "<label>");
+    html_empty(&entry->view->html, "input", "type", "checkbox", "id",
+               id_of(entry, "", field->name).text, "name", field->name, "value", "yes", "checked",
+               *entry_value(entry, field->name, NULL) ? "" : NULL, "aria-describedby",
+               *by.text ? by.text : NULL, NULL);
+    html_markup(&entry->view->html, " ");
+    html_text(&entry->view->html, field->label);
+    html_markup(&entry->view->html, "</label></p>");
 }
 
-void entry_fan_model(const struct page_view *view, struct entry *entry, const char *name) {
+void entry_fan_model(struct entry *entry, const char *name) {
     enum { FANS_MOST = 200 };
+    const struct page_view *view = entry->view;
     const struct fan_models *fans = &view->api->fleet->settings->fans;
     const struct entry_field field = {
         .name = name, .label = page_words(view, PAGE_FAN_MODEL), .most = "64"};
@@ -151,28 +268,15 @@ void entry_fan_model(const struct page_view *view, struct entry *entry, const ch
         entry_input(entry, &field);
 }
 
-void entry_units(struct page_view *view, struct entry *entry) {
+void entry_units(const struct entry *entry) {
+    struct page_view *view = entry->view;
     html_empty(&view->html, "input", "type", "hidden", "name", "units", "value",
                entry_value(entry, "units", view->units == UNIT_SYSTEM_SI ? "si" : "us"), NULL);
 }
 
-void entry_take_units(struct page_view *view, const struct entry *entry) {
+void entry_take_units(const struct entry *entry) {
+    struct page_view *view = entry->view;
     const char *units = page_form_value(entry->typed, "units");
     if (*units)
         view->units = strcmp(units, "si") == 0 ? UNIT_SYSTEM_SI : UNIT_SYSTEM_US;
-}
-
-const char *entry_error_key(const char *line, char key[ENTRY_KEY_SIZE]) {
-    const char *at = strchr(line, ':');
-    *key = '\0';
-    if (!at || strspn(at + 1, "0123456789") == 0)
-        return line;
-    at += 1 + strspn(at + 1, "0123456789");
-    const char *from = strncmp(at, ": ", 2) == 0 ? at + 2 : NULL;
-    const char *end = from ? strstr(from, ": ") : NULL;
-    if (!end || end - from >= ENTRY_KEY_SIZE)
-        return line;
-    memcpy(key, from, (size_t)(end - from));
-    key[end - from] = '\0';
-    return end + 2;
 }

@@ -6,27 +6,49 @@
 #define DAEMON_PAGE_ENTRY_H
 
 #include "page/form.h"
-#include "page/html.h"
-#include "page/view.h"
+#include "page/view_words.h"
+#include "words/complaint.h"
 
-#define ENTRY_WRONG_MAX 40
+enum { ENTRY_WRONG_MAX = 40, ENTRY_NAME_SIZE = 80, ENTRY_KEY_SIZE = 200 };
 
 struct entry {
-    struct html *html;             /* borrowed */
+    struct page_view *view;        /* borrowed */
     const struct page_form *typed; /* borrowed; NULL: nothing yet */
+    const char *behind; /* borrowed: ends the ids of fields where a page has several such forms */
     struct {
-        const char *name, *why; /* of the field; borrowed */
+        char name[ENTRY_NAME_SIZE]; /* of the field; "": of the form as a whole */
+        char why[COMPLAINT_BYTES];
     } wrong[ENTRY_WRONG_MAX];
     size_t wrong_count;
 };
 
-/** Says what is wrong with a field; the first to say so stays. */
+/** Says what is wrong with a field, or with "" the form as a whole, in the reader's language also
+    where `why` is English (complaint.h); the first to say so of a field stays. */
 void entry_wrong(struct entry *entry, const char *name, const char *why);
-/** Above the fields: that nothing was changed, and how many fields are wrong; nothing when none is.
+/** The same of a line that the settings or the API refuse it for, "LABEL:LINE: key: what" or
+    "key: what": of the field that is called as the key where that is one of `names`. */
+void entry_complain(struct entry *entry, const char *line, const char *const *names, size_t count);
+/** Of such a line the key, and where the rest begins; *key is "" where the line has another form.
  */
-void entry_summary(struct page_view *view, const struct entry *entry);
+const char *entry_error_key(const char *line, char key[ENTRY_KEY_SIZE]);
+/** Each line that the API refused something for. */
+void entry_each_refusal(const struct page_view *view, const struct web_answer *refused,
+                        void (*take)(void *context, const char *line), void *context);
+/** entry_complain of each of them. */
+void entry_refused(struct entry *entry, const struct web_answer *refused, const char *const *names,
+                   size_t count);
+/** What is wrong with the form as a whole, NULL: nothing. */
+const char *entry_whole(const struct entry *entry);
+/** False after saying of each that is empty that it is missing. */
+bool entry_has(struct entry *entry, const char *const *names, size_t count);
+/** Above the fields: that nothing was changed, and why; nothing when nothing is wrong. */
+void entry_summary(const struct entry *entry);
 /** What was typed, else `otherwise`. Never NULL. */
 const char *entry_value(const struct entry *entry, const char *name, const char *otherwise);
+
+/** Begins and ends a sheet that is a form come back, with what is wrong above it. */
+void entry_begin_again(const struct entry *entry, size_t system, enum page_text title);
+void entry_end_again(const struct entry *entry, size_t system, int status);
 
 /** One field. What is NULL is left out. */
 struct entry_field {
@@ -56,17 +78,10 @@ void entry_select(struct entry *entry, const struct entry_field *field, const ch
 void entry_box(struct entry *entry, const struct entry_field *field);
 
 /** A fan model: one of the folder of models where the settings name one, else any. */
-void entry_fan_model(const struct page_view *view, struct entry *entry, const char *name);
+void entry_fan_model(struct entry *entry, const char *name);
 /** Hidden: the units in which numbers without one are read, those of the form when it was made; */
-void entry_units(struct page_view *view, struct entry *entry);
+void entry_units(const struct entry *entry);
 /** and the view in them, for what was typed. */
-void entry_take_units(struct page_view *view, const struct entry *entry);
-
-#define ENTRY_KEY_SIZE 200
-/**
- * Of an error of a settings file, "LABEL:LINE: key: what", the key, and where the rest begins; *key
- * is "" where the line has another form.
- */
-const char *entry_error_key(const char *line, char key[ENTRY_KEY_SIZE]);
+void entry_take_units(const struct entry *entry);
 
 #endif

@@ -8,22 +8,11 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* What is wrong with the form as a whole stands above it: a field of no name. */
-static const char whole[] = "";
-
 static const char *say(const struct page_view *view, enum home_text text) {
     return home_text(view->language, text);
 }
 
 /* ---- what forms share ---- */
-
-static const char *why_whole(const struct entry *entry) {
-    for (size_t i = 0; i < entry->wrong_count; i++) {
-        if (entry->wrong[i].name == whole)
-            return entry->wrong[i].why;
-    }
-    return NULL;
-}
 
 void home_form_begin(struct page_view *view, const struct entry *entry, enum home_text title,
                      const char *behind) {
@@ -31,7 +20,7 @@ void home_form_begin(struct page_view *view, const struct entry *entry, enum hom
     home_begin(view, say(view, title), NULL);
     if (entry->wrong_count)
         html_element(&view->html, "p",
-                     why_whole(entry) ? why_whole(entry) : say(view, HOME_REFUSED), "class",
+                     entry_whole(entry) ? entry_whole(entry) : say(view, HOME_REFUSED), "class",
                      "notice", "role", "alert", NULL);
     html_open(&view->html, "form", "method", "post", "action", address.text, "class", "entry",
               "novalidate", "", NULL);
@@ -50,7 +39,7 @@ void home_form_end(struct page_view *view, const struct entry *entry) {
 }
 
 static bool refuse(struct page_view *view, struct entry *entry, int status, enum home_text why) {
-    entry_wrong(entry, whole, say(view, why));
+    entry_wrong(entry, "", say(view, why));
     view->answer->status = status;
     return false;
 }
@@ -89,7 +78,7 @@ static bool take_test(struct page_view *view, struct entry *entry, size_t system
 }
 
 void home_test(struct page_view *view, size_t system, const struct page_form *typed) {
-    struct entry entry = {.html = &view->html, .typed = typed};
+    struct entry entry = {.view = view, .typed = typed};
     if (typed && take_test(view, &entry, system))
         return;
     home_form_begin(view, &entry, HOME_TEST_TITLE, "/radon-test");
@@ -116,7 +105,7 @@ static bool take_fan(struct page_view *view, struct entry *entry, size_t system)
 }
 
 void home_fan(struct page_view *view, size_t system, const struct page_form *typed) {
-    struct entry entry = {.html = &view->html, .typed = typed};
+    struct entry entry = {.view = view, .typed = typed};
     struct html_address tube = home_address(view, "/u-tube");
     const struct entry_choice choices[] = {{"sounds-different", say(view, HOME_FAN_SOUNDS)},
                                            {"off", say(view, HOME_FAN_OFF)}};

@@ -252,7 +252,7 @@ static void write_how(struct page_view *view) {
 }
 
 void home_u_tube(struct page_view *view, size_t system, const struct page_form *typed) {
-    struct entry entry = {.html = &view->html, .typed = typed};
+    struct entry entry = {.view = view, .typed = typed};
     struct tube_form form = {.view = view, .entry = &entry, .system = system};
     char today[PAGE_TEXT_SIZE];
     open_form(&form);

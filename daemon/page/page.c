@@ -191,7 +191,7 @@ static void get_commission(struct page_view *view) {
 }
 
 static void get_sign_in(struct page_view *view) {
-    page_sign_in(view, NULL);
+    page_sign_in(view, NULL, NULL);
 }
 
 struct page_route {

@@ -26,8 +26,10 @@ bool page_home_path(const struct page_view *view);
 /** home.c; `whole`: the path could be cut into its parts. */
 void page_home(struct page_view *view, bool whole);
 
-/** changes.c: commits what a form changed; else says why not, and is false. */
-bool page_commit(struct page_view *view);
+/** changes.c: calls a change of the API as if its JSON (taken over) had been posted by who is
+   signed in. False when it was refused; the caller frees the answer's body. */
+bool page_change(struct page_view *view, void (*handle)(struct api_call *call), json_t *body,
+                 struct web_answer *answer);
 /** changes.c: a posted form. */
 void page_post(struct page_view *view);
 /** Is there such a form? */

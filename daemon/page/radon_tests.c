@@ -10,6 +10,7 @@
 #include "page/view_words.h"
 
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* ---- the list ---- */
@@ -71,47 +72,50 @@ static void write_form(struct page_view *view, size_t system, struct entry *entr
 }
 
 void page_radon_test_form(struct page_view *view, size_t system) {
-    struct entry entry = {.html = &view->html};
+    struct entry entry = {.view = view};
     html_markup(&view->html, "<details id=\"radon-test\">");
     page_element(view, "summary", PAGE_WRITE_TEST);
     write_form(view, system, &entry);
     html_markup(&view->html, "</details>");
 }
 
-static bool keep(struct page_view *view, size_t system, struct record_radon_test *test) {
+static bool keep(struct page_view *view, size_t system, struct entry *entry,
+                 struct record_radon_test *test) {
     struct api *api = view->api;
     test->by = view->session->account;
     if (pipeline_begin(api->pipeline))
         pipeline_note(api->pipeline, radon_test_keep(api, system, test));
-    return page_commit(view);
+    struct web_answer answer = {0};
+    struct api_call call = {.api = api, .request = view->request, .answer = &answer};
+    bool good = api_commit(&call);
+    if (!good)
+        entry_refused(entry, &answer, NULL, 0);
+    free(answer.body);
+    return good;
 }
 
-static void show_again(struct page_view *view, size_t system, struct entry *entry,
-                       const char *notice, int status) {
-    const struct page_head head = {.title = page_words(view, PAGE_WRITE_TEST), .system = system};
-    struct html_address back = page_system_address(view, system, "");
-    page_begin(view, &head);
-    html_element(&view->html, "h1", head.title, NULL);
-    html_element(&view->html, "p", notice, "class", "notice", "role", "alert", NULL);
+static void show_again(struct page_view *view, size_t system, struct entry *entry, int status) {
+    entry_begin_again(entry, system, PAGE_WRITE_TEST);
     write_form(view, system, entry);
-    html_markup(&view->html, "<p>");
-    page_link(view, &back, page_words(view, PAGE_BACK_TO_SYSTEM));
-    html_markup(&view->html, "</p>");
-    page_end(view, status);
+    entry_end_again(entry, system, status);
 }
 
 void page_radon_test_take(struct page_view *view, size_t system, const struct page_form *typed) {
-    struct entry entry = {.html = &view->html, .typed = typed};
+    struct entry entry = {.view = view, .typed = typed};
     struct html_address back = page_system_address(view, system, "");
     struct record_radon_test test = {0};
     struct known last;
     char meanwhile[500];
-    if (!known_is_newest(view, system, KNOWN_TESTS, typed, &last))
-        show_again(view, system, &entry,
-                   page_name_in(view, meanwhile, sizeof meanwhile, PAGE_WRITTEN_MEANWHILE, last.by),
-                   409);
-    else if (!test_form_read(view, &entry, system, &test))
-        show_again(view, system, &entry, page_words(view, PAGE_NOT_WRITTEN), 400);
-    else if (keep(view, system, &test))
+    if (!known_is_newest(view, system, KNOWN_TESTS, typed, &last)) {
+        entry_wrong(
+            &entry, "",
+            page_name_in(view, meanwhile, sizeof meanwhile, PAGE_WRITTEN_MEANWHILE, last.by));
+        show_again(view, system, &entry, 409);
+    } else if (!test_form_read(view, &entry, system, &test)) {
+        show_again(view, system, &entry, 400);
+    } else if (!keep(view, system, &entry, &test)) {
+        show_again(view, system, &entry, 503);
+    } else {
         page_redirect(view, &back);
+    }
 }

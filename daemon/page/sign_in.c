@@ -6,9 +6,9 @@
 
 #include <string.h>
 
-void page_sign_in(struct page_view *view, const char *complaint) {
+void page_sign_in(struct page_view *view, const struct page_form *typed, const char *complaint) {
     const struct page_head head = {.title = page_words(view, PAGE_SIGN_IN), .system = FLEET_NONE};
-    const char *next = page_query(view, "next");
+    const char *next = typed ? page_form_value(typed, "next") : page_query(view, "next");
     page_begin(view, &head);
     page_element(view, "h1", PAGE_SIGN_IN);
     if (complaint)
@@ -22,8 +22,10 @@ void page_sign_in(struct page_view *view, const char *complaint) {
         html_empty(&view->html, "input", "type", "hidden", "name", "next", "value", next, NULL);
         html_markup(&view->html, "<p>");
         page_label(view, "name", PAGE_NAME);
-        html_markup(&view->html, "<input id=\"name\" name=\"name\" autocomplete=\"username\" "
-                                 "required maxlength=\"63\"></p><p>");
+        html_empty(&view->html, "input", "id", "name", "name", "name", "value",
+                   typed ? page_form_value(typed, "name") : "", "autocomplete", "username",
+                   "required", "", "maxlength", "63", NULL);
+        html_markup(&view->html, "</p><p>");
         page_label(view, "password", PAGE_PASSWORD);
         html_markup(&view->html,
                     "<input id=\"password\" name=\"password\" type=\"password\" "

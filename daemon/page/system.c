@@ -3,12 +3,12 @@
  * and what was done; what is not needed first is folded.
  */
 #include "page/alarm_items.h"
-#include "page/choice.h"
 #include "page/drawing.h"
 #include "page/facts.h"
 #include "page/household.h"
 #include "page/radon_tests.h"
 #include "page/sections.h"
+#include "page/service_form.h"
 #include "page/share.h"
 #include "page/view_text.h"
 #include "page/view_words.h"
@@ -48,33 +48,6 @@ static void write_radon(struct page_view *view, size_t system, const struct syst
 
 /* ---- what people can do ---- */
 
-static bool is_out_of_service(const struct page_view *view, size_t system) {
-    return monitor_out_of_service_until(pipeline_monitor(view->api->pipeline), system) !=
-           TIMESTAMP_NONE;
-}
-
-static void write_service_form(struct page_view *view, size_t system) {
-    if (is_out_of_service(view, system)) {
-        page_begin_form(view, system, "/return-to-service");
-        page_end_form(view, PAGE_RETURN_TO_SERVICE);
-        return;
-    }
-    page_open_details(view, PAGE_TAKE_OUT);
-    page_begin_form(view, system, "/out-of-service");
-    page_element(view, "p", PAGE_TAKE_OUT_MEANS);
-    html_markup(&view->html, "<p>");
-    page_label(view, "until", PAGE_FOR);
-    html_markup(&view->html, "<select id=\"until\" name=\"until\">");
-    page_option(view, "1 d", page_words(view, PAGE_DAY_1), false);
-    page_option(view, "7 d", page_words(view, PAGE_DAYS_7), false);
-    page_option(view, "30 d", page_words(view, PAGE_DAYS_30), false);
-    html_markup(&view->html, "</select></p><p>");
-    page_label(view, "why", PAGE_WHY);
-    html_markup(&view->html, "<input id=\"why\" name=\"why\" required maxlength=\"300\"></p>");
-    page_end_form(view, PAGE_TAKE_OUT);
-    html_markup(&view->html, "</details>");
-}
-
 static void write_share_form(struct page_view *view, size_t system) {
     char token[PAGE_SHARE_SIZE];
     struct store *store = pipeline_store(view->api->pipeline);
@@ -109,7 +82,7 @@ static void write_actions(struct page_view *view, size_t system) {
     html_markup(&view->html, "</p>");
     page_visit_form(view, system);
     page_radon_test_form(view, system);
-    write_service_form(view, system);
+    page_service_form(view, system);
     write_share_form(view, system);
     html_markup(&view->html, "</section>");
 }
@@ -159,7 +132,7 @@ static void write_top(struct page_view *view, size_t system) {
     }
     struct store *store = pipeline_store(view->api->pipeline);
     struct service_note note = {view, system};
-    if (store && is_out_of_service(view, system))
+    if (store && page_out_of_service(view, system))
         record_service_list(store, write_service, &note);
 }
 

@@ -7,6 +7,7 @@
 
 #include "api/routes.h"
 #include "api/system_facts.h"
+#include "page/form.h"
 #include "page/html.h"
 #include "page/session.h"
 
@@ -89,6 +90,7 @@ void page_visits(struct page_view *view);
 void page_fans(struct page_view *view);
 void page_fan_sheet(struct page_view *view, size_t system);
 void page_letter(struct page_view *view, size_t system);
-void page_sign_in(struct page_view *view, const char *complaint);
+/** `typed`: what came back, or NULL. */
+void page_sign_in(struct page_view *view, const struct page_form *typed, const char *complaint);
 
 #endif

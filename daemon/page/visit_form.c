@@ -3,22 +3,20 @@
 #include "api/routes.h"
 #include "page/entry.h"
 #include "page/known.h"
+#include "page/page_private.h"
 #include "page/view_text.h"
 #include "page/view_words.h"
-#include "words/home_texts.h"
 
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { NAME_SIZE = 80, BRANCHES_SHOWN = BRANCHES_MAX };
+enum { NAME_SIZE = ENTRY_NAME_SIZE, BRANCHES_SHOWN = BRANCHES_MAX };
 
 struct visit_form {
     struct page_view *view;
     size_t system;
     struct entry entry;
-    char wrong_field[NAME_SIZE]; /* whose name entry.wrong borrows */
-    const char *notice;          /* what is wrong with no field of its own */
 };
 
 /* ---- the form ---- */
@@ -99,7 +97,7 @@ static void write_fan(struct visit_form *form) {
     html_markup(&view->html, "<fieldset>");
     page_element(view, "legend", PAGE_NEW_FAN);
     write_riser(form);
-    entry_fan_model(view, &form->entry, "fan-model");
+    entry_fan_model(&form->entry, "fan-model");
     entry_input(&form->entry, &serial);
     entry_input(&form->entry, &warranty);
     entry_select(&form->entry, &why, whys, why_texts, 4);
@@ -114,7 +112,7 @@ static void write_form(struct visit_form *form) {
     page_begin_entry(view, form->system, "/visit-done");
     known_write(view, form->system, KNOWN_VISITS);
     known_write(view, form->system, KNOWN_RECORDS);
-    entry_units(view, &form->entry);
+    entry_units(&form->entry);
     write_said(form);
     write_measured(form);
     write_fan(form);
@@ -123,7 +121,7 @@ static void write_form(struct visit_form *form) {
 }
 
 void page_visit_form(struct page_view *view, size_t system) {
-    struct visit_form form = {.view = view, .system = system, .entry.html = &view->html};
+    struct visit_form form = {.view = view, .system = system, .entry.view = view};
     html_markup(&view->html, "<details id=\"visit-done\">");
     page_element(view, "summary", PAGE_WRITE_VISIT);
     write_form(&form);
@@ -131,19 +129,9 @@ void page_visit_form(struct page_view *view, size_t system) {
 }
 
 static void show_again(struct visit_form *form, int status) {
-    struct page_view *view = form->view;
-    const struct page_head head = {.title = page_words(view, PAGE_WRITE_VISIT),
-                                   .system = form->system};
-    struct html_address back = page_system_address(view, form->system, "");
-    page_begin(view, &head);
-    html_element(&view->html, "h1", head.title, NULL);
-    html_element(&view->html, "p", form->notice ? form->notice : page_words(view, PAGE_NOT_WRITTEN),
-                 "class", "notice", "role", "alert", NULL);
+    entry_begin_again(&form->entry, form->system, PAGE_WRITE_VISIT);
     write_form(form);
-    html_markup(&view->html, "<p>");
-    page_link(view, &back, page_words(view, PAGE_BACK_TO_SYSTEM));
-    html_markup(&view->html, "</p>");
-    page_end(view, status);
+    entry_end_again(&form->entry, form->system, status);
 }
 
 /* ---- what was typed ---- */
@@ -187,8 +175,8 @@ static json_t *fan_json(const struct visit_form *form) {
 
 static json_t *visit_json(const struct visit_form *form) {
     static const char *const texts[] = {"on", "found", "did", "next_calibration"};
-    json_t *body = json_pack("{s:s,s:o,s:o}", "by", form->view->session->account, "values",
-                             values_json(form), "changed", page_form_changes(form->entry.typed));
+    json_t *body = json_pack("{s:o,s:o}", "values", values_json(form), "changed",
+                             page_form_changes(form->entry.typed));
     json_t *fan = fan_json(form);
     for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++)
         page_form_set(body, texts[i], typed(form, texts[i]));
@@ -201,79 +189,52 @@ static json_t *visit_json(const struct visit_form *form) {
 
 /* ---- keeping it, or saying why not ---- */
 
-static bool find_missing(struct visit_form *form) {
-    static const char *const needed[] = {"on", "found", "did"};
-    for (size_t i = 0; i < sizeof needed / sizeof needed[0]; i++)
-        if (!*typed(form, needed[i]))
-            entry_wrong(&form->entry, needed[i],
-                        home_text(form->view->language, HOME_WRONG_MISSING));
-    return form->entry.wrong_count > 0;
-}
-
-/* The field of an error "KEY: why" of the API or "LABEL:LINE: KEY: why" of a record; what it says.
- */
-static const char *find_field(struct visit_form *form, const char *line) {
-    static const char *const own[] = {"on", "next_calibration", "new_baseline"};
-    static const char *const points[] = {"values.", "points."};
-    char key[ENTRY_KEY_SIZE];
-    const char *what = entry_error_key(line, key), *colon = strstr(line, ": ");
-    if (!*key && colon && colon - line < ENTRY_KEY_SIZE) {
-        snprintf(key, sizeof key, "%.*s", (int)(colon - line), line);
-        what = colon + 2;
-    }
-    for (size_t i = 0; i < sizeof own / sizeof own[0]; i++)
-        if (strcmp(own[i], key) == 0)
-            snprintf(form->wrong_field, NAME_SIZE, "%.70s", key);
-    for (size_t i = 0; i < 2; i++)
-        if (strncmp(key, points[i], strlen(points[i])) == 0)
-            snprintf(form->wrong_field, NAME_SIZE, "value-%.70s", key + strlen(points[i]));
-    if (strncmp(key, "equipment[", 10) == 0 && strrchr(key, '.'))
-        snprintf(form->wrong_field, NAME_SIZE, "fan-%.70s", strrchr(key, '.') + 1);
-    return *form->wrong_field ? what : NULL;
-}
-
-static void show_refusal(struct visit_form *form, const struct web_answer *refused) {
-    json_t *json = refused->body ? json_loadb(refused->body, refused->body_length, 0, NULL) : NULL;
-    const char *why = json_string_value(json_object_get(json, "error"));
-    const char *what = why ? find_field(form, why) : NULL;
-    if (what)
-        entry_wrong(&form->entry, form->wrong_field, what);
+/* Puts an error of the API, or of a record, beside its field, else above all. */
+static void complain(void *context, const char *line) {
+    static const char *const own[] = {"on", "found", "did", "next_calibration", "new_baseline"};
+    struct visit_form *form = context;
+    char key[ENTRY_KEY_SIZE], name[NAME_SIZE] = "";
+    const char *what = entry_error_key(line, key), *part = strrchr(key, '.');
+    if (part && (strncmp(key, "values.", 7) == 0 || strncmp(key, "points.", 7) == 0))
+        snprintf(name, sizeof name, "value-%.70s", key + 7);
+    if (part && strncmp(key, "equipment[", 10) == 0)
+        snprintf(name, sizeof name, "fan-%.70s", part + 1);
+    if (strcmp(key, "changed") == 0)
+        snprintf(name, sizeof name, "changed-%s", change_word(0));
+    if (*name)
+        entry_wrong(&form->entry, name, what);
     else
-        form->notice = why ? page_words_of(form->view, why) : page_words(form->view, PAGE_REFUSED);
-    show_again(form, refused->status);
-    json_decref(json);
+        entry_complain(&form->entry, line, own, sizeof own / sizeof own[0]);
 }
 
 static void keep(struct visit_form *form) {
     struct page_view *view = form->view;
     struct web_answer answer = {0};
-    struct api_call call = {
-        .api = view->api, .request = view->request, .answer = &answer, .body = visit_json(form)};
-    memcpy(call.parts, view->parts, sizeof call.parts);
-    api_visit_done(&call);
-    if (answer.status == 200) {
+    if (page_change(view, api_visit_done, visit_json(form), &answer)) {
         struct html_address back = page_system_address(view, form->system, "");
         page_redirect(view, &back);
     } else {
-        show_refusal(form, &answer);
+        entry_each_refusal(view, &answer, complain, form);
+        show_again(form, answer.status);
     }
     free(answer.body);
-    json_decref(call.body);
 }
 
 void page_visit_take(struct page_view *view, size_t system, const struct page_form *typed_form) {
+    static const char *const needed[] = {"on", "found", "did"};
     struct visit_form form = {
-        .view = view, .system = system, .entry = {.html = &view->html, .typed = typed_form}};
+        .view = view, .system = system, .entry = {.view = view, .typed = typed_form}};
     struct known last;
     char meanwhile[500];
-    entry_take_units(view, &form.entry);
+    entry_take_units(&form.entry);
     bool newest = known_is_newest(view, system, KNOWN_VISITS, typed_form, &last) &&
                   known_is_newest(view, system, KNOWN_RECORDS, typed_form, &last);
     if (!newest) {
-        form.notice =
-            page_name_in(view, meanwhile, sizeof meanwhile, PAGE_WRITTEN_MEANWHILE, last.by);
+        entry_wrong(
+            &form.entry, "",
+            page_name_in(view, meanwhile, sizeof meanwhile, PAGE_WRITTEN_MEANWHILE, last.by));
         show_again(&form, 409);
-    } else if (find_missing(&form)) {
+    } else if (!entry_has(&form.entry, needed, sizeof needed / sizeof needed[0])) {
         show_again(&form, 400);
     } else {
         keep(&form);

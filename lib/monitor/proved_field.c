@@ -1,6 +1,7 @@
 #include "monitor/proved_field.h"
 
 #include "analysis/ground.h"
+#include "complaints.h"
 
 #include <math.h>
 
@@ -24,10 +25,7 @@ struct commissioning *proved_field_record(const char *file, const char *text, si
     if (!record || isfinite(record->ground_exponent) ||
         fit_exponent(&record->test_holes, &record->ground_exponent) != GROUND_OUT_OF_RANGE)
         return record;
-    settings_errors_add(errors,
-                        "%s:1: test_holes: suction and flow give an exponent that is not between 1 "
-                        "(laminar) and 2 (turbulent); measure again, or leave the flows out",
-                        file);
+    settings_errors_add(errors, "%s:1: test_holes: " SAY_NO_EXPONENT, file);
     commissioning_free(record);
     return NULL;
 }

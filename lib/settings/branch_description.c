@@ -1,10 +1,12 @@
 #include "settings/branch_description.h"
 
+#include "complaints.h"
 #include "measure/duration.h"
 #include "measure/timestamp.h"
 #include "settings/checked_text.h"
 #include "settings/settings.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -13,8 +15,8 @@
 
 static const struct key_row pipe_rows[] = {
     {.key = "inside_diameter",
-     KEY_RANGE_AT(KEY_VALUE, AT(pipe_inside_diameter_m), 0.02, 1.0, "a pipe's inside diameter",
-                  "20 mm to 1 m, such as 3.068 in"),
+     KEY_RANGE_AT(KEY_VALUE, AT(pipe_inside_diameter_m), 0.02, 1.0, SAY_A_DIAMETER,
+                  SAY_THE_DIAMETERS),
      .dimension = DIMENSION_LENGTH},
     {.key = "centreline_factor",
      KEY_RANGE_AT(KEY_NUMBER, AT(centreline_factor), 0.5, 1.0,
@@ -50,9 +52,9 @@ static const struct key_row fan_rows[] = {
     {.key = "power",
      KEY_RANGE_AT(KEY_VALUE, AT(fan.power_w), 0.1, 5000.0, "a fan's power", "0.1 W to 5000 W"),
      .dimension = DIMENSION_POWER},
-    {.key = "model", KEY_TEXT_AT(AT(fan.model), checked_text_id, "the id of a fan model")},
-    {.key = "serial", KEY_TEXT_AT(AT(fan.serial), checked_text_line, "one line of text")},
-    {.key = "installed", KEY_DAY_AT(AT(fan.installed_day), "a date such as 2025-09-30")},
+    {.key = "model", KEY_TEXT_AT(AT(fan.model), checked_text_id, SAY_A_FAN_MODEL)},
+    {.key = "serial", KEY_TEXT_AT(AT(fan.serial), checked_text_line, SAY_A_LINE)},
+    {.key = "installed", KEY_DAY_AT(AT(fan.installed_day), SAY_A_DAY)},
     {.key = "control",
      KEY_WORD_AT(AT(fan.control), control_words, "a kind of control",
                  "fixed, constant-pressure or schedule"),
@@ -71,9 +73,8 @@ static void take_model(struct key_reader *reader, const struct key_path *path,
     const struct fan_model *model = fan_models_find(&settings->fans, fan->model);
     struct key_path here = {.up = path, .name = "model"};
     if (!model) {
-        key_error(reader, &here, yaml_tree_find(node, "model")->value.line,
-                  "\"%s\" is no fan model; allowed: an id in the folder %s", fan->model,
-                  settings->fans.folder);
+        key_error(reader, &here, yaml_tree_find(node, "model")->value.line, SAY_NO_FAN_MODEL,
+                  fan->model, settings->fans.folder);
         return;
     }
     if (fan->power_w == 0.0)
@@ -124,7 +125,7 @@ void branch_description_read_discharge(struct key_reader *reader, const struct k
 }
 
 static const struct key_row branch_rows[] = {
-    {.key = "id", KEY_TEXT_AT(AT(id), checked_text_id, "an id such as east"), .required = true},
+    {.key = "id", KEY_TEXT_AT(AT(id), checked_text_id, SAY_AN_ID_OF_BRANCH), .required = true},
     {.key = "pipe", .kind = KEY_PART, .otherwise = "", .read = branch_description_read_pipe},
     {.key = "fan", .kind = KEY_PART, .read = branch_description_read_fan},
     {.key = "discharge", .kind = KEY_PART, .read = branch_description_read_discharge},
@@ -148,10 +149,11 @@ static void refuse_taken_ids(struct key_reader *reader, const struct key_path *p
             branches[i].id ? branch_description_find(branches, i, branches[i].id) : BRANCH_NONE;
         struct key_path here = {.up = path, .in_brackets = true, .index = i};
         struct key_path id = {.up = &here, .name = "id"};
-        if (earlier != BRANCH_NONE)
-            key_error(reader, &id, branches[i].line,
-                      "\"%s\" is taken by the branch in line %d; allowed: an id of its own",
-                      branches[i].id, branches[earlier].line);
+        if (earlier == BRANCH_NONE)
+            continue;
+        char line[16];
+        snprintf(line, sizeof line, "%d", branches[earlier].line);
+        key_error(reader, &id, branches[i].line, SAY_TAKEN_BY_BRANCH, branches[i].id, line);
     }
 }
 

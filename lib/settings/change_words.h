@@ -20,8 +20,6 @@ enum change {
     (CHANGE_FAN | CHANGE_GROUND | CHANGE_PIPING) /* radon is another one after                     \
                                                   */
 
-#define CHANGE_WORDS_ALLOWED "fan, ground, piping, gauge, monitor; or nothing, alone"
-
 /** The bit of a word; false when there is none. */
 bool change_find(const char *word, unsigned *bit);
 /** The n-th word, from 0; NULL behind the last. Its bit is 1 << n. */

@@ -1,5 +1,6 @@
 #include "settings/checked_text.h"
 
+#include "complaints.h"
 #include "measure/json_pointer.h"
 
 #include <stddef.h>
@@ -27,16 +28,16 @@ static bool has_control(const char *text, const char *except) {
 
 const char *checked_text_line(const char *text) {
     if (!*text)
-        return "is empty; allowed: one line of text";
+        return SAY_LINE_EMPTY;
     if (has_control(text, ""))
-        return "has a line break or another control character; allowed: one line of text";
-    return strlen(text) <= 500 ? NULL : "is too long; allowed: 500 bytes";
+        return SAY_LINE_CONTROL;
+    return strlen(text) <= 500 ? NULL : SAY_LINE_LONG;
 }
 
 const char *checked_text_note(const char *text) {
     if (has_control(text, "\n\t"))
-        return "has a control character; allowed: lines of text";
-    return strlen(text) <= 20000 ? NULL : "is too long; allowed: 20000 bytes";
+        return SAY_NOTE_CONTROL;
+    return strlen(text) <= 20000 ? NULL : SAY_NOTE_LONG;
 }
 
 const char *checked_text_id(const char *text) {
@@ -44,8 +45,7 @@ const char *checked_text_id(const char *text) {
     if (length >= 1 && length <= 64 && strspn(text, LETTERS DIGITS) >= 1 &&
         consists_of(text, LETTERS DIGITS "._-"))
         return NULL;
-    return "is not an id; allowed: 1 to 64 letters (a-z, A-Z), digits and . _ -, the first a "
-           "letter or digit";
+    return SAY_NO_ID;
 }
 
 const char *checked_text_file_name(const char *text) {
@@ -123,7 +123,7 @@ const char *checked_text_time_zone(const char *text) {
     if (length >= 1 && length <= 64 && strspn(text, LETTERS) >= 1 && !strstr(text, "..") &&
         !strstr(text, "//") && text[length - 1] != '/' && consists_of(text, LETTERS DIGITS "._+-/"))
         return NULL;
-    return "is not a time zone; allowed: an IANA name such as America/Denver";
+    return SAY_NO_TIME_ZONE;
 }
 
 const char *checked_text_topic(const char *text) {

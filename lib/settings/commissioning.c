@@ -1,6 +1,7 @@
 /*
  * A commissioning record: the part of system_description.h about `subslabctl commission`.
  */
+#include "complaints.h"
 #include "measure/time_zone.h"
 #include "measure/timestamp.h"
 #include "settings/checked_text.h"
@@ -22,10 +23,8 @@ struct record_context {
 /* A date begins at local midnight; a full time is what it is. */
 static bool read_instant(struct key_reader *reader, const struct key_path *path,
                          const struct yaml_tree_node *node, int64_t *time_ms) {
-    static const char allowed[] = "a date such as 2025-10-03, or a time with its offset such as "
-                                  "2025-10-03T14:30:00-06:00";
     const struct record_context *context = reader->context;
-    const char *text = key_scalar(reader, path, node, allowed);
+    const char *text = key_scalar(reader, path, node, SAY_AN_INSTANT);
     int year = 0, month = 0, day = 0;
     if (!text)
         return false;
@@ -37,7 +36,8 @@ static bool read_instant(struct key_reader *reader, const struct key_path *path,
     }
     if (timestamp_parse(text, length, time_ms))
         return true;
-    key_error(reader, path, node->line, "%.60s is not a date; allowed: %s", text, allowed);
+    key_error(reader, path, node->line, SAY_IS_NOT, key_show(&(struct key_shown){""}, text),
+              SAY_A_DATE, SAY_AN_INSTANT);
     return false;
 }
 
@@ -54,7 +54,7 @@ static void read_next_calibration(struct key_reader *reader, const struct key_pa
     struct commissioning *record = target;
     if (read_instant(reader, path, node, &record->next_calibration_ms) &&
         record->from_ms != TIMESTAMP_NONE && record->next_calibration_ms <= record->from_ms)
-        key_error(reader, path, node->line, "is not after date; allowed: a later date");
+        key_error(reader, path, node->line, SAY_NOT_AFTER_DATE);
 }
 
 static const struct point_description *find_point(const struct system_description *system,
@@ -88,23 +88,19 @@ static bool read_value(struct key_reader *reader, const struct key_path *path,
     const char *text = key_scalar(reader, path, node, "a value with a unit");
     if (!text)
         return false;
+    struct key_shown shown;
+    key_show(&shown, text);
     enum unit_status status = unit_parse(text, dimension, si);
     if (status == UNIT_WRONG_DIMENSION)
-        key_error(reader, path, node->line,
-                  "%.60s has a unit of another kind; allowed for %s: %s and the like", text,
-                  quantity, unit_si_word(dimension));
+        key_error(reader, path, node->line, SAY_VALUE_OF_OTHER, shown.text, quantity,
+                  unit_si_word(dimension));
     else if (status != UNIT_OK)
-        key_error(reader, path, node->line,
-                  "%.60s is not a value with a unit; allowed for %s: %s and the like", text,
-                  quantity, unit_si_word(dimension));
+        key_error(reader, path, node->line, SAY_NO_VALUE, shown.text, quantity,
+                  unit_si_word(dimension));
     else if (!quantity_plausible(point->quantity, dimension, *si))
-        key_error(reader, path, node->line, "%.60s is impossible for %s; allowed: a possible value",
-                  text, quantity);
+        key_error(reader, path, node->line, SAY_IMPOSSIBLE, shown.text, quantity);
     else if (!quantity_can_be_baseline(point->quantity, *si))
-        key_error(
-            reader, path, node->line,
-            "%.60s can be no baseline of %s; allowed: clearly above 0, or leave the point out",
-            text, quantity);
+        key_error(reader, path, node->line, SAY_NO_BASELINE, shown.text, quantity);
     else
         return true;
     return false;
@@ -142,7 +138,7 @@ static void read_points(struct key_reader *reader, const struct key_path *path,
 
 static void read_changed(struct key_reader *reader, const struct key_path *path,
                          const struct yaml_tree_node *node, void *target) {
-    static const char allowed[] = "a list of " CHANGE_WORDS_ALLOWED;
+    static const char allowed[] = "a list of " SAY_CHANGE_WORDS;
     struct commissioning *record = target;
     if (!key_is(reader, path, node, YAML_TREE_LIST, allowed))
         return;
@@ -156,7 +152,7 @@ static void read_changed(struct key_reader *reader, const struct key_path *path,
         record->changed |= bit;
     }
     if (!change_possible(record->changed))
-        key_error(reader, path, node->line, "nothing stands beside others; allowed: %s", allowed);
+        key_error(reader, path, node->line, SAY_NOTHING_BESIDE, allowed);
 }
 
 static int64_t last_day_of(const struct record_context *context) {
@@ -186,14 +182,13 @@ static const struct key_row record_rows[] = {
      .allowed = "a date such as 2025-10-03",
      .read = read_date},
     {.key = "by", KEY_TEXT_AT(AT(by), checked_text_line, "who measured"), .required = true},
-    {.key = "instruments", KEY_TEXT_AT(AT(instruments), checked_text_line, "one line of text")},
+    {.key = "instruments", KEY_TEXT_AT(AT(instruments), checked_text_line, SAY_A_LINE)},
     {.key = "next_calibration", .kind = KEY_PART, .read = read_next_calibration},
     {.key = "radon_before",
-     KEY_RANGE_AT(KEY_VALUE, AT(radon_before_bq_m3), 0.0, 1e6, "a radon concentration",
-                  "0 to 1000000 Bq/m3, such as 9.1 pCi/L"),
+     KEY_RANGE_AT(KEY_VALUE, AT(radon_before_bq_m3), 0.0, 1e6, SAY_A_RADON, SAY_RADON_BEFORE),
      .dimension = DIMENSION_RADON},
     {.key = "radon_after",
-     KEY_RANGE_AT(KEY_VALUE, AT(radon_after_bq_m3), 0.0, 1e6, "a radon concentration",
+     KEY_RANGE_AT(KEY_VALUE, AT(radon_after_bq_m3), 0.0, 1e6, SAY_A_RADON,
                   "0 to 1000000 Bq/m3, such as 1.2 pCi/L"),
      .dimension = DIMENSION_RADON},
     {.key = "ground_exponent",
@@ -204,8 +199,7 @@ static const struct key_row record_rows[] = {
     {.key = "equipment", .kind = KEY_PART, .read = read_equipment},
     {.key = "test_holes", .kind = KEY_PART, .read = read_test_holes},
     {.key = "back_draft",
-     KEY_WORD_AT(AT(back_draft), back_draft_words, "a result of a back-draft test",
-                 BACK_DRAFT_ALLOWED)},
+     KEY_WORD_AT(AT(back_draft), back_draft_words, SAY_A_BACK_DRAFT, SAY_THE_BACK_DRAFTS)},
     {.key = "notes", KEY_TEXT_AT(AT(notes), checked_text_note, "text")},
 };
 

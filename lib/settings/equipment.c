@@ -1,5 +1,6 @@
 #include "settings/equipment.h"
 
+#include "complaints.h"
 #include "measure/time_zone.h"
 #include "measure/timestamp.h"
 #include "settings/checked_text.h"
@@ -12,13 +13,11 @@
 static const struct key_word why_words[] = {{"failed", 0}, {"worn", 0}, {"other", 0}, {NULL, 0}};
 
 static const struct key_row equipment_rows[] = {
-    {.key = "branch", KEY_TEXT_AT(AT(branch), checked_text_id, "the id of a branch")},
-    {.key = "model",
-     KEY_TEXT_AT(AT(model), checked_text_id, "the id of a fan model"),
-     .required = true},
-    {.key = "serial", KEY_TEXT_AT(AT(serial), checked_text_line, "one line of text")},
-    {.key = "installed", KEY_DAY_AT(AT(installed_day), "a date such as 2025-09-30")},
-    {.key = "warranty_until", KEY_DAY_AT(AT(warranty_until_day), "a date such as 2030-09-30")},
+    {.key = "branch", KEY_TEXT_AT(AT(branch), checked_text_id, SAY_A_BRANCH)},
+    {.key = "model", KEY_TEXT_AT(AT(model), checked_text_id, SAY_A_FAN_MODEL), .required = true},
+    {.key = "serial", KEY_TEXT_AT(AT(serial), checked_text_line, SAY_A_LINE)},
+    {.key = "installed", KEY_DAY_AT(AT(installed_day), SAY_A_DAY)},
+    {.key = "warranty_until", KEY_DAY_AT(AT(warranty_until_day), SAY_A_LATER_DAY)},
     {.key = "why",
      .kind = KEY_WORD_TEXT,
      .offset = AT(why),
@@ -35,12 +34,10 @@ static void check_branch(struct key_reader *reader, const struct key_path *path,
     if (!given && place->branch_count == 1)
         equipment->branch = key_copy(reader, place->branches[0].id);
     else if (!given)
-        key_error(reader, &here, node->line, "is missing; allowed: the id of a branch of %s",
-                  place->system);
+        key_error(reader, &here, node->line, SAY_BRANCH_OF_NEEDED, place->system);
     else if (equipment->branch && branch_description_find(place->branches, place->branch_count,
                                                           equipment->branch) == BRANCH_NONE)
-        key_error(reader, &here, given->value.line,
-                  "\"%s\" is no branch of %s; allowed: the id of one", equipment->branch,
+        key_error(reader, &here, given->value.line, SAY_NO_BRANCH_OF, equipment->branch,
                   place->system);
 }
 
@@ -49,9 +46,8 @@ static void check_model(struct key_reader *reader, const struct key_path *path,
                         const struct equipment *equipment) {
     struct key_path here = {.up = path, .name = "model"};
     if (equipment->model && fans && fans->folder && !fan_models_find(fans, equipment->model))
-        key_error(reader, &here, yaml_tree_find(node, "model")->value.line,
-                  "\"%s\" is no fan model; allowed: an id in the folder %s", equipment->model,
-                  fans->folder);
+        key_error(reader, &here, yaml_tree_find(node, "model")->value.line, SAY_NO_FAN_MODEL,
+                  equipment->model, fans->folder);
 }
 
 static void check_days(struct key_reader *reader, const struct key_path *path,
@@ -62,12 +58,11 @@ static void check_days(struct key_reader *reader, const struct key_path *path,
     if (equipment->installed_day == TIMESTAMP_NONE)
         return;
     if (equipment->installed_day > place->last_day)
-        key_error(reader, &installed, yaml_tree_find(node, "installed")->value.line,
-                  "is ahead; allowed: a day that has come");
+        key_error(reader, &installed, yaml_tree_find(node, "installed")->value.line, SAY_AHEAD);
     if (equipment->warranty_until_day != TIMESTAMP_NONE &&
         equipment->warranty_until_day < equipment->installed_day)
         key_error(reader, &warranty, yaml_tree_find(node, "warranty_until")->value.line,
-                  "is before installed; allowed: a later day");
+                  SAY_BEFORE_INSTALLED);
 }
 
 void equipment_read(struct key_reader *reader, const struct key_path *path,

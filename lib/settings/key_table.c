@@ -1,5 +1,6 @@
 #include "settings/key_table.h"
 
+#include "complaints.h"
 #include "measure/duration.h"
 #include "measure/timestamp.h"
 
@@ -11,20 +12,13 @@
 #include <string.h>
 #include <strings.h>
 
-#define SHOWN_BYTES 60 /* of a wrong value, in an error */
-
-struct shown {
-    char text[SHOWN_BYTES + 8];
-};
-
-/* A wrong value as an error shows it: cut at a whole UTF-8 character. */
-static const char *show(struct shown *shown, const char *text) {
+const char *key_show(struct key_shown *shown, const char *text) {
     size_t length = strlen(text);
-    if (length <= SHOWN_BYTES) {
+    if (length <= KEY_SHOWN_BYTES) {
         memcpy(shown->text, text, length + 1);
         return shown->text;
     }
-    length = SHOWN_BYTES;
+    length = KEY_SHOWN_BYTES;
     while (length > 0 && ((unsigned char)text[length] & 0xC0) == 0x80)
         length--;
     memcpy(shown->text, text, length);
@@ -38,7 +32,7 @@ const char *key_scalar(struct key_reader *reader, const struct key_path *path,
         return NULL;
     if (node->plain &&
         (!*node->text || strcmp(node->text, "~") == 0 || strcasecmp(node->text, "null") == 0)) {
-        key_error(reader, path, node->line, "has no value; allowed: %s", allowed);
+        key_error(reader, path, node->line, SAY_NO_VALUE_HERE, allowed);
         return NULL;
     }
     return node->text;
@@ -50,7 +44,7 @@ bool key_is(struct key_reader *reader, const struct key_path *path,
     if (node->kind == kind)
         return true;
     if (node->kind == YAML_TREE_SCALAR && node->plain && !*node->text)
-        key_error(reader, path, node->line, "has no value; allowed: %s", allowed);
+        key_error(reader, path, node->line, SAY_NO_VALUE_HERE, allowed);
     else
         key_error(reader, path, node->line, "is %s; allowed: %s", nouns[node->kind], allowed);
     return false;
@@ -59,14 +53,14 @@ bool key_is(struct key_reader *reader, const struct key_path *path,
 char *key_copy(struct key_reader *reader, const char *text) {
     char *copy = strdup(text);
     if (!copy)
-        key_error(reader, NULL, 0, "out of memory");
+        key_error(reader, NULL, 0, SAY_OUT_OF_MEMORY);
     return copy;
 }
 
 void *key_allocate(struct key_reader *reader, size_t count, size_t size) {
     void *memory = calloc(count ? count : 1, size);
     if (!memory)
-        key_error(reader, NULL, 0, "out of memory");
+        key_error(reader, NULL, 0, SAY_OUT_OF_MEMORY);
     return memory;
 }
 
@@ -204,18 +198,21 @@ static bool read_scalar(struct key_reader *reader, const struct key_row *row, co
 /* A number in YAML has no unit when its writer forgot it: say so instead of only refusing. */
 static void refuse_value(struct key_reader *reader, const struct key_path *path,
                          const struct key_row *row, const struct yaml_tree_node *node) {
-    struct shown shown;
+    struct key_shown shown;
     double number = 0.0;
     bool lacks_unit =
         (row->kind == KEY_VALUE || row->kind == KEY_SPAN || row->kind == KEY_SPAN_S) &&
         key_number_parse(node->text, &number);
-    key_error(reader, path, node->line, "%s %s%s; allowed: %s", show(&shown, node->text),
-              lacks_unit ? "lacks a unit" : "is not ", lacks_unit ? "" : row->what, row->allowed);
+    key_show(&shown, node->text);
+    if (lacks_unit)
+        key_error(reader, path, node->line, SAY_LACKS_UNIT, shown.text, row->allowed);
+    else
+        key_error(reader, path, node->line, SAY_IS_NOT, shown.text, row->what, row->allowed);
 }
 
 static void read_row(struct key_reader *reader, const struct key_path *path,
                      const struct key_row *row, const struct yaml_tree_node *node, void *target) {
-    struct shown shown;
+    struct key_shown shown;
     if (row->kind == KEY_PART) {
         row->read(reader, path, node, target);
         return;
@@ -230,7 +227,7 @@ static void read_row(struct key_reader *reader, const struct key_path *path,
             if (row->secret)
                 key_error(reader, path, node->line, "%s", problem);
             else
-                key_error(reader, path, node->line, "\"%s\" %s", show(&shown, text), problem);
+                key_error(reader, path, node->line, SAY_OF_TEXT, key_show(&shown, text), problem);
             return;
         }
     }
@@ -262,9 +259,9 @@ static void refuse_unknown(struct key_reader *reader, const struct key_path *pat
         assert(length > 0 && used + (size_t)length < sizeof list);
         used += (size_t)length;
     }
-    struct shown shown;
+    struct key_shown shown;
     const char *nearest = key_nearest(entry->key, known, count);
-    struct key_path here = {.up = path, .name = show(&shown, entry->key)};
+    struct key_path here = {.up = path, .name = key_show(&shown, entry->key)};
     if (nearest)
         key_error(reader, &here, entry->line, "unknown key; did you mean \"%s\"? Known keys: %s",
                   nearest, list);
@@ -295,7 +292,7 @@ void key_map_read(struct key_reader *reader, const struct key_path *path,
         if (entry)
             read_row(reader, &here, &rows[i], &entry->value, target);
         else if (rows[i].required && node)
-            key_error(reader, &here, node->line, "is missing; allowed: %s",
+            key_error(reader, &here, node->line, SAY_MISSING,
                       rows[i].allowed ? rows[i].allowed : "a single value");
         else if (rows[i].otherwise)
             apply_default(reader, &here, &rows[i], target);
@@ -316,12 +313,12 @@ void key_text_list(struct key_reader *reader, const struct key_path *path,
         return;
     for (size_t i = 0; i < node->count; i++) {
         struct key_path here = {.up = path, .in_brackets = true, .index = i};
-        struct shown shown;
+        struct key_shown shown;
         const struct yaml_tree_node *item = &node->entries[i].value;
         const char *text = key_scalar(reader, &here, item, allowed);
         const char *problem = text ? check(text) : NULL;
         if (problem)
-            key_error(reader, &here, item->line, "\"%s\" %s", show(&shown, text), problem);
+            key_error(reader, &here, item->line, SAY_OF_TEXT, key_show(&shown, text), problem);
         else if (text && ((*list)[*count] = key_copy(reader, text)))
             ++*count;
     }

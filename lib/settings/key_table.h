@@ -10,6 +10,7 @@
 #ifndef SETTINGS_KEY_TABLE_H
 #define SETTINGS_KEY_TABLE_H
 
+#include "complaints.h"
 #include "measure/unit.h"
 #include "settings/error_list.h"
 #include "settings/yaml_tree.h"
@@ -100,7 +101,7 @@ struct key_row {
 #define KEY_SWITCH_AT(at)                                                                          \
     .kind = KEY_SWITCH, .offset = (at), .what = "a switch", .allowed = "yes or no"
 #define KEY_DAY_AT(at, what_may)                                                                   \
-    .kind = KEY_DAY, .offset = (at), .what = "a date", .allowed = (what_may)
+    .kind = KEY_DAY, .offset = (at), .what = SAY_A_DATE, .allowed = (what_may)
 #define KEY_RANGE_AT(number_kind, at, from, to, what_it_is, what_may)                              \
     .kind = (number_kind), .offset = (at), .lowest = (double)(from), .highest = (double)(to),      \
     .what = (what_it_is), .allowed = (what_may)
@@ -115,6 +116,14 @@ void key_map_read(struct key_reader *reader, const struct key_path *path,
                   void *target);
 /** A table and how many rows it has, as that takes them. */
 #define KEY_ROWS(rows) (rows), sizeof(rows) / sizeof((rows)[0])
+
+/** A text of a file as an error shows it: cut at a whole UTF-8 character. Returns what it holds:
+    key_show(&(struct key_shown){""}, text). */
+#define KEY_SHOWN_BYTES 60
+struct key_shown {
+    char text[KEY_SHOWN_BYTES + 8];
+};
+const char *key_show(struct key_shown *shown, const char *text);
 
 /** The text of a scalar that has one, else NULL after an error. */
 const char *key_scalar(struct key_reader *reader, const struct key_path *path,

@@ -2,6 +2,7 @@
  * The cross checks over all systems of system_description.h. Sorted, so that 40 000 points cost no
  * quadratic time.
  */
+#include "complaints.h"
 #include "settings/name_index.h"
 #include "settings/system_description.h"
 
@@ -32,10 +33,9 @@ static void check_ids(struct system_description *const *systems, size_t count,
         qsort(sorted, count, sizeof *sorted, compare_ids);
     for (size_t i = 1; i < count; i++)
         if (strcmp(sorted[i].system->id, sorted[i - 1].system->id) == 0)
-            settings_errors_add(errors,
-                                "%s:%d: id: \"%s\" is taken by %s; allowed: an id of its own",
-                                sorted[i].system->file, sorted[i].system->id_line,
-                                sorted[i].system->id, sorted[i - 1].system->file);
+            settings_errors_add(errors, "%s:%d: id: " SAY_TAKEN, sorted[i].system->file,
+                                sorted[i].system->id_line, sorted[i].system->id,
+                                sorted[i - 1].system->file);
     free(sorted);
 }
 
@@ -105,11 +105,9 @@ static void check_contacts(struct system_description *const *systems, size_t cou
     for (size_t i = 0; i < count; i++)
         for (size_t c = 0; c < systems[i]->contact_count; c++)
             if (name_index_find(&index, systems[i]->contacts[c]) == NAME_INDEX_NONE)
-                settings_errors_add(errors,
-                                    "%s:%d: contacts: \"%s\" is no contact; allowed: an id under "
-                                    "contacts: of %s",
-                                    systems[i]->file, systems[i]->contacts_line,
-                                    systems[i]->contacts[c], settings->file);
+                settings_errors_add(errors, "%s:%d: contacts: " SAY_NO_CONTACT, systems[i]->file,
+                                    systems[i]->contacts_line, systems[i]->contacts[c],
+                                    settings->file);
     name_index_free(&index);
 }
 
@@ -123,8 +121,6 @@ void system_descriptions_check(struct system_description *const *systems, size_t
 
 void system_description_zone_unknown(const struct system_description *system,
                                      struct settings_errors *errors) {
-    settings_errors_add(errors,
-                        "%s:%d: time_zone: \"%s\" is not a known time zone; allowed: an IANA "
-                        "name such as America/Denver, or UTC",
-                        system->file, system->time_zone_line, system->time_zone);
+    settings_errors_add(errors, "%s:%d: time_zone: " SAY_UNKNOWN_TIME_ZONE, system->file,
+                        system->time_zone_line, system->time_zone);
 }

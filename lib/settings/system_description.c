@@ -1,5 +1,6 @@
 #include "settings/system_description.h"
 
+#include "complaints.h"
 #include "measure/array.h"
 #include "measure/duration.h"
 #include "settings/checked_text.h"
@@ -7,6 +8,7 @@
 #include "settings/key_table.h"
 #include "settings/system_description_point.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -79,10 +81,9 @@ static void read_contacts(struct key_reader *reader, const struct key_path *path
     for (size_t i = 1; i < system->contact_count; i++)
         for (size_t j = 0; j < i && system->contact_count <= 100; j++)
             if (strcmp(system->contacts[i], system->contacts[j]) == 0)
-                key_error(reader, path, node->line, "name \"%s\" twice; allowed: once",
-                          system->contacts[i]);
+                key_error(reader, path, node->line, SAY_NAMED_TWICE, system->contacts[i]);
     if (system->contact_count > 100)
-        key_error(reader, path, node->line, "are too many; allowed: 100 contacts");
+        key_error(reader, path, node->line, SAY_CONTACTS_MANY);
 }
 
 static struct condition_settings settings_of_system(const struct settings *settings) {
@@ -113,9 +114,9 @@ static void refuse_taken_ids(struct key_reader *reader, const struct key_path *p
                 continue;
             struct key_path here = {.up = path, .in_brackets = true, .index = i};
             struct key_path id = {.up = &here, .name = "id"};
-            key_error(reader, &id, point->line,
-                      "\"%s\" is taken by the point in line %d; allowed: an id of its own",
-                      point->id, system->points[j].line);
+            char line[16];
+            snprintf(line, sizeof line, "%d", system->points[j].line);
+            key_error(reader, &id, point->line, SAY_TAKEN_BY_POINT, point->id, line);
             break;
         }
 }
@@ -142,16 +143,14 @@ static void read_points(struct key_reader *reader, const struct key_path *path,
 
 /* `conditions` and `branches` stand before `points`, whose checks look at them; `id` before all. */
 static const struct key_row system_rows[] = {
-    {.key = "id",
-     KEY_TEXT_AT(AT(id), checked_text_id, "an id such as birch-lane-12"),
-     .required = true},
-    {.key = "name", KEY_TEXT_AT(AT(name), checked_text_line, "one line of text")},
-    {.key = "address", KEY_TEXT_AT(AT(address), checked_text_line, "one line of text")},
+    {.key = "id", KEY_TEXT_AT(AT(id), checked_text_id, SAY_AN_ID_OF_HOUSE), .required = true},
+    {.key = "name", KEY_TEXT_AT(AT(name), checked_text_line, SAY_A_LINE)},
+    {.key = "address", KEY_TEXT_AT(AT(address), checked_text_line, SAY_A_LINE)},
     {.key = "time_zone",
-     KEY_TEXT_AT(AT(time_zone), checked_text_time_zone, "an IANA name such as America/Denver"),
+     KEY_TEXT_AT(AT(time_zone), checked_text_time_zone, SAY_A_TIME_ZONE),
      .otherwise = "UTC"},
-    {.key = "foundation", KEY_TEXT_AT(AT(foundation), checked_text_line, "one line of text")},
-    {.key = "region", KEY_TEXT_AT(AT(region), checked_text_line, "one line of text")},
+    {.key = "foundation", KEY_TEXT_AT(AT(foundation), checked_text_line, SAY_A_LINE)},
+    {.key = "region", KEY_TEXT_AT(AT(region), checked_text_line, SAY_A_LINE)},
     {.key = "elevation",
      KEY_RANGE_AT(KEY_VALUE, AT(elevation_m), -500.0, 6000.0, "a height above the sea",
                   "-500 m to 6000 m, such as 1600 m"),

@@ -1,5 +1,6 @@
 #include "settings/system_description_point.h"
 
+#include "complaints.h"
 #include "measure/duration.h"
 #include "measure/root_sum.h"
 #include "settings/checked_text.h"
@@ -71,13 +72,11 @@ static void read_unit(struct key_reader *reader, const struct key_path *path,
     if (unit && quantity_allows(quantity, unit->dimension))
         draft->unit = unit;
     else if (unit)
-        key_error(reader, path, node ? node->line : 0,
-                  "%.60s is a unit of another kind; allowed for %s: %s and the like", text,
-                  quantity_info(quantity)->name, word);
+        key_error(reader, path, node ? node->line : 0, SAY_UNIT_OF_OTHER,
+                  key_show(&(struct key_shown){""}, text), quantity_info(quantity)->name, word);
     else
-        key_error(reader, path, node ? node->line : 0,
-                  "\"%.60s\" is not a unit; allowed for %s: %s and the like", text,
-                  quantity_info(quantity)->name, word);
+        key_error(reader, path, node ? node->line : 0, SAY_NO_UNIT,
+                  key_show(&(struct key_shown){""}, text), quantity_info(quantity)->name, word);
 }
 
 /* What holds for conditions of this point; false when its quantity or unit had an error. */
@@ -137,7 +136,7 @@ static void read_branch(struct key_reader *reader, const struct key_path *path,
         return; /* its own error stands already */
     list_branches(system, list, sizeof list);
     if (!node && is_of_branch(draft->quantity) && system->branch_count > 1)
-        key_error(reader, path, draft->line, "is missing; allowed: one of the branches %s", list);
+        key_error(reader, path, draft->line, SAY_BRANCH_NEEDED, list);
     if (!node)
         draft->branch = is_of_branch(draft->quantity) ? 0 : BRANCH_NONE;
     const char *text = node ? key_scalar(reader, path, node, list) : NULL;
@@ -145,7 +144,8 @@ static void read_branch(struct key_reader *reader, const struct key_path *path,
         return;
     draft->branch = branch_description_find(system->branches, system->branch_count, text);
     if (draft->branch == BRANCH_NONE)
-        key_error(reader, path, node->line, "\"%.60s\" is not a branch; allowed: %s", text, list);
+        key_error(reader, path, node->line, SAY_NO_BRANCH, key_show(&(struct key_shown){""}, text),
+                  list);
 }
 
 static const struct key_word by_words[] = {{"sensor", 0}, {"hand", 1}, {NULL, 0}};
@@ -158,15 +158,15 @@ static const struct key_word time_zone_words[] = {
 
 /* quantity before unit before limits: each needs the one before. */
 static const struct key_row point_rows[] = {
-    {.key = "id", KEY_TEXT_AT(AT(id), checked_text_id, "an id such as suction"), .required = true},
-    {.key = "name", KEY_TEXT_AT(AT(name), checked_text_line, "one line of text")},
+    {.key = "id", KEY_TEXT_AT(AT(id), checked_text_id, SAY_AN_ID_OF_POINT), .required = true},
+    {.key = "name", KEY_TEXT_AT(AT(name), checked_text_line, SAY_A_LINE)},
     {.key = "quantity",
      .kind = KEY_PART,
      .required = true,
-     .allowed = "a quantity such as suction, field or radon",
+     .allowed = SAY_A_QUANTITY,
      .read = read_quantity},
     {.key = "branch", .kind = KEY_PART, .otherwise = "", .read = read_branch},
-    {.key = "place", KEY_TEXT_AT(AT(place), checked_text_line, "one line of text")},
+    {.key = "place", KEY_TEXT_AT(AT(place), checked_text_line, SAY_A_LINE)},
     {.key = "by",
      KEY_WORD_AT(AT(by_hand), by_words, "a way of reading", "sensor or hand"),
      .otherwise = "sensor"},
@@ -174,8 +174,8 @@ static const struct key_row point_rows[] = {
      KEY_TEXT_AT(AT(topic), checked_text_topic, "a topic such as subslab/birch-lane-12/suction")},
     {.key = "unit", .kind = KEY_PART, .otherwise = "", .read = read_unit},
     {.key = "every",
-     KEY_RANGE_AT(KEY_SPAN, AT(every_ms), DURATION_SECOND_MS, 366 * DURATION_DAY_MS, "an interval",
-                  "1 s to 366 d, such as 10 min"),
+     KEY_RANGE_AT(KEY_SPAN, AT(every_ms), DURATION_SECOND_MS, 366 * DURATION_DAY_MS,
+                  SAY_AN_INTERVAL, SAY_THE_INTERVALS),
      .otherwise = "10 min"},
     {.key = "value",
      KEY_TEXT_AT(AT(value_pointer), checked_text_json_pointer,
@@ -206,7 +206,7 @@ static char *default_topic(struct key_reader *reader, const struct point_draft *
     if (!draft->system->id || !draft->id)
         return NULL; /* each has its own error */
     if (asprintf(&topic, "subslab/%s/%s", draft->system->id, draft->id) < 0) {
-        key_error(reader, NULL, 0, "out of memory");
+        key_error(reader, NULL, 0, SAY_OUT_OF_MEMORY);
         return NULL;
     }
     return topic;

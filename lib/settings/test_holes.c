@@ -1,5 +1,6 @@
 #include "settings/test_holes.h"
 
+#include "complaints.h"
 #include "measure/quantity.h"
 #include "settings/checked_text.h"
 
@@ -22,15 +23,14 @@ const char *back_draft_word(enum back_draft result) {
 
 static bool read_field(struct key_reader *reader, const struct key_path *path,
                        const struct yaml_tree_node *node, double *pa) {
-    static const char allowed[] = "a pressure from -500 Pa to 1000 Pa, such as 6.0 Pa";
-    const char *text = key_scalar(reader, path, node, allowed);
+    const char *text = key_scalar(reader, path, node, SAY_HOLE_PRESSURES);
     if (!text)
         return false;
     if (unit_parse(text, DIMENSION_PRESSURE, pa) == UNIT_OK &&
         quantity_plausible(QUANTITY_FIELD, DIMENSION_PRESSURE, *pa))
         return true;
-    key_error(reader, path, node->line, "%.60s is no pressure at a test hole; allowed: %s", text,
-              allowed);
+    key_error(reader, path, node->line, SAY_NO_HOLE_PRESSURE,
+              key_show(&(struct key_shown){""}, text), SAY_HOLE_PRESSURES);
     return false;
 }
 
@@ -59,15 +59,12 @@ static void read_holes(struct key_reader *reader, const struct key_path *path,
 }
 
 static const struct key_row setting_rows[] = {
-    {.key = "setting",
-     KEY_TEXT_AT(AT(setting), checked_text_line, "one line of text, such as full speed")},
+    {.key = "setting", KEY_TEXT_AT(AT(setting), checked_text_line, SAY_A_SETTING)},
     {.key = "suction",
-     KEY_RANGE_AT(KEY_VALUE, AT(suction_pa), 1.0, 1e4, "a suction",
-                  "1 Pa to 10000 Pa, such as 1.10 inH2O"),
+     KEY_RANGE_AT(KEY_VALUE, AT(suction_pa), 1.0, 1e4, SAY_A_SUCTION, SAY_THE_SUCTIONS),
      .dimension = DIMENSION_PRESSURE},
     {.key = "flow",
-     KEY_RANGE_AT(KEY_VALUE, AT(flow_m3_s), 1e-4, 2.0, "an air flow",
-                  "0.1 L/s to 2000 L/s, such as 41 cfm"),
+     KEY_RANGE_AT(KEY_VALUE, AT(flow_m3_s), 1e-4, 2.0, SAY_A_FLOW, SAY_THE_FLOWS),
      .dimension = DIMENSION_FLOW},
     {.key = "holes", .kind = KEY_PART, .read = read_holes},
 };

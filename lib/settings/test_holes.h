@@ -43,7 +43,6 @@ enum back_draft {
 const char *back_draft_word(enum back_draft result);
 /** key_words of the three, for a table of keys. */
 extern const struct key_word back_draft_words[];
-#define BACK_DRAFT_ALLOWED "passed, failed or no appliance; left out: not tested"
 
 /** Reads the list into an empty one; the caller clears it, on an error too. */
 void test_holes_read(struct key_reader *reader, const struct key_path *path,

@@ -14,7 +14,7 @@ function(add_languages target name)
         foreach(array conditions=CONDITION_ advice=ADVICE_ quantities=QUANTITY_ causes=CAUSE_
                 reasoning=CAUSE_ facts=FACT_ methods=FAN_METHOD_ items=VISIT_ subject_prefix=WORDING_
                 plain_suffix=WORDING_ again=WORDING_ statuses=WORDING_ plain_statuses=WORDING_ home=HOME_ letter=LETTER_
-                page=PAGE_
+                page=PAGE_ complaints=COMPLAINT_
                 confident=WORDING_ calendar.priorities=PRIORITY_)
             string(REPLACE "=" ";" array ${array})
             list(GET array 0 member)
@@ -51,8 +51,26 @@ function(add_text_names target file)
     target_include_directories(${target} PUBLIC ${CMAKE_BINARY_DIR}/languages)
 endfunction()
 
+# The header complaints.h: of each text `complaints.NAME` of a file COMPLAINT_NAME, its place in the array, and
+# SAY_NAME, the text as a format of printf with a %s for each word in braces.
+function(write_complaints file path)
+    set_property(DIRECTORY ${CMAKE_SOURCE_DIR} APPEND PROPERTY CMAKE_CONFIGURE_DEPENDS ${file})
+    file(READ ${file} text)
+    string(PREPEND text "\n")
+    string(REPLACE "\"" "\\\"" text "${text}")
+    string(REGEX REPLACE "\n#[^\n]*" "" text "${text}")
+    string(REGEX REPLACE "\ncomplaints\\.([A-Z_0-9]+) = ([^\n]*)" "\n#define SAY_\\1 \"\\2\"" formats "${text}")
+    string(REGEX REPLACE "\n[^#\n][^\n]*" "" formats "${formats}")
+    string(REGEX REPLACE "\n+" "\n" formats "${formats}")
+    string(REGEX REPLACE "{[a-z]}" "%s" formats "${formats}")
+    string(REGEX REPLACE "\n#define SAY_([A-Z_0-9]+) [^\n]*" "    COMPLAINT_\\1,\n" names "${formats}")
+    file(CONFIGURE OUTPUT ${path} CONTENT "#ifndef COMPLAINTS_H\n#define COMPLAINTS_H\n
+enum complaint {\n${names}    COMPLAINT_COUNT\n};\n${formats}\n#endif\n" @ONLY)
+endfunction()
+
 file(GLOB language_files CONFIGURE_DEPENDS ${CMAKE_SOURCE_DIR}/lib/words/language_*.txt)
 list(FILTER language_files EXCLUDE REGEX "language_en\\.txt$")
 list(PREPEND language_files ${CMAKE_SOURCE_DIR}/lib/words/language_en.txt)
 add_text_names(core ${CMAKE_SOURCE_DIR}/lib/words/language_en.txt)
+write_complaints(${CMAKE_SOURCE_DIR}/lib/words/language_en.txt ${CMAKE_BINARY_DIR}/languages/complaints.h)
 add_languages(core languages ${language_files})

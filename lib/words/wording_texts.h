@@ -9,6 +9,7 @@
 #define WORDS_WORDING_TEXTS_H
 
 #include "alarm/condition.h"
+#include "complaints.h"
 #include "diagnosis/diagnosis_fact.h"
 #include "words/home_text_names.h"
 #include "words/letter_text_names.h"
@@ -74,11 +75,12 @@ struct wording_texts {
     const char *quantity_at, *weather, *weather_radon;
     const char *items[VISIT_ITEM_COUNT];
     struct wording_calendar_text calendar;
-    const char *ice_look, *ice_leave;      /* beside the advice (wording_advice_ice) */
-    const char *carbon_monoxide;           /* a paragraph of its own where wording_advice_flue */
-    const char *home[HOME_TEXT_COUNT];     /* of the homeowner's link */
-    const char *letter[LETTER_TEXT_COUNT]; /* of the year's letter */
-    const char *page[PAGE_TEXT_COUNT];     /* of the contractor's sheets, and the tool's */
+    const char *ice_look, *ice_leave;        /* beside the advice (wording_advice_ice) */
+    const char *carbon_monoxide;             /* a paragraph of its own where wording_advice_flue */
+    const char *home[HOME_TEXT_COUNT];       /* of the homeowner's link */
+    const char *letter[LETTER_TEXT_COUNT];   /* of the year's letter */
+    const char *page[PAGE_TEXT_COUNT];       /* of the contractor's sheets, and the tool's */
+    const char *complaints[COMPLAINT_COUNT]; /* why something typed is refused (complaint.h) */
     const char *months[12];
     const char *date;                               /* {day} {month} {year} {time} */
     const char *subject_prefix[WORDING_KIND_COUNT]; /* trade, before the condition; or NULL */

@@ -11,7 +11,7 @@ sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), ".."
 # pylint: disable=wrong-import-position
 from contract import near  # noqa: E402
 from harness import Suite, check, equal, local_day, now_ms, point, system, timed, wait_until  # noqa: E402
-from pages import HASH, Page, Session, post_form, share  # noqa: E402
+from pages import HASH, Page, Session, check_spanish, post_form, share  # noqa: E402
 
 suite = Suite()
 
@@ -172,6 +172,8 @@ def what_is_wrong_stays_with_its_reason_and_changes_nothing(place):
               {name: value for name, value in (good | changed).items() if name not in ("token", "back_draft")},
               f"what was typed with {changed}")
         equal((records(daemon), baselines(daemon)), (0, {}), f"after {changed}")
+        answer = post_form(daemon, "/systems/mill/commission", good | changed, session.cookie, **{"Accept-Language": "es"})
+        check_spanish(Page(answer.body.decode()), f"{changed} in Spanish")
 
 
 @suite.test

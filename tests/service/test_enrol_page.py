@@ -9,7 +9,7 @@ from urllib.parse import quote
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
 # pylint: disable=wrong-import-position
 from harness import Suite, check, contact, equal, plain_point, system, wait_until, write_file  # noqa: E402
-from pages import HASH, Page, Session, fetch, fields_of, origin, picks, post_form  # noqa: E402
+from pages import HASH, Page, Session, check_spanish, fetch, fields_of, origin, picks, post_form  # noqa: E402
 
 suite = Suite()
 
@@ -172,6 +172,8 @@ def what_is_wrong_stays_with_its_reason_and_changes_nothing(place):
             by = marked["aria-describedby"].split()[0]
             check([a for _, a in page.tags if a.get("id") == by], f"{by} is there")
         equal((enrolled(daemon), ids(daemon)), ([], ["old-1"]), f"after {changed}")
+        answer = post_form(daemon, "/enrol", good | changed, session.cookie, **{"Accept-Language": "es"})
+        check_spanish(Page(answer.body.decode()), f"{changed} in Spanish")
 
 
 @suite.test

@@ -50,6 +50,7 @@ class House:
         houses = [house] + accounts * [system("bare", [{**plain_point("suction", "suction", "inH2O"), "name": "QQQ"}],
                                               name="RRR", contacts=["office"])]
         self.daemon = place.daemon(self.broker, houses, people, page={"access_file": "accounts"},
+                                   enrolled_systems="enrolled/",
                                    contractor={"name": "RRR", "telephone": "+1 555 0100"})
         self.daemon.program = os.path.join(BUILD, "tests", "tool_pseudo_daemon")
         self.daemon.secret("accounts", f"installer:{HASH}")
@@ -142,7 +143,7 @@ def check_sheet(daemon, path, status, headers, fields=None):
     (html,) = page.all("html")
     equal(html["lang"], "xq", f"{what}: the language is named")
     names = "|".join([*conditions(), "English", "Español", "subslabd", "subslabctl", "visits.ics", "installer", "office", "owner",
-                      "tech", "mill", "bare", "subslab/elsewhere/RRR", r"/share/\S*"])
+                      "tech", "mill", "bare", "subslab/elsewhere/RRR", "subslab/mill/suction", r"/share/\S*"])
     for text in [page.text, *attributes_of(page)]:
         words = re.sub(names, " ", text)
         if re.search(r"[^\W\d_]{3,}", re.sub("QQQ|RRR", " ", words)):  # else a name that was given here
@@ -158,6 +159,30 @@ def sheets():
         yield from ((f"/systems/{ident}{behind}", 200) for behind in (
             "", "?range=24h&points=all&units=si", "?range=1y&to=2020-01-01T00:00:00Z", "/record", "/fan-sheet?language=xq", "/report?language=xq", "/commission"))
     yield f"/systems/mill/report?year={int(local_day()[:4]) - 9}", 404
+
+
+def refused_for_fields(alarm):
+    """Forms with something wrong in a field: the reason comes from the settings or the API."""
+    house = {"p-0-topic": "QQQ", "p-0-id": "Q0", "p-0-unit": "7", "p-0-quantity": "suction", "p-0-every": "7", "id": "Q 0", "name": "Q" * 501,
+             "time_zone": "7", "contacts": "Q1 Q1", "r-0-pipe": "7", "r-0-installed": "7"}
+    commission = {"value-suction": "7 Q", "value-power": "-1", "value-radon": "7 h", "next_calibration": "7", "radon_before": "7 Q",
+                  "instruments": "7\n7", "suction-1": "7 h", "flow-1": "7 h", "field-1-1": "7 h", "back_draft": "7"}
+    visit = {"on": local_day(), "found": "7", "did": "7"}
+    yield from ((f"/alarms/{alarm}/shelve", ({"until": until, "why": why}, 400)) for until, why in (("7", "7"), ("400 d", "7"), ("7 d", "")))
+    yield f"/alarms/{alarm}/unshelve", ({}, 409)
+    yield "/alarms/999/acknowledge", ({"note": "7"}, 404)
+    yield "/systems/mill/out-of-service", ({"until": "7", "why": "7"}, 400)
+    yield "/systems/mill/out-of-service", ({"until": "2001-01-01", "why": "7"}, 400)
+    yield "/systems/mill/return-to-service", ({}, 409)
+    yield "/systems/mill/commission", (commission, 400)
+    yield from (("/systems/mill/visit-done", (visit | fields, 400)) for fields in (
+        {"on": "7"}, {"on": local_day(-3 * 86400_000)}, {"value-suction": "7 h"}, {"value-suction": "99999 inH2O"}, {"next_calibration": "7"},
+        {"new_baseline": "yes"}, {"changed-fan": "yes", "changed-nothing": "yes"}, {"fan-serial": "7"}, {"fan-model": "7", "fan-warranty_until": "7"}))
+    yield "/enrol", (house, 400)
+    good = house | {"id": "mill", "name": "Q", "p-0-topic": "subslab/mill/suction", "p-0-unit": "Pa", "p-0-every": "7 min",
+                    "contacts": "Q1", "r-0-pipe": "70 mm", "r-0-installed": ""}
+    yield "/enrol", (good | {"r-0-pipe": "7 h"}, 400)
+    yield "/enrol", (good | {"time_zone": "QQQ"}, 400)
 
 
 @suite.test
@@ -183,7 +208,7 @@ def the_contractors_sheets_and_forms_are_in_it(place):
     refused = {"/systems/mill/radon-test": ({"value": "RRR"}, 400), "/enrol-house": ({}, 400), "/enrol": ({}, 400),
                "/systems/nobody/radon-test": ({}, 404), "/systems/mill/commission": ({"known-record": "-1"}, 409),
                "/systems/mill/visit-done": ({"known-visit": "-1"}, 409), "/systems/bare/visit-done": ({"fan-serial": "QQQ"}, 400)}
-    for path, (fields, status) in refused.items():
+    for path, (fields, status) in [*refused.items(), *refused_for_fields(daemon.alarms()[0]["id"])]:
         check_sheet(daemon, path, status, reader, {"token": session.token, **fields})
     pick = "subslab/elsewhere/RRR\t\t"
     check_sheet(daemon, "/enrol-house", 200, reader, {"token": session.token, "pick": pick, "risers": "2"})

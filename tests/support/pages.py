@@ -1,4 +1,5 @@
 """pages: the daemon's pages in tests: an answer as text and tags, forms, and somebody signed in."""
+import re
 import time
 from html.parser import HTMLParser
 from urllib.parse import urlencode
@@ -18,6 +19,7 @@ class Page(HTMLParser):
     def __init__(self, text):
         super().__init__(convert_charrefs=True)
         self.stack, self.tags, self.text, self.errors = [], [], "", []
+        self.spoken, self.speaks = [], None  # what an alert and the reasons beside fields say
         self.feed(text)
         self.close()
         if self.stack:
@@ -25,6 +27,11 @@ class Page(HTMLParser):
 
     def handle_starttag(self, tag, attrs):
         self.tags.append((tag, dict(attrs)))
+        given = dict(attrs)
+        if given.get("role") == "alert":
+            self.speaks = (len(self.stack), "")
+        elif given.get("class") == "wrong":
+            self.speaks = (len(self.stack), re.sub(r"-\d+$", "", given["id"][len("wrong-"):]))
         if len(attrs) != len(dict(attrs)):
             self.errors.append(f"an attribute twice in {tag}")
         if tag not in self.VOID:
@@ -38,9 +45,13 @@ class Page(HTMLParser):
             return
         if not self.stack or self.stack.pop() != tag:
             self.errors.append(f"</{tag}> out of place")
+        if self.speaks and len(self.stack) <= self.speaks[0]:
+            self.speaks = None
 
     def handle_data(self, data):
         self.text += data
+        if self.speaks:
+            self.spoken.append((*self.speaks, data))
 
     def all(self, tag):
         return [attributes for name, attributes in self.tags if name == tag]
@@ -86,6 +97,26 @@ def fields_of(page):
         elif tag == "option" and select and "selected" in a:
             fields[select] = a["value"]
     return fields
+
+
+def reasons_of(page):
+    """Why a form came back, by the name of the field; "": the form as a whole."""
+    reasons = {}
+    for _, name, text in page.spoken:
+        reasons[name] = " ".join([*([reasons[name]] if name in reasons else []), text])
+    return reasons
+
+
+# Words of an English reason that no other language writes alike.
+ENGLISH = re.compile(r"\b(is|not|allowed|taken|missing|such|with|the|outside|long|another|too|way|impossible)\b")
+
+
+def check_spanish(page, what):
+    """Each reason of a form that came back to a Spanish reader is in Spanish."""
+    reasons = reasons_of(page)
+    check(reasons, f"{what}: no reason")
+    for field, why in reasons.items():
+        check(not ENGLISH.search(re.sub(r"\"[^\"]*\"", "", why)), f"{what}: {field}: {why}")
 
 
 def picks(page, *parts):

@@ -23,7 +23,7 @@ done
 # What the build makes (embed.cmake): its names are in the sources.
 made='extern const unsigned char embedded_style_css[], embedded_keys_js[], embedded_icon_svg[];
 extern const unsigned long embedded_style_css_size, embedded_keys_js_size, embedded_icon_svg_size;'
-for header in $(grep -rhoE '#include "[a-z_]+(assets|schema)\.h"' lib daemon | sed 's/.*"\(.*\)"/\1/' | sort -u); do
+for header in $(grep -rhoE '#include "[a-z_]*(assets|schema|complaints)\.h"' lib daemon | sed 's/.*"\(.*\)"/\1/' | sort -u); do
     found=$(find build build-check build-clang -name "$header" 2>/dev/null | head -n 1)
     if [ -n "$found" ]; then cp "$found" "$scratch/include/"; else echo "$made" >"$scratch/include/$header"; fi
 done

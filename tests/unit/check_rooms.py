@@ -25,14 +25,14 @@ ROOMS = {
     "analysis": "measure/*",
     "diagnosis": "measure/* analysis/*",
     "alarm": "measure/* analysis/*",
-    "words": "measure/* analysis/* diagnosis/* alarm/*",
-    "settings": "measure/* alarm/condition.h words/template.h words/text_buffer.h words/wording.h",
-    "monitor": "measure/* analysis/* diagnosis/* alarm/* settings/*",
+    "words": "measure/* analysis/* diagnosis/* alarm/* complaints.h",
+    "settings": "measure/* alarm/condition.h words/template.h words/text_buffer.h words/wording.h complaints.h",
+    "monitor": "measure/* analysis/* diagnosis/* alarm/* settings/* complaints.h",
     "pack": "measure/*",
     "store": "measure/* pack/* store_schema.h",
     "link": "measure/* settings/settings.h",
 }
-LIB = " ".join(f"{room}/*" for room in ROOMS)
+LIB = " ".join([*(f"{room}/*" for room in ROOMS), "complaints.h"])
 HOST = f"{LIB} host/*"
 TELL = f"{HOST} tell/*"
 PIPELINE = f"{TELL} pipeline/*"
