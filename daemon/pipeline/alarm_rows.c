@@ -1,6 +1,5 @@
 #include "pipeline/alarm_rows.h"
 
-#include "alarm/patience.h"
 #include "measure/array.h"
 #include "measure/timestamp.h"
 
@@ -147,37 +146,6 @@ static enum store_status close_orphans(struct alarm_reader *reader) {
     return status;
 }
 
-/* ---- silences that are over (alarm/patience.h) ---- */
-
-static bool on_silence(void *context, const struct record_alarm *row) {
-    struct alarm_reader *reader = context;
-    struct alarm over = {.since_ms = row->since_ms, .returned_ms = row->returned_ms};
-    bool known = find_place(monitor_fleet(reader->monitor), row, &over.system, &over.point) &&
-                 condition_find(row->condition, &over.condition);
-    bool is_new = known && (!reader->change || over.system == FLEET_NONE ||
-                            reader->change->systems_were[over.system] == FLEET_NONE);
-    if (is_new && over.returned_ms != TIMESTAMP_NONE)
-        alarm_book_learn(monitor_alarms(reader->monitor), &over);
-    return true;
-}
-
-static enum store_status learn_silences(struct alarm_reader *reader) {
-    static const enum condition conditions[] = {CONDITION_SYSTEM_SILENT, CONDITION_SENSOR_SILENT};
-    size_t systems = monitor_fleet(reader->monitor)->system_count;
-    struct record_alarm_filter filter = {.since_ms = TIMESTAMP_NONE};
-    enum store_status status = STORE_OK;
-    for (size_t s = 0; s < systems; s++) {
-        int64_t newest_ms = monitor_system_newest_ms(reader->monitor, s);
-        if (newest_ms != TIMESTAMP_NONE && newest_ms - PATIENCE_WINDOW_MS > filter.since_ms)
-            filter.since_ms = newest_ms - PATIENCE_WINDOW_MS;
-    }
-    for (size_t i = 0; i < sizeof conditions / sizeof conditions[0] && status == STORE_OK; i++) {
-        filter.condition = condition_info(conditions[i])->name;
-        status = record_alarm_list(reader->store, &filter, on_silence, reader);
-    }
-    return status;
-}
-
 /* Into the book, all or none. */
 static enum store_status load_open(struct alarm_reader *reader) {
     struct alarm_book *book = monitor_alarms(reader->monitor);
@@ -192,8 +160,6 @@ static enum store_status load_open(struct alarm_reader *reader) {
         if (!taken && status == STORE_OK)
             status = STORE_OUT_OF_MEMORY;
     }
-    if (status == STORE_OK)
-        status = learn_silences(reader);
     alarm_book_loaded(book);
     free(reader->alarms);
     return status;

@@ -93,10 +93,6 @@ enum store_status announce_again(struct announce *announce, const struct alarm *
 /** Nothing more is told of what comes and goes in a system that is forgotten; saved, within the
     turn's transaction. */
 enum store_status announce_forget(struct announce *announce, const char *system);
-/** The newest occurrence of a place, told or not, as the store has it; no string is filled in.
-    STORE_NOT_FOUND: none, or of a system or point that is gone. */
-enum store_status announce_place_newest(const struct announce *announce, const char *place,
-                                        struct alarm *alarm);
 /** Name of the place of an alarm, as announce_calm gives it. The caller frees. */
 char *announce_place_name(const struct fleet *fleet, const struct alarm *alarm);
 

@@ -12,7 +12,6 @@
 #include "measure/duration.h"
 #include "store/records.h"
 
-#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -171,74 +170,6 @@ enum store_status announce_forget(struct announce *announce, const char *system)
     return announce_chatter_save(announce);
 }
 
-/* ---- has it become calm? ---- */
-
-struct newest {
-    const struct fleet *fleet;
-    struct alarm *alarm;
-    bool found;
-};
-
-static bool take_newest(void *context, const struct record_alarm *row) {
-    struct newest *newest = context;
-    size_t system = *row->system ? fleet_find_system(newest->fleet, row->system) : FLEET_NONE;
-    bool has_point = system != FLEET_NONE && *row->point;
-    *newest->alarm = (struct alarm){
-        .id = row->id,
-        .system = system,
-        .point = has_point ? fleet_find_point(newest->fleet, system, row->point) : FLEET_NONE,
-        .since_ms = row->since_ms,
-        .raised_ms = row->raised_ms,
-        .returned_ms = row->returned_ms,
-        .value = row->value,
-        .setpoint = row->setpoint,
-        .baseline = NAN,
-        .returned_value = NAN,
-        .acknowledged.time_ms = TIMESTAMP_NONE,
-        .shelved.until_ms = TIMESTAMP_NONE,
-    };
-    newest->found = condition_find(row->condition, &newest->alarm->condition) &&
-                    priority_find(row->priority, &newest->alarm->priority) &&
-                    (system != FLEET_NONE || !*row->system) &&
-                    (!has_point || newest->alarm->point != FLEET_NONE);
-    return false;
-}
-
-enum store_status announce_place_newest(const struct announce *announce, const char *place,
-                                        struct alarm *alarm) {
-    char *system = strdup(place);
-    char *point = system ? strchr(system, '/') : NULL;
-    char *condition = point ? strchr(point + 1, '/') : NULL;
-    struct newest newest = {announce->fleet, alarm, false};
-    enum store_status status = system ? STORE_NOT_FOUND : STORE_OUT_OF_MEMORY;
-    if (condition) {
-        *point++ = *condition++ = '\0';
-        const struct record_alarm_filter filter = {.system = *system ? system : NULL,
-                                                   .point = *point ? point : NULL,
-                                                   .condition = condition,
-                                                   .since_ms = TIMESTAMP_NONE,
-                                                   .limit = 1};
-        status = record_alarm_list(announce->store, &filter, take_newest, &newest);
-        if (status == STORE_OK && !newest.found)
-            status = STORE_NOT_FOUND;
-    }
-    free(system);
-    return status;
-}
-
-/* A silence that patience kept from people (alarm/patience.h) is a change all the same. */
-static enum store_status look_for_changes(const struct announce *announce,
-                                          struct announce_place *place) {
-    struct alarm newest;
-    enum store_status status = announce_place_newest(announce, place->name, &newest);
-    if (status == STORE_OK) {
-        int64_t change_ms = alarm_stands(&newest) ? newest.raised_ms : newest.returned_ms;
-        if (change_ms > place->last_ms)
-            place->last_ms = change_ms;
-    }
-    return status == STORE_NOT_FOUND ? STORE_OK : status;
-}
-
 enum store_status announce_calm(struct announce *announce, int64_t now_ms,
                                 enum store_status (*calm)(void *context, const char *name),
                                 void *context) {
@@ -247,10 +178,6 @@ enum store_status announce_calm(struct announce *announce, int64_t now_ms,
     struct announce_place *places = announce->places;
     enum store_status status = STORE_OK;
     for (size_t i = 0; i < count; i++) {
-        int64_t before_ms = places[i].last_ms;
-        if (status == STORE_OK && now_ms >= before_ms + places[i].calm_ms)
-            status = look_for_changes(announce, &places[i]);
-        changed |= places[i].last_ms != before_ms;
         if (status != STORE_OK || now_ms < places[i].last_ms + places[i].calm_ms) {
             places[kept++] = places[i];
             continue;

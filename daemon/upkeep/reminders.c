@@ -233,14 +233,9 @@ static enum store_status tell_calm(void *context, const char *name) {
             newest = alarm;
         free(place);
     }
-    if (newest && !alarm_annunciates(newest))
+    if (!newest || !alarm_annunciates(newest))
         return STORE_OK;
-    struct alarm over; /* nobody was told of the last time: it has left the book */
-    enum store_status status =
-        newest ? STORE_OK : announce_place_newest(step->announce, name, &over);
-    if (status == STORE_OK)
-        status = announce_again(step->announce, newest ? newest : &over, step->now_ms);
-    return status == STORE_NOT_FOUND ? STORE_OK : status;
+    return announce_again(step->announce, newest, step->now_ms);
 }
 
 /* ---- a clock that was set right while we were away ---- */

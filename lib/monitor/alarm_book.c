@@ -1,4 +1,4 @@
-#include "monitor/alarm_book_private.h"
+#include "monitor/alarm_book.h"
 
 #include "measure/array.h"
 #include "measure/duration.h"
@@ -9,6 +9,17 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* Alarms stand in one array by their numbers, and for look-ups in a list per system (the last one
+   is the fleet's and the daemon's), so that a whole region going silent stays linear. */
+struct alarm_book {
+    const struct fleet *fleet;
+    struct alarm **alarms;
+    struct alarm **heads;
+    size_t count;
+    int64_t highest_id;
+    bool changed;
+};
+
 /* A sender whose clock runs minutes late and never pauses must not hide its alarms for good. */
 static const int64_t longest_wait_ms = DURATION_MINUTE_MS;
 
@@ -18,11 +29,14 @@ struct alarm_book *alarm_book_create(const struct fleet *fleet) {
         return NULL;
     book->fleet = fleet;
     book->heads = calloc(fleet->system_count + 1, sizeof(struct alarm *));
-    book->patience = calloc(fleet->system_count + 1, sizeof *book->patience);
-    if (book->heads && book->patience)
+    if (book->heads)
         return book;
-    alarm_book_destroy(book);
+    free(book);
     return NULL;
+}
+
+static struct alarm **head_of(const struct alarm_book *book, size_t system) {
+    return &book->heads[system == FLEET_NONE ? book->fleet->system_count : system];
 }
 
 void alarm_book_destroy(struct alarm_book *book) {
@@ -34,7 +48,6 @@ void alarm_book_destroy(struct alarm_book *book) {
     }
     free(book->alarms);
     free(book->heads);
-    free(book->patience);
     free(book);
 }
 
@@ -68,7 +81,7 @@ static struct alarm *add(struct alarm_book *book, const struct alarm *facts) {
     if (!alarm)
         return NULL;
     *alarm = *facts;
-    struct alarm **head = alarm_book_head(book, alarm->system);
+    struct alarm **head = head_of(book, alarm->system);
     alarm->next_of_system = *head;
     *head = alarm;
     insert(book, alarm);
@@ -101,8 +114,7 @@ static bool same_place(const struct alarm *alarm, size_t system, size_t point,
 
 struct alarm *alarm_book_standing(const struct alarm_book *book, size_t system, size_t point,
                                   enum condition condition) {
-    for (struct alarm *alarm = *alarm_book_head(book, system); alarm;
-         alarm = alarm->next_of_system) {
+    for (struct alarm *alarm = *head_of(book, system); alarm; alarm = alarm->next_of_system) {
         if (same_place(alarm, system, point, condition) && alarm_stands(alarm))
             return alarm;
     }
@@ -142,7 +154,7 @@ const struct alarm *alarm_book_cause(const struct alarm_book *book, const struct
     const size_t places[] = {effect->system, FLEET_NONE};
     const struct alarm *found = NULL;
     for (size_t i = effect->system == FLEET_NONE; i < 2; i++) {
-        for (const struct alarm *cause = *alarm_book_head(book, places[i]); cause;
+        for (const struct alarm *cause = *head_of(book, places[i]); cause;
              cause = cause->next_of_system) {
             if (!explains(book->fleet, cause, effect))
                 continue;
@@ -169,15 +181,6 @@ static int64_t hold_ms(const struct alarm_book *book, const struct alarm *cause,
     return DURATION_MINUTE_MS + 2 * book->fleet->points[alarm->point].description->every_ms;
 }
 
-static int64_t later(int64_t a, int64_t b) {
-    return a > b ? a : b;
-}
-
-static void hold_silence(const struct alarm_book *book, struct alarm *alarm) {
-    alarm->hold_until_ms = later(
-        alarm->hold_until_ms, patience_until_ms(alarm_book_patience(book, alarm->system), alarm));
-}
-
 static void review_one(struct alarm_book *book, const struct alarm *cause, struct alarm *alarm,
                        int64_t at_ms) {
     bool now = alarm_stands(alarm) && explained(book, alarm);
@@ -185,7 +188,7 @@ static void review_one(struct alarm_book *book, const struct alarm *cause, struc
         return;
     alarm->suppressed = now;
     if (!now)
-        alarm->hold_until_ms = later(alarm->hold_until_ms, at_ms + hold_ms(book, cause, alarm));
+        alarm->hold_until_ms = at_ms + hold_ms(book, cause, alarm);
     alarm_book_touch(book, alarm);
 }
 
@@ -200,8 +203,7 @@ static void review_suppression(struct alarm_book *book, const struct alarm *caus
             review_one(book, cause, book->alarms[i], at_ms);
         return;
     }
-    for (struct alarm *alarm = *alarm_book_head(book, cause->system); alarm;
-         alarm = alarm->next_of_system)
+    for (struct alarm *alarm = *head_of(book, cause->system); alarm; alarm = alarm->next_of_system)
         review_one(book, cause, alarm, at_ms);
 }
 
@@ -209,15 +211,13 @@ void alarm_book_loaded(struct alarm_book *book) {
     for (size_t i = 0; i < book->count; i++) {
         struct alarm *alarm = book->alarms[i];
         alarm->suppressed = alarm_stands(alarm) && explained(book, alarm);
-        hold_silence(book, alarm);
     }
 }
 
 /* ---- raise and return ---- */
 
 static void supersede(struct alarm_book *book, const struct alarm *facts) {
-    for (struct alarm *old = *alarm_book_head(book, facts->system); old;
-         old = old->next_of_system) {
+    for (struct alarm *old = *head_of(book, facts->system); old; old = old->next_of_system) {
         if (same_place(old, facts->system, facts->point, facts->condition) && !alarm_stands(old)) {
             old->history = true;
             old->shelved.until_ms = TIMESTAMP_NONE;
@@ -259,7 +259,6 @@ struct alarm *alarm_book_raise(struct alarm_book *book, const struct alarm *fact
         return NULL;
     }
     alarm->suppressed = explained(book, alarm);
-    hold_silence(book, alarm);
     review_suppression(book, alarm, alarm->raised_ms);
     return alarm;
 }
@@ -267,13 +266,8 @@ struct alarm *alarm_book_raise(struct alarm_book *book, const struct alarm *fact
 static void end(struct alarm_book *book, struct alarm *alarm, int64_t at_ms) {
     alarm->returned_ms = at_ms;
     alarm->history = !alarm->told;
-    alarm_book_learn(book, alarm);
     alarm_book_touch(book, alarm);
     review_suppression(book, alarm, at_ms);
-}
-
-void alarm_book_learn(struct alarm_book *book, const struct alarm *over) {
-    patience_learn(alarm_book_patience(book, over->system), over);
 }
 
 void alarm_book_return(struct alarm_book *book, size_t system, size_t point,
@@ -336,15 +330,11 @@ void alarm_book_take_over(struct alarm_book *book, struct alarm_book *former,
     *book = *former;
     book->fleet = loaded.fleet;
     book->heads = loaded.heads;
-    book->patience = loaded.patience;
-    for (size_t s = 0; s < change->fleet->system_count; s++)
-        if (change->systems_were[s] != FLEET_NONE)
-            book->patience[s] = former->patience[change->systems_were[s]];
     for (size_t i = 0; i < book->count; i++) {
         struct alarm *alarm = book->alarms[i];
         place_anew(alarm, change);
-        alarm->next_of_system = *alarm_book_head(book, alarm->system);
-        *alarm_book_head(book, alarm->system) = alarm;
+        alarm->next_of_system = *head_of(book, alarm->system);
+        *head_of(book, alarm->system) = alarm;
     }
     for (size_t i = 0; i < loaded.count; i++)
         insert(book, loaded.alarms[i]);
@@ -372,7 +362,70 @@ struct alarm *alarm_book_get(struct alarm_book *book, size_t i) {
 }
 
 const struct alarm *alarm_book_of_system(const struct alarm_book *book, size_t system) {
-    return *alarm_book_head(book, system);
+    return *head_of(book, system);
+}
+
+/* ---- what people do ---- */
+
+static bool copy_text(char **to, const char *from) {
+    char *copy = from ? strdup(from) : NULL;
+    if (from && !copy)
+        return false;
+    free(*to);
+    *to = copy;
+    return true;
+}
+
+bool alarm_book_acknowledge(struct alarm_book *book, struct alarm *alarm, const char *by,
+                            const char *note, int64_t now_ms) {
+    if (!copy_text(&alarm->acknowledged.by, by) || !copy_text(&alarm->acknowledged.note, note))
+        return false;
+    alarm->acknowledged.time_ms = now_ms;
+    alarm_book_touch(book, alarm);
+    return true;
+}
+
+bool alarm_book_shelve(struct alarm_book *book, struct alarm *alarm, int64_t until_ms,
+                       const char *by, const char *why) {
+    if (!copy_text(&alarm->shelved.by, by) || !copy_text(&alarm->shelved.why, why))
+        return false;
+    alarm->shelved.until_ms = until_ms;
+    alarm_book_touch(book, alarm);
+    return true;
+}
+
+void alarm_book_unshelve(struct alarm_book *book, struct alarm *alarm) {
+    alarm->shelved.until_ms = TIMESTAMP_NONE;
+    if (alarm_stands(alarm)) {
+        alarm->acknowledged.time_ms = TIMESTAMP_NONE;
+        alarm->told = false;
+    } else {
+        alarm->history = true;
+    }
+    alarm_book_touch(book, alarm);
+}
+
+void alarm_book_set_out_of_service(struct alarm_book *book, size_t system, bool out) {
+    for (struct alarm *alarm = *head_of(book, system); alarm; alarm = alarm->next_of_system) {
+        if (alarm->out_of_service == out)
+            continue;
+        alarm->out_of_service = out;
+        alarm_book_touch(book, alarm);
+    }
+}
+
+int64_t alarm_book_expire(struct alarm_book *book, int64_t now_ms) {
+    int64_t next_ms = INT64_MAX;
+    for (size_t i = 0; i < book->count; i++) {
+        struct alarm *alarm = book->alarms[i];
+        if (alarm->shelved.until_ms == TIMESTAMP_NONE)
+            continue;
+        if (alarm->shelved.until_ms <= now_ms)
+            alarm_book_unshelve(book, alarm);
+        else if (alarm->shelved.until_ms < next_ms)
+            next_ms = alarm->shelved.until_ms;
+    }
+    return next_ms;
 }
 
 /* ---- telling and writing ---- */
@@ -413,7 +466,7 @@ bool alarm_book_tell(struct alarm_book *book, int64_t now_ms,
 }
 
 static void forget(struct alarm_book *book, struct alarm *alarm) {
-    struct alarm **place = alarm_book_head(book, alarm->system);
+    struct alarm **place = head_of(book, alarm->system);
     while (*place != alarm)
         place = &(*place)->next_of_system;
     *place = alarm->next_of_system;

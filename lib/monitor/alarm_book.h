@@ -22,9 +22,6 @@ bool alarm_book_load(struct alarm_book *book, const struct alarm *alarm);
 /** All are loaded: finds anew which of them a standing cause explains. The state in the store does
     not tell, for out of service or shelved hides it. */
 void alarm_book_loaded(struct alarm_book *book);
-/** Learns from a silence that is over how patient to be with the next one (alarm/patience.h): of
-   the past, before alarm_book_loaded; what ends later is learned by itself. */
-void alarm_book_learn(struct alarm_book *book, const struct alarm *over);
 /** Numbers go on after this one. */
 void alarm_book_number_from(struct alarm_book *book, int64_t highest_id);
 /** The highest number that it gave or was told. */
