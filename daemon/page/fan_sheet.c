@@ -55,12 +55,15 @@ static double limit_of(const struct sheet *sheet, size_t point, enum condition c
 static void write_tube(const struct sheet *sheet, size_t point, double baseline) {
     struct page_view *view = sheet->view;
     char normal[PAGE_TEXT_SIZE], low[PAGE_TEXT_SIZE], high[PAGE_TEXT_SIZE];
-    write_letter(
-        sheet, "p", LETTER_SHEET_TUBE, page_value_text(view, normal, baseline, DIMENSION_PRESSURE),
-        page_value_text(view, low, limit_of(sheet, point, CONDITION_SUCTION_LOW, baseline),
-                        DIMENSION_PRESSURE),
-        page_value_text(view, high, limit_of(sheet, point, CONDITION_SUCTION_HIGH, baseline),
-                        DIMENSION_PRESSURE));
+    double least = limit_of(sheet, point, CONDITION_SUCTION_LOW, baseline);
+    double most = limit_of(sheet, point, CONDITION_SUCTION_HIGH, baseline);
+    enum letter_text text = isfinite(least)
+                                ? isfinite(most) ? LETTER_SHEET_TUBE : LETTER_SHEET_TUBE_LOW
+                            : isfinite(most) ? LETTER_SHEET_TUBE_HIGH
+                                             : LETTER_SHEET_TUBE_ALONE;
+    write_letter(sheet, "p", text, page_value_text(view, normal, baseline, DIMENSION_PRESSURE),
+                 page_value_text(view, low, least, DIMENSION_PRESSURE),
+                 page_value_text(view, high, most, DIMENSION_PRESSURE));
 }
 
 /* Of each riser what its U-tube should read. */

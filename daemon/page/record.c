@@ -243,6 +243,8 @@ static void write_links(struct page_view *view, size_t system) {
     struct html_address back = page_system_address(view, system, "");
     struct html_address sheet = page_system_address(view, system, "/fan-sheet");
     struct html_address letter = page_system_address(view, system, "/report");
+    struct html_address text = page_system_address(view, system, "/record");
+    html_address_query(&text, "as", "text");
     html_markup(&view->html, "<p class=\"no-print\">");
     page_write(view, PAGE_TO_KEEP);
     html_markup(&view->html, " ");
@@ -251,6 +253,8 @@ static void write_links(struct page_view *view, size_t system) {
     page_link(view, &letter, page_words(view, PAGE_YEARS_LETTER));
     html_markup(&view->html, " · ");
     page_link(view, &sheet, page_words(view, PAGE_SHEET_AT_FAN));
+    html_markup(&view->html, " · ");
+    page_link(view, &text, page_words(view, PAGE_AS_PLAIN_TEXT));
     html_markup(&view->html, "</p>");
 }
 

@@ -4,6 +4,7 @@
  */
 #include "page/view.h"
 
+#include "page/plain.h"
 #include "page/view_text.h"
 #include "page/view_words.h"
 #include "page_assets.h"
@@ -274,13 +275,25 @@ void page_end(struct page_view *view, int status) {
     page_answer(view, status);
 }
 
+/* A paper, which is asked for as plain text. */
+static bool is_plain(const struct page_view *view) {
+    const char *style = view->head.style ? view->head.style : "";
+    return strcmp(style, "record") == 0 && strcmp(page_query(view, "as"), "text") == 0;
+}
+
 void page_answer(struct page_view *view, int status) {
-    view->answer->status = status;
-    view->answer->content_type = "text/html; charset=utf-8";
-    view->answer->body_length = view->html.text.length;
-    view->answer->body = text_buffer_take(&view->html.text);
-    if (!view->answer->body)
-        view->answer->status = 500;
+    struct web_answer *answer = view->answer;
+    bool plain = is_plain(view);
+    char *html = text_buffer_take(&view->html.text);
+    answer->status = status;
+    answer->content_type = plain ? "text/plain; charset=utf-8" : "text/html; charset=utf-8";
+    answer->body = plain && html ? page_plain(html) : html;
+    if (answer->body != html)
+        free(html);
+    if (answer->body)
+        answer->body_length = strlen(answer->body);
+    else
+        answer->status = 500;
 }
 
 void page_say(struct page_view *view, int status, const char *title, const char *sentence) {

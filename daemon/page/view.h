@@ -40,7 +40,7 @@ struct page_view {
 /** Begins and ends the page; what is written in between is its content. */
 void page_begin(struct page_view *view, const struct page_head *head);
 void page_end(struct page_view *view, int status);
-/** Answers with the HTML so far. */
+/** Answers with the HTML so far; a paper (style "record") with ?as=text as plain text. */
 void page_answer(struct page_view *view, int status);
 /** What page_end writes behind the content, for pages that are answered in parts. */
 void page_foot(struct page_view *view);

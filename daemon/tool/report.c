@@ -1,6 +1,6 @@
 /*
- * report: the year's letter to an owner, as text or as a page that needs no other file; of one
- * house to standard output, of all houses into a folder.
+ * report: the year's letter to an owner, the record of a house and the sheet at its fan, as text or
+ * as a page that needs no other file; of one house to standard output, of all houses into a folder.
  */
 #include "tool/ctl_client.h"
 #include "tool/text.h"
@@ -14,16 +14,22 @@
 
 struct report {
     struct ctl *ctl;
-    bool sheet, record; /* the one at the fan, the record: pages always */
+    bool sheet, record; /* the one at the fan, the record; else the letter */
     const char *year, *as, *into, *language;
-    bool html;
+    bool html; /* else text, or of the letter JSON */
 };
 
+/* The daemon makes all papers as pages and their text; of the letter it also gives the parts. */
+static bool is_of_parts(const struct report *report) {
+    return report->year && !report->html;
+}
+
 static struct ctl_path path_of(const struct report *report, const char *system) {
-    struct ctl_path path = ctl_path(report->html ? "/systems/" : "/api/systems/");
+    struct ctl_path path = ctl_path(is_of_parts(report) ? "/api/systems/" : "/systems/");
     ctl_path_encode(&path, system);
     ctl_path_add(&path, report->sheet ? "/fan-sheet" : report->record ? "/record" : "/report");
     ctl_path_query(&path, "year", report->year);
+    ctl_path_query(&path, "as", report->html ? NULL : "text");
     ctl_path_query(&path, "language", report->language);
     ctl_path_query(&path, "units", report->ctl->units == UNIT_SYSTEM_SI ? "si" : "us");
     return path;
@@ -46,13 +52,33 @@ static void print_letter(FILE *to, const json_t *letter) {
     }
 }
 
-/* True when the letter is written; where `may_lack`, also when there is nothing of that year. */
+/* Plain text in the columns there are; what an item says goes on below its beginning. */
+static void print_text(FILE *to, char *text) {
+    char *save, first[16], indent[16];
+    for (char *line = text; line; line = save) {
+        if ((save = strchr(line, '\n')))
+            *save++ = '\0';
+        size_t start = strspn(line, " ");
+        size_t width = start + (strncmp(line + start, "- ", 2) == 0 ? 2 : 0);
+        width = width < sizeof first ? width : 0;
+        snprintf(first, sizeof first, "%.*s", (int)width, line);
+        snprintf(indent, sizeof indent, "%*s", (int)width, "");
+        if (line[width])
+            ctl_text_print_item(to, first, indent, line + width);
+        else if (save)
+            fputc('\n', to);
+    }
+}
+
+/* True when it is written. */
 static bool write_one(const struct report *report, const char *system, FILE *to) {
     struct ctl_answer answer;
     struct ctl_path path = path_of(report, system);
     if (!ctl_request(report->ctl, path.text, NULL, &answer))
         return false;
-    if (report->html || report->ctl->json) {
+    if (!report->html && !report->year) {
+        print_text(to, answer.body);
+    } else if (report->html || report->ctl->json) {
         fwrite(answer.body, 1, answer.length, to);
         if (answer.length && answer.body[answer.length - 1] != '\n')
             fputc('\n', to);
@@ -67,7 +93,7 @@ static bool write_one(const struct report *report, const char *system, FILE *to)
 
 static enum ctl_status write_file(const struct report *report, const char *system) {
     char *name = NULL;
-    const char *ending = report->html ? "html" : report->ctl->json ? "json" : "txt";
+    const char *ending = report->html ? "html" : report->year && report->ctl->json ? "json" : "txt";
     const char *what = report->sheet ? "fan-sheet" : report->record ? "record" : report->year;
     if (asprintf(&name, "%s/%s-%s.%s", report->into, system, what, ending) < 0)
         return ctl_error(report->ctl, CTL_FAILED, "out of memory");
@@ -130,7 +156,7 @@ static enum ctl_status report_command(struct ctl *ctl, int argc, char **argv) {
                          "name a system, or for all of them a folder: --into FOLDER");
     if (!ctl_settings(ctl))
         return CTL_WRONG_USE;
-    report.html = !report.year || (report.as && strcmp(report.as, "html") == 0);
+    report.html = strcmp(report.as ? report.as : report.year ? "text" : "html", "html") == 0;
     if (!arguments.count)
         return write_all(&report);
     if (report.into)
@@ -141,15 +167,16 @@ static enum ctl_status report_command(struct ctl *ctl, int argc, char **argv) {
 const struct ctl_command ctl_report_commands[] = {
     {"report",
      "[SYSTEM] --year YEAR [--as text|html] [--language CODE] [--into FOLDER] [--json] | "
-     "[SYSTEM] --record [--language CODE] [--into FOLDER] | "
-     "[SYSTEM] --fan-sheet [--language CODE] [--into FOLDER]",
-     "the year's letter to an owner",
+     "[SYSTEM] --record [--as text|html] [--language CODE] [--into FOLDER] | "
+     "[SYSTEM] --fan-sheet [--as text|html] [--language CODE] [--into FOLDER]",
+     "the year's letter to an owner, and the other papers",
      "Averages, how much of the time it was as it should be, what happened, what was done, tests, "
      "what comes next, cautions, and what it does not prove; in the language of the system's "
      "homeowner, or CODE, such as es. Without SYSTEM: of all houses, into a folder. "
-     "--record gives the record of the house as a page, for the files. --fan-sheet makes the page "
-     "that stays at the fan instead: start-up values, what the U-tube "
-     "should read, whom to call.",
+     "--record gives the record of the house instead, for the files; --fan-sheet the page that "
+     "stays at the fan: start-up values, what the U-tube should read, whom to call. Both are "
+     "pages, "
+     "or with --as text plain text of the same.",
      report_command},
     {0},
 };

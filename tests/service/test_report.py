@@ -150,6 +150,62 @@ def records_of_the_fleet_into_a_folder(place):
     tool.run("report", "alder-5", "--record", "--year", LAST_YEAR, status=2)
 
 
+class Parts(Page):
+    """The texts between tags of what a page prints, in their order."""
+    def __init__(self, text):
+        self.parts = []
+        super().__init__(re.sub(r'<(style|title|svg|footer|thead)\b.*?</\1>|<p class="no-print">.*?</p>', "", text, flags=re.S))
+
+    def handle_data(self, data):
+        if " ".join(data.split()):
+            self.parts.append(" ".join(data.split()))
+
+
+def is_same_paper(html, text, what):
+    """Each text of the page stands in the plain one, in the same order, and nothing of the markup."""
+    plain, place = " ".join(text.split()), 0
+    parts = Parts(html).parts
+    check(len(parts) > 15, f"{what}: few texts: {parts}")
+    for part in parts:
+        found = plain.find(part, place)
+        check(found >= 0, f"{what}: \"{part}\" is not behind \"{plain[max(0, place - 60):place]}\" in {plain}")
+        place = found + len(part)
+    check(not re.search(r"</?[a-z]|&[a-z#0-9]+;", text), f"{what}: markup in {text}")
+
+
+def while_nothing_happens(tool, asked):
+    """Page and text of a record, when no alarm came or went between them."""
+    html, text, again = (tool.run("report", *asked, *more)[0] for more in ([], ["--as", "text"], []))
+    return Parts(html).parts == Parts(again).parts and (html, text)
+
+
+@suite.test
+def the_record_as_plain_text_has_all_that_the_page_has(place):
+    daemon, tool = furnished(place)
+    for language, heading, worth in (("en", "What this proves, and what not", "no substitute for a radon test"),
+                                     ("es", "Qué prueba esto y qué no", "No sustituye una prueba de radón")):
+        asked = ["alder-5", "--record", "--language", language]
+        html, text = wait_until(lambda: while_nothing_happens(tool, asked), 30, "a record that stays as it is")  # pylint: disable=cell-var-from-loop
+        is_same_paper(html, text, f"the record, {language}")
+        lines = text.splitlines()
+        check(heading in lines and worth in " ".join(text.split()), f"what it does not prove: {text}")
+        check(all(len(line) <= 100 for line in lines) and all(line == line.rstrip() for line in lines), "within the width")
+        check(lines[0] in ("Record of Alder House", "Acta de Alder House") and "  - " in text, text[:300])
+    answer = daemon.request("GET", "/systems/alder-5/record?as=text&language=es", page=True)
+    equal([answer.status, answer.headers["Content-Type"]], [200, "text/plain; charset=utf-8"], "the page gives it too")
+    check("Acta de Alder House" in answer.body.decode() and "<" not in answer.body.decode(), answer.body.decode()[:300])
+    (link,) = [a["href"] for a in Page(daemon.request("GET", "/systems/alder-5/record", page=True).body.decode()).all("a")
+               if "as=text" in a.get("href", "")]
+    equal(daemon.request("GET", link, page=True).headers["Content-Type"], "text/plain; charset=utf-8", "by its link")
+    sheet = [tool.run("report", "sauce-2", "--fan-sheet", *more)[0] for more in ([], ["--as", "text"])]
+    is_same_paper(*sheet, "the sheet at the fan")
+    folder = os.path.join(daemon.folder, "texts")
+    os.mkdir(folder)
+    tool.run("report", "--record", "--as", "text", "--into", folder)
+    equal(sorted(os.listdir(folder)), ["alder-5-record.txt", "sauce-2-record.txt"], "files")
+    equal(tool.run("report", "nobody", "--record", "--as", "text", status=1)[0], "", "of nobody")
+
+
 @suite.test
 def the_sheet_at_the_fan_says_what_the_tube_should_read(place):
     daemon, tool = furnished(place)
@@ -158,6 +214,16 @@ def the_sheet_at_the_fan_says_what_the_tube_should_read(place):
                   "Quillmere Radon, +1 555 0100", "licensed electrician", "carbon monoxide"):
         check(words in html, f"{words}: {html[-3000:]}")
     spanish = tool.run("report", "sauce-2", "--fan-sheet")[0]
+    check("El día en que se instaló: 1 inH2O. Llame si se queda por debajo de 0.703 inH2O." in spanish,
+          f"no upper limit is set, so none is told: {spanish[-2500:]}")
+    shown = daemon.request("GET", "/systems/alder-5/fan-sheet?language=es", page=True).body.decode()
+    check(all(sheet.count("<dt>Ventilador</dt>") == 1 and "<dt>Fan</dt>" not in sheet
+              for sheet in (shown, tool.run("report", "alder-5", "--fan-sheet", "--language", "es")[0])), shown[-2500:])
+    daemon.systems[0]["contacts"] = ["dueno"]
+    daemon.write_settings()
+    daemon.post("/api/reload", {}, status=202)
+    wait_until(lambda: "Ventilador</dt>" in (page := tool.run("report", "alder-5", "--fan-sheet")[0]) and "<dt>Fan" not in page,
+               20, "all of the sheet in the household's language")
     check("Qué debe marcar el medidor en U" in spanish and "electricista con licencia" in spanish, spanish[-2000:])
     equal(daemon.request("GET", "/systems/alder-5/fan-sheet", page=True).status, 200, "the page")
     tool.run("report", "alder-5", "--fan-sheet", "--year", LAST_YEAR, status=2)
