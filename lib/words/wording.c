@@ -118,7 +118,7 @@ static void add_plain_over(struct wording_writer *writer) {
         wording_writer_plain_radon(writer);
         wording_writer_mean(writer);
     }
-    add_advice(writer, unwatched ? ADVICE_NO_LONGER : ADVICE_OVER);
+    add_advice(writer, unwatched ? ADVICE_NO_LONGER : wording_advice_over(facts->condition));
 }
 
 static void add_plain_alarm(struct wording_writer *writer) {
@@ -229,6 +229,16 @@ static void add_findings(struct wording_writer *writer) {
     add_cautions(writer);
 }
 
+static void add_over(struct wording_writer *writer, bool unwatched) {
+    bool done = wording_advice_over(writer->facts->condition) == ADVICE_DONE;
+    wording_writer_cause(writer);
+    wording_writer_list(writer, writer->texts->systems, &writer->facts->lines);
+    text_buffer_format(&writer->out, "%s: %s\n", writer->texts->action,
+                       unwatched ? writer->texts->unwatched_check
+                       : done    ? writer->texts->over_done
+                                 : writer->texts->over_check);
+}
+
 static void add_trade_alarm(struct wording_writer *writer) {
     const struct wording_facts *facts = writer->facts;
     bool unwatched = facts->kind == WORDING_UNWATCHED;
@@ -258,14 +268,10 @@ static void add_trade_alarm(struct wording_writer *writer) {
     if (over)
         wording_writer_time(writer, writer->texts->ended, facts->returned_ms);
     wording_writer_times(writer);
-    if (over) {
-        wording_writer_cause(writer);
-        wording_writer_list(writer, writer->texts->systems, &facts->lines);
-        text_buffer_format(&writer->out, "%s: %s\n", writer->texts->action,
-                           unwatched ? writer->texts->unwatched_check : writer->texts->over_check);
-    } else {
+    if (over)
+        add_over(writer, unwatched);
+    else
         add_findings(writer);
-    }
 }
 
 static void add_trade_visit(struct wording_writer *writer) {

@@ -45,6 +45,20 @@ enum wording_advice wording_advice_of(enum condition condition) {
     return advice_of[condition];
 }
 
+enum wording_advice wording_advice_over(enum condition condition) {
+    switch (advice_of[condition]) {
+    case ADVICE_RADON:
+        return ADVICE_RADON_OVER;
+    case ADVICE_TEST:
+    case ADVICE_READING:
+    case ADVICE_VISIT:
+    case ADVICE_CALIBRATION:
+        return ADVICE_DONE;
+    default:
+        return ADVICE_OVER;
+    }
+}
+
 /* Ice closes the end of the pipe: the fan runs, and pulls less. Where another cause is likely, or
    the fan draws no power, a look at it would lead astray. */
 bool wording_advice_ice(enum condition condition, const struct explanation *explained) {

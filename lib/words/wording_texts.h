@@ -34,8 +34,10 @@ enum wording_advice {
     ADVICE_SERVICE, /* the daemon's own trouble */
     /* of messages about no alarm that stands */
     ADVICE_OVER,
-    ADVICE_NO_LONGER, /* it is no longer watched for */
-    ADVICE_NOTE,      /* a test message */
+    ADVICE_RADON_OVER, /* no longer surely high, which is not low */
+    ADVICE_DONE,       /* what was due */
+    ADVICE_NO_LONGER,  /* it is no longer watched for */
+    ADVICE_NOTE,       /* a test message */
     ADVICE_SUMMARY,
     ADVICE_LIST,
     ADVICE_COUNT
@@ -85,6 +87,7 @@ struct wording_texts {
     const char *date;                               /* {day} {month} {year} {time} */
     const char *subject_prefix[WORDING_KIND_COUNT]; /* trade, before the condition; or NULL */
     const char *plain_suffix[WORDING_KIND_COUNT];   /* homeowner, after "NAME: "; {subject} */
+    const char *plain_done;                         /* the same of what was due, when it is over */
     const char *no_system, *no_fleet;               /* where, for the daemon's own and the fleet */
     const char *the_contractor;                     /* when no name is known */
     /* labels */
@@ -101,7 +104,7 @@ struct wording_texts {
     const char *whom, *again_label, *again_reminded, *plain_again_reminded;
     const char *again[WORDING_KIND_COUNT]; /* trade; NULL: another sentence of it says so */
     /* sentences */
-    const char *still_open, *not_taken_up, *over_check, *taken_on;
+    const char *still_open, *not_taken_up, *over_check, *over_done, *taken_on;
     const char *test_subject, *test, *plain_test, *digest, *digest_plain, *digest_none,
         *plain_digest_none, *visit, *plain_visit;
     const char *caution_power, *caution_backdraft, *caution_codes, *caution_leave;
@@ -123,6 +126,8 @@ extern const struct wording_language wording_languages[]; /* English first */
 extern const size_t wording_language_count;
 
 enum wording_advice wording_advice_of(enum condition condition);
+/** The same when it is over. */
+enum wording_advice wording_advice_over(enum condition condition);
 /** Should people look for ice at the end of the pipe? */
 bool wording_advice_ice(enum condition condition, const struct explanation *explained);
 /** Can this fault go with flue gas in the house? */

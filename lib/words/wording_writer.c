@@ -314,8 +314,11 @@ static char *subject_rest(const struct wording_writer *writer) {
         return text_buffer_take(&part.out);
     }
     if (facts->role == WORDING_HOMEOWNER) {
+        bool done =
+            facts->kind == WORDING_RETURNED && wording_advice_over(facts->condition) == ADVICE_DONE;
         text_buffer_add(&part.out, ": ");
-        wording_writer_filled(&part, writer->texts->plain_suffix[facts->kind]);
+        wording_writer_filled(&part, done ? writer->texts->plain_done
+                                          : writer->texts->plain_suffix[facts->kind]);
         return text_buffer_take(&part.out);
     }
     add_prefix(&part);
