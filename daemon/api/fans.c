@@ -29,12 +29,15 @@ static void count_lives(struct fan_model_facts *model, const struct fan_life *li
 }
 
 /* That one of this age fails within a year, when the model's past holds on. */
-static double chance(const struct survival_life *known, size_t count, double years) {
-    struct survival now, then;
-    if (!isfinite(years) || survival_at(known, count, years, &now) != SURVIVAL_OK ||
-        survival_at(known, count, years + 1.0, &then) != SURVIVAL_OK || now.share <= 0.0)
-        return NAN;
-    return 1.0 - then.share / now.share;
+static void find_chance(struct fan_next *next, const struct survival_life *known, size_t count) {
+    struct survival works = {NAN, NAN, NAN, 0};
+    double years = next->life->years;
+    if (isfinite(years))
+        survival_within(known, count, years, years + 1.0, &works);
+    next->chance = 1.0 - works.share;
+    next->chance_lower = 1.0 - works.upper;
+    next->chance_upper = 1.0 - works.lower;
+    next->at_risk = works.at_risk;
 }
 
 /* Ailing ones first, the worst of them; then by chance; then by age. */
@@ -70,7 +73,7 @@ static void find_next(struct fan_model_facts *model, const struct api *api,
         if (lives[i].ended_ms != TIMESTAMP_NONE)
             continue;
         next.ailing = fan_lives_ailing(pipeline_monitor(api->pipeline), &lives[i], &next.condition);
-        next.chance = chance(known, known_count, lives[i].years);
+        find_chance(&next, known, known_count);
         insert_next(model, &next);
     }
 }
@@ -157,10 +160,12 @@ static json_t *curve_json(const struct fan_model_facts *model) {
 static json_t *next_json(const struct api *api, const struct fan_next *next) {
     const struct fan_life *life = next->life;
     const struct system_description *about = api->fleet->systems[life->system].description;
-    return json_pack("{s:s, s:s, s:s, s:s?, s:o, s:o, s:o, s:o, s:s?}", "system", about->id, "name",
-                     about->name, "branch", about->branches[life->branch].id, "serial",
-                     life->serial, "installed", api_time(life->installed_ms), "years",
+    return json_pack("{s:s, s:s, s:s, s:s?, s:o, s:o, s:o, s:o, s:o, s:I, s:o, s:s?}", "system",
+                     about->id, "name", about->name, "branch", about->branches[life->branch].id,
+                     "serial", life->serial, "installed", api_time(life->installed_ms), "years",
                      api_number(life->years), "chance_next_year", api_number(next->chance),
+                     "chance_lower", api_number(next->chance_lower), "chance_upper",
+                     api_number(next->chance_upper), "at_risk", (json_int_t)next->at_risk,
                      "warranty_until", equipment_json_day(life->warranty_until_day), "condition",
                      next->ailing ? condition_info(next->condition)->name : NULL);
 }

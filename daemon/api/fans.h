@@ -19,7 +19,10 @@ struct fan_next {
     const struct fan_life *life;
     bool ailing;
     enum condition condition; /* why, when it is ailing */
-    double chance;            /* of failing within a year, by the others of its model; NaN */
+    /* Of failing within a year, by those of its model that are seen at that age, with its interval
+       of 95 %; NaN where none is. */
+    double chance, chance_lower, chance_upper;
+    size_t at_risk; /* seen at the end of that year */
 };
 
 /** A model; its lives are borrowed from fans->lives. */

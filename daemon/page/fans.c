@@ -74,6 +74,19 @@ static void write_models(struct page_view *view, const struct fan_facts *facts) 
     html_markup(&view->html, "</tbody></table>");
 }
 
+static void write_chance(struct page_view *view, const struct fan_next *next) {
+    page_open_cell(view, PAGE_CHANCE_IN_YEAR);
+    if (next->chance > 0.0)
+        page_fill(view, PAGE_CHANCE_IS, slot_percent(next->chance),
+                  slot_percent(next->chance_lower), slot_percent(next->chance_upper));
+    else if (isfinite(next->chance)) /* 0 of some is no chance of 0 */
+        page_fill(view, PAGE_CHANCE_NONE_FAILED, slot_count(next->at_risk),
+                  slot_percent(next->chance_upper));
+    else
+        html_markup(&view->html, "–");
+    html_markup(&view->html, "</td>");
+}
+
 static void write_next(struct page_view *view, const struct fan_model_facts *model,
                        const struct fan_next *next) {
     const struct fan_life *life = next->life;
@@ -84,12 +97,10 @@ static void write_next(struct page_view *view, const struct fan_model_facts *mod
     if (about->branch_count > 1)
         html_format(&view->html, ", %s", about->branches[life->branch].id);
     html_markup(&view->html, "</th>");
-    char chance[24];
-    snprintf(chance, sizeof chance, "%.0f %%", 100.0 * next->chance);
     page_cell(view, PAGE_MODEL, model_text(view, model));
     write_years(view, PAGE_YEARS, life->years);
-    page_cell(view, PAGE_CHANCE_IN_YEAR, isfinite(next->chance) ? chance : "–");
-    page_cell(view, PAGE_ALARM, next->ailing ? condition_info(next->condition)->name : "–");
+    write_chance(view, next);
+    page_cell(view, PAGE_ALARM, next->ailing ? page_condition(view, next->condition) : "–");
     html_markup(&view->html, "</tr>");
 }
 

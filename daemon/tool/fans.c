@@ -8,6 +8,7 @@
 
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 
 /* "93 % (81-98)" */
 static const char *share_text(char *text, size_t size, const json_t *share) {
@@ -53,17 +54,31 @@ static void print_models(const struct ctl *ctl, const json_t *list) {
     ctl_table_destroy(table);
 }
 
+/* 0 of some is no chance of 0. */
+static void add_chance(struct ctl_table *table, const struct ctl *ctl, const json_t *fan) {
+    char chance[CTL_VALUE_SIZE], lower[CTL_VALUE_SIZE], upper[CTL_VALUE_SIZE];
+    double share = ctl_number_of(fan, "chance_next_year");
+    ctl_percent(chance, share);
+    ctl_percent(lower, ctl_number_of(fan, "chance_lower"));
+    ctl_percent(upper, ctl_number_of(fan, "chance_upper"));
+    char *text = share > 0.0 ? ctl_filled(ctl, PAGE_CHANCE_IS, chance, lower, upper, NULL)
+                             : ctl_filled(ctl, PAGE_CHANCE_NONE_FAILED,
+                                          CTL_COUNT(ctl_whole_of(fan, "at_risk")), upper, NULL);
+    ctl_table_add_whole(table, isfinite(share) && text ? text : "–");
+    free(text);
+}
+
 static void add_next(struct ctl_table *table, const struct ctl *ctl, const json_t *model,
                      const json_t *fan) {
     char text[CTL_VALUE_SIZE], place[300];
-    double chance = ctl_number_of(fan, "chance_next_year"), years = ctl_number_of(fan, "years");
+    double years = ctl_number_of(fan, "years");
     const char *condition = ctl_text_of(fan, "condition"), *branch = ctl_text_of(fan, "branch");
     snprintf(place, sizeof place, "%s %s", ctl_text_of(fan, "system"), branch);
     ctl_table_add(table, place);
     add_model(table, ctl, model);
     snprintf(text, sizeof text, "%.1f", years);
     ctl_table_add(table, isfinite(years) ? text : "–");
-    ctl_table_add(table, isfinite(chance) ? ctl_percent(text, chance) : "–");
+    add_chance(table, ctl, fan);
     const char *warranty = ctl_text_of(fan, "warranty_until");
     ctl_table_add(table, *warranty ? warranty : "–");
     ctl_table_add(table, ctl_condition(ctl, condition));

@@ -31,9 +31,8 @@ static size_t seen_at(const struct survival_life *lives, size_t count, double ag
     return seen;
 }
 
-/* How far somebody is seen without a gap, from the first day on. */
-static double seen_up_to(const struct survival_life *lives, size_t count) {
-    double age = 0.0;
+/* How far somebody is seen without a gap, from an age on. */
+static double seen_up_to(const struct survival_life *lives, size_t count, double age) {
     bool grown = true;
     while (grown) {
         grown = false;
@@ -51,13 +50,15 @@ struct product {
     double share, variance; /* variance: the sum of d / (n (n - d)) */
 };
 
-static struct product multiply(const struct survival_life *lives, size_t count, double age) {
+/* Over the failures behind the age `from` and up to `to`. */
+static struct product multiply(const struct survival_life *lives, size_t count, double from,
+                               double to) {
     struct product product = {1.0, 0.0};
-    for (size_t i = 0; i < count && lives[i].end <= age;) {
+    for (size_t i = 0; i < count && lives[i].end <= to;) {
         size_t failures = 0, first = i;
         for (; i < count && lives[i].end == lives[first].end; i++)
             failures += lives[i].failed;
-        if (failures == 0)
+        if (failures == 0 || lives[first].end <= from)
             continue;
         double n = (double)seen_at(lives, count, lives[first].end), d = (double)failures;
         product.share *= 1.0 - d / n;
@@ -66,14 +67,14 @@ static struct product multiply(const struct survival_life *lives, size_t count, 
     return product;
 }
 
-enum survival_status survival_at(const struct survival_life *lives, size_t count, double age,
-                                 struct survival *result) {
-    if (!(age >= 0.0) || !isfinite(age))
+enum survival_status survival_within(const struct survival_life *lives, size_t count, double from,
+                                     double to, struct survival *result) {
+    if (!(from >= 0.0) || !(to >= from) || !isfinite(to))
         return SURVIVAL_INVALID;
-    size_t seen = seen_at(lives, count, age > 0.0 ? age : 5e-324);
-    if (seen == 0 || seen_up_to(lives, count) < age)
+    size_t seen = seen_at(lives, count, to > 0.0 ? to : 5e-324);
+    if (seen == 0 || seen_up_to(lives, count, from) < to)
         return SURVIVAL_TOO_YOUNG;
-    struct product product = multiply(lives, count, age);
+    struct product product = multiply(lives, count, from, to);
     *result = (struct survival){product.share, product.share, product.share, seen};
     if (product.share >= 1.0) {
         result->lower = pow(tail_95, 1.0 / (double)seen);
@@ -85,6 +86,11 @@ enum survival_status survival_at(const struct survival_life *lives, size_t count
         result->upper = 1.0 - pow(tail_95, 1.0 / (double)seen);
     }
     return SURVIVAL_OK;
+}
+
+enum survival_status survival_at(const struct survival_life *lives, size_t count, double age,
+                                 struct survival *result) {
+    return survival_within(lives, count, 0.0, age, result);
 }
 
 const char *survival_why(enum survival_status status) {

@@ -10,7 +10,9 @@
  * Greenwood: The Natural Duration of Cancer, 1926. The interval is that of log(-log S), which stays
  * within 0 and 1 (Kalbfleisch, Prentice: The Statistical Analysis of Failure Time Data, 1.4). While
  * nothing has failed it says nothing; then the lower end is the exact binomial one (Clopper,
- * Pearson 1934) for as many as are still seen at that age.
+ * Pearson 1934) for as many as are still seen at that age: 1 - 0.025^(1/n), two-sided kin of the
+ * rule of three (Hanley, Lippman-Hand: If Nothing Goes Wrong, Is Everything All Right?, JAMA 249
+ * (1983) 1743).
  */
 #ifndef ANALYSIS_SURVIVAL_H
 #define ANALYSIS_SURVIVAL_H
@@ -41,6 +43,13 @@ enum survival_status survival_sort(struct survival_life *lives, size_t count);
 /** The share that works at `age`, of sorted lives. */
 enum survival_status survival_at(const struct survival_life *lives, size_t count, double age,
                                  struct survival *result);
+
+/**
+ * Of those that work at the age `from`, the share that works on at `to` (not below `from`): from
+ * what is seen behind `from` alone, so two that are watched for a year at that age suffice.
+ */
+enum survival_status survival_within(const struct survival_life *lives, size_t count, double from,
+                                     double to, struct survival *result);
 
 /** Why there is no share: "no fan was seen at that age"; NULL for SURVIVAL_OK. */
 const char *survival_why(enum survival_status status);

@@ -1,6 +1,7 @@
 #!/usr/bin/env python3
 """`fans` with the real daemon and tool: lives of fans out of system files, records and visits; shares
 by hand; who is next; and the page."""
+import math
 import os
 import re
 import sys
@@ -176,10 +177,50 @@ def what_an_alarm_says_is_next_then_the_old_ones(place):
     check(re.search(r"^axial-2 +3 +\d+ +0 ", text, re.M) and re.search(r"^radial-9 +9 +\d+ +2 ", text, re.M), f"how many: {text}")
     for said in ("radial-9", "house-7 main", "fan-stopped", "90 % (", "1 replacements without a reason", "Kaplan-Meier"):
         check(said in text, f"{said} in {text}")
-    page = daemon.request("GET", "/fans", page=True)
-    equal(page.status, 200, "the page")
-    html = page.body.decode()
-    check(re.search(r"<th scope=\"row\">radial-9</th>", html) and "90 %" in html and "fan-stopped" in html, html)
+    html = daemon.request("GET", "/fans", page=True).body.decode()
+    check(re.search(r"<th scope=\"row\">radial-9</th>", html) and "90 %" in html, html)
+    for language, said in (("en", "Fan stopped"), ("es", "Ventilador parado")):
+        shown = fetch(daemon, f"/fans?language={language}").text
+        check(said in shown and "fan-stopped" not in shown, f"the condition in words: {shown}")
+
+
+@suite.test
+def a_chance_has_its_interval(place):
+    """By hand, of the lives in furnished(): between 4 and 5 years one of four fails, at 4.5. Greenwood 1926:
+    variance of log S is 1 / (4 * 3), of log(-log S) that over log(3/4) squared."""
+    _broker, daemon, tool = furnished(place)
+    following = [n for model in tool.json("fans") for n in model["next"]]
+    four = [n for n in following if n["system"] in ("house-6", "house-7", "house-8")][0]
+    wide = 1.959964 * math.sqrt(1 / 12) / math.log(3 / 4)
+    near(four["chance_next_year"], 0.25, "one of four")
+    near(four["chance_lower"], 1 - 0.75 ** math.exp(wide), "the lower end")
+    near(four["chance_upper"], 1 - 0.75 ** math.exp(-wide), "the upper end")
+    (new,) = [n for n in following if n["system"] == "house-1"]  # 1.5 years old: the first fails at 2
+    equal(new["chance_next_year"] > 0, True, "one failed at two")
+    percent = [f"{100 * four[end]:.0f} %" for end in ("chance_next_year", "chance_lower", "chance_upper")]
+    pages = {language: fetch(daemon, f"/fans?language={language}").text for language in ("en", "es")}
+    for said, shown in (("{} ({} to {})".format(*percent), pages["en"]), ("{} ({} a {})".format(*percent), pages["es"])):
+        check(said in shown, f"{said} in {shown}")
+
+
+@suite.test
+def where_none_failed_the_chance_is_said_to_be_unknown_not_nothing(place):
+    """Of four that were watched to two years none failed: the exact upper end is 1 - 0.025^(1/4) (Clopper, Pearson
+    1934). That 0 of n is no chance of 0: Hanley, Lippman-Hand, JAMA 249 (1983) 1743."""
+    daemon = place.daemon(place.broker(), [house(n, 3 - 2 * (n == 0)) for n in range(5)])
+    daemon.start()
+    tool = tool_of(daemon)
+    for n in range(5):
+        commission(daemon, tool, n, 3 - 2 * (n == 0))
+    following = {n["system"]: n for n in of_model(tool.json("fans"), "radial-9")["next"]}
+    old, calm = following["house-1"], following["house-0"]
+    equal([old["chance_next_year"], old["chance_upper"], old["at_risk"]], [None, None, 0], "none was watched to four")
+    equal([calm["chance_next_year"], calm["chance_lower"], calm["at_risk"]], [0.0, 0.0, 4], "none failed")
+    near(calm["chance_upper"], 1 - 0.025 ** 0.25, "of four little is known")
+    english, spanish = (fetch(daemon, f"/fans?language={language}").text.split("JAMA 249:1743")[1] for language in ("en", "es"))
+    for said, shown in (("none of 4 failed; up to 60 %", english), ("ninguno de 4 falló; hasta 60 %", spanish),
+                        ("none of 4 failed; up to 60 %", tool.table("fans"))):
+        check(said in shown and not re.search(r"(?<!\d)0 %", shown), f"{said}, and no bare 0 %, in {shown}")
 
 
 @suite.test

@@ -47,6 +47,41 @@ START_TEST(all_that_failed_leaves_none_and_an_upper_end) {
 }
 END_TEST
 
+/* Of those that work at 2, what happens up to 3: by hand, one of four fails. Where none fails the
+   end is the exact one of 0 of n (Clopper, Pearson 1934), near 3.69 / n as ln 0.025 = -3.69; the
+   rule of three is its one-sided kin (Hanley, Lippman-Hand, JAMA 249 (1983) 1743). */
+START_TEST(what_happens_from_an_age_on_leaves_out_what_was_before) {
+    struct survival_life lives[] = {{0, 1, true},  {0, 1, true},  {0, 2.5, true},
+                                    {0, 9, false}, {0, 9, false}, {1, 9, false}};
+    struct survival from, whole, before;
+    ck_assert_int_eq(survival_sort(lives, 6), SURVIVAL_OK);
+    ck_assert_int_eq(survival_within(lives, 6, 2.0, 3.0, &from), SURVIVAL_OK);
+    ck_assert_double_eq(from.share, 0.75);
+    ck_assert_double_lt(from.lower, 0.75);
+    ck_assert_double_gt(from.upper, 0.75);
+    ck_assert_int_eq(survival_at(lives, 6, 3.0, &whole), SURVIVAL_OK);
+    ck_assert_int_eq(survival_at(lives, 6, 2.0, &before), SURVIVAL_OK);
+    ck_assert_double_eq_tol(from.share, whole.share / before.share, 1e-12);
+    ck_assert_int_eq(survival_within(lives, 6, 3.0, 9.0, &from), SURVIVAL_OK);
+    ck_assert_double_eq(from.share, 1.0);
+    ck_assert_double_eq_tol(from.lower, cbrt(0.025), 1e-12);
+    ck_assert_int_eq(survival_within(lives, 6, 8.5, 9.5, &from), SURVIVAL_TOO_YOUNG);
+    ck_assert_int_eq(survival_within(lives, 6, 3.0, 2.0, &from), SURVIVAL_INVALID);
+}
+END_TEST
+
+START_TEST(none_of_many_failed_is_near_the_rule) {
+    struct survival_life lives[1000];
+    struct survival result;
+    for (size_t n = 100; n <= 1000; n += 300) {
+        for (size_t i = 0; i < n; i++)
+            lives[i] = (struct survival_life){0, 2, false};
+        ck_assert_int_eq(survival_within(lives, n, 0.5, 1.5, &result), SURVIVAL_OK);
+        ck_assert_double_eq_tol((1.0 - result.lower) * (double)n, 3.69, 0.1);
+    }
+}
+END_TEST
+
 START_TEST(dates_that_make_no_sense_are_refused) {
     static const struct survival_life bad[] = {
         {-1, 2, false}, {2, 1, false}, {0, NAN, false}, {NAN, 1, true}, {0, INFINITY, false}};
@@ -63,6 +98,8 @@ int main(void) {
     tcase_add_test(tcase, what_is_seen_late_is_no_survivor_of_before);
     tcase_add_test(tcase, nothing_is_said_where_nobody_was_seen);
     tcase_add_test(tcase, all_that_failed_leaves_none_and_an_upper_end);
+    tcase_add_test(tcase, what_happens_from_an_age_on_leaves_out_what_was_before);
+    tcase_add_test(tcase, none_of_many_failed_is_near_the_rule);
     tcase_add_loop_test(tcase, dates_that_make_no_sense_are_refused, 0, 5);
     return run_test_case(tcase);
 }
