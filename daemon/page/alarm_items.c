@@ -95,7 +95,7 @@ static void write_heading(struct page_view *view, const struct alarm *alarm, con
     if (length)
         html_format(&view->html, "%.*s", (int)length, text);
     else
-        html_text(&view->html, condition_info(alarm->condition)->name);
+        html_text(&view->html, page_condition(view, alarm->condition));
     html_markup(&view->html, "</h3>");
 }
 
@@ -141,7 +141,7 @@ static void write_facts(struct page_view *view, const struct alarm *alarm) {
     page_fill(view, at_point ? PAGE_ALARM_FACTS_AT : PAGE_ALARM_FACTS,
               slot_priority(page_words_of(view, priority_word(alarm->priority))),
               slot_text(page_words_of(view, alarm_state_word(alarm_state(alarm)))),
-              slot_text(condition_info(alarm->condition)->name), slot_time(alarm->since_ms, zone),
+              slot_text(page_condition(view, alarm->condition)), slot_time(alarm->since_ms, zone),
               slot_text(at_point ? view->api->fleet->points[alarm->point].description->name : ""));
     if (alarm->raised_ms - alarm->since_ms >= DURATION_MINUTE_MS)
         page_fill(view, PAGE_RAISED, slot_time(alarm->raised_ms, zone));

@@ -29,7 +29,7 @@ static void find_levels(const struct page_view *view, struct page_plot *plot) {
         const struct condition_info *info = condition_info(rule->condition);
         if (rule->enabled && (info->measure == MEASURE_VALUE || info->measure == MEASURE_MEAN_24H))
             add_limit(plot, judge_setpoint(api->fleet, rule, plot->baseline, NAN), info->side,
-                      info->name);
+                      page_condition(view, rule->condition));
     }
     if (plot->quantity == QUANTITY_RADON)
         add_limit(plot, api->fleet->settings->radon_action_level_bq_m3, SIDE_ABOVE,

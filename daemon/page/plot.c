@@ -17,7 +17,7 @@
 enum {
     WIDTH = 720,
     LEFT = 52,
-    RIGHT = 92,
+    RIGHT = 128, /* room for the names of conditions */
     TITLE = 14,
     TOP = 34,
     VALUES = 104,

@@ -64,7 +64,7 @@ static void add_chance(struct ctl_table *table, const struct ctl *ctl, const jso
     char *text = share > 0.0 ? ctl_filled(ctl, PAGE_CHANCE_IS, chance, lower, upper, NULL)
                              : ctl_filled(ctl, PAGE_CHANCE_NONE_FAILED,
                                           CTL_COUNT(ctl_whole_of(fan, "at_risk")), upper, NULL);
-    ctl_table_add_whole(table, isfinite(share) && text ? text : "–");
+    ctl_table_add(table, isfinite(share) && text ? text : "–");
     free(text);
 }
 

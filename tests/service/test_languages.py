@@ -25,12 +25,6 @@ def is_pseudo(text, what):
     check(not left, f"{what}: {left[:12]} in no language's file: {text[:1500]}")
 
 
-def conditions():
-    """Their names: what settings, tool and sheets call a condition, in every language."""
-    with open(os.path.join(os.path.dirname(os.path.abspath(__file__)), "../../lib/alarm/condition.c"), encoding="utf-8") as file:
-        return re.findall(r'"([a-z]+(?:-[a-z]+)+)"', file.read())
-
-
 def attributes_of(page):
     for tag, attributes in page.tags:
         for name in ("title", "aria-label", "alt", "placeholder", "summary", "data-label", "data-how"):
@@ -142,7 +136,7 @@ def check_sheet(daemon, path, status, headers, fields=None):
     page = Sheet(answer.body.decode())
     (html,) = page.all("html")
     equal(html["lang"], "xq", f"{what}: the language is named")
-    names = "|".join([*conditions(), "English", "Español", "subslabd", "subslabctl", "visits.ics", "installer", "office", "owner",
+    names = "|".join(["English", "Español", "subslabd", "subslabctl", "visits.ics", "installer", "office", "owner",
                       "tech", "mill", "bare", "subslab/elsewhere/RRR", "subslab/mill/suction", r"/share/\S*"])
     for text in [page.text, *attributes_of(page)]:
         words = re.sub(names, " ", text)

@@ -165,6 +165,12 @@ static void check_level(const struct wording_facts *facts, const char *text) {
     ck_assert_msg(grade <= 6.0 && ease >= 70.0, "grade %.1f, ease %.1f: %s", grade, ease, text);
 }
 
+/* What settings and programs call a condition is no word of a message. */
+static void check_no_id(const char *text) {
+    for (int c = 0; c < CONDITION_COUNT; c++)
+        SAYS_NOT(text, condition_info((enum condition)c)->name);
+}
+
 START_TEST(each_message_answers_what_its_reader_asks) { /* _i: condition */
     size_t read[] = {WORDING_ENGLISH, spanish()};
     for (size_t l = 0; l < 2; l++)
@@ -174,6 +180,7 @@ START_TEST(each_message_answers_what_its_reader_asks) { /* _i: condition */
                     row((enum condition)_i, (enum wording_role)role, read[l], kinds[k]);
                 char *text = read_message(&facts);
                 SAYS(text, what_happened(&facts));
+                check_no_id(text);
                 if (role == WORDING_HOMEOWNER) {
                     check_homeowner(&facts, text);
                     check_fits(&facts, text);
