@@ -198,6 +198,9 @@ static bool add_unclaimed(void *context, const struct unclaimed_topic *topic) {
     json_t *json = row_json(topic->row), *values = json_array();
     for (size_t i = 0; i < topic->proposal_count; i++)
         json_array_append_new(values, proposal_json(&topic->proposals[i]));
+    json_object_set_new(
+        json, "every",
+        json_string(proposal_every(topic->row->count, topic->row->first_ms, topic->row->last_ms)));
     json_object_set_new(json, "values", values);
     json_array_append_new(context, json);
     return true;

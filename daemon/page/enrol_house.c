@@ -60,6 +60,8 @@ static bool take_picked(void *context, const struct unclaimed_topic *topic) {
         snprintf(point->quantity, sizeof point->quantity, "%s",
                  one->known ? quantity_info(one->quantity)->name : "");
         snprintf(point->unit, sizeof point->unit, "%s", one->known ? one->unit->spelling : "");
+        snprintf(point->every, sizeof point->every, "%s",
+                 proposal_every(topic->row->count, topic->row->first_ms, topic->row->last_ms));
         point->last = one->value;
     }
     return picked->count < ENROL_POINTS_MOST;
@@ -293,7 +295,7 @@ static void write_point_fields(struct page_view *view, struct house_form *house,
          .needed = true},
         {.name = enrol_point_field(every, i, "every"),
          .label = page_words(view, hand ? PAGE_HOW_OFTEN_READ : PAGE_HOW_OFTEN),
-         .otherwise = hand ? "183 d" : "10 min",
+         .otherwise = hand ? "183 d" : point->every,
          .most = "24",
          .needed = true},
         {.name = enrol_point_field(place, i, "place"),

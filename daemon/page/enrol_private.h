@@ -20,7 +20,7 @@ void enrol_show_topics(struct page_view *view, const char *complaint);
 
 struct enrol_point {
     char topic[1100], value[PROPOSAL_TEXT], time[PROPOSAL_TEXT], senml[PROPOSAL_TEXT];
-    char id[80], quantity[40], unit[24];
+    char id[80], quantity[40], unit[24], every[24];
     char by[8]; /* "hand": a person reads it, and it has no topic; else "" */
     double last;
 };

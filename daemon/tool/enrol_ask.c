@@ -200,7 +200,7 @@ static bool ask_point(struct asking *asking, size_t i) {
     propose_id(value, point->id);
     snprintf(point->quantity, ANSWER_SIZE, "%s", ctl_text_of(value->value, "quantity"));
     snprintf(point->unit, ANSWER_SIZE, "%s", ctl_text_of(value->value, "unit"));
-    snprintf(point->every, ANSWER_SIZE, "10 min");
+    snprintf(point->every, ANSWER_SIZE, "%s", ctl_text_of(value->topic, "every"));
     return ask_part(asking, PAGE_ASK_POINT_ID, point->id) &&
            ask_part(asking, PAGE_ASK_QUANTITY, point->quantity) &&
            ask_part(asking, PAGE_ASK_UNIT, point->unit) &&

@@ -5,6 +5,7 @@
  */
 #include "measure/proposal.h"
 
+#include "measure/duration.h"
 #include "measure/json_node.h"
 #include "measure/payload.h"
 #include "measure/payload_value.h"
@@ -357,4 +358,25 @@ size_t proposal_list(const char *topic, const void *payload, size_t length, enum
     if (rest == end || stated)
         add_number(&search, "", "", value, stated);
     return search.count;
+}
+
+const char *proposal_every(int64_t message_count, int64_t first_ms, int64_t last_ms) {
+    static const struct {
+        int64_t every_ms;
+        const char *text;
+    } usual[] = {{DURATION_MINUTE_MS, "1 min"},       {2 * DURATION_MINUTE_MS, "2 min"},
+                 {5 * DURATION_MINUTE_MS, "5 min"},   {10 * DURATION_MINUTE_MS, "10 min"},
+                 {15 * DURATION_MINUTE_MS, "15 min"}, {30 * DURATION_MINUTE_MS, "30 min"},
+                 {DURATION_HOUR_MS, "1 h"},           {2 * DURATION_HOUR_MS, "2 h"},
+                 {4 * DURATION_HOUR_MS, "4 h"},       {6 * DURATION_HOUR_MS, "6 h"},
+                 {12 * DURATION_HOUR_MS, "12 h"},     {DURATION_DAY_MS, "24 h"}};
+    if (message_count < 2 || last_ms - first_ms < 10 * DURATION_MINUTE_MS)
+        return "10 min";
+    double mean_ms = (double)(last_ms - first_ms) / (double)(message_count - 1);
+    size_t i = 0;
+    /* The border between two is their geometric mean. */
+    while (i + 1 < sizeof usual / sizeof usual[0] &&
+           mean_ms * mean_ms > (double)usual[i].every_ms * (double)usual[i + 1].every_ms)
+        i++;
+    return usual[i].text;
 }

@@ -13,6 +13,7 @@
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdint.h>
 
 #define PROPOSALS_MAX 32
 #define PROPOSAL_TEXT 200
@@ -33,5 +34,12 @@ struct proposal {
  */
 size_t proposal_list(const char *topic, const void *payload, size_t length, enum unit_system units,
                      struct proposal *list, size_t capacity);
+
+/**
+ * How often a topic sends, as text of a setting ("10 min", "1 h"): of the intervals that are usual
+ * the one nearest, as a ratio, to the mean of what came; those of a minute to a day. "10 min" where
+ * less than ten minutes were seen. Lent for good.
+ */
+const char *proposal_every(int64_t message_count, int64_t first_ms, int64_t last_ms);
 
 #endif

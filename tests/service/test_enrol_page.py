@@ -3,6 +3,7 @@
 is refused stays in the form with its reason beside the field and changes nothing."""
 import json
 import os
+import sqlite3
 import sys
 from urllib.parse import quote
 
@@ -65,6 +66,20 @@ def ids(daemon):
 def point_of(fields, topic):
     (name,) = [n for n, v in fields.items() if n.endswith("-topic") and v == topic]
     return name[:-len("topic")]
+
+
+@suite.test
+def how_often_a_topic_sends_is_proposed_from_what_came(place):
+    """An hourly monitor that is enrolled as one of ten minutes would be called silent between two readings."""
+    _broker, daemon = furnished(place)
+    with sqlite3.connect(daemon.store) as store:  # two hours of it, as the test can't wait
+        store.execute("UPDATE unclaimed SET count = 3, first_ms = last_ms - 7200000 WHERE topic = 'subslab/maple-4/box'")
+    store.close()
+    every = {t["topic"]: t["every"] for t in daemon.get("/api/unclaimed")}
+    equal([every["subslab/maple-4/box"], every["subslab/maple-4/hole-1"]], ["1 h", "10 min"], "in the list")
+    fields = house_form(daemon, Session(daemon))
+    equal([fields[point_of(fields, f"subslab/maple-4/{topic}") + "every"] for topic in ("box", "hole-1")],
+          ["1 h", "10 min"], "in the form")
 
 
 @suite.test

@@ -128,6 +128,23 @@ START_TEST(long_names_and_many_numbers_are_bounded) {
 }
 END_TEST
 
+START_TEST(how_often_it_sends_is_the_nearest_usual_interval) {
+    static const struct {
+        int64_t count, minutes;
+        const char *every;
+    } cases[] = {{1, 0, "10 min"},  {2, 0, "10 min"},   {200, 3, "10 min"}, /* a burst */
+                 {2, 61, "1 h"},    {25, 1440, "1 h"},  {20, 1440, "1 h"},  /* five are lost */
+                 {7, 62, "10 min"}, {13, 61, "5 min"},  {4000, 60, "1 min"}, {97, 1440, "15 min"},
+                 {2, 1440, "24 h"}, {3, 20000, "24 h"}, {2, 200, "4 h"}};
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        int64_t first_ms = INT64_C(1764500000000);
+        ck_assert_str_eq(
+            proposal_every(cases[i].count, first_ms, first_ms + cases[i].minutes * INT64_C(60000)),
+            cases[i].every);
+    }
+}
+END_TEST
+
 int main(void) {
     TCase *proposal = tcase_create("proposal");
     tcase_add_loop_test(proposal, a_number_is_proposed_as, 0, sizeof guesses / sizeof guesses[0]);
@@ -135,5 +152,6 @@ int main(void) {
     tcase_add_test(proposal, senml_records_are_told_by_name);
     tcase_add_test(proposal, what_holds_no_number_proposes_nothing);
     tcase_add_test(proposal, long_names_and_many_numbers_are_bounded);
+    tcase_add_test(proposal, how_often_it_sends_is_the_nearest_usual_interval);
     return run_test_case(proposal);
 }
