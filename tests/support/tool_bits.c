@@ -84,7 +84,7 @@ static void pack(const struct house *house, int day, const struct reading *readi
     const struct day_pack_label label = {house->number, FIRST_DAY + day};
     static const unsigned char origins[READINGS];
     unsigned char *bytes = malloc(day_pack_bound(READINGS));
-    size_t size;
+    size_t size = 0;
     if (!bytes || day_pack_encode(&label, readings, origins, READINGS, bytes, &size) != DAY_PACK_OK)
         stop("day_pack_encode", day);
     printf("%d pack ", house->number);
