@@ -76,18 +76,20 @@ static bool write_one(const struct report *report, const char *system, FILE *to)
     struct ctl_path path = path_of(report, system);
     if (!ctl_request(report->ctl, path.text, NULL, &answer))
         return false;
-    if (!report->html && !report->year) {
-        print_text(to, answer.body);
-    } else if (report->html || report->ctl->json) {
-        fwrite(answer.body, 1, answer.length, to);
-        if (answer.length && answer.body[answer.length - 1] != '\n')
-            fputc('\n', to);
-        free(answer.body);
-    } else {
+    if (!report->html && report->year && !report->ctl->json) {
         json_t *letter = ctl_json_of(&answer);
         print_letter(to, letter);
         json_decref(letter);
+        return true;
     }
+    if (!report->html && !report->year) {
+        print_text(to, answer.body);
+    } else {
+        fwrite(answer.body, 1, answer.length, to);
+        if (answer.length && answer.body[answer.length - 1] != '\n')
+            fputc('\n', to);
+    }
+    free(answer.body);
     return true;
 }
 
