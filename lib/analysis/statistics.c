@@ -344,8 +344,10 @@ static double beta_fraction(double a, double b, double x) {
    the same on every machine. */
 static double gamma_half_step(double a) {
     double step = 1.0;
-    for (; a < 30.0; a += 1.0)
+    while (a < 30.0) {
         step *= a / (a + 0.5);
+        a += 1.0;
+    }
     double r = 1.0 / a, series = 39325.0 / 33554432.0;
     static const double terms[] = {869.0 / 4194304.0,
                                    -399.0 / 262144.0,
