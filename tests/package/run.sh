@@ -219,11 +219,11 @@ completion_offers_commands() {
     offered=$(complete_line "$ctl" "" | grep -v '^-' | sort)
     [ "$offered" = "$(echo "$commands" | sort)" ] || { echo "$offered"; return 1; }
 }
-completion_offers_options() {
+completion_offers_options() { # each command its own, and those that all have
     for command in $commands; do
-        offered=$(complete_line "$ctl" "$command" -- | grep -vxE -- '--(settings|help)' | sort -u)
-        [ "$offered" = "$(options_of "$command")" ] ||
-            { echo "$command offers $offered instead of $(options_of "$command")"; return 1; }
+        offered=$(complete_line "$ctl" "$command" -- | sort -u)
+        wanted=$({ options_of "$command"; printf '%s\n' --help --language --settings; } | grep . | sort -u)
+        [ "$offered" = "$wanted" ] || { echo "$command offers $offered instead of $wanted"; return 1; }
     done
 }
 completion_offers_files() {
