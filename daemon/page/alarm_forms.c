@@ -43,17 +43,8 @@ static void write_shelve(struct alarm_form *form) {
     const char *const texts[] = {page_words(view, PAGE_HOURS_2), page_words(view, PAGE_DAY_1),
                                  page_words(view, PAGE_DAYS_3), page_words(view, PAGE_DAYS_7),
                                  page_words(view, PAGE_DAYS_30)};
-    const struct entry_field until = {.name = "until",
-                                      .label = page_words(view, PAGE_FOR),
-                                      .otherwise = "3 d",
-                                      .needed = true},
-                             why = {.name = "why",
-                                    .label = page_words(view, PAGE_WHY),
-                                    .most = "300",
-                                    .needed = true};
     begin_form(form, "shelve");
-    entry_select(&form->entry, &until, spans, texts, sizeof spans / sizeof spans[0]);
-    entry_input(&form->entry, &why);
+    entry_for_a_while(&form->entry, "3 d", spans, texts, sizeof spans / sizeof spans[0]);
     page_end_form(view, PAGE_SHELVE);
 }
 
@@ -85,14 +76,14 @@ void page_alarm_forms(struct page_view *view, const struct alarm *alarm, size_t 
 
 /* ---- what was typed ---- */
 
-static const char *const shelve_fields[] = {"until", "why"};
+static const char *const typed_fields[] = {"until", "why", "note"};
 
 /* By the last part of the path. */
 static const struct action {
     const char *word;
     enum page_text title;
     void (*write)(struct alarm_form *form);
-    size_t needed; /* so many of shelve_fields */
+    size_t needed; /* so many of typed_fields */
 } actions[] = {{"acknowledge", PAGE_ACKNOWLEDGE, write_acknowledge, 0},
                {"shelve", PAGE_SHELVE, write_shelve, 2},
                {"unshelve", PAGE_UNSHELVE, write_unshelve, 0}};
@@ -107,8 +98,8 @@ static const struct action *action_of(const struct page_view *view) {
 /* Which alarm it is about: "Suction low: 12 Birch Lane". */
 static void write_alarm(const struct alarm_form *form) {
     struct page_view *view = form->entry.view;
-    const struct alarm *alarm = alarm_book_find(
-        monitor_alarms(pipeline_monitor(view->api->pipeline)), strtoll(form->id, NULL, 10));
+    const struct alarm *alarm =
+        alarm_book_find(pipeline_alarms(view->api->pipeline), strtoll(form->id, NULL, 10));
     if (!alarm)
         return;
     html_markup(&view->html, "<p>");
@@ -119,20 +110,6 @@ static void write_alarm(const struct alarm_form *form) {
     html_markup(&view->html, "</p>");
 }
 
-static bool change(struct alarm_form *form, int *status) {
-    static const char *const fields[] = {"note", "until", "why"};
-    struct web_answer answer = {0};
-    json_t *body = json_object();
-    for (size_t i = 0; i < sizeof fields / sizeof fields[0]; i++)
-        page_form_set(body, fields[i], page_form_value(form->entry.typed, fields[i]));
-    bool done = page_change(form->entry.view, api_alarm_change, body, &answer);
-    if (!done)
-        entry_refused(&form->entry, &answer, shelve_fields, 2);
-    *status = answer.status;
-    free(answer.body);
-    return done;
-}
-
 void page_alarm_take(struct page_view *view, const struct page_form *typed) {
     struct alarm_form form = {
         .entry = {.view = view, .typed = typed},
@@ -140,7 +117,9 @@ void page_alarm_take(struct page_view *view, const struct page_form *typed) {
         .only = fleet_find_system(view->api->fleet, page_form_value(typed, "system"))};
     const struct action *action = action_of(view);
     int status = 400;
-    if (entry_has(&form.entry, shelve_fields, action->needed) && change(&form, &status)) {
+    if (entry_has(&form.entry, typed_fields, action->needed) &&
+        page_change_typed(&form.entry, api_alarm_change, typed_fields,
+                          sizeof typed_fields / sizeof typed_fields[0], &status)) {
         struct html_address back = form.only == FLEET_NONE
                                        ? page_address(view, "/alarms")
                                        : page_system_address(view, form.only, "");

@@ -132,6 +132,20 @@ bool page_change(struct page_view *view, void (*handle)(struct api_call *call), 
     return answer->status == 200;
 }
 
+bool page_change_typed(struct entry *entry, void (*handle)(struct api_call *call),
+                       const char *const *names, size_t count, int *status) {
+    struct web_answer answer = {0};
+    json_t *body = json_object();
+    for (size_t i = 0; i < count; i++)
+        page_form_set(body, names[i], page_form_value(entry->typed, names[i]));
+    bool done = page_change(entry->view, handle, body, &answer);
+    if (!done)
+        entry_refused(entry, &answer, names, count);
+    *status = answer.status;
+    free(answer.body);
+    return done;
+}
+
 /* A form of one system, by its name in the path. */
 static void of_system(struct page_view *view, const struct page_form *form,
                       void (*take)(struct page_view *view, size_t system,

@@ -238,6 +238,21 @@ void entry_select(struct entry *entry, const struct entry_field *field, const ch
     html_markup(&entry->view->html, "</select></p>");
 }
 
+void entry_for_a_while(struct entry *entry, const char *otherwise, const char *const *words,
+                       const char *const *texts, size_t count) {
+    const struct page_view *view = entry->view;
+    const struct entry_field until = {.name = "until",
+                                      .label = page_words(view, PAGE_FOR),
+                                      .otherwise = otherwise,
+                                      .needed = true},
+                             why = {.name = "why",
+                                    .label = page_words(view, PAGE_WHY),
+                                    .most = "300",
+                                    .needed = true};
+    entry_select(entry, &until, words, texts, count);
+    entry_input(entry, &why);
+}
+
 void entry_box(struct entry *entry, const struct entry_field *field) {
     const struct described by = described_by(entry, field);
     html_markup(&entry->view->html, "<p class=\"field\">");

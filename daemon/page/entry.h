@@ -77,6 +77,10 @@ void entry_select(struct entry *entry, const struct entry_field *field, const ch
 /** A box to tick. */
 void entry_box(struct entry *entry, const struct entry_field *field);
 
+/** For how long ("until", a span out of `words`, `otherwise` at first) and why ("why"). */
+void entry_for_a_while(struct entry *entry, const char *otherwise, const char *const *words,
+                       const char *const *texts, size_t count);
+
 /** A fan model: one of the folder of models where the settings name one, else any. */
 void entry_fan_model(struct entry *entry, const char *name);
 /** Hidden: the units in which numbers without one are read, those of the form when it was made; */

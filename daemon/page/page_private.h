@@ -21,6 +21,8 @@ struct page {
     struct page_tries tries;
 };
 
+struct entry;
+
 /** home.c: is this path one of a homeowner's link? Then page_home answers it, whatever it is. */
 bool page_home_path(const struct page_view *view);
 /** home.c; `whole`: the path could be cut into its parts. */
@@ -30,6 +32,10 @@ void page_home(struct page_view *view, bool whole);
    signed in. False when it was refused; the caller frees the answer's body. */
 bool page_change(struct page_view *view, void (*handle)(struct api_call *call), json_t *body,
                  struct web_answer *answer);
+/** The same with what was typed in these fields. Where it was refused, why stands beside its field,
+    else above all, and the answer's status is handed out. */
+bool page_change_typed(struct entry *entry, void (*handle)(struct api_call *call),
+                       const char *const *names, size_t count, int *status);
 /** changes.c: a posted form. */
 void page_post(struct page_view *view);
 /** Is there such a form? */

@@ -16,18 +16,9 @@ static void write_out(struct entry *entry, size_t system) {
     static const char *const spans[] = {"1 d", "7 d", "30 d"};
     const char *const texts[] = {page_words(view, PAGE_DAY_1), page_words(view, PAGE_DAYS_7),
                                  page_words(view, PAGE_DAYS_30)};
-    const struct entry_field until = {.name = "until",
-                                      .label = page_words(view, PAGE_FOR),
-                                      .otherwise = "1 d",
-                                      .needed = true},
-                             why = {.name = "why",
-                                    .label = page_words(view, PAGE_WHY),
-                                    .most = "300",
-                                    .needed = true};
     page_begin_entry(view, system, "/out-of-service");
     page_element(view, "p", PAGE_TAKE_OUT_MEANS);
-    entry_select(entry, &until, spans, texts, sizeof spans / sizeof spans[0]);
-    entry_input(entry, &why);
+    entry_for_a_while(entry, "1 d", spans, texts, sizeof spans / sizeof spans[0]);
     page_end_form(view, PAGE_TAKE_OUT);
 }
 
@@ -59,25 +50,14 @@ static void come_back(struct api_call *call) {
     api_service_change(call, false);
 }
 
-static bool change(struct entry *entry, bool out, int *status) {
-    struct web_answer answer = {0};
-    json_t *body = json_object();
-    for (size_t i = 0; out && i < 2; i++)
-        page_form_set(body, out_fields[i], page_form_value(entry->typed, out_fields[i]));
-    bool done = page_change(entry->view, out ? go_out : come_back, body, &answer);
-    if (!done)
-        entry_refused(entry, &answer, out_fields, 2);
-    *status = answer.status;
-    free(answer.body);
-    return done;
-}
-
 void page_service_take(struct page_view *view, size_t system, const struct page_form *typed) {
     struct entry entry = {.view = view, .typed = typed};
     struct html_address back = page_system_address(view, system, "");
     bool out = strcmp(view->parts[2], "out-of-service") == 0;
+    size_t count = out ? sizeof out_fields / sizeof out_fields[0] : 0;
     int status = 400;
-    if (entry_has(&entry, out_fields, out ? 2 : 0) && change(&entry, out, &status)) {
+    if (entry_has(&entry, out_fields, count) &&
+        page_change_typed(&entry, out ? go_out : come_back, out_fields, count, &status)) {
         page_redirect(view, &back);
         return;
     }
