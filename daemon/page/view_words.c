@@ -1,6 +1,7 @@
 #include "page/view_words.h"
 
 #include "page/view_text.h"
+#include "words/fill.h"
 #include "words/wording_texts.h"
 
 #include <assert.h>
@@ -77,15 +78,8 @@ char *page_name_in(const struct page_view *view, char *text, size_t size, enum p
 
 char *page_names_in(const struct page_view *view, char *text, size_t size, enum page_text words,
                     const char *a, const char *b, const char *c) {
-    const char *at = page_words(view, words), *open;
-    size_t used = 0;
-    *text = '\0';
-    for (; (open = strchr(at, '{')) && used < size; at = open + 3) {
-        const char *name = open[1] == 'a' ? a : open[1] == 'b' ? b : c;
-        used += (size_t)snprintf(text + used, size - used, "%.*s%s", (int)(open - at), at, name);
-    }
-    if (used < size)
-        snprintf(text + used, size - used, "%s", at);
+    const char *const names[] = {a, b, c};
+    fill_places(text, size, page_words(view, words), names);
     return text;
 }
 

@@ -1,6 +1,7 @@
 #include "words/complaint.h"
 
 #include "measure/quantity.h"
+#include "words/fill.h"
 #include "words/page_texts.h"
 #include "words/wording_texts.h"
 
@@ -69,13 +70,9 @@ static void say(char text[COMPLAINT_BYTES], size_t language, const char *english
                  parts[i].length ? parts[i].from : "");
         say(said[i], language, part, depth + 1);
     }
-    size_t used = 0;
-    const char *at = wording_languages[language].texts->complaints[found];
-    for (const char *open; (open = strchr(at, '{')) && used < COMPLAINT_BYTES; at = open + 3)
-        used += (size_t)snprintf(text + used, COMPLAINT_BYTES - used, "%.*s%s", (int)(open - at),
-                                 at, said[open[1] - 'a']);
-    if (used < COMPLAINT_BYTES)
-        snprintf(text + used, COMPLAINT_BYTES - used, "%s", at);
+    const char *const values[PARTS_MOST] = {said[0], said[1], said[2]};
+    fill_places(text, COMPLAINT_BYTES, wording_languages[language].texts->complaints[found],
+                values);
 }
 
 const char *complaint_text(char text[COMPLAINT_BYTES], size_t language, const char *english) {

@@ -4,6 +4,7 @@
 
 #include <ctype.h>
 #include <stdbool.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -54,4 +55,16 @@ void fill_text(struct text_buffer *out, const char *text, const struct fill_valu
         text = open + 1 + length + (open[1 + length] == '}');
     }
     text_buffer_add(out, text);
+}
+
+void fill_places(char *text, size_t size, const char *pattern, const char *const *values) {
+    const char *at = pattern, *open;
+    size_t used = 0;
+    for (; (open = strchr(at, '{')) && used < size; at = open + 3) {
+        const char *value = values[open[1] - 'a'];
+        used += (size_t)snprintf(text + used, size - used, "%.*s%s", (int)(open - at), at,
+                                 value ? value : "");
+    }
+    if (used < size)
+        snprintf(text + used, size - used, "%s", at);
 }

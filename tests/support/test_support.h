@@ -9,6 +9,7 @@
 #include <check.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <string.h>
 
 /* A check that holds writes nothing: one call of the system for each costs more than what is
  * tested. */
@@ -16,6 +17,12 @@
 #define ck_assert_msg(expr, ...)                                                                   \
     ((expr) ? (void)0                                                                              \
             : _ck_assert_failed(__FILE__, __LINE__, "Assertion '" #expr "' failed", __VA_ARGS__))
+
+/** A text holds a part, or doesn't; else the test fails with both. */
+#define SAYS(text, wanted)                                                                         \
+    ck_assert_msg(strstr(text, wanted) != NULL, "no \"%s\" in: %s", wanted, text)
+#define SAYS_NOT(text, unwanted)                                                                   \
+    ck_assert_msg(strstr(text, unwanted) == NULL, "\"%s\" in: %s", unwanted, text)
 
 /** Runs one TCase (takes it over) and returns main's exit status. */
 int run_test_case(TCase *tcase);

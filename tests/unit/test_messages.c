@@ -80,11 +80,6 @@ static char *read_message(const struct wording_facts *facts) {
     return text;
 }
 
-#define SAYS(text, wanted)                                                                         \
-    ck_assert_msg(strstr(text, wanted) != NULL, "no \"%s\" in: %s", wanted, text)
-#define SAYS_NOT(text, unwanted)                                                                   \
-    ck_assert_msg(strstr(text, unwanted) == NULL, "\"%s\" in: %s", unwanted, text)
-
 /* ---- the table ---- */
 
 static const char *what_happened(const struct wording_facts *facts) {

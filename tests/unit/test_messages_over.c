@@ -17,11 +17,6 @@ static char *over(enum condition condition, enum wording_role role, size_t langu
     return text;
 }
 
-#define SAYS(text, wanted)                                                                         \
-    ck_assert_msg(strstr(text, wanted) != NULL, "no \"%s\" in: %s", wanted, text)
-#define SAYS_NOT(text, unwanted)                                                                   \
-    ck_assert_msg(strstr(text, unwanted) == NULL, "\"%s\" in: %s", unwanted, text)
-
 /* They return at a deadband from their limit, far from the level or the baseline. */
 START_TEST(what_is_over_is_not_said_to_be_good) {
     char *text = over(CONDITION_RADON_HIGH, WORDING_HOMEOWNER, WORDING_ENGLISH);
