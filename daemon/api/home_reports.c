@@ -72,13 +72,13 @@ enum home_kept home_reports_u_tube(struct api *api, size_t system, const struct 
                                    double pa, int64_t time_ms) {
     const struct system_description *about = api->fleet->systems[system].description;
     const char *branch = about->branch_count > 1 ? about->branches[gauge->branch].id : NULL;
-    const struct announce_home_report told = {.system = system,
-                                              .kind = HOME_REPORT_U_TUBE,
-                                              .time_ms = time_ms,
-                                              .dimension = DIMENSION_PRESSURE,
-                                              .value = pa,
-                                              .baseline = baseline_of(api, gauge->point)};
-    const struct reading reading = {.time_ms = time_ms, .value = pa};
+    struct announce_home_report told = {.system = system,
+                                        .kind = HOME_REPORT_U_TUBE,
+                                        .time_ms = time_ms,
+                                        .dimension = DIMENSION_PRESSURE,
+                                        .value = pa,
+                                        .baseline = baseline_of(api, gauge->point)};
+    struct reading reading = {.time_ms = time_ms, .value = pa};
     if (!pipeline_begin(api->pipeline))
         return HOME_KEPT_NOT;
     if (gauge->by_hand == FLEET_NONE)
@@ -86,6 +86,7 @@ enum home_kept home_reports_u_tube(struct api *api, size_t system, const struct 
     enum pipeline_taken taken = api_take_by_hand(api, gauge->by_hand, &reading, home_reports_by);
     if (taken == PIPELINE_CONFLICT)
         return HOME_KEPT_CONFLICT;
+    told.time_ms = reading.time_ms;
     if (taken != PIPELINE_FAILED)
         add(api, &told, branch);
     return HOME_KEPT;

@@ -38,8 +38,9 @@ void api_commission(struct api_call *call);
 /* records.c */
 void api_learn_period(struct api_call *call);
 void api_record_by_hand(struct api_call *call);
-/** A reading that a person took, and who; within the turn's transaction. */
-enum pipeline_taken api_take_by_hand(struct api *api, size_t point, const struct reading *reading,
+/** A reading that a person took, and who; within the turn's transaction. One of now is moved on by
+    so many milliseconds as there are others of now. */
+enum pipeline_taken api_take_by_hand(struct api *api, size_t point, struct reading *reading,
                                      const char *by);
 void api_visit_done(struct api_call *call);
 /* enrol.c */

@@ -183,17 +183,6 @@ static void ask_if_sure(struct tube_form *form, double pa) {
     entry_wrong(form->entry, "sure", form->unsure);
 }
 
-/* What two people send within one turn of the loop was read at the same moment: both stay, a
-   millisecond apart. A day before has one noon, and one reading. */
-static enum home_kept keep(const struct tube_form *form, double pa, int64_t time_ms) {
-    struct api *api = form->view->api;
-    bool now = time_ms == api->now_ms;
-    enum home_kept kept = home_reports_u_tube(api, form->system, &form->gauge, pa, time_ms);
-    for (int again = 0; now && again < 20 && kept == HOME_KEPT_CONFLICT; again++)
-        kept = home_reports_u_tube(api, form->system, &form->gauge, pa, ++time_ms);
-    return kept;
-}
-
 static bool take(struct tube_form *form) {
     struct page_view *view = form->view;
     double pa = read_pull(form);
@@ -202,7 +191,8 @@ static bool take(struct tube_form *form) {
         ask_if_sure(form, pa);
     if (form->entry->wrong_count || !home_form_may(view, form->system, form->entry))
         return false;
-    if (keep(form, pa, time_ms) == HOME_KEPT_CONFLICT) {
+    if (home_reports_u_tube(view->api, form->system, &form->gauge, pa, time_ms) ==
+        HOME_KEPT_CONFLICT) {
         entry_wrong(form->entry, "day", say(view, HOME_WRONG_THAT_DAY));
         return false;
     }

@@ -188,6 +188,9 @@ def two_people_in_a_home_do_not_write_over_each_other(place):
     equal((wrongs(page), typed(page)["difference"]), ({"day"}, "1.20"), "another reading of that day: what was typed stays")
     equal([round(r["value"] / 249.08891, 2) for r in house.show()["home_reports"]], [1.05], "the first one's stays")
     sent = [threading.Thread(target=house.send, args=("u-tube", {"difference": value})) for value in ("1.06", "1.07", "1.08", "1.09")]
+    sent += [threading.Thread(target=house.daemon.post, args=("/api/systems/mill/points/tube/record",
+                                                              {"value": f"{value} inH2O", "by": "Ann"}))
+             for value in ("1.10", "1.11", "1.12", "1.13", "1.14", "1.15")]
     sent += [threading.Thread(target=house.send, args=("fan", {"what": "off", "note": note})) for note in ("one", "two")]
     for thread in sent:
         thread.start()
@@ -196,6 +199,8 @@ def two_people_in_a_home_do_not_write_over_each_other(place):
     reports = house.show()["home_reports"]
     equal((sorted(round(r["value"] / 249.08891, 2) for r in reports if r["kind"] == "u-tube"),
            sorted(r["note"] for r in reports if r["kind"] == "off")), ([1.05, 1.06, 1.07, 1.08, 1.09], ["one", "two"]), "each is kept")
+    equal(sorted(round(value / 249.08891, 2) for _, value in house.daemon.readings("mill", "tube")),
+          [1.05, 1.06, 1.07, 1.08, 1.09, 1.1, 1.11, 1.12, 1.13, 1.14, 1.15], "and what the office records beside them")
 
 
 @suite.test
