@@ -62,7 +62,7 @@ struct series_span {
  * Adds readings of the past in bulk: of one point, in order of time, each later than what the point
  * has. UTC days that end by `before_ms`, and behind which there is another reading among these, are
  * packed at once together with their hours; the rest lies as with series_append. The hours in
- * *rolled are kept with the packs: nobody needs to put them.
+ * *rolled are put, those of the packs and of days between without readings: nobody needs to.
  */
 enum store_status series_load(struct store *store, int64_t key, const struct reading *readings,
                               size_t count, enum series_origin origin, int64_t before_ms,

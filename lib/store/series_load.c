@@ -170,6 +170,21 @@ static bool append(struct load *load, const struct reading *readings, size_t cou
     return true;
 }
 
+/* A day without readings has no pack, but the first reading behind it may cover its last hours. */
+static enum store_status put_hours_of_gaps(const struct load *load, size_t first, size_t end) {
+    enum store_status status = STORE_OK;
+    for (size_t i = first + 1; i < end && status == STORE_OK; i++) {
+        int64_t from_ms = series_day_end(load->readings[i - 1].time_ms);
+        int64_t to_ms = series_day_start(load->readings[i].time_ms);
+        int64_t covered_ms = load->readings[i].time_ms - load->interval_ms;
+        from_ms = covered_ms > from_ms ? covered_ms : from_ms;
+        if (from_ms < to_ms)
+            status =
+                series_hours_rebuild(load->store, load->key, load->interval_ms, from_ms, to_ms - 1);
+    }
+    return status;
+}
+
 static enum store_status pack_and_put(struct load *load, size_t first, int64_t before_ms,
                                       struct series_span *rolled) {
     int rows;
@@ -181,6 +196,7 @@ static enum store_status pack_and_put(struct load *load, size_t first, int64_t b
         status = delete_stored(load);
         THEN(status, series_hours_delete_rows(load->store, load->key, rolled->from_ms,
                                               rolled->to_ms - 1, &rows));
+        THEN(status, put_hours_of_gaps(load, first, next));
     }
     return status == STORE_OK ? put_rows(load, next, load->count) : status;
 }

@@ -182,6 +182,24 @@ START_TEST(a_day_goes_on_where_an_earlier_part_ended) {
 }
 END_TEST
 
+START_TEST(a_day_without_readings_has_the_hour_that_the_next_one_covers) {
+    struct reading readings[24];
+    for (int i = 0; i < 24; i++) /* an hour of the first day, one of the third, one of the fourth */
+        readings[i] = (struct reading){START_MS +
+                                           (i < 8    ? 0
+                                            : i < 16 ? 2
+                                                     : 3) *
+                                               DAY_MS +
+                                           (i % 8 + 1) * 420000,
+                                       200.0 + i % 7};
+    append(readings, 24);
+    load(readings, 24, START_MS + 9 * DAY_MS);
+    ck_assert_int_eq(ask("bulk.db", "SELECT count(*) FROM packs"), 2);
+    ck_assert_int_eq(ask("bulk.db", "SELECT count(*) FROM hours WHERE count = 0"), 2);
+    same();
+}
+END_TEST
+
 START_TEST(a_late_reading_finds_its_packed_twin) {
     struct reading readings[48], again;
     enum series_append result;
@@ -206,6 +224,7 @@ int main(void) {
     tcase_add_loop_test(tcase, parts_of_any_length_read_as_readings_one_by_one, 0, 12);
     tcase_add_test(tcase, whole_days_are_packed_at_once);
     tcase_add_test(tcase, a_day_goes_on_where_an_earlier_part_ended);
+    tcase_add_test(tcase, a_day_without_readings_has_the_hour_that_the_next_one_covers);
     tcase_add_test(tcase, a_late_reading_finds_its_packed_twin);
     return run_test_case(tcase);
 }
