@@ -3,6 +3,7 @@ contacts. The harness hands them on to the tests."""
 import ctypes
 import json
 import os
+import random
 import signal
 import socket
 import time
@@ -77,10 +78,21 @@ def stays(condition, seconds, what):
         time.sleep(0.05)
 
 
+# Below the ports that kernels lend to connections (RFC 6335 6: from 49152; Linux: from 32768), so
+# that no connection takes one between the probe and its use. Each is handed out once.
+PORTS = random.sample(range(12000, 32000), 2000)
+
+
 def free_port():
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]
+    while True:
+        port = PORTS.pop()
+        with socket.socket() as probe:
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            try:
+                probe.bind(("127.0.0.1", port))
+                return port
+            except OSError:
+                pass  # somebody has it
 
 
 def now_ms():
