@@ -28,10 +28,13 @@ enum radon_test_wrong {
     RADON_TEST_NO_VALUE,       /* no radon value with its unit */
     RADON_TEST_NO_UNCERTAINTY, /* not above 0 % to 100 % */
     RADON_TEST_NO_TIME,
-    RADON_TEST_AHEAD,  /* in the future */
-    RADON_TEST_TURNED, /* begins when it is over */
-    RADON_TEST_LONG,   /* over 400 days */
-    RADON_TEST_NO_WORD /* none of those allowed */
+    RADON_TEST_AHEAD,     /* in the future */
+    RADON_TEST_TURNED,    /* begins when it is over */
+    RADON_TEST_BRIEF,     /* under 48 hours */
+    RADON_TEST_LONG,      /* over 400 days */
+    RADON_TEST_NOT_SHORT, /* called short, and takes more than 90 days */
+    RADON_TEST_NOT_LONG,  /* called long, and takes up to 90 days */
+    RADON_TEST_NO_WORD    /* none of those allowed */
 };
 
 /** Texts, NULL or "" where nothing was typed. */

@@ -131,7 +131,10 @@ static void answer_wrong(struct api_call *call, const struct radon_test_entry *e
         [RADON_TEST_NO_TIME] = "is not a time; allowed: 2026-03-12, 2026-03-12T08:00:00Z",
         [RADON_TEST_AHEAD] = "allowed is a time that is not in the future",
         [RADON_TEST_TURNED] = "allowed is a time before \"to\"",
+        [RADON_TEST_BRIEF] = "allowed are at least 48 hours before \"to\"",
         [RADON_TEST_LONG] = "allowed are at most 400 days before \"to\"",
+        [RADON_TEST_NOT_SHORT] = "a test of more than 90 days is long; allowed: long",
+        [RADON_TEST_NOT_LONG] = "a test of up to 90 days is short; allowed: short",
     };
     int i = 0;
     while (wrong[i] == RADON_TEST_RIGHT)

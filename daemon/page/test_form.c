@@ -79,7 +79,10 @@ bool test_form_read(const struct page_view *view, struct entry *entry, size_t sy
                                            [RADON_TEST_NO_TIME] = HOME_WRONG_DAY,
                                            [RADON_TEST_AHEAD] = HOME_WRONG_AHEAD,
                                            [RADON_TEST_TURNED] = HOME_WRONG_TURNED,
+                                           [RADON_TEST_BRIEF] = HOME_WRONG_BRIEF,
                                            [RADON_TEST_LONG] = HOME_WRONG_TOO_LONG,
+                                           [RADON_TEST_NOT_SHORT] = HOME_WRONG_NOT_SHORT,
+                                           [RADON_TEST_NOT_LONG] = HOME_WRONG_NOT_LONG,
                                            [RADON_TEST_NO_WORD] = HOME_WRONG_CHOICE};
     struct radon_test_entry typed;
     enum radon_test_wrong wrong[RADON_TEST_FIELDS];

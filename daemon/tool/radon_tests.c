@@ -160,7 +160,8 @@ const struct ctl_command ctl_radon_test_commands[] = {
      "puts the result of a radon test on record",
      "VALUE has its unit: \"1.2 pCi/L\". A test sets the date of the next one; it stands beside "
      "what the monitors read in its days. --uncertainty is the device's (standard uncertainty, "
-     "default \"10 %\"); up to 90 days make a short test. --closed-house: doors and windows were "
+     "default \"10 %\"); 2 to 90 days make a short test, more a long one. --closed-house: doors "
+     "and windows were "
      "kept closed, as short tests ask for.",
      radon_test},
     {"radon-tests", "[SYSTEM] [--json]", "results of radon tests, beside the monitors",

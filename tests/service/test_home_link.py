@@ -144,6 +144,11 @@ def what_is_wrong_stands_beside_its_field_and_nothing_is_noted(place):
                              "kind": "odd", "closed_house": "perhaps"}, {"to", "value", "uncertainty", "kind", "closed_house"}),
              ("radon-test", {"from": local_day(DAY), "to": tomorrow, "value": "-1 pCi/L", "place": "den", "device": "x"}, {"to", "value"}),
              ("radon-test", {"from": local_day(2 * DAY), "to": local_day(3 * DAY), "value": "1 pCi/L", "place": "den", "device": "x"}, {"from"}),
+             ("radon-test", {"from": local_day(3 * DAY), "to": local_day(2 * DAY), "value": "1 pCi/L", "place": "den", "device": "x"}, {"from"}),
+             ("radon-test", {"from": local_day(7 * DAY), "to": local_day(3 * DAY), "value": "1 pCi/L", "place": "den", "device": "x",
+                             "kind": "long"}, {"kind"}),
+             ("radon-test", {"from": local_day(99 * DAY), "to": local_day(3 * DAY), "value": "1 pCi/L", "place": "den", "device": "x",
+                             "kind": "short"}, {"kind"}),
              ("radon-test", {"from": local_day(500 * DAY), "to": local_day(3 * DAY), "value": "1 inH2O", "place": "den",
                              "device": "x" * 300}, {"from", "value", "device"}),
              ("fan", {}, {"what"}), ("fan", {"what": "u-tube"}, {"what"}), ("fan", {"what": "off", "note": "x" * 3000}, {"note"})]
@@ -156,8 +161,8 @@ def what_is_wrong_stands_beside_its_field_and_nothing_is_noted(place):
             for name, value in fields.items():
                 check(shown.get(name, value) == value or name in ("kind", "closed_house", "zero", "what"), f"{name} stays as typed")
             for name in wanted & set(shown):
-                field = next(a for a in page.all("input") if a.get("name") == name)
-                check(f"wrong-{name}" in field["aria-describedby"] and field["aria-invalid"] == "true", "told to those who hear it")
+                (field,) = [a for a in page.all("input") + page.all("fieldset") if f"wrong-{name}" in a.get("aria-describedby", "")]
+                check(field.get("aria-invalid") == "true" or field.get("class") == "choices", "told to those who hear it")
     equal((house.show()["home_reports"], house.show()["radon_tests"], house.point()["last"]["value"]), ([], [], None), "nothing is noted")
     equal(house.told("subslab.home.report"), [], "nobody is told")
     house.send("u-tube", {"difference": "1.1", "day": local_day(DAY)})
