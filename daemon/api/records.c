@@ -9,6 +9,7 @@
 #include "pipeline/equipment_json.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -39,10 +40,28 @@ void api_learn_period(struct api_call *call) {
 
 /* ---- a reading by hand ---- */
 
+/* What a person read at a point, as typed; false after the answer, in which it is called `name`. */
+static bool take_value(struct api_call *call, const char *name, size_t point, const char *typed,
+                       double *value) {
+    const struct point_description *about = call->api->fleet->points[point].description;
+    enum dimension dimension = about->binding.unit->dimension;
+    const char *quantity = quantity_info(about->quantity)->name;
+    enum unit_status status = unit_parse(typed, dimension, value);
+    if (status == UNIT_WRONG_DIMENSION)
+        api_error(call, 400, "%s: " SAY_VALUE_OF_OTHER, name, typed, quantity,
+                  unit_list(dimension));
+    else if (status != UNIT_OK)
+        api_error(call, 400, "%s: " SAY_NO_VALUE, name, typed, quantity, unit_list(dimension));
+    else if (!quantity_plausible(about->quantity, dimension, *value))
+        api_error(call, 400, "%s: " SAY_OUTSIDE_POSSIBLE, name, typed);
+    else
+        return true;
+    return false;
+}
+
 static bool parse_by_hand(struct api_call *call, size_t point, struct reading *reading) {
     const struct point_description *description = call->api->fleet->points[point].description;
     const char *value = api_needed(call, "value"), *at = api_given(call, "at");
-    enum dimension dimension = description->binding.unit->dimension;
     reading->time_ms = call->api->now_ms;
     if (!value)
         return false;
@@ -50,15 +69,8 @@ static bool parse_by_hand(struct api_call *call, size_t point, struct reading *r
         api_error(call, 503, "%s; set it, or say when the reading was taken", call->api->clock_why);
         return false;
     }
-    if (unit_parse(value, dimension, &reading->value) != UNIT_OK) {
-        api_error(call, 400, "value: " SAY_NO_VALUE_SUCH_AS, value,
-                  description->binding.unit->spelling);
+    if (!take_value(call, "value", point, value, &reading->value))
         return false;
-    }
-    if (!quantity_plausible(description->quantity, dimension, reading->value)) {
-        api_error(call, 400, "value: " SAY_OUTSIDE_POSSIBLE, value);
-        return false;
-    }
     size_t system = call->api->fleet->points[point].system;
     if (at && !api_instant(call, "at", at, call->api->fleet->systems[system].zone, false,
                            &reading->time_ms))
@@ -122,23 +134,16 @@ void api_record_by_hand(struct api_call *call) {
 
 /* ---- visits ---- */
 
-static bool take_value(struct api_call *call, size_t system, const char *id, const char *text,
-                       double *value) {
+static bool take_value_of(struct api_call *call, size_t system, const char *id, const char *text,
+                          double *value) {
     const struct fleet *fleet = call->api->fleet;
     size_t point = fleet_find_point(fleet, system, id);
-    const struct point_description *about =
-        point == FLEET_NONE ? NULL : fleet->points[point].description;
-    if (!about) {
-        api_error(call, 400, "values.%s: is no point of %s; see: subslabctl show %s", id,
-                  fleet_system_id(fleet, system), fleet_system_id(fleet, system));
-    } else if (!text || unit_parse(text, about->binding.unit->dimension, value) != UNIT_OK) {
-        api_error(call, 400, "values.%s: " SAY_NO_VALUE_SUCH_AS, id, text ? text : "",
-                  about->binding.unit->spelling);
-    } else if (!quantity_plausible(about->quantity, about->binding.unit->dimension, *value)) {
-        api_error(call, 400, "values.%s: " SAY_OUTSIDE_POSSIBLE, id, text);
-    } else {
-        return true;
-    }
+    char name[300];
+    snprintf(name, sizeof name, "values.%s", id);
+    if (point != FLEET_NONE)
+        return take_value(call, name, point, text ? text : "", value);
+    api_error(call, 400, "%s: is no point of %s; see: subslabctl show %s", name,
+              fleet_system_id(fleet, system), fleet_system_id(fleet, system));
     return false;
 }
 
@@ -148,7 +153,7 @@ static bool take_values(struct api_call *call, size_t system, json_t *facts) {
     json_object_set_new(facts, "values", values);
     json_object_foreach(given, id, text) {
         double value = 0.0;
-        if (!take_value(call, system, id, json_string_value(text), &value))
+        if (!take_value_of(call, system, id, json_string_value(text), &value))
             return false;
         json_object_set_new(values, id, json_real(value));
     }

@@ -280,6 +280,23 @@ const char *unit_si_word(enum dimension dimension) {
     return si_words[dimension];
 }
 
+/* Which are in use: common practice, no source. */
+const char *unit_list(enum dimension dimension) {
+    static const char *const words[DIMENSION_COUNT] = {
+        [DIMENSION_PRESSURE] = "Pa, inH2O, mmH2O, hPa, kPa, inHg",
+        [DIMENSION_RADON] = "Bq/m3, pCi/L",
+        [DIMENSION_FLOW] = "m3/s, m3/h, L/s, cfm",
+        [DIMENSION_POWER] = "W, kW",
+        [DIMENSION_CURRENT] = "A, mA",
+        [DIMENSION_TEMPERATURE] = "degC, degF",
+        [DIMENSION_RATIO] = "%",
+        [DIMENSION_VOLTAGE] = "V, mV",
+        [DIMENSION_LENGTH] = "m, cm, mm, in",
+    };
+    assert((unsigned)dimension < DIMENSION_COUNT && words[dimension]);
+    return words[dimension];
+}
+
 static const struct unit *unit_named(const char *spelling) {
     const struct unit *unit = unit_find(spelling, strlen(spelling));
     assert(unit);

@@ -61,6 +61,9 @@ enum unit_status unit_parse(const char *text, enum dimension dimension, double *
  */
 const char *unit_si_word(enum dimension dimension);
 
+/** The units of a dimension that are in use, for who wrote another: "Bq/m3, pCi/L". */
+const char *unit_list(enum dimension dimension);
+
 /**
  * The spelling shown to a person and used by unit_format: US "inH2O" (riser suction), "pCi/L",
  * "cfm", "degF"; SI "Pa", "Bq/m3", "L/s", "degC".

@@ -93,10 +93,10 @@ static bool read_value(struct key_reader *reader, const struct key_path *path,
     enum unit_status status = unit_parse(text, dimension, si);
     if (status == UNIT_WRONG_DIMENSION)
         key_error(reader, path, node->line, SAY_VALUE_OF_OTHER, shown.text, quantity,
-                  unit_si_word(dimension));
+                  unit_list(dimension));
     else if (status != UNIT_OK)
         key_error(reader, path, node->line, SAY_NO_VALUE, shown.text, quantity,
-                  unit_si_word(dimension));
+                  unit_list(dimension));
     else if (!quantity_plausible(point->quantity, dimension, *si))
         key_error(reader, path, node->line, SAY_IMPOSSIBLE, shown.text, quantity);
     else if (!quantity_can_be_baseline(point->quantity, *si))

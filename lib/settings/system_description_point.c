@@ -64,8 +64,8 @@ static void read_unit(struct key_reader *reader, const struct key_path *path,
     if (draft->quantity < 0)
         return; /* its own error stands already */
     enum quantity quantity = (enum quantity)draft->quantity;
-    const char *word = unit_si_word(quantity_info(quantity)->dimension);
-    const char *text = node ? key_scalar(reader, path, node, "a unit") : word;
+    enum dimension dimension = quantity_info(quantity)->dimension;
+    const char *text = node ? key_scalar(reader, path, node, "a unit") : unit_si_word(dimension);
     if (!text)
         return;
     const struct unit *unit = unit_find(text, strlen(text));
@@ -73,10 +73,12 @@ static void read_unit(struct key_reader *reader, const struct key_path *path,
         draft->unit = unit;
     else if (unit)
         key_error(reader, path, node ? node->line : 0, SAY_UNIT_OF_OTHER,
-                  key_show(&(struct key_shown){""}, text), quantity_info(quantity)->name, word);
+                  key_show(&(struct key_shown){""}, text), quantity_info(quantity)->name,
+                  unit_list(dimension));
     else
         key_error(reader, path, node ? node->line : 0, SAY_NO_UNIT,
-                  key_show(&(struct key_shown){""}, text), quantity_info(quantity)->name, word);
+                  key_show(&(struct key_shown){""}, text), quantity_info(quantity)->name,
+                  unit_list(dimension));
 }
 
 /* What holds for conditions of this point; false when its quantity or unit had an error. */

@@ -216,7 +216,10 @@ def commissioning_learning_and_readings_by_hand(place):
         err = tool.run("record", "birch-lane-12", "suction", "1.02 inH2O", "--at", at, "--by", "me",
                        status=1)[1]
         check(word in err, f"a time that is not kept: {err}")
-    tool.run("record", "birch-lane-12", "suction", "1.02 pCi/L", "--by", "me", status=1)
+    err = tool.run("record", "birch-lane-12", "suction", "1.02 pCi/L", "--by", "me", status=1)[1]
+    check("1.02 pCi/L has a unit of another kind; allowed for suction: Pa, inH2O, mmH2O" in err, f"which units fit: {err}")
+    err = tool.run("record", "birch-lane-12", "suction", "1.02", "--by", "me", status=1)[1]
+    check("1.02 is not a value with a unit; allowed for suction: Pa, inH2O, mmH2O" in err, f"and without one: {err}")
     tool.run("record", "birch-lane-12", "nowhere", "1.02", "--by", "me", status=1)
     tool.run("record", "birch-lane-12", "suction", "1.02 inH2O", status=2)
     today = datetime.now(timezone.utc).date()

@@ -200,7 +200,7 @@ def a_visit_that_is_wrong_stays_in_its_form(place):
     good = {"on": local_day(), "found": "<b>dust", "did": "cleaned", "value-suction": "0.6", "fan-model": "radial-9",
             "changed-fan": "yes"}
     cases = [({"value-suction": "0.5 apples"}, "value-suction", "is not a value with a unit"),
-             ({"value-suction": "0.5 degC"}, "value-suction", "is not a value with a unit"),
+             ({"value-suction": "0.5 degC"}, "value-suction", "has a unit of another kind; allowed for suction: Pa, inH2O"),
              ({"value-suction": "900 inH2O"}, "value-suction", "outside what is physically possible"),
              ({"on": local_day(-86_400_000)}, "on", "not in the future"),
              ({"on": "soon"}, "on", "is not a time"), ({"on": ""}, "on", "fill this in"), ({"did": ""}, "did", "fill this in"),

@@ -55,11 +55,11 @@ static const struct refused_file refused[] = {
      "bad.yaml:3: points.sucktion: is no point of mill-house-3; did you mean \"suction\"? allowed: "
      "its points' ids"},
     {"date: 2025-10-03\nby: x\npoints:\n  suction: 1.1\n",
-     "bad.yaml:4: points.suction: 1.1 is not a value with a unit; allowed for suction: Pa and the "
-     "like"},
+     "bad.yaml:4: points.suction: 1.1 is not a value with a unit; allowed for suction: Pa, inH2O, "
+     "mmH2O, hPa, kPa, inHg"},
     {"date: 2025-10-03\nby: x\npoints:\n  suction: 20 W\n",
-     "bad.yaml:4: points.suction: 20 W has a unit of another kind; allowed for suction: Pa and the "
-     "like"},
+     "bad.yaml:4: points.suction: 20 W has a unit of another kind; allowed for suction: Pa, inH2O, "
+     "mmH2O, hPa, kPa, inHg"},
     {"date: 2025-10-03\nby: x\npoints:\n  suction: -1 inH2O\n",
      "bad.yaml:4: points.suction: -1 inH2O can be no baseline of suction; allowed: clearly above "
      "0, "
@@ -122,8 +122,8 @@ static const struct refused_file refused[] = {
      "above "
      "0, or leave the point out"},
     {"date: 2025-10-03\nby: x\npoints:\n  hole-1: 5 pCi/L\n",
-     "bad.yaml:4: points.hole-1: 5 pCi/L has a unit of another kind; allowed for field: Pa and the "
-     "like"},
+     "bad.yaml:4: points.hole-1: 5 pCi/L has a unit of another kind; allowed for field: Pa, inH2O, "
+     "mmH2O, hPa, kPa, inHg"},
 };
 
 static struct system_description *house(void) {

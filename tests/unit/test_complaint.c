@@ -26,9 +26,8 @@ START_TEST(a_sentence_is_said_with_its_parts) {
         "\"a b\" no es un código; se admite: de 1 a 64 letras (a-z, A-Z), cifras y . _ -, la "
         "primera "
         "una letra o cifra");
-    check_says(
-        "1 W is a unit of another kind; allowed for fan-power: W and the like",
-        "1 W es una unidad de otra clase; se admite para potencia del ventilador: W y semejantes");
+    check_says("1 W is a unit of another kind; allowed for fan-power: W, kW",
+               "1 W es una unidad de otra clase; se admite para potencia del ventilador: W, kW");
 }
 END_TEST
 

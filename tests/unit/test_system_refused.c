@@ -123,10 +123,11 @@ static const struct refused_file refused[] = {
     {"id: h\npoints:\n  - {id: s, quantity: suction}\n  - {id: s, quantity: radon}\n",
      "bad.yaml:4: points[2].id: \"s\" is taken by the point in line 3; allowed: an id of its own"},
     {"id: h\npoints:\n  - {id: s, quantity: suction, unit: cfm}\n",
-     "bad.yaml:3: points[s].unit: cfm is a unit of another kind; allowed for suction: Pa and the "
-     "like"},
+     "bad.yaml:3: points[s].unit: cfm is a unit of another kind; allowed for suction: Pa, inH2O, "
+     "mmH2O, hPa, kPa, inHg"},
     {"id: h\npoints:\n  - {id: s, quantity: suction, unit: furlong}\n",
-     "bad.yaml:3: points[s].unit: \"furlong\" is not a unit; allowed for suction: Pa and the like"},
+     "bad.yaml:3: points[s].unit: \"furlong\" is not a unit; allowed for suction: Pa, inH2O, "
+     "mmH2O, hPa, kPa, inHg"},
     {"id: h\npoints:\n  - {id: s, quantity: suction, every: 0 s}\n",
      "bad.yaml:3: points[s].every: 0 s is not an interval; allowed: 1 s to 366 d, such as 10 min"},
     {"id: h\npoints:\n  - {id: s, quantity: suction, every: 10}\n",
@@ -196,8 +197,8 @@ static const struct refused_file refused[] = {
      "bad.yaml:3: points[s].limits.low: suction-low is not below suction-high; allowed: lost below "
      "low below high"},
     {"id: h\npoints:\n  - {id: s, quantity: suction, limits: {low: -5 Pa}, unit: W}\n",
-     "bad.yaml:3: points[s].unit: W is a unit of another kind; allowed for suction: Pa and the "
-     "like"},
+     "bad.yaml:3: points[s].unit: W is a unit of another kind; allowed for suction: Pa, inH2O, "
+     "mmH2O, hPa, kPa, inHg"},
     {"id: h\npoints:\n  - {id: s, quantity: suction, limits: {low: 60 %}, conditions: "
      "{suction-low: {setpoint: 50 %}}}\n",
      "bad.yaml:3: points[s].conditions.suction-low: setpoint is given here and in limits; allowed: "

@@ -441,6 +441,12 @@ START_TEST(each_dimension_has_its_words) {
         ck_assert_double_eq(unit->offset, 0.0);
         ck_assert_int_eq(unit_shown(dimension, UNIT_SYSTEM_US)->dimension, dimension);
         ck_assert_int_eq(unit_shown(dimension, UNIT_SYSTEM_SI)->dimension, dimension);
+        for (const char *at = unit_list(dimension); *at; at += strspn(at, ", ")) {
+            size_t length = strcspn(at, ",");
+            const struct unit *one = unit_find(at, length);
+            ck_assert_msg(one && one->dimension == dimension, "%.*s", (int)length, at);
+            at += length;
+        }
     }
 }
 END_TEST
