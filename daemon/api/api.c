@@ -57,6 +57,7 @@ static const struct route routes[] = {
     {"POST", "/api/systems/*/points/*/record", api_record_by_hand, false},
     {"POST", "/api/systems/*/visit-done", api_visit_done, false},
     {"POST", "/api/systems/*/radon-test", api_radon_test, false},
+    {"POST", "/api/radon-tests/*/take-back", api_radon_test_take_back, false},
     {"POST", "/api/enrol", api_enrol, false},
     {"POST", "/api/systems/*/forget", api_forget, false},
     {"POST", "/api/systems/*/move-out", api_move_out, false},

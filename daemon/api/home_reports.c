@@ -99,6 +99,8 @@ enum home_kept home_reports_test(struct api *api, size_t system, struct record_r
                                               .dimension = DIMENSION_RADON,
                                               .value = test->value_bq_m3,
                                               .baseline = NAN};
+    if (radon_test_stands(api, system, test))
+        return HOME_KEPT;
     if (!pipeline_begin(api->pipeline))
         return HOME_KEPT_NOT;
     test->by = home_reports_by;

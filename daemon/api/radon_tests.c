@@ -6,6 +6,8 @@
 #include "analysis/agreement.h"
 #include "api/period_mean.h"
 #include "api/routes.h"
+#include "complaints.h"
+#include "host/log.h"
 #include "measure/duration.h"
 #include "store/records.h"
 
@@ -99,6 +101,17 @@ json_t *api_radon_tests_of(struct api *api, const char *system) {
     return NULL;
 }
 
+/* One as it stands; NULL: none of a system that there is. The caller releases. */
+static json_t *stored(struct api *api, int64_t id) {
+    struct test_list list = {api, json_array()};
+    struct store *store = pipeline_store(api->pipeline);
+    if (store)
+        record_radon_test_get(store, id, on_test, &list);
+    json_t *test = json_incref(json_array_get(list.rows, 0));
+    json_decref(list.rows);
+    return test;
+}
+
 static void answer_list(struct api_call *call, const char *system) {
     if (!api_store(call))
         return;
@@ -158,8 +171,15 @@ static const char *closed_word(const json_t *closed) {
     return json_is_true(closed) ? "yes" : json_is_false(closed) ? "no" : "neither";
 }
 
-enum store_status radon_test_keep(struct api *api, size_t system, struct record_radon_test *test) {
+bool radon_test_stands(struct api *api, size_t system, struct record_radon_test *test) {
+    struct store *store = pipeline_store(api->pipeline);
     test->system = fleet_system_id(api->fleet, system);
+    return store && record_radon_test_find(store, test, &test->id) == STORE_OK;
+}
+
+enum store_status radon_test_keep(struct api *api, size_t system, struct record_radon_test *test) {
+    if (radon_test_stands(api, system, test))
+        return STORE_OK;
     test->recorded_ms = api->now_ms;
     enum store_status status =
         record_radon_test_add(pipeline_store(api->pipeline), test, &test->id);
@@ -186,5 +206,49 @@ void api_radon_test(struct api_call *call) {
     if (pipeline_begin(api->pipeline))
         pipeline_note(api->pipeline, radon_test_keep(api, system, &test));
     if (api_commit(call))
-        api_json(call, 200, test_json(api, system, &test));
+        api_json(call, 200, stored(api, test.id));
+}
+
+/* ---- a wrong one ---- */
+
+/* Who took back what; the store has it no more. */
+static void log_taken_back(const char *by, const char *why, const json_t *test) {
+    log_line(LOG_LEVEL_NOTICE, "record",
+             "%s took back radon test %lld of %s, %.4g Bq/m3 from %s to %s, %s, %s, by %s: %s", by,
+             (long long)json_integer_value(json_object_get(test, "id")),
+             json_string_value(json_object_get(test, "system")),
+             json_number_value(json_object_get(test, "value")),
+             json_string_value(json_object_get(test, "from")),
+             json_string_value(json_object_get(test, "to")),
+             json_string_value(json_object_get(test, "place")),
+             json_string_value(json_object_get(test, "device")),
+             json_string_value(json_object_get(test, "by")), why);
+}
+
+static enum store_status take_back(struct api *api, const json_t *test) {
+    const char *id = json_string_value(json_object_get(test, "system"));
+    size_t system = fleet_find_system(api->fleet, id);
+    enum store_status status = record_radon_test_delete(
+        pipeline_store(api->pipeline), json_integer_value(json_object_get(test, "id")));
+    return status == STORE_OK ? pipeline_read_records(api->pipeline, system) : status;
+}
+
+void api_radon_test_take_back(struct api_call *call) {
+    struct api *api = call->api;
+    const char *by = api_needed(call, "by"), *why = by ? api_needed(call, "why") : NULL;
+    if (!why || !api_store(call))
+        return;
+    json_t *test = stored(api, strtoll(call->parts[1], NULL, 10));
+    if (!test) {
+        api_error(call, 404, SAY_NO_RADON_TEST, call->parts[1]);
+        return;
+    }
+    if (pipeline_begin(api->pipeline))
+        pipeline_note(api->pipeline, take_back(api, test));
+    if (api_commit(call)) {
+        log_taken_back(by, why, test);
+        api_json(call, 200, test);
+    } else {
+        json_decref(test);
+    }
 }

@@ -17,7 +17,11 @@ struct radon_test_monitor {
 struct radon_test_monitor radon_test_monitor(const struct api *api, size_t point,
                                              const struct record_radon_test *test);
 
-/** Puts a test on record, within the turn's transaction; gives it number, system and time. */
+/** Is the very same test on record, whoever wrote it down? Gives it that number, and the system. */
+bool radon_test_stands(struct api *api, size_t system, struct record_radon_test *test);
+
+/** Puts a test on record, within the turn's transaction, unless it stands there; gives it number,
+    system and time. */
 enum store_status radon_test_keep(struct api *api, size_t system, struct record_radon_test *test);
 
 /** Tests of a system (NULL: all), oldest first; the caller releases. NULL: the store failed. */
@@ -26,5 +30,6 @@ json_t *api_radon_tests_of(struct api *api, const char *system);
 void api_radon_tests(struct api_call *call);
 void api_radon_tests_of_system(struct api_call *call);
 void api_radon_test(struct api_call *call);
+void api_radon_test_take_back(struct api_call *call);
 
 #endif

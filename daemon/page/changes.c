@@ -170,6 +170,10 @@ static void radon_test(struct page_view *view, const struct page_form *form) {
     of_system(view, form, page_radon_test_take);
 }
 
+static void take_back(struct page_view *view, const struct page_form *form) {
+    of_system(view, form, page_take_back_take);
+}
+
 /* ---- the homeowner's link ---- */
 
 static void change_share(struct api_call *call) {
@@ -221,6 +225,7 @@ static const struct {
     {"systems", "commission", page_commission_take, false},
     {"systems", "visit-done", visit_done, false},
     {"systems", "radon-test", radon_test, false},
+    {"systems", "take-back", take_back, false},
     {"systems", "share", share, false},
     {"systems", "withdraw-share", share, false},
 };

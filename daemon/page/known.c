@@ -52,5 +52,5 @@ bool known_is_newest(const struct page_view *view, size_t system, enum known_kin
                      const struct page_form *form, struct known *last) {
     const char *known = page_form_value(form, field_names[kind]);
     *last = known_last(view, system, kind);
-    return !*known || strtoll(known, NULL, 10) == last->id;
+    return !*known || strtoll(known, NULL, 10) >= last->id; /* more: what it knew was taken back */
 }

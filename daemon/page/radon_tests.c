@@ -10,6 +10,7 @@
 #include "page/view_words.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -100,22 +101,127 @@ static void show_again(struct page_view *view, size_t system, struct entry *entr
     entry_end_again(entry, system, status);
 }
 
+/* The very same test sent once more, by whomever, is on record already. */
 void page_radon_test_take(struct page_view *view, size_t system, const struct page_form *typed) {
     struct entry entry = {.view = view, .typed = typed};
     struct html_address back = page_system_address(view, system, "");
     struct record_radon_test test = {0};
     struct known last;
     char meanwhile[500];
-    if (!known_is_newest(view, system, KNOWN_TESTS, typed, &last)) {
+    bool newest = known_is_newest(view, system, KNOWN_TESTS, typed, &last);
+    if (!test_form_read(view, &entry, system, &test)) {
+        show_again(view, system, &entry, 400);
+    } else if (radon_test_stands(view->api, system, &test)) {
+        page_redirect(view, &back);
+    } else if (!newest) {
         entry_wrong(
             &entry, "",
             page_name_in(view, meanwhile, sizeof meanwhile, PAGE_WRITTEN_MEANWHILE, last.by));
         show_again(view, system, &entry, 409);
-    } else if (!test_form_read(view, &entry, system, &test)) {
-        show_again(view, system, &entry, 400);
     } else if (!keep(view, system, &entry, &test)) {
         show_again(view, system, &entry, 503);
     } else {
         page_redirect(view, &back);
     }
+}
+
+/* ---- a wrong one ---- */
+
+enum { LISTED_MOST = 50 };
+
+/* The newest first; word and text of each. */
+struct listed {
+    struct page_view *view;
+    size_t system, count;
+    char ids[LISTED_MOST][24], texts[LISTED_MOST][500];
+};
+
+static bool list_test(void *context, const struct record_radon_test *test) {
+    struct listed *listed = context;
+    const struct page_view *view = listed->view;
+    const struct time_zone *zone = page_zone(view, listed->system);
+    char value[PAGE_TEXT_SIZE], from[PAGE_TEXT_SIZE], to[PAGE_TEXT_SIZE];
+    size_t i = listed->count++;
+    snprintf(listed->ids[i], sizeof listed->ids[i], "%lld", (long long)test->id);
+    snprintf(listed->texts[i], sizeof listed->texts[i], "%s, %s – %s, %s, %s",
+             page_value_text(view, value, test->value_bq_m3, DIMENSION_RADON),
+             page_date_text(from, test->from_ms, zone), page_date_text(to, test->to_ms, zone),
+             test->place, test->device);
+    return listed->count < LISTED_MOST;
+}
+
+static void write_choice(const struct listed *listed, struct entry *entry) {
+    const struct page_view *view = listed->view;
+    const char *words[LISTED_MOST + 1] = {""}, *texts[LISTED_MOST + 1] = {"–"};
+    const struct entry_field test = {.name = "test",
+                                     .label = page_words(view, PAGE_WHICH_TEST),
+                                     .needed = true},
+                             why = {.name = "why",
+                                    .label = page_words(view, PAGE_WHY),
+                                    .most = "300",
+                                    .needed = true};
+    for (size_t i = 0; i < listed->count; i++) {
+        words[i + 1] = listed->ids[i];
+        texts[i + 1] = listed->texts[i];
+    }
+    entry_select(entry, &test, words, texts, listed->count + 1);
+    entry_input(entry, &why);
+}
+
+static void write_take_back(struct listed *listed, struct entry *entry) {
+    struct page_view *view = listed->view;
+    page_begin_entry(view, listed->system, "/take-back");
+    page_element(view, "p", PAGE_TAKE_BACK_MEANS);
+    write_choice(listed, entry);
+    page_end_form(view, PAGE_TAKE_BACK);
+}
+
+/* Of a system; NULL: no memory. The caller frees. */
+static struct listed *list_tests(struct page_view *view, size_t system) {
+    struct listed *listed = calloc(1, sizeof *listed);
+    struct store *store = pipeline_store(view->api->pipeline);
+    if (!listed)
+        return NULL;
+    listed->view = view;
+    listed->system = system;
+    if (store)
+        record_radon_test_list(store, fleet_system_id(view->api->fleet, system),
+                               RECORD_NEWEST_FIRST, list_test, listed);
+    return listed;
+}
+
+void page_take_back_form(struct page_view *view, size_t system) {
+    struct entry entry = {.view = view, .behind = "-take-back"};
+    struct listed *listed = list_tests(view, system);
+    if (listed && listed->count) {
+        html_markup(&view->html, "<details id=\"take-back\">");
+        page_element(view, "summary", PAGE_TAKE_BACK);
+        write_take_back(listed, &entry);
+        html_markup(&view->html, "</details>");
+    }
+    free(listed);
+}
+
+static void take_back_chosen(struct api_call *call) {
+    const char *test = json_string_value(json_object_get(call->body, "test"));
+    call->parts[1] = test ? test : "";
+    api_radon_test_take_back(call);
+}
+
+void page_take_back_take(struct page_view *view, size_t system, const struct page_form *typed) {
+    static const char *const names[] = {"test", "why"};
+    struct entry entry = {.view = view, .typed = typed, .behind = "-take-back"};
+    struct html_address back = page_system_address(view, system, "");
+    int status = 400;
+    if (entry_has(&entry, names, 2) &&
+        page_change_typed(&entry, take_back_chosen, names, 2, &status)) {
+        page_redirect(view, &back);
+        return;
+    }
+    struct listed *listed = list_tests(view, system);
+    entry_begin_again(&entry, system, PAGE_TAKE_BACK);
+    if (listed)
+        write_take_back(listed, &entry);
+    entry_end_again(&entry, system, status);
+    free(listed);
 }

@@ -15,4 +15,9 @@ void page_radon_test_form(struct page_view *view, size_t system);
 /** That form, posted: written down, or shown again with what is wrong beside each field. */
 void page_radon_test_take(struct page_view *view, size_t system, const struct page_form *typed);
 
+/** The form that takes back a wrong one of the system's; nothing where there is none. */
+void page_take_back_form(struct page_view *view, size_t system);
+/** What was typed in it. */
+void page_take_back_take(struct page_view *view, size_t system, const struct page_form *typed);
+
 #endif

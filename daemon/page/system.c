@@ -82,6 +82,7 @@ static void write_actions(struct page_view *view, size_t system) {
     html_markup(&view->html, "</p>");
     page_visit_form(view, system);
     page_radon_test_form(view, system);
+    page_take_back_form(view, system);
     page_service_form(view, system);
     write_share_form(view, system);
     html_markup(&view->html, "</section>");

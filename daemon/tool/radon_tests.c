@@ -62,6 +62,8 @@ static void add_test(struct ctl_table *table, struct ctl *ctl, const json_t *tes
     ctl_table_add(table, value);
     add_monitors(table, &shown, test);
     ctl_table_add(table, what);
+    snprintf(text, sizeof text, "%lld", (long long)json_integer_value(json_object_get(test, "id")));
+    ctl_table_add(table, text);
 }
 
 static void print_tests(struct ctl *ctl, const json_t *list) {
@@ -70,8 +72,9 @@ static void print_tests(struct ctl *ctl, const json_t *list) {
         {ctl_words(ctl, PAGE_HEAD_ENDED), false, CTL_KEEP_WHOLE},
         {ctl_words(ctl, PAGE_HEAD_RESULT), true, CTL_KEEP_WHOLE},
         {ctl_words(ctl, PAGE_HEAD_MONITOR), false, CTL_KEEP_NOTHING},
-        {ctl_words(ctl, PAGE_HEAD_TEST), false, CTL_KEEP_NOTHING}};
-    struct ctl_table *table = ctl_table_create(columns, 5);
+        {ctl_words(ctl, PAGE_HEAD_TEST), false, CTL_KEEP_NOTHING},
+        {ctl_words(ctl, PAGE_HEAD_ID), true, CTL_KEEP_WHOLE}};
+    struct ctl_table *table = ctl_table_create(columns, 6);
     const json_t *test;
     size_t i;
     json_array_foreach(list, i, test) add_test(table, ctl, test);
@@ -82,11 +85,34 @@ static void print_tests(struct ctl *ctl, const json_t *list) {
     ctl_table_destroy(table);
 }
 
+static enum ctl_status take_back(struct ctl *ctl, const char *id, const char *by, const char *why) {
+    struct ctl_path path = ctl_path("/api/radon-tests/");
+    json_t *body = json_object(), *answer = NULL;
+    ctl_path_encode(&path, id);
+    ctl_path_add(&path, "/take-back");
+    ctl_set(body, "by", by);
+    ctl_set(body, "why", why);
+    enum ctl_status status = ctl_post_json(ctl, path.text, body, &answer);
+    if (answer)
+        ctl_tell(ctl, PAGE_TOOL_TAKEN_BACK, id, ctl_text_of(answer, "system"), NULL);
+    json_decref(answer);
+    return status;
+}
+
 static enum ctl_status radon_tests(struct ctl *ctl, int argc, char **argv) {
-    struct ctl_arguments arguments = {.most = 1};
+    const char *wrong = NULL, *by = NULL, *why = NULL;
+    const struct ctl_option options[] = {{"--take-back", "ID", &wrong, NULL, false},
+                                         {"--by", "NAME", &by, NULL, false},
+                                         {"--why", "TEXT", &why, NULL, false}};
+    struct ctl_arguments arguments = {.options = options, .option_count = 3, .most = 1};
     json_t *list = NULL;
     if (!ctl_arguments(ctl, argc, argv, &arguments))
         return arguments.status;
+    if (wrong ? !by || !why || arguments.count : by || why)
+        return ctl_error(ctl, CTL_WRONG_USE, "usage: subslabctl radon-tests %s",
+                         ctl->command->usage);
+    if (wrong)
+        return take_back(ctl, wrong, by, why);
     struct ctl_path path = ctl_path(arguments.count ? "/api/systems/" : "/api/radon-tests");
     if (arguments.count) {
         ctl_path_encode(&path, arguments.operands[0]);
@@ -164,9 +190,12 @@ const struct ctl_command ctl_radon_test_commands[] = {
      "and windows were "
      "kept closed, as short tests ask for.",
      radon_test},
-    {"radon-tests", "[SYSTEM] [--json]", "results of radon tests, beside the monitors",
+    {"radon-tests", "[SYSTEM] [--json] | --take-back ID --by NAME --why TEXT",
+     "results of radon tests, beside the monitors",
      "A monitor agrees with a test when they differ by no more than both say of their own "
-     "uncertainty (E_n of ISO 13528 up to 1).",
+     "uncertainty (E_n of ISO 13528 up to 1). --take-back: a test that was written down wrongly "
+     "stands no more in the record and sets no date; the log keeps what it said, who took it back "
+     "and why.",
      radon_tests},
     {0},
 };

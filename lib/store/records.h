@@ -157,6 +157,14 @@ struct record_radon_test {
 typedef bool record_radon_test_row(void *context, const struct record_radon_test *test);
 enum store_status record_radon_test_add(struct store *store, const struct record_radon_test *test,
                                         int64_t *id);
+/** The same result of the same days, device and place, whoever wrote it down; STORE_NOT_FOUND. */
+enum store_status record_radon_test_find(struct store *store, const struct record_radon_test *test,
+                                         int64_t *id);
+/** STORE_NOT_FOUND. */
+enum store_status record_radon_test_get(struct store *store, int64_t id, record_radon_test_row *row,
+                                        void *context);
+/** With what a household sent of it. Does nothing when there is none. */
+enum store_status record_radon_test_delete(struct store *store, int64_t id);
 /** Of one system (NULL: all), by the end of the test. */
 enum store_status record_radon_test_list(struct store *store, const char *system,
                                          enum record_order order, record_radon_test_row *row,

@@ -19,6 +19,33 @@ enum store_status record_radon_test_add(struct store *store, const struct record
     return status;
 }
 
+/* One value can be written in several units, which differ in the last bits. */
+enum store_status record_radon_test_find(struct store *store, const struct record_radon_test *test,
+                                         int64_t *id) {
+    return store_get_integer(
+        store,
+        "SELECT id FROM radon_tests WHERE system = ?1 AND to_ms = ?2 AND from_ms = ?3 AND "
+        "abs(value - ?4) <= 1e-9 * abs(?4) AND place = ?5 COLLATE NOCASE AND "
+        "device = ?6 COLLATE NOCASE ORDER BY id LIMIT 1",
+        VALUES(TEXT(test->system), INT(test->to_ms), INT(test->from_ms), NUMBER(test->value_bq_m3),
+               TEXT(test->place), TEXT(test->device)),
+        id);
+}
+
+enum store_status record_radon_test_delete(struct store *store, int64_t id) {
+    enum store_status status =
+        store_do(store,
+                 "DELETE FROM home_reports WHERE kind = 'radon-test' AND (system, time_ms, value) "
+                 "IN (SELECT system, to_ms, value FROM radon_tests WHERE id = ?1)",
+                 VALUES(INT(id)));
+    THEN(status, store_do(store, "DELETE FROM radon_tests WHERE id = ?1", VALUES(INT(id))));
+    return status;
+}
+
+#define TESTS                                                                                      \
+    "SELECT id, system, from_ms, to_ms, recorded_ms, value, uncertainty, kind, place, device, "    \
+    "closed_house, by FROM radon_tests"
+
 static struct record_radon_test read_row(sqlite3_stmt *row) {
     return (struct record_radon_test){
         .id = sqlite3_column_int64(row, 0),
@@ -38,17 +65,24 @@ static struct record_radon_test read_row(sqlite3_stmt *row) {
     };
 }
 
+enum store_status record_radon_test_get(struct store *store, int64_t id, record_radon_test_row *row,
+                                        void *context) {
+    sqlite3_stmt *found;
+    enum store_status status = store_first(store, TESTS " WHERE id = ?1", VALUES(INT(id)), &found);
+    if (status != STORE_OK)
+        return status;
+    const struct record_radon_test test = read_row(found);
+    row(context, &test);
+    sqlite3_reset(found);
+    return STORE_OK;
+}
+
 enum store_status record_radon_test_list(struct store *store, const char *system,
                                          enum record_order order, record_radon_test_row *row,
                                          void *context) {
     sqlite3_stmt *list;
     enum store_status status =
-        store_ask(store,
-                  STORE_OF_SYSTEM(system,
-                                  "SELECT id, system, from_ms, to_ms, recorded_ms, value, "
-                                  "uncertainty, kind, place, device, closed_house, by FROM "
-                                  "radon_tests",
-                                  "to_ms * ?2, id * ?2"),
+        store_ask(store, STORE_OF_SYSTEM(system, TESTS, "to_ms * ?2, id * ?2"),
                   VALUES(TEXT(system), INT(order)), &list);
     while (status == STORE_OK && (status = store_row(store, list)) == STORE_OK) {
         const struct record_radon_test test = read_row(list);

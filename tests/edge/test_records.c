@@ -320,6 +320,72 @@ START_TEST(radon_tests_are_kept_by_system_oldest_first) {
 }
 END_TEST
 
+/* Each of what makes a test another one; 1.5 pCi/L is 55.5 Bq/m3 but for the last bits. */
+START_TEST(the_same_radon_test_is_found_whoever_writes_it) {
+    const struct record_radon_test first = {.system = "a",
+                                            .from_ms = 30,
+                                            .to_ms = 40,
+                                            .recorded_ms = 50,
+                                            .value_bq_m3 = 55.5,
+                                            .uncertainty_relative = 0.1,
+                                            .kind = "short",
+                                            .place = "Basement",
+                                            .device = "canister",
+                                            .by = "Ann",
+                                            .closed_house = RECORD_YES};
+    struct record_radon_test other = first;
+    int64_t id = 0, found = 0;
+    ck_assert_int_eq(record_radon_test_find(store, &first, &found), STORE_NOT_FOUND);
+    ck_assert_int_eq(record_radon_test_add(store, &first, &id), STORE_OK);
+    other.value_bq_m3 = nextafter(55.5, 60.0);
+    other.place = "basement";
+    other.by = "Ben";
+    other.recorded_ms = 70;
+    ck_assert_int_eq(record_radon_test_find(store, &other, &found), STORE_OK);
+    ck_assert_int_eq(found, id);
+    for (int part = 0; part < 6; part++) {
+        other = first;
+        other.system = part == 0 ? "b" : "a";
+        other.from_ms += part == 1;
+        other.to_ms += part == 2;
+        other.value_bq_m3 += 0.1 * (part == 3);
+        other.place = part == 4 ? "den" : first.place;
+        other.device = part == 5 ? "film" : first.device;
+        ck_assert_msg(record_radon_test_find(store, &other, &found) == STORE_NOT_FOUND, "part %d",
+                      part);
+    }
+}
+END_TEST
+
+START_TEST(a_radon_test_goes_with_what_the_household_sent_of_it) {
+    const struct record_radon_test test = {.system = "a",
+                                           .from_ms = 30,
+                                           .to_ms = 40,
+                                           .recorded_ms = 50,
+                                           .value_bq_m3 = 55.5,
+                                           .uncertainty_relative = 0.1,
+                                           .kind = "short",
+                                           .place = "den",
+                                           .device = "canister",
+                                           .by = "homeowner",
+                                           .closed_house = RECORD_YES};
+    const struct record_home_report sent = {"a", 50, 40, "radon-test", NULL, 55.5, NULL},
+                                    tube = {"a", 50, 40, "u-tube", NULL, 55.5, NULL};
+    int64_t id = 0, count = 0;
+    ck_assert_int_eq(record_radon_test_add(store, &test, &id), STORE_OK);
+    ck_assert_int_eq(record_home_report_add(store, &sent), STORE_OK);
+    ck_assert_int_eq(record_home_report_add(store, &tube), STORE_OK);
+    ck_assert_int_eq(record_radon_test_delete(store, id + 1), STORE_OK);
+    listed[0] = '\0';
+    ck_assert_int_eq(record_radon_test_get(store, id, list_tests, NULL), STORE_OK);
+    ck_assert_str_eq(listed, "a:30-40:55.5±0.1:short:den:canister:1:homeowner ");
+    ck_assert_int_eq(record_radon_test_delete(store, id), STORE_OK);
+    ck_assert_int_eq(record_radon_test_get(store, id, list_tests, NULL), STORE_NOT_FOUND);
+    ck_assert_int_eq(record_home_report_count(store, "a", 0, &count), STORE_OK);
+    ck_assert_int_eq(count, 1);
+}
+END_TEST
+
 static bool list_home_report(void *context, const struct record_home_report *report) {
     (void)context;
     size_t length = strlen(listed);
@@ -399,6 +465,8 @@ int main(void) {
     tcase_add_test(tcase, commissioning_is_listed_oldest_first);
     tcase_add_test(tcase, visits_are_listed_oldest_first);
     tcase_add_test(tcase, radon_tests_are_kept_by_system_oldest_first);
+    tcase_add_test(tcase, the_same_radon_test_is_found_whoever_writes_it);
+    tcase_add_test(tcase, a_radon_test_goes_with_what_the_household_sent_of_it);
     tcase_add_test(tcase, readings_by_hand_keep_who_took_them_first);
     tcase_add_test(tcase, what_a_household_sent_is_listed_newest_first_and_counted);
     tcase_add_test(tcase, service_states_are_put_and_taken_back);

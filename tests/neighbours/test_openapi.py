@@ -106,6 +106,10 @@ def put_on_record(answers, begin):
     answers.post("/api/systems/*/radon-test", "/api/systems/mill/radon-test",
                  {"by": "x", "from": rfc3339(begin + 5 * DAY)[:10], "to": rfc3339(begin + 9 * DAY)[:10],
                   "value": "1.5 pCi/L", "place": "basement", "device": "canister", "closed_house": True})
+    wrong = answers.daemon.post("/api/systems/mill/radon-test", {
+        "by": "x", "from": rfc3339(begin + 5 * DAY)[:10], "to": rfc3339(begin + 9 * DAY)[:10], "value": "15 pCi/L",
+        "place": "basement", "device": "canister"})
+    answers.post("/api/radon-tests/*/take-back", f"/api/radon-tests/{wrong['id']}/take-back", {"by": "x", "why": "a slip"})
     answers.post("/api/import", "/api/import?file=x.csv", csv + f"{rfc3339(begin - DAY)},mill,suction,249,Pa\nbad\n",
                  headers={"Content-Type": "text/csv"})
     answers.get("/api/fans")

@@ -134,6 +134,35 @@ def radon_tests_stand_beside_the_monitors(place):
 
 
 @suite.test
+def a_radon_test_said_twice_is_one_and_a_wrong_one_is_taken_back(place):
+    _, _, daemon, tool = furnished(place, days=8)
+    today = datetime.now(timezone.utc).date()
+    usual = ("--from", today - timedelta(days=6), "--to", today - timedelta(days=2), "--place", "basement", "--device", "canister 7")
+    tool.run("radon-test", "birch-lane-12", "1.5 pCi/L", *usual, "--by", "Ann")
+    once = tool.json("radon-tests")
+    for value, name in (("1.5 pCi/L", "Ann"), ("55.5 Bq/m3", "Ben")):
+        said = tool.run("radon-test", "birch-lane-12", value, *usual, "--by", name)[0]
+        check("1.5 pCi/L" in said, f"answered as it stands: {said}")
+    equal(tool.json("radon-tests"), once, "the very same test is one, whoever says it and in which unit")
+    tool.run("radon-test", "birch-lane-12", "15 pCi/L", *usual, "--by", "Ben")
+    right, wrong = (str(test["id"]) for test in tool.json("radon-tests"))
+    for missing in ((), ("--by", "Ann"), ("--why", "slip")):
+        tool.run("radon-tests", "--take-back", wrong, *missing, status=2)
+    for nobody in ("99", "0", "x", "-1"):
+        said = tool.run("radon-tests", "--take-back", nobody, "--by", "Ann", "--why", "slip", status=1)[1]
+        check("there is no radon test" in said, said)
+    equal(len(tool.json("radon-tests")), 2, "nothing was taken back")
+    said = tool.run("radon-tests", "--take-back", wrong, "--by", "Cy Vane", "--why", "a point was lost")[0]
+    check("birch-lane-12" in said, said)
+    equal([str(test["id"]) for test in tool.json("radon-tests")], [right], "the wrong one is gone")
+    tool.run("radon-tests", "--take-back", wrong, "--by", "Cy Vane", "--why", "twice", status=1)
+    check("15 pCi/L" not in daemon.request("GET", "/systems/birch-lane-12/record", page=True).body.decode(), "and from the record")
+    (line,) = [line for line in daemon.log().splitlines() if "took back" in line]
+    check(all(part in line for part in ("Cy Vane", "birch-lane-12", "555 Bq/m3", "basement", "canister 7", "by Ben", "a point was lost")),
+          f"the log keeps what it said, who took it back and why: {line}")
+
+
+@suite.test
 def export_gives_what_import_takes(place):
     _, _, daemon, tool = furnished(place, days=3)
     text = tool.run("export", "birch-lane-12")[0]

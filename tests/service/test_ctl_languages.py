@@ -45,7 +45,7 @@ ROWS = {
     "visits": [{**VISIT, "system": f"birch-lane-{i}", "name": "QQQ", "address": "QQQ", "time_zone": "America/Denver",
                 "reasons": [{"condition": "suction-low", "text": "⟦5⟧"}], "check": ["⟦6⟧"], "bring": ["⟦7⟧"],
                 "priority": ("low", "medium", "high")[i]} for i in range(3)],
-    "radon-tests": [{"system": "birch-lane-12", "quantity": "radon", "value": 60.0, "uncertainty": 0.1, "kind": kind,
+    "radon-tests": [{"id": 7, "system": "birch-lane-12", "quantity": "radon", "value": 60.0, "uncertainty": 0.1, "kind": kind,
                      "place": "QQQ", "device": "QQQ", "by": "QQQ", "from": THEN, "to": THEN,
                      "time_zone": "America/Denver", "monitors": monitors}
                     for kind, monitors in (("short", [{"point": "QQQ", "mean": 48.1, "agrees": True}]),
@@ -79,6 +79,7 @@ CHANGES = {
     "record": ["record", "birch-lane-12", "suction", "0.62 inH2O", "--by", "QQQ"],
     "visit-done": VISIT_DONE, "visit-done, the new normal": [*VISIT_DONE, "--new-baseline"],
     "deliveries --again": ["deliveries", "--again", "d-1"],
+    "radon-tests --take-back": ["radon-tests", "--take-back", "7", "--by", "QQQ", "--why", "QQQ"],
     "test-alert": ["test-alert", "office"],
     "import": ["import", "readings.csv"],
     "forget": ["forget", "birch-lane-12", "--by", "QQQ", "--yes"],
@@ -114,6 +115,7 @@ def script():
         ("POST", f"{of_one}/visit-done"): lambda _, body: (200, {
             "unmeasured": ["QQQ", "QQQs"], "new_baseline": b"new_baseline" in body}),
         ("POST", "/api/deliveries/d-1/again"): (200, ROWS["deliveries"][0]),
+        ("POST", "/api/radon-tests/7/take-back"): (200, ROWS["radon-tests"][0]),
         ("POST", "/api/contacts/office/test-alert"): (200, {"id": "d-1"}),
         ("GET", "/api/deliveries/d-1"): (200, {**ROWS["deliveries"][1], "state": "sent"}),
         ("POST", "/api/import"): (200, {"taken": 1, "same": 2, "bad": 0, "errors": []}),

@@ -278,8 +278,10 @@ def a_test_of_the_household_stands_beside_the_monitors(place):
                                   headers={"Content-Type": "text/csv"})
     equal(answer.status, 200, "history")
     wait_until(lambda: house.daemon.alarms() and house.daemon.alarm("retest-due"), 10, "a test is due")
-    house.send("radon-test", {"from": local_day(8 * DAY), "to": local_day(3 * DAY), "value": "1,3 pCi/L", "place": "Wohnküche",
-                              "device": "charcoal <kit> 4711", "uncertainty": "15 %", "closed_house": "yes"})
+    sent = {"from": local_day(8 * DAY), "to": local_day(3 * DAY), "value": "1,3 pCi/L", "place": "Wohnküche",
+            "device": "charcoal <kit> 4711", "uncertainty": "15 %", "closed_house": "yes"}
+    for _ in range(2):  # a second tap
+        house.send("radon-test", sent)
     (test,) = house.show()["radon_tests"]
     equal((test["by"], test["place"], test["kind"], test["closed_house"], test["uncertainty"], round(test["value"], 2)),
           ("homeowner", "Wohnküche", "short", True, 0.15, 48.1), "the test")
@@ -295,6 +297,23 @@ def a_test_of_the_household_stands_beside_the_monitors(place):
             check(word in page.text, f"{word}: {page.text}")
     english = re.findall(r"\b(?:over|under|known|since|ago|the|and|of|test|reading)\b", page.text.replace("charcoal <kit> 4711", ""))
     equal(english, [], f"nothing is left in English: {page.text}")
+    equal([len(house.show()["home_reports"]), len(house.told("subslab.home.report"))], [1, 1], "noted and told once")
+    wrong = {"test": "", "why": ""}
+    answer = post_form(house.daemon, "/systems/mill/take-back", {"token": house.session.token, **wrong}, house.session.cookie)
+    equal(answer.status, 400, "which, and why?")
+    equal({a["id"] for a in Page(answer.body.decode()).all("span") if a.get("class") == "wrong"},
+          {"wrong-test-take-back", "wrong-why-take-back"}, "beside the fields")
+    check("4711" in house.session.get("/systems/mill").text, "nothing was taken back")
+    house.session.post("/systems/mill/take-back", test=str(test["id"]), why="another house's kit")
+    equal([house.show()["radon_tests"], house.show()["home_reports"]], [[], []], "taken back")
+    for path in (house.links["mill"], "/systems/mill", "/systems/mill/record"):
+        check("4711" not in house.session.get(path).text, f"nothing is left of it on {path}")
+    wait_until(lambda: [a for a in house.daemon.alarms() if a["condition"] == "retest-due" and a["returned"] is None], 10,
+               "a test is due again")
+    check(re.search(r"installer took back radon test .*charcoal <kit> 4711, by homeowner: another house's kit", house.daemon.log()),
+          "the log keeps it with the name")
+    house.send("radon-test", sent)
+    equal(len(house.show()["radon_tests"]), 1, "and it can be sent anew")
 
 
 @suite.test
