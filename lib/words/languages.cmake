@@ -11,7 +11,7 @@ function(add_languages target name)
         string(PREPEND text "\n")
         string(REPLACE "\"" "\\\"" text "${text}")
         string(REGEX REPLACE "\n#[^\n]*" "" text "${text}")
-        foreach(array conditions=CONDITION_ advice=ADVICE_ quantities=QUANTITY_ causes=CAUSE_
+        foreach(array conditions=CONDITION_ advice=ADVICE_ quantities=QUANTITY_ causes=CAUSE_ cause_actions=CAUSE_
                 reasoning=CAUSE_ facts=FACT_ methods=FAN_METHOD_ items=VISIT_ subject_prefix=WORDING_
                 plain_suffix=WORDING_ again=WORDING_ statuses=WORDING_ plain_statuses=WORDING_ home=HOME_ letter=LETTER_
                 page=PAGE_ complaints=COMPLAINT_

@@ -124,6 +124,8 @@ static void add_plain_over(struct wording_writer *writer) {
 static void add_plain_alarm(struct wording_writer *writer) {
     const struct wording_facts *facts = writer->facts;
     wording_writer_paragraph(writer, writer->condition->plain_what);
+    if (wording_only_sensor(facts->condition, &facts->explained))
+        wording_writer_paragraph(writer, writer->texts->plain_sensor);
     if (facts->kind == WORDING_ACKNOWLEDGED)
         wording_writer_paragraph(writer, writer->texts->taken_on);
     if (facts->kind == WORDING_CHATTERING)
@@ -134,7 +136,7 @@ static void add_plain_alarm(struct wording_writer *writer) {
     wording_writer_time(writer, writer->texts->since, facts->since_ms);
     wording_writer_plain_radon(writer);
     wording_writer_mean(writer);
-    add_advice(writer, wording_advice_of(facts->condition));
+    add_advice(writer, wording_advice_of(facts->condition, &facts->explained));
 }
 
 static void add_plain_digest(struct wording_writer *writer) {
@@ -202,7 +204,8 @@ static void add_cautions(struct wording_writer *writer) {
     if (writer->facts->role != WORDING_TECHNICIAN)
         return;
     enum wording_advice advice =
-        writer->condition ? wording_advice_of(writer->facts->condition) : ADVICE_VISIT;
+        writer->condition ? wording_advice_of(writer->facts->condition, &writer->facts->explained)
+                          : ADVICE_VISIT;
     bool hands_on = advice != ADVICE_SENSOR && advice != ADVICE_SERVICE && advice != ADVICE_TEST &&
                     advice != ADVICE_READING && advice != ADVICE_CALIBRATION;
     const struct wording_texts *texts = writer->texts;
@@ -221,7 +224,8 @@ static void add_findings(struct wording_writer *writer) {
     wording_writer_list(writer, writer->texts->systems, &facts->lines);
     if (facts->kind == WORDING_ACKNOWLEDGED)
         wording_writer_acknowledged(writer);
-    text_buffer_format(&writer->out, "%s: %s\n", writer->texts->action, writer->condition->action);
+    text_buffer_format(&writer->out, "%s: %s\n", writer->texts->action,
+                       wording_action(writer->texts, facts->condition, &facts->explained));
     if (facts->role == WORDING_TECHNICIAN) {
         wording_writer_list(writer, writer->texts->check, &facts->explained.check);
         wording_writer_list(writer, writer->texts->bring, &facts->explained.bring);

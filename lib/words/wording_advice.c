@@ -41,8 +41,57 @@ static const enum wording_advice advice_of[CONDITION_COUNT] = {
     [CONDITION_BACKUP_FAILING] = ADVICE_SERVICE,
 };
 
-enum wording_advice wording_advice_of(enum condition condition) {
-    return advice_of[condition];
+/* The causes that are claimed; 0 when nothing is: nothing beyond the usual, unknown, undecided. */
+static size_t claimed(const struct explanation *explained,
+                      enum diagnosis_cause causes[DIAGNOSIS_CAUSES_MAX]) {
+    size_t count = explained->cause ? diagnosis_claim_causes(explained->cause, causes) : 0;
+    for (size_t i = 0; i < count; i++)
+        if (causes[i] == CAUSE_NONE || causes[i] == CAUSE_UNKNOWN || causes[i] == CAUSE_UNDECIDED)
+            return 0;
+    return count;
+}
+
+/* The first of these that a cause asks for: what could hurt or is soon looked at comes first. */
+static enum wording_advice advice_of_causes(const enum diagnosis_cause *causes, size_t count) {
+    bool water = false, off = false, blocked = false;
+    for (size_t i = 0; i < count; i++) {
+        water = water || causes[i] == CAUSE_WATER_HIGH;
+        off = off || causes[i] == CAUSE_FAN_OFF;
+        blocked =
+            blocked || causes[i] == CAUSE_BLOCKED_BEFORE || causes[i] == CAUSE_BLOCKED_DISCHARGE;
+    }
+    return water ? ADVICE_WATER : off ? ADVICE_FAN : blocked ? ADVICE_BLOCK : ADVICE_WEAK;
+}
+
+/* A low suction with a leak asks for another thing than one with a fan that is off. Radon, water
+   and sensors ask for the same whatever causes them, a fan without power for a look at its switch.
+ */
+enum wording_advice wording_advice_of(enum condition condition,
+                                      const struct explanation *explained) {
+    enum wording_advice advice = advice_of[condition];
+    enum diagnosis_cause causes[DIAGNOSIS_CAUSES_MAX];
+    size_t count = claimed(explained, causes);
+    if (count == 0 || condition == CONDITION_FAN_STOPPED || !wording_advice_flue(advice))
+        return advice;
+    return advice_of_causes(causes, count);
+}
+
+const char *wording_action(const struct wording_texts *texts, enum condition condition,
+                           const struct explanation *explained) {
+    enum diagnosis_cause causes[DIAGNOSIS_CAUSES_MAX];
+    size_t count = claimed(explained, causes);
+    if (count == 0 || condition == CONDITION_WATER_HIGH)
+        return texts->conditions[condition].action;
+    return count > 1 ? texts->several_actions : texts->cause_actions[causes[0]];
+}
+
+bool wording_only_sensor(enum condition condition, const struct explanation *explained) {
+    enum diagnosis_cause causes[DIAGNOSIS_CAUSES_MAX];
+    size_t count = claimed(explained, causes), sensors = 0;
+    for (size_t i = 0; i < count; i++)
+        sensors += causes[i] == CAUSE_GAUGE_TUBE || causes[i] == CAUSE_UNIT_MIX_UP ||
+                   causes[i] == CAUSE_SENSOR_FAULT;
+    return count > 0 && sensors == count && wording_advice_flue(advice_of[condition]);
 }
 
 enum wording_advice wording_advice_over(enum condition condition) {
@@ -64,14 +113,11 @@ enum wording_advice wording_advice_over(enum condition condition) {
 bool wording_advice_ice(enum condition condition, const struct explanation *explained) {
     enum diagnosis_cause causes[DIAGNOSIS_CAUSES_MAX];
     bool weak = condition == CONDITION_SUCTION_LOST || condition == CONDITION_SUCTION_LOW;
-    size_t count = explained->cause ? diagnosis_claim_causes(explained->cause, causes) : 0;
-    for (size_t i = 0; i < count; i++) {
+    size_t count = claimed(explained, causes);
+    for (size_t i = 0; i < count; i++)
         if (causes[i] == CAUSE_BLOCKED_DISCHARGE)
             return explained->frost;
-        if (causes[i] != CAUSE_NONE && causes[i] != CAUSE_UNKNOWN && causes[i] != CAUSE_UNDECIDED)
-            weak = false;
-    }
-    return explained->frost && weak;
+    return explained->frost && weak && count == 0;
 }
 
 bool wording_advice_flue(enum wording_advice advice) {

@@ -71,17 +71,20 @@ struct wording_texts {
     struct wording_advice_text advice[ADVICE_COUNT];
     const char *quantities[QUANTITY_COUNT];
     const char *causes[CAUSE_COUNT];
+    const char *cause_actions[CAUSE_COUNT]; /* wording_action; NULL: it is never claimed */
+    const char *several_actions;            /* of several causes */
     /* evidence.h: sentences of facts, why a cause fits (NULL: it is never claimed), what to check
      */
     const char *facts[FACT_COUNT], *reasoning[CAUSE_COUNT], *methods[FAN_METHOD_COUNT];
     const char *quantity_at, *weather, *weather_radon;
     const char *items[VISIT_ITEM_COUNT];
     struct wording_calendar_text calendar;
-    const char *ice_look, *ice_leave;        /* beside the advice (wording_advice_ice) */
-    const char *carbon_monoxide;             /* a paragraph of its own where wording_advice_flue */
-    const char *home[HOME_TEXT_COUNT];       /* of the homeowner's link */
-    const char *letter[LETTER_TEXT_COUNT];   /* of the year's letter */
-    const char *page[PAGE_TEXT_COUNT];       /* of the contractor's sheets, and the tool's */
+    const char *plain_sensor;              /* only the sensor is suspected (wording_only_sensor) */
+    const char *ice_look, *ice_leave;      /* beside the advice (wording_advice_ice) */
+    const char *carbon_monoxide;           /* a paragraph of its own where wording_advice_flue */
+    const char *home[HOME_TEXT_COUNT];     /* of the homeowner's link */
+    const char *letter[LETTER_TEXT_COUNT]; /* of the year's letter */
+    const char *page[PAGE_TEXT_COUNT];     /* of the contractor's sheets, and the tool's */
     const char *complaints[COMPLAINT_COUNT]; /* why something typed is refused (complaint.h) */
     const char *months[12];
     const char *date;                               /* {day} {month} {year} {time} */
@@ -125,7 +128,14 @@ struct wording_language {
 extern const struct wording_language wording_languages[]; /* English first */
 extern const size_t wording_language_count;
 
-enum wording_advice wording_advice_of(enum condition condition);
+/** What fits the causes that are claimed; where none is, the condition alone. */
+enum wording_advice wording_advice_of(enum condition condition,
+                                      const struct explanation *explained);
+/** The same for the trade: what to do. */
+const char *wording_action(const struct wording_texts *texts, enum condition condition,
+                           const struct explanation *explained);
+/** Is it a fault of the system by its name, and by all causes that are claimed one of a sensor? */
+bool wording_only_sensor(enum condition condition, const struct explanation *explained);
 /** The same when it is over. */
 enum wording_advice wording_advice_over(enum condition condition);
 /** Should people look for ice at the end of the pipe? */

@@ -240,6 +240,9 @@ START_TEST(no_limit_or_span_stands_fixed_in_a_text) {
             check_no_number(text->leave_alone);
             check_no_number(text->again);
         }
+        for (int c = CAUSE_FAN_OFF; c <= CAUSE_WATER_HIGH; c++)
+            check_no_number(texts->cause_actions[c]);
+        check_no_number(texts->several_actions);
     }
 }
 END_TEST

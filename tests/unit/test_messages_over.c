@@ -76,6 +76,7 @@ START_TEST(a_weak_pull_does_not_prove_that_the_fan_runs) {
     struct wording_facts facts = full_facts();
     facts.condition = CONDITION_FIELD_WEAK;
     facts.role = WORDING_HOMEOWNER;
+    facts.explained = explanation_none();
     char *text = wording_render(&facts);
     SAYS(text, "Most likely the fan still runs.");
     free(text);
