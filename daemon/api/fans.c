@@ -73,6 +73,7 @@ static void find_next(struct fan_model_facts *model, const struct api *api,
         if (lives[i].ended_ms != TIMESTAMP_NONE)
             continue;
         next.ailing = fan_lives_ailing(pipeline_monitor(api->pipeline), &lives[i], &next.condition);
+        model->ailing += next.ailing;
         find_chance(&next, known, known_count);
         insert_next(model, &next);
     }

@@ -29,6 +29,7 @@ struct fan_next {
 struct fan_model_facts {
     const char *model; /* NULL: no model is named */
     size_t running, replaced, failures, unsaid, undated;
+    size_t ailing;               /* of those that run: an alarm speaks of them */
     double years, watched_years; /* of service, and of these seen */
     struct survival share[FAN_AGES];
     enum survival_status known[FAN_AGES];

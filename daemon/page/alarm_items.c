@@ -66,12 +66,29 @@ static void write_cause_of(struct page_view *view, const struct explanation *exp
     html_markup(&view->html, "</p>");
 }
 
+/* Of the first that stands: what is over asks for nothing more than it does alone. */
+static void write_do(struct page_view *view, const struct alarm_group *group,
+                     const struct alarm_details *details) {
+    size_t first = 0;
+    for (size_t i = group->of_cause; i-- > 0;)
+        if (alarm_stands(group->members[i]))
+            first = i;
+    const struct alarm *alarm = group->members[first];
+    html_markup(&view->html, "<p>");
+    page_fill(view, PAGE_WHAT_TO_DO,
+              slot_strong(wording_do(view->language, alarm->condition, &details[first].explained,
+                                     !alarm_stands(alarm))));
+    html_markup(&view->html, "</p>");
+}
+
 /* What to do, and how sure: said once for all alarms of the cause. */
 static void write_diagnosis(struct page_view *view, const struct alarm_group *group) {
     struct alarm_details details[ALARM_GROUP_MOST] = {0};
     struct merged evidence = {.count = 0}, check = {.count = 0}, bring = {.count = 0};
     for (size_t i = 0; i < group->of_cause; i++) {
         alarm_details_open(&details[i], group->members[i]->details, reader_of(view));
+        if (!alarm_stands(group->members[i]))
+            continue;
         merge(&check, details[i].explained.check);
         merge(&bring, details[i].explained.bring);
     }
@@ -79,7 +96,8 @@ static void write_diagnosis(struct page_view *view, const struct alarm_group *gr
     merge(&evidence, details[0].explained.evidence);
     if (has_cause(&details[0]))
         write_cause_of(view, &details[0].explained);
-    write_texts(view, PAGE_CHECK_FIRST_DO, &check);
+    write_do(view, group, details);
+    write_texts(view, PAGE_CHECK_FIRST, &check);
     write_texts(view, PAGE_BRING, &bring);
     if (has_cause(&details[0]))
         write_evidence(view, &evidence);

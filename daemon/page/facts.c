@@ -229,12 +229,6 @@ void page_trend_sentence(struct page_view *view, const struct point_facts *facts
 
 /* ---- fan and ground ---- */
 
-/* A ratio is measured, not a chance: 102 % is no certainty, and 100 % none either. */
-static const char *ratio_text(char text[PAGE_TEXT_SIZE], double ratio) {
-    snprintf(text, PAGE_TEXT_SIZE, "%.0f %%", 100.0 * ratio);
-    return text;
-}
-
 /* Only what is sure: a slope by chance would worry people. */
 static void write_ratio_trend(struct page_view *view, const struct assessment_trend *result,
                               enum page_text falling, enum page_text rising,
@@ -244,7 +238,7 @@ static void write_ratio_trend(struct page_view *view, const struct assessment_tr
     if (!result->known || !isfinite(trend->per_year) || !(trend->p_value_cautious < 0.01))
         return;
     page_fill(view, trend->per_year < 0 ? falling : rising,
-              slot_text(ratio_text(rate, fabs(trend->per_year))));
+              slot_text(page_ratio_text(rate, fabs(trend->per_year))));
     if (trend->per_year < 0)
         write_crossing(view, result, zone);
 }
@@ -260,10 +254,11 @@ struct shown_ratio {
 static void write_ratio(struct page_view *view, const struct shown_ratio *shown,
                         const struct time_zone *zone) {
     char value[PAGE_TEXT_SIZE], low[PAGE_TEXT_SIZE], high[PAGE_TEXT_SIZE];
-    page_fill(view, PAGE_RATIO, slot_strong(ratio_text(value, shown->ratio)),
-              slot_text(ratio_text(low, shown->lower)), slot_text(ratio_text(high, shown->upper)));
+    page_fill(view, PAGE_RATIO, slot_strong(page_ratio_text(value, shown->ratio)),
+              slot_text(page_ratio_text(low, shown->lower)),
+              slot_text(page_ratio_text(high, shown->upper)));
     if (isfinite(shown->day))
-        page_fill(view, PAGE_RATIO_DAY, slot_text(ratio_text(value, shown->day)));
+        page_fill(view, PAGE_RATIO_DAY, slot_text(page_ratio_text(value, shown->day)));
     if (shown->how)
         html_format(&view->html, "; %s", page_words_of(view, shown->how));
     html_markup(&view->html, ".");

@@ -104,6 +104,19 @@ static void write_next(struct page_view *view, const struct fan_model_facts *mod
     html_markup(&view->html, "</tr>");
 }
 
+/* How many there are, and of how many an alarm speaks. */
+static void write_summary(struct page_view *view, const struct fan_facts *facts) {
+    size_t running = 0, ailing = 0;
+    for (size_t i = 0; i < facts->count; i++) {
+        running += facts->models[i].running;
+        ailing += facts->models[i].ailing;
+    }
+    html_markup(&view->html, "<p>");
+    page_fill(view, ailing ? PAGE_FANS_AILING : PAGE_FANS_WELL, slot_count(running),
+              slot_count(ailing));
+    html_markup(&view->html, "</p>");
+}
+
 static void write_all_next(struct page_view *view, const struct fan_facts *facts) {
     static const enum page_text columns[] = {PAGE_SYSTEM, PAGE_MODEL, PAGE_YEARS,
                                              PAGE_CHANCE_IN_YEAR, PAGE_ALARM};
@@ -145,11 +158,13 @@ void page_fans(struct page_view *view) {
     page_begin(view, &head);
     page_element(view, "h1", PAGE_FANS);
     if (facts.count) {
+        write_summary(view, &facts);
+        write_all_next(view, &facts);
+        page_element(view, "h2", PAGE_FANS_BY_MODEL);
         write_models(view, &facts);
         for (size_t i = 0; i < facts.count; i++)
             page_fan_curve(view, &facts.models[i], model_text(view, &facts.models[i]));
         write_worth(view, &facts);
-        write_all_next(view, &facts);
     } else {
         page_element(view, "p", PAGE_NO_FAN);
     }

@@ -12,6 +12,7 @@
 #include "page/fleet_index.h"
 #include "page/view_text.h"
 #include "page/view_words.h"
+#include "words/wording_texts.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -144,7 +145,7 @@ static void write_suction(struct page_view *view, const struct system_line_sucti
     char percent[PAGE_TEXT_SIZE];
     page_open_cell(view, PAGE_SUCTION);
     if (isfinite(share)) {
-        html_element(&view->html, "strong", page_percent_text(view, percent, share), NULL);
+        html_element(&view->html, "strong", page_ratio_text(percent, share), NULL);
         page_write(view, PAGE_OF_COMMISSIONING);
         html_markup(&view->html, "<br>");
     } else {
@@ -191,19 +192,30 @@ static void write_radons(struct page_view *view, const struct system_line *line)
     html_markup(&view->html, "</td>");
 }
 
-/* What is wrong first of all, in words: "Suction low". */
+/* What stands comes before what is over and waits to be acknowledged. */
+static bool is_worse(const struct alarm *one, const struct alarm *other) {
+    if (alarm_stands(one) != alarm_stands(other))
+        return alarm_stands(one);
+    return alarm_group_order(one, other) < 0;
+}
+
+/* What is wrong first of all, in words: "Suction low", or "Over: Fan stopped". */
 static void write_worst(struct page_view *view, size_t system) {
     const struct alarm_book *book = pipeline_alarms(view->api->pipeline);
     const struct alarm *worst = NULL;
     for (const struct alarm *alarm = alarm_book_of_system(book, system); alarm;
          alarm = alarm->next_of_system)
         if (alarm_open(alarm) && alarm_state(alarm) != ALARM_SUPPRESSED_BY_DESIGN &&
-            (!worst || alarm_group_order(alarm, worst) < 0))
+            (!worst || is_worse(alarm, worst)))
             worst = alarm;
     if (!worst)
         return;
-    html_element(&view->html, "strong", page_condition(view, worst->condition), NULL);
-    html_markup(&view->html, "<br>");
+    html_markup(&view->html, "<strong>");
+    if (!alarm_stands(worst))
+        html_format(&view->html, "%s ",
+                    wording_languages[view->language].texts->subject_prefix[WORDING_RETURNED]);
+    html_text(&view->html, page_condition(view, worst->condition));
+    html_markup(&view->html, "</strong><br>");
 }
 
 static void write_dates(struct page_view *view, size_t system, const struct system_line *line) {

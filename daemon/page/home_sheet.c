@@ -4,6 +4,7 @@
 #include "api/routes.h"
 #include "page/home.h"
 #include "page/home_radon.h"
+#include "page/view_text.h"
 #include "store/records.h"
 #include "tell/announce.h"
 #include "words/home_report.h"
@@ -147,7 +148,7 @@ static void write_pull_then(struct page_view *view, size_t point, const struct p
     if (baseline && baseline->value > 0 && state->newest_ms != TIMESTAMP_NONE) {
         html_markup(&view->html, "; ");
         home_write(view, HOME_SHARE_OF_SET_UP,
-                   home_percent(percent, state->newest_value / baseline->value), NULL, NULL);
+                   page_ratio_text(percent, state->newest_value / baseline->value), NULL, NULL);
     }
     html_markup(&view->html, "</dd>");
 }

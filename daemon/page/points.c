@@ -33,7 +33,7 @@ static void write_share(struct page_view *view, double value, const struct point
     bool shares =
         baseline && baseline->value > 0 && isfinite(value) && dimension != DIMENSION_TEMPERATURE;
     page_cell(view, PAGE_NOW_OF_COMMISSIONING,
-              shares ? page_percent_text(view, percent, value / baseline->value) : "–");
+              shares ? page_ratio_text(percent, value / baseline->value) : "–");
 }
 
 static void write_row(struct page_view *view, size_t point, const struct point_facts *facts) {

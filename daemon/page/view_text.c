@@ -42,6 +42,11 @@ char *page_percent_text(const struct page_view *view, char text[PAGE_TEXT_SIZE],
     return text;
 }
 
+char *page_ratio_text(char text[PAGE_TEXT_SIZE], double ratio) {
+    snprintf(text, PAGE_TEXT_SIZE, "%.0f %%", round(100.0 * ratio) + 0.0); /* never "-0 %" */
+    return text;
+}
+
 static void time_element(struct page_view *view, int64_t time_ms, const char *shown,
                          const char *full) {
     char machine[40];

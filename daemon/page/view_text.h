@@ -22,6 +22,9 @@ char *page_percent(char text[PAGE_TEXT_SIZE], double fraction, const char *over_
                    const char *under_1);
 /** "68 %" of a fraction. Returns text. */
 char *page_percent_text(const struct page_view *view, char text[PAGE_TEXT_SIZE], double fraction);
+/** The same of what is measured against what was: it may be over 100 %, and "over 99 %" would be
+   read as a chance. Returns text. */
+char *page_ratio_text(char text[PAGE_TEXT_SIZE], double ratio);
 
 /** "12 min ago". Returns text. */
 char *page_age_text(const struct page_view *view, char text[PAGE_TEXT_SIZE], int64_t time_ms);

@@ -391,9 +391,9 @@ void ctl_show_visit(FILE *to, const struct ctl *ctl, const json_t *visit, bool l
              ctl_date(earliest, ctl, json_object_get(visit, "earliest")),
              ctl_date(latest, ctl, json_object_get(visit, "latest")),
              ctl_words_of(ctl, ctl_text_of(visit, "priority")), NULL);
-    json_array_foreach(reasons, i, reason) ctl_text_say(
-        to, show_label(label, ctl, i == 0 ? PAGE_SHOW_WHY : NO_LABEL), SHOW_INDENT, "%s: %s",
-        ctl_condition(ctl, ctl_text_of(reason, "condition")), ctl_text_of(reason, "text"));
+    json_array_foreach(reasons, i, reason)
+        ctl_text_say(to, show_label(label, ctl, i == 0 ? PAGE_SHOW_WHY : NO_LABEL), SHOW_INDENT,
+                     "%s", ctl_text_of(reason, "text"));
     if (!lists)
         return;
     show_list(to, ctl, PAGE_SHOW_CHECK, json_object_get(visit, "check"));

@@ -27,6 +27,10 @@ struct wrong {
     size_t count;
 };
 
+static bool is_over(const json_t *alarm) {
+    return json_is_string(json_object_get(alarm, "returned"));
+}
+
 static bool is_suppressed(const json_t *alarm) {
     return strcmp(ctl_text_of(alarm, "state"), "suppressed by design") == 0;
 }
@@ -189,10 +193,27 @@ static void show_list(const struct wrong *wrong, size_t first, enum page_text ti
     const char *texts[TEXTS_MOST];
     size_t count = 0;
     for (size_t i = first; i < wrong->count; i++) {
-        if (belongs(wrong, first, i))
+        if (belongs(wrong, first, i) && !is_over(wrong->alarms[i]))
             count = add_texts(json_object_get(wrong->alarms[i], key), texts, count);
     }
     show_texts(wrong, title, texts, count);
+}
+
+/* Of the first that stands: what is over asks for nothing more than it does alone. */
+static void show_do(const struct wrong *wrong, size_t first) {
+    char label[SHOW_LABEL_SIZE];
+    size_t at = first;
+    for (size_t i = wrong->count; i-- > first;)
+        if (belongs(wrong, first, i) && !is_over(wrong->alarms[i]))
+            at = i;
+    const json_t *alarm = wrong->alarms[at];
+    struct explanation explained = explanation_none();
+    enum condition condition;
+    if (!condition_find(ctl_text_of(alarm, "condition"), &condition))
+        return;
+    explained.cause = cause_of(alarm);
+    ctl_text_say(wrong->to, show_label(label, wrong->ctl, PAGE_SHOW_DO), SHOW_INDENT, "%s",
+                 wording_do(wrong->ctl->language, condition, &explained, is_over(alarm)));
 }
 
 /* Of the most urgent alarm alone: the others say the same of other days. */
@@ -253,6 +274,7 @@ static void show_cause(const struct wrong *wrong, size_t first) {
             show_alarm(wrong, wrong->alarms[i]);
     }
     show_explained(wrong, first);
+    show_do(wrong, first);
     show_evidence(wrong, first);
     show_list(wrong, first, PAGE_SHOW_CHECK, "check");
     show_list(wrong, first, PAGE_SHOW_BRING, "bring");

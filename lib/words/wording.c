@@ -225,7 +225,7 @@ static void add_findings(struct wording_writer *writer) {
     if (facts->kind == WORDING_ACKNOWLEDGED)
         wording_writer_acknowledged(writer);
     text_buffer_format(&writer->out, "%s: %s\n", writer->texts->action,
-                       wording_action(writer->texts, facts->condition, &facts->explained));
+                       wording_do(facts->language, facts->condition, &facts->explained, false));
     if (facts->role == WORDING_TECHNICIAN) {
         wording_writer_list(writer, writer->texts->check, &facts->explained.check);
         wording_writer_list(writer, writer->texts->bring, &facts->explained.bring);
@@ -234,13 +234,13 @@ static void add_findings(struct wording_writer *writer) {
 }
 
 static void add_over(struct wording_writer *writer, bool unwatched) {
-    bool done = wording_advice_over(writer->facts->condition) == ADVICE_DONE;
+    const struct wording_facts *facts = writer->facts;
     wording_writer_cause(writer);
     wording_writer_list(writer, writer->texts->systems, &writer->facts->lines);
-    text_buffer_format(&writer->out, "%s: %s\n", writer->texts->action,
-                       unwatched ? writer->texts->unwatched_check
-                       : done    ? writer->texts->over_done
-                                 : writer->texts->over_check);
+    text_buffer_format(
+        &writer->out, "%s: %s\n", writer->texts->action,
+        unwatched ? writer->texts->unwatched_check
+                  : wording_do(facts->language, facts->condition, &facts->explained, true));
 }
 
 static void add_trade_alarm(struct wording_writer *writer) {

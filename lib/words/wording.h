@@ -124,6 +124,10 @@ char *wording_render(const struct wording_facts *facts);
 /** One line of a bundle about an alarm: what, where, since when or when it ended. The same. */
 char *wording_line(const struct wording_facts *facts);
 
+/** What the trade does, in a sentence: by the causes that are claimed, or of what is over. */
+const char *wording_do(size_t language, enum condition condition,
+                       const struct explanation *explained, bool over);
+
 /** What a condition is called to a homeowner: "the radon system pulls too little". */
 const char *wording_plain_subject(size_t language, enum condition condition);
 

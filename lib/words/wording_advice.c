@@ -76,10 +76,13 @@ enum wording_advice wording_advice_of(enum condition condition,
     return advice_of_causes(causes, count);
 }
 
-const char *wording_action(const struct wording_texts *texts, enum condition condition,
-                           const struct explanation *explained) {
+const char *wording_do(size_t language, enum condition condition,
+                       const struct explanation *explained, bool over) {
+    const struct wording_texts *texts = wording_languages[language].texts;
     enum diagnosis_cause causes[DIAGNOSIS_CAUSES_MAX];
     size_t count = claimed(explained, causes);
+    if (over)
+        return wording_advice_over(condition) == ADVICE_DONE ? texts->over_done : texts->over_check;
     if (count == 0 || condition == CONDITION_WATER_HIGH)
         return texts->conditions[condition].action;
     return count > 1 ? texts->several_actions : texts->cause_actions[causes[0]];

@@ -105,13 +105,15 @@ static void add_year(struct wording_writer *writer) {
     const struct wording_facts *facts = writer->facts;
     const struct wording_texts *texts = writer->texts;
     const struct explanation *explained = &facts->explained;
-    char mean[80], lower[80], upper[80];
+    char mean[80], lower[80], upper[80], days[24];
     if (explained->mean_days <= 0 || !isfinite(explained->mean_bq_m3))
         return;
-    text_buffer_format(&writer->out, "%s: %s %s %d d\n",
+    snprintf(days, sizeof days, "%d", explained->mean_days);
+    text_buffer_format(&writer->out, "%s: %s ",
                        explained->since_repair ? texts->mean_since_repair : texts->mean_so_far,
-                       radon_text(facts, explained->mean_bq_m3, mean), texts->over_days,
-                       explained->mean_days);
+                       radon_text(facts, explained->mean_bq_m3, mean));
+    fill_text(&writer->out, texts->over_days, &(struct fill_value){"days", days}, 1);
+    text_buffer_add(&writer->out, "\n");
     if (!isfinite(explained->year_lower_bq_m3) || !isfinite(explained->year_upper_bq_m3))
         return;
     const struct fill_value values[] = {

@@ -71,7 +71,7 @@ struct wording_texts {
     struct wording_advice_text advice[ADVICE_COUNT];
     const char *quantities[QUANTITY_COUNT];
     const char *causes[CAUSE_COUNT];
-    const char *cause_actions[CAUSE_COUNT]; /* wording_action; NULL: it is never claimed */
+    const char *cause_actions[CAUSE_COUNT]; /* wording_do; NULL: it is never claimed */
     const char *several_actions;            /* of several causes */
     /* evidence.h: sentences of facts, why a cause fits (NULL: it is never claimed), what to check
      */
@@ -96,7 +96,8 @@ struct wording_texts {
     /* labels */
     const char *where, *details, *since, *ended, *acknowledged_by, *note, *times;
     const char *value, *ratio, *probability, *share, *lasted, *time_left, *limit, *baseline;
-    const char *mean_so_far, *mean_since_repair, *over_days; /* "1.2 pCi/L", days, "d" follow */
+    const char *mean_so_far, *mean_since_repair; /* "1.2 pCi/L" and the next follow */
+    const char *over_days;                       /* {days} */
     const char *unit, *unit_sent; /* {sent} {declared}; what it read before follows */
     const char *cause, *or_cause, *confident[WORDING_GRADE_COUNT];
     const char *evidence, *check, *bring, *action, *cautions, *systems, *reasons;
@@ -131,9 +132,6 @@ extern const size_t wording_language_count;
 /** What fits the causes that are claimed; where none is, the condition alone. */
 enum wording_advice wording_advice_of(enum condition condition,
                                       const struct explanation *explained);
-/** The same for the trade: what to do. */
-const char *wording_action(const struct wording_texts *texts, enum condition condition,
-                           const struct explanation *explained);
 /** Is it a fault of the system by its name, and by all causes that are claimed one of a sensor? */
 bool wording_only_sensor(enum condition condition, const struct explanation *explained);
 /** The same when it is over. */

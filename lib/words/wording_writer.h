@@ -39,7 +39,7 @@ void wording_writer_numbers(struct wording_writer *writer);
 void wording_writer_details(struct wording_writer *writer);
 /** What it seems to send, and what it read before. */
 void wording_writer_other_unit(struct wording_writer *writer);
-/** "Since the repair: 1.2 pCi/L over 21 d": what a verdict on radon is from, and the level. */
+/** "Since the repair: 1.2 pCi/L over 21 days": what a verdict on radon is from, and the level. */
 void wording_writer_mean(struct wording_writer *writer);
 /** The one number a homeowner sees: the radon level, in the unit it is known by. */
 void wording_writer_plain_radon(struct wording_writer *writer);

@@ -346,7 +346,7 @@ def test_records():
     assert daemon.last()[3]["new_baseline"] is True
     ask_on_a_terminal(daemon)
     result = daemon.run("visits")
-    expect(result, 0, out="why +suction-low: Suction at half")
+    expect(result, 0, out="why +Suction at half")
     fits(result.stdout)
     expect(daemon.run("visits", "--ics", "v.ics"), 0)
     with open(daemon.path + "/v.ics", "rb") as file:

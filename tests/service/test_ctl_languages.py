@@ -219,7 +219,7 @@ SPANISH_LINES = {
     "alarms": [r"^N\.º +PRIOR\. +DÓNDE +CONDICIÓN +SITUACIÓN +AVISADA$", r"^ *11 +media +birch-lane-12 suction +Succión ",
                r"^ *10 +baja +el servicio +Succión perdida", "explicada por otra", "terminada sin reconocer"],
     "alarms --all": ["TERMINADA"],
-    "visits": [r"toca +2026-03-20 \(del 2026-03-12 al 2026-04-12\), prioridad baja", "por qué +Succión baja: ",
+    "visits": [r"toca +2026-03-20 \(del 2026-03-12 al 2026-04-12\), prioridad baja", "por qué +",
                "^lleve, para todas\n  3 de 3 visitas  ⟦7⟧"],
     "radon-tests": [r"^SISTEMA +TERMINÓ +RESULTADO", "1.3 pCi/L coincide", "muy pocas lecturas|pocas lecturas", "corta, QQQ"],
     "fans": [r"^MODELO +EN MARCHA +AÑOS", r"\(sin nombre\)", "^PRÓXIMOS", "2 ventiladores sin fecha de instalación",

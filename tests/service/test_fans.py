@@ -182,6 +182,10 @@ def what_an_alarm_says_is_next_then_the_old_ones(place):
     for language, said in (("en", "Fan stopped"), ("es", "Ventilador parado")):
         shown = fetch(daemon, f"/fans?language={language}").text
         check(said in shown and "fan-stopped" not in shown, f"the condition in words: {shown}")
+    shown = fetch(daemon, "/fans").text
+    check("An alarm speaks of 1 of the 12 fans that run." in shown, f"the first line: {shown}")
+    check(shown.index("An alarm speaks") < shown.index("Chance within a year") < shown.index("Running at 5 years"),
+          "which are next stands before what is known of models")
 
 
 @suite.test
@@ -217,7 +221,8 @@ def where_none_failed_the_chance_is_said_to_be_unknown_not_nothing(place):
     equal([old["chance_next_year"], old["chance_upper"], old["at_risk"]], [None, None, 0], "none was watched to four")
     equal([calm["chance_next_year"], calm["chance_lower"], calm["at_risk"]], [0.0, 0.0, 4], "none failed")
     near(calm["chance_upper"], 1 - 0.025 ** 0.25, "of four little is known")
-    english, spanish = (fetch(daemon, f"/fans?language={language}").text.split("JAMA 249:1743")[1] for language in ("en", "es"))
+    english, spanish = (fetch(daemon, f"/fans?language={language}").text.split("JAMA 249:1743")[1].split(models)[0]
+                        for language, models in (("en", "By model"), ("es", "Por modelo")))
     for said, shown in (("none of 4 failed; up to 60 %", english), ("ninguno de 4 falló; hasta 60 %", spanish),
                         ("none of 4 failed; up to", tool.table("fans"))):
         check(said in shown and not re.search(r"(?<!\d)0 %", shown), f"{said}, and no bare 0 %, in {shown}")

@@ -295,7 +295,7 @@ START_TEST(the_end_of_radon_above_action_promises_nothing) {
         facts.explained.mean_days = 120;
         char *text = read_message(&facts);
         SAYS(text, "It is no longer sure that the");
-        SAYS(text, "Measured: 5.1 pCi/L over 120 d\n");
+        SAYS(text, "Measured: 5.1 pCi/L over 120 days\n");
         SAYS(text, "Level to act at: 4 pCi/L\n");
         SAYS_NOT(text, "is below");
         if (role == WORDING_HOMEOWNER)
@@ -348,7 +348,7 @@ START_TEST(radon_above_action_says_how_sure_and_from_what) {
                        ? "Radon is very likely too high in the long run\n"
                        : "Radon very likely above action level: Mill House\n");
         SAYS_NOT(text, "The system does not do its job");
-        SAYS(text, "Measured: 5.1 pCi/L over 120 d\n");
+        SAYS(text, "Measured: 5.1 pCi/L over 120 days\n");
         SAYS(text, "Average of a whole year: 4.1 pCi/L to 6.2 pCi/L (95 % sure)\n");
         SAYS(text, "Level to act at: 4 pCi/L\n");
         if (role != WORDING_HOMEOWNER)

@@ -378,8 +378,8 @@ END_TEST
 /* 1.2 pCi/L is 44.4 Bq/m3 (NIST SP 811 (2008) B.8). */
 START_TEST(a_verdict_on_radon_says_what_it_is_from) {
     static const char *const expected[][2] = {
-        {"Since the repair: 1.2 pCi/L over 21 d\n", "Measured: 1.2 pCi/L over 21 d\n"},
-        {"Desde la reparación: 1.2 pCi/L en 21 d\n", "Medido: 1.2 pCi/L en 21 d\n"}};
+        {"Since the repair: 1.2 pCi/L over 21 days\n", "Measured: 1.2 pCi/L over 21 days\n"},
+        {"Desde la reparación: 1.2 pCi/L en 21 días\n", "Medido: 1.2 pCi/L en 21 días\n"}};
     for (int i = 0; i < 8; i++) {
         struct wording_facts facts = full_facts();
         facts.kind = WORDING_RETURNED;
