@@ -143,9 +143,12 @@ static void write_setting(struct commission_form *form, size_t row) {
          .most = "80"},
         {.name = commission_cell(suction, "suction", row), .label = in_suction, .most = "40"},
         {.name = commission_cell(flow, "flow", row), .label = in_flow, .most = "40"}};
-    html_markup(&view->html, "<fieldset><legend>");
-    page_fill(view, PAGE_FAN_SETTING_N, slot_count(row + 1));
-    html_markup(&view->html, "</legend>");
+    /* What was typed, and what is wrong with it, is seen at once. */
+    html_open(&view->html, "details", "class", "setting", "open", form->entry.typed ? "" : NULL,
+              NULL);
+    html_markup(&view->html, "<summary>");
+    page_fill(view, row == 0 ? PAGE_FAN_SETTING_NOW : PAGE_FAN_SETTING_N, slot_count(row + 1));
+    html_markup(&view->html, "</summary>");
     for (size_t i = 0; i < sizeof fields / sizeof fields[0]; i++)
         entry_input(&form->entry, &fields[i]);
     for (size_t hole = 0; hole < HOLES_SHOWN; hole++) {
@@ -156,7 +159,7 @@ static void write_setting(struct commission_form *form, size_t row) {
             .name = commission_field(name, row, hole), .label = label, .most = "40"};
         entry_input(&form->entry, &field);
     }
-    html_markup(&form->view->html, "</fieldset>");
+    html_markup(&form->view->html, "</details>");
 }
 
 static void write_test_holes(struct commission_form *form) {

@@ -38,6 +38,31 @@ static json_t *points_json(const struct commission_form *form) {
     return points;
 }
 
+/* What was typed above for the only point of a quantity, or the test hole of that name; "". */
+static const char *measured_above(const struct commission_form *form, enum quantity quantity,
+                                  const char *hole) {
+    const struct fleet_system *owner = &form->view->api->fleet->systems[form->system];
+    const char *found = "";
+    char name[NAME_SIZE];
+    for (size_t i = 0; i < owner->point_count && i < POINTS_MOST; i++) {
+        const struct point_description *about = &owner->description->points[i];
+        if (about->quantity != quantity || (hole && strcmp(about->id, hole) != 0))
+            continue;
+        if (*found)
+            return "";
+        snprintf(name, sizeof name, "value-%s", about->id);
+        found = typed(form, name);
+    }
+    return found;
+}
+
+/* A field of the table; the first setting is that of the values above, where it is left empty. */
+static const char *measured(const struct commission_form *form, size_t row, const char *field,
+                            enum quantity quantity, const char *hole) {
+    const char *text = typed(form, field);
+    return *text || row > 0 ? text : measured_above(form, quantity, hole);
+}
+
 /* A row of the form; NULL when nothing is typed in it. */
 static json_t *setting_json(const struct commission_form *form, size_t row) {
     const struct unit *pa = unit_shown(DIMENSION_PRESSURE, UNIT_SYSTEM_SI);
@@ -45,11 +70,17 @@ static json_t *setting_json(const struct commission_form *form, size_t row) {
     char name[NAME_SIZE];
     for (size_t hole = 0; hole < HOLES_SHOWN; hole++)
         page_form_set_value(holes, form->holes[hole],
-                            typed(form, commission_field(name, row, hole)), pa);
-    page_form_set_value(json, "suction", typed(form, commission_cell(name, "suction", row)),
-                        unit_shown(DIMENSION_PRESSURE, form->view->units));
-    page_form_set_value(json, "flow", typed(form, commission_cell(name, "flow", row)),
-                        unit_shown(DIMENSION_FLOW, form->view->units));
+                            measured(form, row, commission_field(name, row, hole), QUANTITY_FIELD,
+                                     form->holes[hole]),
+                            pa);
+    page_form_set_value(
+        json, "suction",
+        measured(form, row, commission_cell(name, "suction", row), QUANTITY_SUCTION, NULL),
+        unit_shown(DIMENSION_PRESSURE, form->view->units));
+    page_form_set_value(
+        json, "flow",
+        measured(form, row, commission_cell(name, "flow", row), QUANTITY_AIRFLOW, NULL),
+        unit_shown(DIMENSION_FLOW, form->view->units));
     if (json_object_size(holes))
         json_object_set(json, "holes", holes);
     json_decref(holes);
@@ -61,9 +92,24 @@ static json_t *setting_json(const struct commission_form *form, size_t row) {
     return NULL;
 }
 
+/* The values above alone are no table. */
+static bool has_table(const struct commission_form *form) {
+    static const char *const parts[] = {"setting", "suction", "flow"};
+    char name[NAME_SIZE];
+    for (size_t row = 0; row < SETTINGS_SHOWN; row++) {
+        for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++)
+            if (*typed(form, commission_cell(name, parts[i], row)))
+                return true;
+        for (size_t hole = 0; hole < HOLES_SHOWN; hole++)
+            if (*typed(form, commission_field(name, row, hole)))
+                return true;
+    }
+    return false;
+}
+
 static json_t *settings_json(struct commission_form *form) {
     json_t *list = json_array();
-    for (size_t row = 0; row < SETTINGS_SHOWN; row++) {
+    for (size_t row = 0; row < SETTINGS_SHOWN && has_table(form); row++) {
         json_t *setting = setting_json(form, row);
         if (!setting)
             continue;

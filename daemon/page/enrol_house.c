@@ -305,9 +305,14 @@ static void write_point_fields(struct page_view *view, struct house_form *house,
     html_markup(&house->entry.view->html, "<fieldset>");
     write_point_head(view, house, i);
     write_quantity(view, house, enrol_point_field(quantity, i, "quantity"), point->quantity);
-    for (size_t k = 0; k < sizeof fields / sizeof fields[0]; k++)
-        entry_input(&house->entry, &fields[k]);
+    entry_input(&house->entry, &fields[0]);
     write_riser_choice(view, house, i);
+    html_open(&house->entry.view->html, "details", "open",
+              house->entry.typed || !*point->id || !*fields[2].otherwise ? "" : NULL, NULL);
+    page_element(view, "summary", PAGE_POINT_MORE);
+    for (size_t k = 1; k < sizeof fields / sizeof fields[0]; k++)
+        entry_input(&house->entry, &fields[k]);
+    html_markup(&house->entry.view->html, "</details>");
     html_markup(&house->entry.view->html, "</fieldset>");
 }
 

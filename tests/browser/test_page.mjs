@@ -9,6 +9,7 @@ import path from 'node:path';
 import { Fleet, account, hostileName } from './fleet.mjs';
 import { contractor } from './contractor.mjs';
 import { enrolment } from './enrol.mjs';
+import { fiveMinutes } from './five_minutes.mjs';
 import { homeLink } from './home_link.mjs';
 
 const [build, folder, pictures] = process.argv.slice(2);
@@ -378,6 +379,10 @@ async function enrol() {
   forgive(/40[09]/); // what was refused on purpose
 }
 
+async function inFiveMinutes() {
+  await fiveMinutes({ browser, check, visit, signIn, publish: (topic, text) => fleet.publish(topic, text) });
+}
+
 async function writing() {
   await contractor({ browser, check, visit, follow, signIn, judgeIn: judge });
   forgive(/40[09]/); // what was refused on purpose
@@ -418,7 +423,7 @@ async function main() {
       '--disable-background-networking', '--disable-component-update', '--disable-sync'],
   });
   const steps = [looks, dark, answersFirst, values, filters, contrast, hostileText, keyboard, withoutScripts,
-    gaps, paper, changes, home, enrol, writing];
+    gaps, paper, changes, home, enrol, inFiveMinutes, writing];
   for (const step of steps.filter((one) => one.name.includes(process.env.TEST_ONLY || ''))) {
     try {
       await step();

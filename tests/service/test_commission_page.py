@@ -120,6 +120,23 @@ def what_is_measured_becomes_the_normal(place):
 
 
 @suite.test
+def the_first_fan_setting_is_that_of_the_values_above(place):
+    _, daemon = furnished(place)
+    session = Session(daemon)
+    fields = fields_of(session.get("/systems/mill/commission")) | {"value-suction": "0.65", "value-hole-1": "6.1"}
+    send(daemon, session, fields, 303)
+    check("Test holes:" not in session.get("/systems/mill").text, "without a table there is none")
+    fields = fields_of(session.get("/systems/mill/commission")) | {"value-suction": "0.65", "value-hole-1": "6.1"}
+    send(daemon, session, fields | {"hole-2": "den", "flow-1": "40", "field-1-2": "2.5", "suction-2": "0.3", "flow-2": "22",
+                                    "field-2-1": "3", "field-2-2": "1.2", "changed-nothing": "yes"}, 303)
+    text = session.get("/systems/mill").text
+    for expected in ("suction 0.65 inH2O, flow 40 cfm; hole-1 6.1 Pa; den 2.5 Pa: 2 of 2 holes",
+                     "suction 0.3 inH2O, flow 22 cfm; hole-1 3 Pa; den 1.2 Pa: 2 of 2 holes",
+                     f"Exponent of the ground: {math.log(0.65 / 0.3) / math.log(40 / 22):.2f}"):
+        check(expected in text, f"{expected!r} in {text[-2500:]}")
+
+
+@suite.test
 def without_a_back_draft_test_the_papers_say_so(place):
     _, daemon = furnished(place)
     session = Session(daemon)
