@@ -247,6 +247,30 @@ void page_alarm_item(struct page_view *view, const struct alarm *alarm, size_t o
     free(text);
 }
 
+static bool stands(const struct alarm_group *group) {
+    for (size_t i = 0; i < group->of_cause; i++)
+        if (alarm_stands(group->members[i]))
+            return true;
+    return false;
+}
+
+void page_alarm_causes(struct page_view *view, size_t system) {
+    const struct alarm_book *book = pipeline_alarms(view->api->pipeline);
+    for (const struct alarm *alarm = alarm_book_of_system(book, system); alarm;
+         alarm = alarm->next_of_system) {
+        struct alarm_details details;
+        if (!alarm_open(alarm) || alarm_group_leader(book, alarm) != alarm)
+            continue;
+        const struct alarm_group group = alarm_group_of(book, alarm);
+        if (!stands(&group))
+            continue;
+        alarm_details_open(&details, alarm->details, reader_of(view));
+        if (has_cause(&details))
+            write_cause_of(view, &details.explained);
+        alarm_details_close(&details);
+    }
+}
+
 void page_no_open_alarm(struct page_view *view) {
     page_none(view, PAGE_NO_OPEN_ALARM);
 }

@@ -10,6 +10,8 @@
  * sure; the rest of the group folded below; with forms for whoever is signed in. `only` is the
  * system whose page this is, FLEET_NONE: the page of all alarms. */
 void page_alarm_item(struct page_view *view, const struct alarm *alarm, size_t only);
+/** The likely causes of what stands at a system, each with how sure it is. */
+void page_alarm_causes(struct page_view *view, size_t system);
 /** In place of them. */
 void page_no_open_alarm(struct page_view *view);
 

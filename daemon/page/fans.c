@@ -121,13 +121,13 @@ static void write_all_next(struct page_view *view, const struct fan_facts *facts
     static const enum page_text columns[] = {PAGE_SYSTEM, PAGE_MODEL, PAGE_YEARS,
                                              PAGE_CHANCE_IN_YEAR, PAGE_ALARM};
     page_element(view, "h2", PAGE_NEXT_FANS);
-    page_element(view, "p", PAGE_NEXT_FANS_MEANS);
     html_markup(&view->html, "<table>");
     page_table_head(view, columns, sizeof columns / sizeof columns[0]);
     for (size_t i = 0; i < facts->count; i++)
         for (size_t n = 0; n < facts->models[i].next_count; n++)
             write_next(view, &facts->models[i], &facts->models[i].next[n]);
     html_markup(&view->html, "</tbody></table>");
+    page_element(view, "p", PAGE_NEXT_FANS_MEANS);
 }
 
 static void write_worth(struct page_view *view, const struct fan_facts *facts) {

@@ -4,6 +4,7 @@
  */
 #include "api/list.h"
 #include "api/visit_queue.h"
+#include "page/alarm_items.h"
 #include "page/choice.h"
 #include "page/view_text.h"
 #include "page/view_words.h"
@@ -107,6 +108,7 @@ static void write_visit(struct page_view *view, const struct planned_visit *plan
     html_markup(&view->html, "</p><div class=\"beside\"><div>");
     page_element(view, "h3", PAGE_WHY);
     write_reasons(view, visit);
+    page_alarm_causes(view, system);
     html_markup(&view->html, "</div>");
     write_list(view, PAGE_CHECK_FIRST, visit->check, visit->check_count);
     write_list(view, PAGE_BRING, visit->bring, visit->bring_count);

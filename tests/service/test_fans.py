@@ -221,8 +221,9 @@ def where_none_failed_the_chance_is_said_to_be_unknown_not_nothing(place):
     equal([old["chance_next_year"], old["chance_upper"], old["at_risk"]], [None, None, 0], "none was watched to four")
     equal([calm["chance_next_year"], calm["chance_lower"], calm["at_risk"]], [0.0, 0.0, 4], "none failed")
     near(calm["chance_upper"], 1 - 0.025 ** 0.25, "of four little is known")
-    english, spanish = (fetch(daemon, f"/fans?language={language}").text.split("JAMA 249:1743")[1].split(models)[0]
-                        for language, models in (("en", "By model"), ("es", "Por modelo")))
+    english, spanish = (fetch(daemon, f"/fans?language={language}").text.split(head)[1].split(end)[0]
+                        for language, head, end in (("en", "Chance within a year", "Of each model the ten"),
+                                                    ("es", "Probabilidad en un año", "De cada modelo")))
     for said, shown in (("none of 4 failed; up to 60 %", english), ("ninguno de 4 falló; hasta 60 %", spanish),
                         ("none of 4 failed; up to", tool.table("fans"))):
         check(said in shown and not re.search(r"(?<!\d)0 %", shown), f"{said}, and no bare 0 %, in {shown}")

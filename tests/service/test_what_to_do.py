@@ -64,4 +64,18 @@ def a_share_of_commissioning_is_no_chance(place):
         check("over 99 %" not in text and "> 99 %" not in text, f"{path}: {text}")
 
 
+@suite.test
+def a_visit_says_the_likely_cause(place):
+    broker = place.broker()
+    points = [plain_point("suction", every="1 min"), plain_point("fan-power", "fan-power", "W", every="1 min")]
+    one = house(points=points)
+    daemon = daemon_with_accounts(place, [one], broker)
+    daemon.commission("mill", f"date: {local_day(86400_000)}\nby: the installer\npoints: {{suction: 250 Pa, fan-power: 20 W}}\n")
+    broker.publish([("subslab/mill/fan-power", "0.1"), ("subslab/mill/suction", "1")])
+    daemon.alarm("suction-low")
+    for language, cause in (("en", "Likely cause: fan off, without power, or seized. How sure: "),
+                            ("es", "Causa probable: ventilador apagado, sin corriente o trabado. Con qué seguridad: ")):
+        wait_until(lambda said=cause, at=language: said in fetch(daemon, f"/visits?language={at}").text, 20, cause)
+
+
 suite.run()

@@ -3,6 +3,7 @@
  * added as one file and nothing else, goes through every message, sentence, list and calendar
  * entry. Its texts stand in brackets: a letter outside of them was left in the code.
  */
+#include "diagnosis/diagnosis_cause.h"
 #include "measure/time_zone.h"
 #include "test_support.h"
 #include "words/calendar.h"
@@ -189,6 +190,22 @@ START_TEST(every_message_is_in_it) { /* _i: condition */
 }
 END_TEST
 
+START_TEST(every_cause_is_in_it) { /* _i: condition */
+    struct time_zone *utc = time_zone_create_utc();
+    struct wording_facts facts = facts_of((enum condition)_i, utc);
+    for (int role = 0; role < WORDING_ROLE_COUNT; role++)
+        for (int cause = 0; cause < CAUSE_COUNT; cause++) {
+            facts.role = (enum wording_role)role;
+            facts.kind = WORDING_RAISED;
+            facts.explained.cause = diagnosis_cause_word((enum diagnosis_cause)cause);
+            char *text = wording_render(&facts);
+            check_pseudo(text);
+            free(text);
+        }
+    time_zone_destroy(utc);
+}
+END_TEST
+
 START_TEST(every_status_is_in_it) {
     for (int role = 0; role < WORDING_ROLE_COUNT; role++)
         for (int kind = 0; kind < WORDING_STATUS_COUNT; kind++) {
@@ -294,6 +311,7 @@ int main(void) {
     tcase_add_test(languages, english_has_all_texts);
     tcase_add_test(languages, a_word_left_in_the_code_would_be_found);
     tcase_add_loop_test(languages, every_message_is_in_it, 0, CONDITION_COUNT);
+    tcase_add_loop_test(languages, every_cause_is_in_it, 0, CONDITION_COUNT);
     tcase_add_test(languages, every_status_is_in_it);
     tcase_add_test(languages, every_sentence_of_evidence_is_in_it);
     tcase_add_loop_test(languages, every_visit_is_in_it, 0, CONDITION_COUNT);
