@@ -54,7 +54,7 @@ static bool has_baseline(enum quantity quantity) {
 static void sensor_text(const struct page_view *view, size_t point, const struct sensor_mean *now,
                         char *text, size_t size) {
     char mean[PAGE_TEXT_SIZE], scatter[PAGE_TEXT_SIZE], age[PAGE_TEXT_SIZE], count[24];
-    const struct unit *unit = unit_shown(page_dimension(view, point), view->units);
+    const struct unit *unit = page_unit(view, point);
     const struct point_state *state = monitor_point(pipeline_monitor(view->api->pipeline), point);
     if (now->count > 1) {
         snprintf(scatter, sizeof scatter, "%.2g %s", now->scatter / fabs(unit->scale),
@@ -92,7 +92,7 @@ static void write_point(struct commission_form *form, size_t point) {
     const struct sensor_mean now = read_mean(view->api, point);
     char name[NAME_SIZE], label[700], hint[400], mean[PAGE_TEXT_SIZE];
     enum unit_system kept = page_units_of_point(view, point);
-    const struct unit *unit = unit_shown(page_dimension(view, point), view->units);
+    const struct unit *unit = page_unit(view, point);
     bool proposed = has_baseline(about->quantity) && now.count > 0 &&
                     quantity_can_be_baseline(about->quantity, now.mean);
     snprintf(name, sizeof name, "value-%s", about->id);

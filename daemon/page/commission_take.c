@@ -31,8 +31,7 @@ static json_t *points_json(const struct commission_form *form) {
         char name[NAME_SIZE];
         enum unit_system kept = page_units_of_point(view, point);
         snprintf(name, sizeof name, "value-%s", about->id);
-        page_form_set_value(points, about->id, typed(form, name),
-                            unit_shown(page_dimension(view, point), view->units));
+        page_form_set_value(points, about->id, typed(form, name), page_unit(view, point));
         view->units = kept;
     }
     return points;

@@ -6,6 +6,7 @@
 
 #include "measure/duration.h"
 #include "page/plot_canvas.h"
+#include "page/view_text.h"
 #include "page/view_words.h"
 
 #include <math.h>
@@ -329,7 +330,7 @@ static struct plot_canvas canvas_of(struct page_view *view, const struct page_pl
                                  .top = (double)(i * STEP + TOP),
                                  .bottom = (double)(i * STEP + TOP + VALUES),
                                  .last = i + 1 == count};
-    canvas.unit = unit_shown(plot->dimension, plot->units);
+    canvas.unit = page_unit(view, plot->point);
     fit_axis(&canvas);
     return canvas;
 }

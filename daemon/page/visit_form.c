@@ -49,7 +49,7 @@ static void write_measured(struct visit_form *form) {
         enum unit_system kept = page_units_of_point(view, point);
         snprintf(name, sizeof name, "value-%s", owner->description->points[i].id);
         snprintf(label, sizeof label, "%s, %s", owner->description->points[i].name,
-                 unit_shown(page_dimension(view, point), view->units)->spelling);
+                 page_unit(view, point)->spelling);
         view->units = kept;
         const struct entry_field field = {.name = name, .label = label, .most = "40"};
         entry_input(&form->entry, &field);
@@ -150,7 +150,7 @@ static json_t *values_json(const struct visit_form *form) {
         enum unit_system kept = page_units_of_point(view, point);
         snprintf(name, sizeof name, "value-%s", owner->description->points[i].id);
         page_form_set_value(values, owner->description->points[i].id, typed(form, name),
-                            unit_shown(page_dimension(view, point), view->units));
+                            page_unit(view, point));
         view->units = kept;
     }
     return values;

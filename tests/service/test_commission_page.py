@@ -137,6 +137,27 @@ def the_first_fan_setting_is_that_of_the_values_above(place):
 
 
 @suite.test
+def the_pressure_of_the_air_is_in_the_unit_of_a_barometer(place):
+    """1013.25 hPa are 29.92 inHg: standard atmosphere (ICAO)."""
+    broker = place.broker()
+    daemon = place.daemon(broker, [system("mill", [*POINTS, point("air", "barometric-pressure", "hPa")])],
+                          page={"access_file": "accounts"})
+    daemon.secret("accounts", f"installer:{HASH}")
+    daemon.start()
+    broker.publish([("subslab/mill/air", timed(1013.25, now_ms() - 60_000))])
+    wait_until(lambda: daemon.readings("mill", "air"), 10, "a reading")
+    session = Session(daemon)
+    for path in ("/systems/mill/commission", "/systems/mill", "/systems/mill?points=air&range=24h"):
+        text = session.get(path).text
+        check("air, in" in text or "air, inHg" in text, f"{path}: {text[:2000]}")
+        check("air, inHg" in text.replace("air, in inHg", "air, inHg"), f"{path}: in inches of mercury")
+        check("air, in inH2O" not in text and "air, inH2O" not in text, f"{path}: not of water")
+    fields = fields_of(session.get("/systems/mill/commission"))
+    send(daemon, session, fields | {"value-air": "29.92"}, 303)
+    near(baselines(daemon)["air"], 101325, "a number alone is in the unit of its label", 20)
+
+
+@suite.test
 def without_a_back_draft_test_the_papers_say_so(place):
     _, daemon = furnished(place)
     session = Session(daemon)
