@@ -1,7 +1,9 @@
 #!/bin/sh
-# run_one: one test program, watched. Prints one line with its counts and its time, the whole log
-# when it failed, and adds one row to the table of results:
-#     NAME <tab> passed <tab> failed <tab> seconds <tab> why it failed, where its log may not tell
+# run_one: one test program, watched. Prints one line with its counts, its time and what of it was
+# processor time (its own and that of the programs it waited for), the whole log when it failed, and
+# adds one row to the table of results:
+#     NAME <tab> passed <tab> failed <tab> seconds <tab> seconds of processor <tab>
+#     why it failed, where its log may not tell
 #
 #     RUN_FOLDER=… run_one.sh NAME LIMIT COMMAND [ARGUMENT…]
 #
@@ -22,6 +24,9 @@ trap 'kill -TERM "$child" 2>/dev/null; exit 143' HUP INT TERM
 wait "$child"
 status=$?
 seconds=$(($(date +%s) - begin))
+times >"$log.times" # its second line: user and system time of what was waited for
+processor=$(tr 'ms' '  ' <"$log.times" | awk 'NR == 2 { print int(60 * $1 + $2 + 60 * $3 + $4 + 0.5) }')
+rm -f "$log.times"
 
 counts=$(grep -E '^[0-9]+ passed, [0-9]+ failed$' "$log" | tail -n 1)
 passed=${counts%% passed*} failed=${counts##*, } failed=${failed%% failed}
@@ -37,7 +42,8 @@ case $status in
 124 | 137) why="over its limit of $limit s" ;;
 esac
 
-text=$(printf '%-46s %5d passed, %d failed %5d s' "$name" "$passed" "$failed" "$seconds")
+text=$(printf '%-46s %5d passed, %d failed %5d s, processor %4d s' \
+    "$name" "$passed" "$failed" "$seconds" "$processor")
 [ -z "$why" ] || text="$text  ($why)"
 if [ "$failed" -ne 0 ]; then
     # One write, so that two programs at a time do not mix their lines.
@@ -47,4 +53,5 @@ $(cat "$log")
 ---- end of $name"
 fi
 printf '%s\n' "$text"
-printf '%s\t%d\t%d\t%d\t%s\n' "$name" "$passed" "$failed" "$seconds" "$why" >>"$RUN_FOLDER/results"
+printf '%s\t%d\t%d\t%d\t%d\t%s\n' "$name" "$passed" "$failed" "$seconds" "$processor" "$why" \
+    >>"$RUN_FOLDER/results"

@@ -5,7 +5,7 @@
 #     RUN_FOLDER=… sum_up.sh
 set -u
 
-awk -F '\t' '$3 > 0 { print $1, $5 }' "$RUN_FOLDER/results" | while read -r name why; do
+awk -F '\t' '$3 > 0 { print $1, $6 }' "$RUN_FOLDER/results" | while read -r name why; do
     echo "failed: $name${why:+ ($why)}"
     log=$RUN_FOLDER/$(printf %s "$name" | tr '/ ' '__').log
     [ -f "$log" ] || continue
