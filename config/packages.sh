@@ -11,7 +11,7 @@ packages_build="gcc libc6-dev make cmake pkg-config
     libmicrohttpd-dev libssl-dev libcrypt-dev tzdata"
 
 # tests/run.sh: a second compiler, fuzzers, format and lint, a broker, independent references.
-packages_test="check musl-tools clang libclang-rt-dev llvm clang-format clang-tidy cppcheck binutils git
+packages_test="check musl-tools clang libclang-rt-dev llvm lld clang-format clang-tidy cppcheck binutils git
     mosquitto mosquitto-clients sqlite3 openssl locales procps systemd libfaketime
     Rscript:r-base-core python3 pyflakes3 python3-scipy python3-statsmodels python3-paho-mqtt
     python3-icalendar python3-prometheus-client
