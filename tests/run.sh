@@ -17,8 +17,8 @@
 # anything failed.
 #
 # Environment: FUZZ_SECONDS (60): fuzzing in all. TEST_LIMIT (1800): seconds after which a program hangs.
-# TEST_SEED: repeats the random tests. JOBS: compilers at a time. SIDE_BY_SIDE (twice the processors):
-# test programs at a time.
+# TEST_SEED: repeats the random tests. JOBS (processors): compilers, and test programs that compute, at a
+# time. SIDE_BY_SIDE (three times the processors): test programs that wait, beside them.
 #
 # What a test program finds in its environment (the current folder is the top of the source tree):
 #   SUBSLAB_BUILD      folder with the built subslabd and subslabctl, and tests/tool_*
@@ -61,7 +61,7 @@ groups=${groups:-$chosen}
 FUZZ_SECONDS=${FUZZ_SECONDS:-60}
 TEST_LIMIT=${TEST_LIMIT:-1800}
 JOBS=${JOBS:-$(nproc)}
-SIDE_BY_SIDE=${SIDE_BY_SIDE:-$((2 * $(nproc)))}
+SIDE_BY_SIDE=${SIDE_BY_SIDE:-$((3 * $(nproc)))}
 RUN_FOLDER=build-check/log
 SUBSLAB_BUILD=$PWD/build-check
 VALIDATORS_FOLDER=$PWD/build-npm
@@ -71,7 +71,7 @@ ASAN_OPTIONS=detect_leaks=1:detect_stack_use_after_return=1:quarantine_size_mb=1
 UBSAN_OPTIONS=print_stacktrace=1:halt_on_error=1
 LSAN_OPTIONS=report_objects=1
 # A single test of a C program has its own limit; programs side by side on a busy machine need more.
-CK_TIMEOUT_MULTIPLIER=${CK_TIMEOUT_MULTIPLIER:-5}
+CK_TIMEOUT_MULTIPLIER=${CK_TIMEOUT_MULTIPLIER:-10}
 PYTHONDONTWRITEBYTECODE=1
 PYTHONUNBUFFERED=1
 export FUZZ_SECONDS TEST_LIMIT JOBS RUN_FOLDER SUBSLAB_BUILD VALIDATORS_FOLDER TOOL_EVENT
@@ -85,12 +85,14 @@ wants() {
     return 1
 }
 
-# run_jobs AT_A_TIME: standard input holds one "NAME LIMIT COMMAND ARGUMENT…" a line.
+# run_jobs AT_A_TIME [NICENESS]: standard input holds one "NAME LIMIT COMMAND ARGUMENT…" a line.
 run_jobs() {
     if [ "$list" = yes ]; then
         cut -d ' ' -f 1,3-
     else
-        grep . | tr '\n' '\0' | xargs -0 -r -P "$1" -I '{}' sh -c 'exec sh tests/support/run_one.sh {}'
+        # A background child of sh ignores an interrupt; the jobs must not.
+        grep . | tr '\n' '\0' | env --default-signal=INT,QUIT nice -n "${2:-0}" \
+            xargs -0 -r -P "$1" -I '{}' sh -c 'exec sh tests/support/run_one.sh {}'
     fi
 }
 
@@ -102,7 +104,6 @@ else
 fi
 chmod 755 "$TMPDIR"
 export TMPDIR
-scratch_jobs=$TMPDIR/jobs
 trap 'rm -rf "$TMPDIR"' EXIT
 trap 'exit 143' HUP INT TERM
 
@@ -134,18 +135,18 @@ jobs_of_scripts() { # FILE…: sh, Python and JavaScript by their ending
 }
 
 # Programs that take a minute or more, the longest first; then the others as they come.
-long_programs="wiring/test_scenarios edge/test_store_upgrade wiring/test_world browser/run \
-service/test_faults service/test_kill edge/test_intake_broker service/test_fleet_years \
-service/test_demo service/test_contract_messages service/test_memory service/test_lists \
-service/test_contract_judgement service/test_poison"
+long_programs="wiring/test_world wiring/test_scenarios unit/check_cppcheck wiring/test_replay \
+wiring/test_replay_files edge/test_store_upgrade browser/run service/test_faults service/test_kill \
+edge/test_intake_broker service/test_fleet_years service/test_demo service/test_contract_messages \
+service/test_memory service/test_lists service/test_contract_judgement service/test_poison"
 
 longest_first() {
-    cat >"$scratch_jobs"
-    for name in $long_programs; do
-        grep "^${name}[. ]" "$scratch_jobs"
-    done
-    names=$(echo "$long_programs" | tr -s ' ' '|')
-    grep -vE "^($names)[. ]" "$scratch_jobs"
+    awk -v long="$long_programs" '
+        BEGIN { count = split(long, names, " "); for (i in names) place[names[i]] = i }
+        { name = $1; sub(/\.(sh|py|mjs)$/, "", name) }
+        name in place { early[place[name]] = $0; next }
+        { late = late $0 "\n" }
+        END { for (i = 1; i <= count; i++) if (i in early) print early[i]; printf "%s", late }'
 }
 
 jobs_of_fuzzers() {
@@ -190,21 +191,26 @@ if wants service || wants browser || wants cluster || wants neighbours; then
         run_jobs 1
 fi
 
-# Most of these wait for a daemon, a browser or a disk: several at a time share two cores well. The
-# longest come first, so that none is left alone at the end.
+# Most of these wait for a daemon, a browser or a disk, and are judged by the clock. What only computes runs
+# beside them and takes what they leave of the processors. The longest come first, so that none is left
+# alone at the end.
 {
     wants service && jobs_of_scripts tests/service/test_*.py tests/service/check_*.mjs
     wants browser && jobs_of_scripts tests/browser/run.sh
     wants scenario && jobs_of_scripts tests/scenario/run*.sh tests/scenario/run*.py
-    wants wiring && jobs_of_programs wiring
     wants edge && jobs_of_programs edge
+    true
+} | longest_first | run_jobs "$SIDE_BY_SIDE" &
+{
+    wants wiring && jobs_of_programs wiring
     wants unit && jobs_of_programs unit
     wants reference && jobs_of_programs reference
     wants reference && jobs_of_scripts tests/reference/check_*.py tests/reference/test_*.py \
         tests/fleet/test_*.py
     wants check && jobs_of_scripts tests/unit/check_*.sh tests/unit/check_*.py | grep -v check_tidy
     true
-} | longest_first | run_jobs "$SIDE_BY_SIDE"
+} | longest_first | run_jobs "$JOBS" 5
+wait
 # The rest is large, or is about a real disk.
 rm -rf "$TMPDIR"
 TMPDIR=$(env -u TMPDIR mktemp -d) && chmod 755 "$TMPDIR" || exit 2 # for programs of other accounts
