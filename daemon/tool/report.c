@@ -11,6 +11,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 
 struct report {
     struct ctl *ctl;
@@ -158,6 +159,8 @@ static enum ctl_status report_command(struct ctl *ctl, int argc, char **argv) {
                          "name a system, or for all of them a folder: --into FOLDER");
     if (!ctl_settings(ctl))
         return CTL_WRONG_USE;
+    if (report.into && mkdir(report.into, 0700) != 0 && errno != EEXIST)
+        return ctl_error(ctl, CTL_FAILED, "%s: %s", report.into, strerror(errno));
     report.html = strcmp(report.as ? report.as : report.year ? "text" : "html", "html") == 0;
     if (!arguments.count)
         return write_all(&report);

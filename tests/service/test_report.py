@@ -127,8 +127,8 @@ def the_page_the_folder_and_the_language_of_the_owner(place):
     equal(page.status, 200, "the page")
     check(b"Your radon system in" in page.body, "its title")
     folder = os.path.join(daemon.folder, "letters")
-    os.mkdir(folder)
     check("2 letters in" in tool.run("report", "--year", LAST_YEAR, "--into", folder)[0], "said")
+    equal(os.stat(folder).st_mode & 0o777, 0o700, "a folder of its own, for nobody else")
     equal(sorted(os.listdir(folder)), [f"alder-5-{LAST_YEAR}.txt", f"sauce-2-{LAST_YEAR}.txt"], "files")
     with open(os.path.join(folder, f"sauce-2-{LAST_YEAR}.txt"), encoding="utf-8") as file:
         check("Su sistema de radón" in file.read(), "in the owner's language")
