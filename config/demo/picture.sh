@@ -32,7 +32,7 @@ until [ -n "$page" ] && curl -s "$page/systems/$house" | grep -q "How sure"; do
 done
 chromium --headless --no-sandbox --disable-gpu --no-first-run --disable-background-networking \
     --disable-component-update --disable-sync --user-data-dir="$profile" --hide-scrollbars \
-    --window-size=1000,1340 --screenshot="$file" "$page/systems/$house" >/dev/null 2>&1
+    --window-size=940,1460 --screenshot="$file" "$page/systems/$house" >/dev/null 2>&1
 bytes=$(wc -c <"$file")
 echo "$file: $bytes bytes"
 [ "$bytes" -lt 200000 ] || { echo "config/demo/picture.sh: larger than 200 KB" >&2; exit 1; }
