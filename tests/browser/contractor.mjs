@@ -75,6 +75,33 @@ async function writeTest(tools, page, name, language) {
   check(/film 7/.test(await page.locator('.past').innerText()), `${name}: written down`);
 }
 
+// A slip of the keys is taken back; without a reason the form comes back with what was chosen.
+async function takeBack(tools, page, name, language) {
+  const { check, visit, judgeIn } = tools;
+  await visit(page, house);
+  await unfold(page, 'radon-test');
+  await fill(page, { from: day(5), to: day(3), value: '14 pCi/L', place: 'den', device: 'film 7' });
+  await send(page);
+  await visit(page, house);
+  await unfold(page, 'take-back');
+  const slip = page.locator('#take-back option', { hasText: '14 pCi/L' });
+  await page.locator('#take-back [name=test]').selectOption(await slip.getAttribute('value'));
+  await page.locator('#take-back form').evaluate((form) => (form.noValidate = true));
+  await page.locator('#take-back [name=test]').focus();
+  await send(page);
+  check((await marked(page)).join() === 'wrong-why-take-back', `${name}: the reason is asked for: ${await marked(page)}`);
+  check(/14 pCi/.test(await page.locator('[name=test] option:checked').innerText()), `${name}: what was chosen stays`);
+  await judgeIn(page, `${name}-refused`, language);
+  await visit(page, house);
+  await unfold(page, 'take-back');
+  await page.locator('#take-back [name=test]').selectOption(await slip.getAttribute('value'));
+  await fill(page, { why: 'a point was lost' });
+  await send(page);
+  await page.locator('.past summary').first().click();
+  const past = await page.locator('.past').innerText();
+  check(/film 7/.test(past) && !/14 pCi\/L/.test(past), `${name}: only the slip is gone: ${past.slice(0, 600)}`);
+}
+
 async function papers(tools, page, name, language) {
   const { check, visit, judgeIn } = tools;
   const year = new Date().getFullYear();
@@ -105,6 +132,7 @@ export async function contractor(tools) {
     await judge(page, `${name}-signed-in`, language);
     await writeVisit({ ...tools, judgeIn: judge }, page, `${name}-visit`, language);
     await writeTest({ ...tools, judgeIn: judge }, page, `${name}-test`, language);
+    await takeBack({ ...tools, judgeIn: judge }, page, `${name}-take-back`, language);
     await papers(tools, await guest.newPage(), name, language);
     await context.close();
     await guest.close();
