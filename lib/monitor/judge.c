@@ -186,6 +186,23 @@ static void judge_stuck(const struct view *view, size_t i, const struct reading 
     set_standing(view, i, stuck, since_ms, at_ms, reading->value, NAN);
 }
 
+/* Air outdoors has some 10 Bq/m3, and houses more (UNSCEAR 2000 Report, annex B, from memory). A
+   monitor whose mean of a day lies far below measures no house: it died at zero, or reports in
+   pCi/L. It comes back where the mean is beyond doubt. */
+static const double radon_least_bq_m3 = 2.0, radon_deadband_bq_m3 = 1.0;
+
+static void judge_implausible(const struct view *view, size_t i, const struct reading *reading,
+                              bool mixed_up) {
+    enum quantity quantity = view->judge->fleet->points[view->point].description->quantity;
+    double mean;
+    if (mixed_up || quantity != QUANTITY_RADON ||
+        !judge_mean_24h(view->state, reading->time_ms, &mean))
+        step(view, i, mixed_up, !mixed_up, reading->time_ms, reading->value, view->state->level);
+    else
+        step(view, i, mean < radon_least_bq_m3, mean >= radon_least_bq_m3 + radon_deadband_bq_m3,
+             reading->time_ms, mean, NAN);
+}
+
 /* ---- one reading ---- */
 
 static void judge_rule(const struct view *view, size_t i, const struct reading *reading,
@@ -208,8 +225,7 @@ static void judge_rule(const struct view *view, size_t i, const struct reading *
         break;
     case MEASURE_EVENT:
         if (rule->condition == CONDITION_SENSOR_IMPLAUSIBLE)
-            step(view, i, mixed_up, !mixed_up, reading->time_ms, reading->value,
-                 view->state->level);
+            judge_implausible(view, i, reading, mixed_up);
         else
             step(view, i, false, true, reading->time_ms, NAN, NAN);
         break;

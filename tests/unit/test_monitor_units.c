@@ -107,6 +107,33 @@ START_TEST(a_test_hole_in_another_unit_is_named) {
 }
 END_TEST
 
+/* A mitigated house: some 46 Bq/m3, that swing so much that no reading alone fits 1/37 of them. */
+static void days_of_radon(int64_t from_hour, int64_t to_hour, double unit) {
+    for (int64_t hour = from_hour; hour < to_hour; hour++)
+        live(RADON, unit * (46.0 + 20.0 * sin((double)hour * 1.7) + 9.0 * sin((double)hour * 0.26)),
+             60 * hour);
+}
+
+START_TEST(a_radon_monitor_far_below_the_air_outdoors_is_named) {
+    days_of_radon(-240, -238, 0.0); /* its first hours are no mean of a day */
+    days_of_radon(0, 240, 1.0);
+    ck_assert_ptr_null(strstr(told, "sensor-implausible"));
+    days_of_radon(240, 300, 1.0 / 37.0);
+    ck_assert_ptr_nonnull(strstr(told, "+sensor-implausible@"));
+    ck_assert_ptr_null(strstr(told, "-sensor-implausible@"));
+    days_of_radon(300, 360, 1.0);
+    ck_assert_ptr_nonnull(strstr(told, "-sensor-implausible@"));
+}
+END_TEST
+
+/* 8 Bq/m3 at the sea, and a monitor that tells whole numbers of pCi/L: most of them are none. */
+START_TEST(little_radon_is_no_fault) {
+    for (int64_t hour = 0; hour < 240; hour++)
+        live(RADON, hour % 4 ? 0.0 : 37.0, 60 * hour);
+    ck_assert_ptr_null(strstr(told, "sensor-implausible"));
+}
+END_TEST
+
 /* A storm turns the field over and lets go of it slowly; 8 Pa are ten times its last level. */
 START_TEST(a_test_hole_after_a_storm_is_no_unit_mixup) {
     for (int64_t m = 0; m < 1600; m += 10) {
@@ -147,6 +174,8 @@ int main(void) {
     tcase_add_test(tcase, a_thermometer_in_other_degrees_is_named);
     tcase_add_test(tcase, weather_is_no_unit_mixup);
     tcase_add_test(tcase, a_test_hole_in_another_unit_is_named);
+    tcase_add_test(tcase, a_radon_monitor_far_below_the_air_outdoors_is_named);
+    tcase_add_test(tcase, little_radon_is_no_fault);
     tcase_add_test(tcase, a_lost_field_is_no_unit_mixup);
     tcase_add_test(tcase, a_test_hole_after_a_storm_is_no_unit_mixup);
     tcase_add_test(tcase, a_fall_after_a_half_is_no_unit_mixup);
