@@ -81,8 +81,11 @@ const char *wording_do(size_t language, enum condition condition,
     const struct wording_texts *texts = wording_languages[language].texts;
     enum diagnosis_cause causes[DIAGNOSIS_CAUSES_MAX];
     size_t count = claimed(explained, causes);
+    enum wording_advice after = wording_advice_over(condition);
     if (over)
-        return wording_advice_over(condition) == ADVICE_DONE ? texts->over_done : texts->over_check;
+        return after == ADVICE_DONE         ? texts->over_done
+               : after == ADVICE_RADON_OVER ? texts->over_radon
+                                            : texts->over_check;
     if (count == 0 || condition == CONDITION_WATER_HIGH)
         return texts->conditions[condition].action;
     return count > 1 ? texts->several_actions : texts->cause_actions[causes[0]];

@@ -108,7 +108,7 @@ struct wording_texts {
     const char *whom, *again_label, *again_reminded, *plain_again_reminded;
     const char *again[WORDING_KIND_COUNT]; /* trade; NULL: another sentence of it says so */
     /* sentences */
-    const char *still_open, *not_taken_up, *over_check, *over_done, *taken_on;
+    const char *still_open, *not_taken_up, *over_check, *over_radon, *over_done, *taken_on;
     const char *test_subject, *test, *plain_test, *digest, *digest_plain, *digest_none,
         *plain_digest_none, *visit, *plain_visit;
     const char *caution_power, *caution_backdraft, *caution_codes, *caution_leave;

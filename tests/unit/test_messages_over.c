@@ -47,6 +47,21 @@ START_TEST(the_end_of_a_radon_alarm_is_no_all_clear) {
 }
 END_TEST
 
+START_TEST(the_trade_is_not_calmed_about_radon_either) {
+    static const char *const calm[] = {"Nothing urgent", "Nada urgente"};
+    static const char *const may_be[] = {"Do: It may still be too high",
+                                         "Qué hacer: Aún puede ser"};
+    const size_t read[] = {WORDING_ENGLISH, spanish()};
+    for (int c = CONDITION_RADON_HIGH; c <= CONDITION_RADON_RISING; c++)
+        for (size_t l = 0; l < 2; l++) {
+            char *text = over((enum condition)c, WORDING_CONTRACTOR, read[l]);
+            SAYS_NOT(text, calm[l]);
+            SAYS(text, may_be[l]);
+            free(text);
+        }
+}
+END_TEST
+
 static void check_done(const char *text) {
     static const char *const wrong[] = {"fault", "falla", "what caused it", "la causa", "alarm"};
     for (size_t i = 0; i < sizeof wrong / sizeof wrong[0]; i++)
@@ -88,6 +103,7 @@ int main(void) {
     tcase_add_checked_fixture(tcase, set_up, tear_down);
     tcase_add_test(tcase, what_is_over_is_not_said_to_be_good);
     tcase_add_test(tcase, the_end_of_a_radon_alarm_is_no_all_clear);
+    tcase_add_test(tcase, the_trade_is_not_calmed_about_radon_either);
     tcase_add_test(tcase, what_was_due_is_done_and_was_no_fault);
     tcase_add_test(tcase, a_weak_pull_does_not_prove_that_the_fan_runs);
     return run_test_case(tcase);
