@@ -2,10 +2,11 @@
  * libmicrohttpd with its own epoll descriptor, which the daemon's loop polls; no threads. A request
  * is collected whole, then the handler runs in one go.
  *
- * The library closes a connection on which nothing moves for a while. That alone does not help
- * against one that sends a byte now and then, so each connection also has a time by which its
- * request must be complete, and one by which its answer must be taken; and some of the places
- * are kept free for who comes next (web_visitors.h).
+ * The library closes a connection on which nothing moves for a while; who pauses while reading an
+ * answer, as somebody does behind a pager, has longer. That alone does not help against one that
+ * sends a byte now and then, so each connection also has a time by which its request must be
+ * complete, and one by which its answer must be taken; and some of the places are kept free for
+ * who comes next (web_visitors.h).
  */
 #include "link/web_server.h"
 
@@ -118,6 +119,7 @@ static enum MHD_Result send_answer(const struct web_server *server,
         return MHD_NO;
     enum MHD_Result result = MHD_queue_response(connection, status, response);
     MHD_destroy_response(response);
+    MHD_set_connection_option(connection, MHD_CONNECTION_OPTION_TIMEOUT, (unsigned)ANSWER_S);
     note_progress(server, connection, true, held_bytes);
     return result;
 }
@@ -144,12 +146,14 @@ static void *on_target(void *context, const char *target, struct MHD_Connection 
 static void on_completed(void *context, struct MHD_Connection *connection, void **slot,
                          enum MHD_RequestTerminationCode how) {
     (void)how;
+    const struct web_server *server = context;
     struct incoming *incoming = *slot;
     if (incoming)
         free(incoming->body);
     free(incoming);
     *slot = NULL;
-    note_progress(context, connection, false, 0);
+    MHD_set_connection_option(connection, MHD_CONNECTION_OPTION_TIMEOUT, server->idle_s);
+    note_progress(server, connection, false, 0);
 }
 
 /** False: drop the connection. A body that grows too large is read on for a while, then refused. */

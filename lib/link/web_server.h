@@ -91,9 +91,9 @@ int web_server_timeout_ms(const struct web_server *server);
 void web_server_allow_hosts(struct web_server *server, char *const *hosts, size_t count);
 
 /**
- * Seconds after which a connection is closed: on which nothing moves (default 10), and whose
- * request is not there in whole (default 30), however busily it drips. For new connections; tests
- * use less.
+ * Seconds after which a connection is closed: on which nothing moves (default 10; 300 while it has
+ * an answer to read), and whose request is not there in whole (default 30), however busily it
+ * drips. For new connections; tests use less.
  */
 void web_server_set_patience(struct web_server *server, unsigned idle_s, unsigned request_s);
 

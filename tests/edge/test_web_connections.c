@@ -201,6 +201,31 @@ START_TEST(silent_connections_are_closed) {
 }
 END_TEST
 
+/* A list behind `less`, a page over a weak radio link: nothing moves for longer than a silent
+   connection may stay. Afterwards the connection is a silent one again. */
+START_TEST(who_pauses_while_reading_gets_the_rest) {
+    enum { ANSWERS = 8 }; /* more than the sockets' own buffers hold */
+    static char bytes[1 << 16];
+    const char request[] = "GET /stream HTTP/1.1\r\nHost: localhost\r\n\r\n";
+    size_t got = 0;
+    start_tcp();
+    web_server_set_patience(running.server, 1, 30);
+    int descriptor = connect_tcp(), small = 1 << 16;
+    setsockopt(descriptor, SOL_SOCKET, SO_RCVBUF, &small, sizeof(small));
+    for (int i = 0; i < ANSWERS; i++)
+        send_all(descriptor, request, sizeof(request) - 1);
+    usleep(2500000);
+    int64_t last_ms = now_ms();
+    for (ssize_t length; (length = recv(descriptor, bytes, sizeof bytes, 0)) > 0;
+         last_ms = now_ms())
+        got += (size_t)length;
+    close(descriptor);
+    ck_assert_uint_ge(got, ANSWERS * STREAM_BYTES);
+    ck_assert_int_ge(now_ms() - last_ms, 900);
+    stop();
+}
+END_TEST
+
 START_TEST(dripping_connections_are_closed_and_others_served) {
     start_tcp();
     web_server_set_patience(running.server, 10, 2);
@@ -284,6 +309,7 @@ int main(void) {
     tcase_add_test(web, an_answer_in_parts_that_fails_breaks_off);
     tcase_add_test(web, parts_are_made_as_they_are_taken);
     tcase_add_test(web, silent_connections_are_closed);
+    tcase_add_test(web, who_pauses_while_reading_gets_the_rest);
     tcase_add_test(web, dripping_connections_are_closed_and_others_served);
     tcase_add_test(web, a_body_that_drips_is_cut);
     tcase_add_test(web, a_client_that_leaves_in_the_middle_does_no_harm);
