@@ -353,8 +353,10 @@ static enum store_status check_version(struct store *store, const struct opening
 
 static enum store_status connect_store(struct store *store, const struct opening *opening,
                                        const struct store_options *options) {
+    /* Without locks: a store is of one thread. */
     int code = sqlite3_open_v2(store->path, &store->db,
-                               store->writable ? SQLITE_OPEN_READWRITE : SQLITE_OPEN_READONLY,
+                               (store->writable ? SQLITE_OPEN_READWRITE : SQLITE_OPEN_READONLY) |
+                                   SQLITE_OPEN_NOMUTEX,
                                options->vfs);
     if (code == SQLITE_OK && store->writable && sqlite3_db_readonly(store->db, "main"))
         return refuse(opening, STORE_FAILING,
@@ -431,6 +433,7 @@ enum store_status store_open(const char *path, const struct store_options *optio
     made->pack_from_ms = INT64_MIN;
     made->expiry.oldest_ms = INT64_MIN; /* not known yet */
     made->writable = options->mode == STORE_READ_WRITE;
+    sqlite3_config(SQLITE_CONFIG_MEMSTATUS, 0); /* nobody asks; heeded before the first use only */
     enum store_status status = open_file(made, &opening, options);
     if (status != STORE_OK) {
         made->broken = status; /* leave the log of what could not be opened alone */
