@@ -96,8 +96,12 @@ static void on_finding(void *context, size_t point, const struct judge_finding *
 static void on_moved(void *context, size_t point, size_t rule) {
     struct monitor *monitor = context;
     const struct point_rule moved = {point, rule};
-    monitor_list_add(monitor, &monitor->moved, &moved, sizeof moved);
-    enum tracker_phase phase = monitor->points[point].trackers[rule].phase;
+    const struct tracker *tracker = &monitor->points[point].trackers[rule];
+    bool *has_moved = &monitor->has_moved[tracker - monitor->trackers];
+    if (!*has_moved)
+        monitor_list_add(monitor, &monitor->moved, &moved, sizeof moved);
+    *has_moved = true;
+    enum tracker_phase phase = tracker->phase;
     if (phase == TRACKER_PENDING || phase == TRACKER_CLEARING)
         monitor_note_running(monitor, point);
 }
@@ -142,15 +146,17 @@ static bool set_up(struct monitor *monitor, const struct fleet_change *change) {
     monitor->book = alarm_book_create(fleet);
     monitor->neighbours = neighbours_create(fleet);
     monitor->points = calloc(fleet->point_count + 1, sizeof *monitor->points);
-    monitor->trackers = calloc(rules_in_all(fleet) + 1, sizeof *monitor->trackers);
+    size_t rules = rules_in_all(fleet) + 1;
+    monitor->trackers = calloc(rules, sizeof *monitor->trackers);
+    monitor->has_moved = calloc(rules, sizeof *monitor->has_moved);
     monitor->systems = calloc(fleet->system_count + 1, sizeof *monitor->systems);
     monitor->branches = calloc(fleet->branch_count + 1, sizeof *monitor->branches);
     monitor->is_running = calloc(fleet->point_count + 1, sizeof *monitor->is_running);
     monitor->look_waits = calloc(fleet->point_count + 1, sizeof *monitor->look_waits);
     monitor->look_at_ms = calloc(fleet->system_count + 1, sizeof *monitor->look_at_ms);
     if (!monitor->book || !monitor->neighbours || !monitor->points || !monitor->trackers ||
-        !monitor->systems || !monitor->branches || !monitor->is_running || !monitor->look_waits ||
-        !monitor->look_at_ms)
+        !monitor->has_moved || !monitor->systems || !monitor->branches || !monitor->is_running ||
+        !monitor->look_waits || !monitor->look_at_ms)
         return false;
     struct tracker *trackers = monitor->trackers;
     for (size_t i = 0; i < fleet->point_count; i++) {
@@ -201,6 +207,7 @@ void monitor_destroy(struct monitor *monitor) {
     neighbours_destroy(monitor->neighbours);
     free(monitor->points);
     free(monitor->trackers);
+    free(monitor->has_moved);
     for (size_t s = 0; monitor->systems && s < monitor->fleet->system_count; s++)
         renewal_list_clear(&monitor->systems[s].renewals);
     free(monitor->systems);

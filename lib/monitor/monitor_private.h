@@ -58,6 +58,7 @@ struct monitor {
     struct neighbours *neighbours;
     struct point_state *points;
     struct tracker *trackers; /* of all points, side by side */
+    bool *has_moved;          /* per such tracker: it stands in `moved` */
     struct system_state *systems;
     struct branch_state *branches; /* of all systems, side by side */
     struct tracker daemon_trackers[CONDITION_COUNT];

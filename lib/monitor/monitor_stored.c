@@ -169,12 +169,13 @@ static bool flush_trackers(struct monitor *monitor, const struct monitor_sink *s
     const struct point_rule *moved = monitor->moved.items;
     for (size_t i = 0; i < monitor->moved.count; i++) {
         size_t point = moved[i].point;
+        const struct tracker *as_it_is = &monitor->points[point].trackers[moved[i].rule];
         const struct monitor_tracker tracker = {
             monitor->fleet->points[point].system, point,
-            monitor->fleet->points[point].rules[moved[i].rule].condition,
-            monitor->points[point].trackers[moved[i].rule]};
+            monitor->fleet->points[point].rules[moved[i].rule].condition, *as_it_is};
         if (!sink->tracker(sink->context, &tracker))
             return false;
+        monitor->has_moved[as_it_is - monitor->trackers] = false;
     }
     monitor->moved.count = 0;
     const struct monitor_tracker *other = monitor->moved_other.items;
