@@ -28,17 +28,6 @@ static enum store_status make_key(struct monitor_memory *memory, size_t point) {
     return status;
 }
 
-static enum store_status make_keys(struct monitor_memory *memory) {
-    const struct fleet *fleet = monitor_fleet(memory->monitor);
-    enum store_status status = store_begin(memory->store);
-    for (size_t i = 0; i < fleet->point_count && status == STORE_OK; i++)
-        status = make_key(memory, i);
-    if (status == STORE_OK)
-        return store_commit(memory->store);
-    store_rollback(memory->store);
-    return status;
-}
-
 static struct rollup_hour from_series(const struct series_hour *hour) {
     return (struct rollup_hour){hour->hour_ms,    hour->count,  hour->value_ms,
                                 hour->covered_ms, hour->lowest, hour->highest};
@@ -61,18 +50,18 @@ static enum store_status last_change_in_hour(struct monitor_memory *memory, int6
 }
 
 /* Since when the newest value has not moved: hours whose lowest and highest equal it are skipped
-   whole, some days at a time as long as it stood still. */
+   whole, more of them at a time the longer it stood still. Most have moved lately. */
 static enum store_status find_unchanged(struct monitor_memory *memory, int64_t key,
                                         const struct reading *newest, int64_t *since_ms) {
     struct series_hour hours[UNCHANGED_HOURS];
     int64_t to_ms = rollup_hour_start(newest->time_ms) + ROLLUP_HOUR_MS;
-    int64_t oldest_ms = to_ms - REST_HOURS * ROLLUP_HOUR_MS;
+    int64_t oldest_ms = to_ms - REST_HOURS * ROLLUP_HOUR_MS, step_ms = 3 * ROLLUP_HOUR_MS;
     enum store_status status = STORE_OK;
     *since_ms = newest->time_ms;
-    for (size_t count = 1; count > 0 && to_ms > oldest_ms && status == STORE_OK;
-         to_ms -= UNCHANGED_HOURS * ROLLUP_HOUR_MS) {
-        status = series_hours(memory->store, key, to_ms - UNCHANGED_HOURS * ROLLUP_HOUR_MS, to_ms,
-                              hours, UNCHANGED_HOURS, &count);
+    while (status == STORE_OK && to_ms > oldest_ms && *since_ms - to_ms <= RESTS_LONGEST_GAP_MS) {
+        int64_t from_ms = to_ms - step_ms > oldest_ms ? to_ms - step_ms : oldest_ms;
+        size_t count = 0;
+        status = series_hours(memory->store, key, from_ms, to_ms, hours, UNCHANGED_HOURS, &count);
         for (size_t i = status == STORE_OK ? count : 0; i > 0; i--) {
             const struct series_hour *hour = &hours[i - 1];
             if (hour->count == 0)
@@ -83,6 +72,9 @@ static enum store_status find_unchanged(struct monitor_memory *memory, int64_t k
                 return last_change_in_hour(memory, key, hour->hour_ms, newest, since_ms);
             *since_ms = hour->hour_ms;
         }
+        to_ms = from_ms;
+        step_ms = 3 * step_ms < UNCHANGED_HOURS * ROLLUP_HOUR_MS ? 3 * step_ms
+                                                                 : UNCHANGED_HOURS * ROLLUP_HOUR_MS;
     }
     return status;
 }
@@ -336,17 +328,31 @@ static enum store_status prepare(struct monitor_memory *memory, struct store *st
     return memory->keys && memory->months ? STORE_OK : STORE_OUT_OF_MEMORY;
 }
 
-enum store_status monitor_memory_open(struct monitor_memory *memory, struct store *store,
-                                      struct monitor *monitor) {
-    const struct fleet *fleet = monitor_fleet(monitor);
-    enum store_status status = prepare(memory, store, monitor);
-    THEN(status, make_keys(memory));
-    for (size_t i = 0; i < fleet->point_count && status == STORE_OK; i++)
-        status = load_point(memory, i);
+static enum store_status read_all(struct monitor_memory *memory) {
+    size_t point_count = monitor_fleet(memory->monitor)->point_count;
+    enum store_status status = STORE_OK;
+    for (size_t i = 0; i < point_count && status == STORE_OK; i++) {
+        status = make_key(memory, i);
+        THEN(status, load_point(memory, i));
+    }
     THEN(status, read_records(memory, FLEET_NONE));
     THEN(status, alarm_rows_load(memory->store, memory->monitor));
-    THEN(status, record_tracker_list(store, on_tracker, memory));
-    THEN(status, record_service_list(store, on_service, memory));
+    THEN(status, record_tracker_list(memory->store, on_tracker, memory));
+    THEN(status, record_service_list(memory->store, on_service, memory));
+    return status;
+}
+
+/* In one transaction: SQLite takes and leaves its locks once, not with each statement. */
+enum store_status monitor_memory_open(struct monitor_memory *memory, struct store *store,
+                                      struct monitor *monitor) {
+    enum store_status status = prepare(memory, store, monitor);
+    THEN(status, store_begin(store));
+    if (status != STORE_OK)
+        return status;
+    status = read_all(memory);
+    if (status == STORE_OK)
+        return store_commit(store);
+    store_rollback(store);
     return status;
 }
 
