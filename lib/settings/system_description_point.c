@@ -37,6 +37,11 @@ static const int64_t half_a_year_ms = 183 * DURATION_DAY_MS; /* `every` of what 
 static void read_quantity(struct key_reader *reader, const struct key_path *path,
                           const struct yaml_tree_node *node, void *target) {
     struct point_draft *draft = target;
+    enum quantity quantity;
+    if (node->kind == YAML_TREE_SCALAR && quantity_find(node->text, &quantity)) {
+        draft->quantity = (int)quantity;
+        return;
+    }
     const char *words[QUANTITY_COUNT];
     char list[400] = "";
     size_t used = 0;
@@ -45,13 +50,8 @@ static void read_quantity(struct key_reader *reader, const struct key_path *path
         used += (size_t)snprintf(list + used, sizeof list - used, "%s%s", q ? ", " : "", words[q]);
     }
     const char *text = key_scalar(reader, path, node, list);
-    enum quantity quantity;
     if (!text)
         return;
-    if (quantity_find(text, &quantity)) {
-        draft->quantity = (int)quantity;
-        return;
-    }
     const char *nearest = key_nearest(text, words, QUANTITY_COUNT);
     key_error(reader, path, node->line, "\"%.60s\" is not a quantity; %s%s%sallowed: %s", text,
               nearest ? "did you mean \"" : "", nearest ? nearest : "", nearest ? "\"? " : "",
