@@ -27,7 +27,8 @@ packages_browser="chromium:chromium pdftotext:poppler-utils mosquitto mosquitto-
 packages_package="dpkg-dev lintian debootstrap fakeroot man-db bsdextrautils strace util-linux systemd
     iproute2 curl mosquitto python3 binutils file libfaketime"
 
-# tests/machines/bits.sh: compilers for other processors, and their emulator; without them it leaves those out.
+# tests/machines/bits.sh and emulated.sh: compilers for other processors, and their emulator; without them they leave
+# those out.
 packages_machines="gcc-aarch64-linux-gnu libc6-dev-arm64-cross gcc-arm-linux-gnueabihf
     libc6-dev-armhf-cross qemu-user"
 

@@ -5,8 +5,9 @@
 #   --quick   unit reference edge wiring: what needs no daemon and no browser
 #   --all     also what takes long and seldom breaks: tidy (clang-tidy), package (the Debian package in
 #             a clean Debian, this and the next), bits (the same arithmetic on other processors,
-#             emulated), cluster (brokers of several nodes), neighbours
-#             (proxies and what else stands beside the daemon), fuzz, bench
+#             emulated), emulated (unit reference edge wiring for 32-bit ARM, but for what takes
+#             minutes there), cluster (brokers of several nodes), neighbours (proxies and what else
+#             stands beside the daemon), fuzz, bench
 #   GROUP     only these; machines (package and test programs for other processors, emulated, half
 #             an hour and more) is on request alone
 #   --list    prints what would run
@@ -33,7 +34,7 @@ export PATH
 
 quick_groups="unit reference edge wiring"
 usual_groups="check $quick_groups scenario service browser"
-all_groups="$usual_groups tidy package bits cluster neighbours fuzz bench"
+all_groups="$usual_groups tidy package bits emulated cluster neighbours fuzz bench"
 on_request="machines"
 groups="" chosen=$usual_groups list=no
 for argument; do
@@ -171,7 +172,9 @@ if [ "$list" = no ]; then
     echo "build-npm, the npm packages of tests/support/npm; all else stays in the build folders."
     # shellcheck disable=SC2086
     install_packages $package_groups || { echo "0 passed, 1 failed"; exit 1; }
-    wants bits && ! install_packages machines && echo "bits goes without what is missing."
+    if wants bits || wants emulated; then
+        install_packages machines || echo "bits and emulated go without what is missing."
+    fi
     wants bench && ! install_packages peers && echo "bench_peers goes without what is missing."
     mkdir -p "$RUN_FOLDER"
     rm -f "$RUN_FOLDER"/*.log "$RUN_FOLDER/results"
@@ -220,6 +223,7 @@ if wants package; then
         SUBSLAB_BUILD=$PWD/build-package run_jobs 1
 fi
 wants bits && jobs_of_scripts tests/machines/bits.sh | run_jobs 1
+wants emulated && jobs_of_scripts tests/machines/emulated.sh | run_jobs 1
 wants machines && jobs_of_scripts tests/machines/run.sh | run_jobs 1
 wants cluster && jobs_of_scripts tests/cluster/test_*.py | run_jobs 1
 wants neighbours && jobs_of_scripts tests/neighbours/test_*.py | run_jobs "$SIDE_BY_SIDE"

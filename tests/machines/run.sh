@@ -11,37 +11,13 @@ export PATH
 . config/packages.sh
 . tests/package/checks.sh
 . tests/machines/compiler_flags.sh
+. tests/machines/programs.sh
 . tests/package/debian_root.sh
 here=${SUBSLAB_BUILD:-$PWD/build-check}
 debs=$PWD/build-machines/debs
 
 # name, as Debian's compilers call it, emulator
 machines="arm64,aarch64-linux-gnu,qemu-aarch64 armhf,arm-linux-gnueabihf,qemu-arm"
-
-# Left to this machine, for emulated they take minutes; beside each, why nothing is lost. Emulated, a program takes some
-# twelve times its processor time.
-left_out="
-    edge_test_store_cuts              each power cut in turn
-    edge_test_store_faults            each call of the disk that fails in turn
-    edge_test_store_faults_everywhere the same for every operation
-    edge_test_store_memory            each allocation that fails in turn
-    edge_test_store_upgrade           random stores of each earlier version
-    edge_test_intake_broker           waits for a broker's clock
-    wiring_test_scenarios             each script is a replay, and a replay is compared byte by byte
-    wiring_test_world                 one world is compared byte by byte
-    unit_test_drift                   2500 made-up houses, over 2 min; bits.sh has its numbers
-    unit_test_diagnosis_fleet         made-up houses by the hundred; arithmetic alone
-"
-names_left_out() {
-    echo "$left_out" | awk '{ print $1 }'
-}
-
-# Left to one of the two, for they take long and are arithmetic alone.
-left_to_arm64="unit_test_control_chart unit_test_daily unit_test_diagnosis unit_test_second_look unit_test_trend
-    unit_test_assessment unit_test_year_assessment unit_test_wear"
-left_out_of() { # NAME
-    [ "$1" = arm64 ] || echo "$left_to_arm64"
-}
 
 if [ "${1:-}" != inside ]; then
     scratch=$(mktemp -d) || exit 2
@@ -73,13 +49,6 @@ took() { # WHAT: how long since the last
 
 # --- a Debian with the libraries of three machines -----------------------------------------------
 
-# The libraries that packages_build names, as `pkg-config` will look for them.
-libraries_for() { # NAME
-    # shellcheck disable=SC2154 # of config/packages.sh
-    for package in $packages_build check; do
-        case $package in lib*-dev | check) echo "$package:$1" ;; esac
-    done
-}
 make_root() {
     in_memory "$root"
     make_debian bookworm "$root" "$debs" "make,cmake,pkg-config,python3,dpkg-dev,file,tzdata,openssl" "$scratch/made" &&
@@ -94,7 +63,7 @@ make_root() {
     for machine in $machines; do
         name=${machine%%,*} target=${machine#*,}
         in_root dpkg --add-architecture "$name"
-        compilers="$compilers gcc-${target%,*}" foreign="$foreign $(libraries_for "$name")"
+        compilers="$compilers gcc-${target%,*}" foreign="$foreign $(libraries | sed "s/$/:$name/")"
     done
     # shellcheck disable=SC2086
     in_root apt-get -q -q update >"$scratch/made" 2>&1 &&
@@ -130,33 +99,12 @@ is_for() { # PROGRAM NAME
 without_warnings() { # a narrowing in a test is no fault there
     ! grep -E '/source/(lib|daemon)/.*warning:' "$scratch/built"
 }
-programs_of() { # BUILD NAME: the test programs that are tried
-    # shellcheck disable=SC2046
-    left=" $(echo $(names_left_out) $(left_out_of "$2")) "
-    for program in "$root$1"/tests/unit_test_* "$root$1"/tests/reference_test_* "$root$1"/tests/edge_test_* \
-        "$root$1"/tests/wiring_test_*; do
-        case $left in
-        *" $(basename "$program") "*) ;;
-        *) basename "$program" ;;
-        esac
-    done
-}
-run_programs() { # NAME EMULATOR BUILD: the longest first, so that none is left alone at the end
+run_programs() { # NAME EMULATOR BUILD
     mkdir "$scratch/$1" "$root/tmp/$1"
-    programs_of "$3" "$1" >"$scratch/$1/programs"
-    sort "$scratch/$1/programs" >"$scratch/$1/programs_in_order"
-    { grep -E "$long_ones" "$scratch/$1/programs"; grep -vE "$long_ones" "$scratch/$1/programs"; } |
-        xargs -P "$JOBS" -I '{}' sh -c 'LC_ALL=C.UTF-8 timeout 600 chroot "$1" env \
-            TMPDIR="/tmp/$2" CK_TIMEOUT_MULTIPLIER=20 SUBSLAB_BUILD="$4" sh -c "cd /source && exec $3 $4/tests/$5" \
-            >"$6/$5" 2>&1; times >>"$6/$5"' run "$root" "$1" "$2" "$3" '{}' "$scratch/$1"
-}
-slowest() { # NAME: for whoever looks for what to leave out
-    (cd "$scratch/$1" && tail -q -n 1 -- *_test_* | tr 'ms' '  ' | paste - programs_in_order 2>/dev/null |
-        awk '{ printf "    %5.1f s of processor %s\n", 60 * $1 + $2, $NF }' | sort -rn | head -n 5)
-}
-long_ones="control_chart|unit_test_daily$|test_diagnosis|test_store$|series|second_look"
-program_passed() { # LOG
-    grep -qE '^[1-9][0-9]* passed, 0 failed$' "$1" || { tail -n 20 "$1"; return 1; }
+    programs_of "$root$3" "$1" >"$scratch/$1/programs"
+    xargs -P "$JOBS" -I '{}' sh -c 'LC_ALL=C.UTF-8 timeout 600 chroot "$1" env \
+        TMPDIR="/tmp/$2" CK_TIMEOUT_MULTIPLIER=20 SUBSLAB_BUILD="$4" sh -c "cd /source && exec $3 $4/tests/$5" \
+        >"$6/$5" 2>&1; times >>"$6/$5"' run "$root" "$1" "$2" "$3" '{}' "$scratch/$1" <"$scratch/$1/programs"
 }
 
 bits=""
@@ -185,7 +133,7 @@ for machine in $machines; do
     done <"$scratch/$name/programs"
     check "$name: programs were found" test "$(grep -c . "$scratch/$name/programs")" -ge 90
     took "$name: $(grep -c . "$scratch/$name/programs") test programs under emulation"
-    slowest "$name"
+    slowest "$scratch/$name"
 done
 echo "left to this machine: $(echo $(names_left_out)); to arm64: $(echo $left_to_arm64)"
 
