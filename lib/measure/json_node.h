@@ -1,8 +1,9 @@
 /*
- * json_node: a parsed JSON document (RFC 8259) to read from.
+ * json_node: a parsed JSON document (RFC 8259) to read from. Hides the JSON library.
  *
- * Numbers are double whatever their spelling, so an integer beyond 64 bit is a number too. Nesting
- * is bounded, so recursion is; memory is at most some 60 times the text.
+ * Numbers are double whatever their spelling, so an integer beyond 64 bit is a number too. Of
+ * members with the same name the last one counts. Nesting and size are bounded before the library
+ * sees the text, so its recursion and its memory (about 100 times the text at worst) are too.
  */
 #ifndef MEASURE_JSON_NODE_H
 #define MEASURE_JSON_NODE_H
@@ -46,15 +47,17 @@ const char *json_node_text(const struct json_node *node, size_t *length);
 /** Items of an array or members of an object; 0 for any other kind. */
 size_t json_node_count(const struct json_node *node);
 
-/** The first item or member, and the one that follows; NULL: there is none. */
-const struct json_node *json_node_first(const struct json_node *node);
-const struct json_node *json_node_next(const struct json_node *node);
+/** An item of an array, or NULL. */
+const struct json_node *json_node_item(const struct json_node *node, size_t index);
 
-/** The name of a member, without null bytes inside; NULL for what is none. */
-const char *json_node_name(const struct json_node *member);
-
-/** A member of an object by its name, or NULL. Of members with the same name the last one counts.
- */
+/** A member of an object by its name, or NULL. */
 const struct json_node *json_node_member(const struct json_node *node, const char *name);
+
+/**
+ * Steps through an object's members: start with *cursor NULL. Sets *name (null-terminated, without
+ * null bytes inside) and returns the member, or NULL after the last one.
+ */
+const struct json_node *json_node_next_member(const struct json_node *node, void **cursor,
+                                              const char **name);
 
 #endif

@@ -28,12 +28,13 @@ static bool token_is(const char *token, size_t length, const char *name) {
 
 static const struct json_node *object_step(const struct json_node *object, const char *token,
                                            size_t length) {
-    const struct json_node *found = NULL;
-    for (const struct json_node *member = json_node_first(object); member;
-         member = json_node_next(member))
-        if (token_is(token, length, json_node_name(member)))
-            found = member; /* of the same name the last one counts */
-    return found;
+    void *cursor = NULL;
+    const char *name;
+    const struct json_node *member;
+    while ((member = json_node_next_member(object, &cursor, &name)) != NULL)
+        if (token_is(token, length, name))
+            return member;
+    return NULL;
 }
 
 static const struct json_node *array_step(const struct json_node *array, const char *token,
@@ -48,10 +49,7 @@ static const struct json_node *array_step(const struct json_node *array, const c
         if (index >= count) /* also keeps a long row of digits from overflowing */
             return NULL;
     }
-    const struct json_node *item = json_node_first(array);
-    while (item && index-- > 0)
-        item = json_node_next(item);
-    return item;
+    return json_node_item(array, index);
 }
 
 const struct json_node *json_pointer_resolve(const struct json_node *root, const char *pointer) {

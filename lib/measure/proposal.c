@@ -272,18 +272,26 @@ static bool node_number(const struct json_node *node, double *value) {
 static void search_node(struct search *search, const struct json_node *node,
                         char pointer[PROPOSAL_TEXT]) {
     size_t used = strlen(pointer);
+    const char *name;
+    void *cursor = NULL;
+    const struct json_node *member;
     double value = 0.0;
     if (node_number(node, &value))
         add_number(search, pointer, "", value, NULL);
-    const struct json_node *part = json_node_first(node);
-    for (size_t i = 0; part && search->count < search->capacity; i++, part = json_node_next(part)) {
-        const char *name = json_node_name(part);
-        char index[24];
-        snprintf(index, sizeof index, "%zu", i);
-        bool counts = !name || (!is_no_reading(name) && json_node_member(node, name) == part);
-        if (counts && add_part(pointer, name ? name : index))
-            search_node(search, part, pointer);
-        pointer[used] = '\0';
+    if (json_node_kind(node) == JSON_NODE_ARRAY) {
+        for (size_t i = 0; i < json_node_count(node) && search->count < search->capacity; i++) {
+            char index[24];
+            snprintf(index, sizeof index, "%zu", i);
+            if (add_part(pointer, index))
+                search_node(search, json_node_item(node, i), pointer);
+            pointer[used] = '\0';
+        }
+    } else if (json_node_kind(node) == JSON_NODE_OBJECT) {
+        while ((member = json_node_next_member(node, &cursor, &name))) {
+            if (!is_no_reading(name) && add_part(pointer, name))
+                search_node(search, member, pointer);
+            pointer[used] = '\0';
+        }
     }
 }
 

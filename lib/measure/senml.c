@@ -20,15 +20,15 @@ static bool version_understood(double version) {
 }
 
 enum refusal senml_open(struct senml_pack *pack, const struct json_node *records) {
-    *pack = (struct senml_pack){.next = json_node_first(records)};
+    *pack = (struct senml_pack){.records = records};
     double version = 10;
-    for (const struct json_node *record = pack->next; record; record = json_node_next(record)) {
-        const struct json_node *stated = json_node_member(record, "bver");
+    for (size_t i = 0; i < json_node_count(records); i++) {
+        const struct json_node *stated = json_node_member(json_node_item(records, i), "bver");
         if (!stated)
             continue;
         double number;
         if (!json_node_number(stated, &number) || !version_understood(number) ||
-            (record != pack->next && number != version))
+            (i > 0 && number != version))
             return REFUSAL_UNKNOWN_SENML;
         version = number;
     }
@@ -63,9 +63,10 @@ static bool label_understood(const char *label) {
  */
 static void check_labels(struct senml_pack *pack, const struct json_node *node,
                          struct senml_record *record) {
+    void *cursor = NULL;
+    const char *label;
     record->base_fields_only = true;
-    for (node = json_node_first(node); node; node = json_node_next(node)) {
-        const char *label = json_node_name(node);
+    while (json_node_next_member(node, &cursor, &label) != NULL) {
         if (label[0] != 'b')
             record->base_fields_only = false;
         if (label_understood(label))
@@ -137,10 +138,10 @@ static void resolve(const struct senml_pack *pack, const struct json_node *node,
 }
 
 bool senml_next(struct senml_pack *pack, struct senml_record *record) {
-    const struct json_node *node = pack->next;
+    const struct json_node *node = json_node_item(pack->records, pack->next);
     if (!node)
         return false;
-    pack->next = json_node_next(node);
+    pack->next++;
     *record = (struct senml_record){.refusal = REFUSAL_MALFORMED};
     record->name.wrong_type = true;
     if (json_node_kind(node) != JSON_NODE_OBJECT || json_node_count(node) == 0)

@@ -38,7 +38,8 @@ struct senml_record {
 
 /** The state of reading one pack; set up by senml_open, private to senml. */
 struct senml_pack {
-    const struct json_node *next; /* the record that follows */
+    const struct json_node *records;
+    size_t next;
     struct senml_text base_name, base_unit;
     double base_value, base_time_s; /* NaN: of the wrong type */
     bool base_not_understood;       /* an unknown base field whose label ends in "_" */

@@ -58,7 +58,7 @@ stdatomic.h stdbool.h stddef.h stdint.h stdio.h stdlib.h string.h strings.h jans
 
 # A third-party header (glob) and the files (globs) that may name it.
 OWNERS = {
-    "jansson.h": "lib/words/event.c lib/words/template.c daemon/*",
+    "jansson.h": "lib/measure/json_node.c lib/words/event.c lib/words/template.c daemon/*",
     "yaml.h": "lib/settings/yaml_tree.c",
     "sqlite3.h": "lib/store/store_sqlite.h",
     "mosquitto*.h": "lib/link/intake*.[ch] lib/link/broker_tls.c",
