@@ -53,7 +53,8 @@ static double error_from(size_t from) {
         squares += error * error;
         n += 1.0;
     }
-    ck_assert_double_gt(n, 0.94 * (double)(DAYS - from));
+    /* On some of the first days fewer than eight of the ten reported. */
+    ck_assert_double_gt(n, 0.90 * (double)(DAYS - from));
     return sqrt(squares / n - sum / n * sum / n);
 }
 
