@@ -301,14 +301,16 @@ def moving_shards(place):
                "--found", "a loose tube", "--did", "pushed it on")
     broker.publish(messages(mine))
     wait_until(lambda: stored(north, mine), 30, "the readings at north")
-    for age_ms, value in ((60_000, 40), (50_000, 150), (40_000, 40)):
+    for told, (age_ms, value) in enumerate(((60_000, 40), (50_000, 150), (40_000, 40))):
         one = ("subslab/north/north-7/suction", "north-7", "suction", now_ms() - age_ms, value)
         mine.append(one)
         broker.publish(messages([one]))
-        wait_until(lambda: stored(north, mine), 30, "one more")
+        wait_until(lambda: len(notices(hook)) > told, 30, "the message of it")
     ident = north.alarm("suction-low")["id"]
     north.tool("acknowledge", str(ident), "--by", "the office", "--note", "on my way")
-    wait_until(lambda: all(one["state"] == "sent" for one in north.deliveries()), 30, "all is told")
+    wait_until(lambda: [what for _, what, _ in notices(hook)] ==
+               ["raised", "returned", "raised", "acknowledged"], 30, "all is told")
+    wait_until(lambda: all(one["state"] == "sent" for one in north.deliveries()), 30, "all is sent")
     return broker, hook, north, south
 
 
