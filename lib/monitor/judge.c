@@ -188,8 +188,18 @@ static void judge_stuck(const struct view *view, size_t i, const struct reading 
 
 /* Air outdoors has some 10 Bq/m3, and houses more (UNSCEAR 2000 Report, annex B, from memory). A
    monitor whose mean of a day lies far below measures no house: it died at zero, or reports in
-   pCi/L. It comes back where the mean is beyond doubt. */
-static const double radon_least_bq_m3 = 2.0, radon_deadband_bq_m3 = 1.0;
+   pCi/L. It comes back where the mean is beyond doubt. One that seldom counts reads nothing on many
+   a day, but in two days it counts once. */
+static const double radon_least_bq_m3 = 2.0, radon_deadband_bq_m3 = 3.0;
+enum { RADON_LEAST_READINGS = 48 };
+
+static bool is_below_outdoors(const struct view *view, double mean) {
+    int64_t every_ms = view->judge->fleet->points[view->point].description->every_ms;
+    int64_t two_days = 2 * DURATION_DAY_MS / every_ms;
+    int64_t least = two_days < RADON_LEAST_READINGS ? two_days : RADON_LEAST_READINGS;
+    return mean < radon_least_bq_m3 && view->state->level_count >= least &&
+           view->state->level_count >= JUDGE_MIXUP_READINGS;
+}
 
 static void judge_implausible(const struct view *view, size_t i, const struct reading *reading,
                               bool mixed_up) {
@@ -199,8 +209,8 @@ static void judge_implausible(const struct view *view, size_t i, const struct re
         !judge_mean_24h(view->state, reading->time_ms, &mean))
         step(view, i, mixed_up, !mixed_up, reading->time_ms, reading->value, view->state->level);
     else
-        step(view, i, mean < radon_least_bq_m3, mean >= radon_least_bq_m3 + radon_deadband_bq_m3,
-             reading->time_ms, mean, NAN);
+        step(view, i, is_below_outdoors(view, mean),
+             mean >= radon_least_bq_m3 + radon_deadband_bq_m3, reading->time_ms, mean, NAN);
 }
 
 /* ---- one reading ---- */
