@@ -42,8 +42,17 @@ char *page_percent_text(const struct page_view *view, char text[PAGE_TEXT_SIZE],
     return text;
 }
 
+/* Beyond it the number says nothing. */
+static const double ratio_most_percent = 9999.0;
+
 char *page_ratio_text(char text[PAGE_TEXT_SIZE], double ratio) {
-    snprintf(text, PAGE_TEXT_SIZE, "%.0f %%", round(100.0 * ratio) + 0.0); /* never "-0 %" */
+    double percent = round(100.0 * ratio) + 0.0; /* never "-0 %" */
+    double shown = fmax(-ratio_most_percent, fmin(percent, ratio_most_percent));
+    snprintf(text, PAGE_TEXT_SIZE, "%s%.0f %%",
+             percent > shown   ? "> "
+             : percent < shown ? "< "
+                               : "",
+             shown);
     return text;
 }
 
