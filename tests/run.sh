@@ -19,7 +19,7 @@
 #
 # Environment: FUZZ_SECONDS (60): fuzzing in all. TEST_LIMIT (1800): seconds after which a program hangs.
 # TEST_SEED: repeats the random tests. JOBS (processors): compilers, and test programs that compute, at a
-# time. SIDE_BY_SIDE (three times the processors): test programs that wait, beside them.
+# time. SIDE_BY_SIDE (twice the processors): test programs that wait, beside them.
 #
 # What a test program finds in its environment (the current folder is the top of the source tree):
 #   SUBSLAB_BUILD      folder with the built subslabd and subslabctl, and tests/tool_*
@@ -62,7 +62,7 @@ groups=${groups:-$chosen}
 FUZZ_SECONDS=${FUZZ_SECONDS:-60}
 TEST_LIMIT=${TEST_LIMIT:-1800}
 JOBS=${JOBS:-$(nproc)}
-SIDE_BY_SIDE=${SIDE_BY_SIDE:-$((3 * $(nproc)))}
+SIDE_BY_SIDE=${SIDE_BY_SIDE:-$((2 * $(nproc)))}
 RUN_FOLDER=build-check/log
 SUBSLAB_BUILD=$PWD/build-check
 VALIDATORS_FOLDER=$PWD/build-npm
@@ -212,7 +212,7 @@ fi
         tests/fleet/test_*.py
     wants check && jobs_of_scripts tests/unit/check_*.sh tests/unit/check_*.py | grep -v check_tidy
     true
-} | longest_first | run_jobs "$JOBS" 5
+} | longest_first | run_jobs "$JOBS" 10
 wait
 # The rest is large, or is about a real disk.
 rm -rf "$TMPDIR"
