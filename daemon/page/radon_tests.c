@@ -101,28 +101,34 @@ static void show_again(struct page_view *view, size_t system, struct entry *entr
     entry_end_again(entry, system, status);
 }
 
-/* The very same test sent once more, by whomever, is on record already. */
-void page_radon_test_take(struct page_view *view, size_t system, const struct page_form *typed) {
-    struct entry entry = {.view = view, .typed = typed};
-    struct html_address back = page_system_address(view, system, "");
+enum { SEE_OTHER = 303 };
+
+/* Puts it on record; the status to answer with. The very same test sent once more, by whomever, is
+   on record already. */
+static int take(struct page_view *view, size_t system, struct entry *entry) {
     struct record_radon_test test = {0};
     struct known last;
     char meanwhile[500];
-    bool newest = known_is_newest(view, system, KNOWN_TESTS, typed, &last);
-    if (!test_form_read(view, &entry, system, &test)) {
-        show_again(view, system, &entry, 400);
-    } else if (radon_test_stands(view->api, system, &test)) {
+    bool newest = known_is_newest(view, system, KNOWN_TESTS, entry->typed, &last);
+    if (!test_form_read(view, entry, system, &test))
+        return 400;
+    if (radon_test_stands(view->api, system, &test))
+        return SEE_OTHER;
+    if (newest)
+        return keep(view, system, entry, &test) ? SEE_OTHER : 503;
+    entry_wrong(entry, "",
+                page_name_in(view, meanwhile, sizeof meanwhile, PAGE_WRITTEN_MEANWHILE, last.by));
+    return 409;
+}
+
+void page_radon_test_take(struct page_view *view, size_t system, const struct page_form *typed) {
+    struct entry entry = {.view = view, .typed = typed};
+    struct html_address back = page_system_address(view, system, "");
+    int status = take(view, system, &entry);
+    if (status == SEE_OTHER)
         page_redirect(view, &back);
-    } else if (!newest) {
-        entry_wrong(
-            &entry, "",
-            page_name_in(view, meanwhile, sizeof meanwhile, PAGE_WRITTEN_MEANWHILE, last.by));
-        show_again(view, system, &entry, 409);
-    } else if (!keep(view, system, &entry, &test)) {
-        show_again(view, system, &entry, 503);
-    } else {
-        page_redirect(view, &back);
-    }
+    else
+        show_again(view, system, &entry, status);
 }
 
 /* ---- a wrong one ---- */
