@@ -330,7 +330,7 @@ static struct plot_canvas canvas_of(struct page_view *view, const struct page_pl
                                  .top = (double)(i * STEP + TOP),
                                  .bottom = (double)(i * STEP + TOP + VALUES),
                                  .last = i + 1 == count};
-    canvas.unit = page_unit(view, plot->point);
+    canvas.unit = page_unit_of(plot->quantity, plot->dimension, plot->units);
     fit_axis(&canvas);
     return canvas;
 }

@@ -199,13 +199,17 @@ enum dimension page_dimension(const struct page_view *view, size_t point) {
     return view->api->fleet->points[point].description->binding.unit->dimension;
 }
 
+const struct unit *page_unit_of(enum quantity quantity, enum dimension dimension,
+                                enum unit_system units) {
+    const char *of_air = units == UNIT_SYSTEM_US ? "inHg" : "kPa";
+    return quantity == QUANTITY_BAROMETRIC_PRESSURE ? unit_find(of_air, strlen(of_air))
+                                                    : unit_shown(dimension, units);
+}
+
 const struct unit *page_unit(const struct page_view *view, size_t point) {
     enum quantity quantity = view->api->fleet->points[point].description->quantity;
-    enum unit_system units = quantity_units(quantity, view->units);
-    const char *of_air = units == UNIT_SYSTEM_US ? "inHg" : "kPa";
-    return quantity == QUANTITY_BAROMETRIC_PRESSURE
-               ? unit_find(of_air, strlen(of_air))
-               : unit_shown(page_dimension(view, point), units);
+    return page_unit_of(quantity, page_dimension(view, point),
+                        quantity_units(quantity, view->units));
 }
 
 enum unit_system page_units_of_point(struct page_view *view, size_t point) {

@@ -54,6 +54,8 @@ void page_status_shapes(struct page_view *view);
 enum dimension page_dimension(const struct page_view *view, size_t point);
 /** The unit in which they are shown and typed: that of unit_format, also of the air's pressure. */
 const struct unit *page_unit(const struct page_view *view, size_t point);
+const struct unit *page_unit_of(enum quantity quantity, enum dimension dimension,
+                                enum unit_system units);
 /**
  * Changes to the units in which the trade reads this point, whatever the page shows else: pascals
  * at a test hole and for a velocity pressure. Returns those to go back to (view->units).
