@@ -173,7 +173,7 @@ static bool append(struct load *load, const struct reading *readings, size_t cou
 /* A day without readings has no pack, but the first reading behind it may cover its last hours. */
 static enum store_status put_hours_of_gaps(const struct load *load, size_t first, size_t end) {
     enum store_status status = STORE_OK;
-    for (size_t i = first + 1; i < end && status == STORE_OK; i++) {
+    for (size_t i = day_end(load, first); i < end && status == STORE_OK; i = day_end(load, i)) {
         int64_t from_ms = series_day_end(load->readings[i - 1].time_ms);
         int64_t to_ms = series_day_start(load->readings[i].time_ms);
         int64_t covered_ms = load->readings[i].time_ms - load->interval_ms;
