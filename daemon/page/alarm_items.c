@@ -66,13 +66,18 @@ static void write_cause_of(struct page_view *view, const struct explanation *exp
     html_markup(&view->html, "</p>");
 }
 
+/* The first of its cause that stands; of_cause: all are over. */
+static size_t first_standing(const struct alarm_group *group) {
+    size_t i = 0;
+    while (i < group->of_cause && !alarm_stands(group->members[i]))
+        i++;
+    return i;
+}
+
 /* Of the first that stands: what is over asks for nothing more than it does alone. */
 static void write_do(struct page_view *view, const struct alarm_group *group,
                      const struct alarm_details *details) {
-    size_t first = 0;
-    for (size_t i = group->of_cause; i-- > 0;)
-        if (alarm_stands(group->members[i]))
-            first = i;
+    size_t standing = first_standing(group), first = standing < group->of_cause ? standing : 0;
     const struct alarm *alarm = group->members[first];
     html_markup(&view->html, "<p>");
     page_fill(view, PAGE_WHAT_TO_DO,
@@ -247,13 +252,6 @@ void page_alarm_item(struct page_view *view, const struct alarm *alarm, size_t o
     free(text);
 }
 
-static bool stands(const struct alarm_group *group) {
-    for (size_t i = 0; i < group->of_cause; i++)
-        if (alarm_stands(group->members[i]))
-            return true;
-    return false;
-}
-
 void page_alarm_causes(struct page_view *view, size_t system) {
     const struct alarm_book *book = pipeline_alarms(view->api->pipeline);
     for (const struct alarm *alarm = alarm_book_of_system(book, system); alarm;
@@ -262,7 +260,7 @@ void page_alarm_causes(struct page_view *view, size_t system) {
         if (!alarm_open(alarm) || alarm_group_leader(book, alarm) != alarm)
             continue;
         const struct alarm_group group = alarm_group_of(book, alarm);
-        if (!stands(&group))
+        if (first_standing(&group) == group.of_cause)
             continue;
         alarm_details_open(&details, alarm->details, reader_of(view));
         if (has_cause(&details))

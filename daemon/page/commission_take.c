@@ -108,7 +108,8 @@ static bool has_table(const struct commission_form *form) {
 
 static json_t *settings_json(struct commission_form *form) {
     json_t *list = json_array();
-    for (size_t row = 0; row < SETTINGS_SHOWN && has_table(form); row++) {
+    size_t rows = has_table(form) ? SETTINGS_SHOWN : 0;
+    for (size_t row = 0; row < rows; row++) {
         json_t *setting = setting_json(form, row);
         if (!setting)
             continue;
