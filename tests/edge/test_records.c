@@ -320,19 +320,21 @@ START_TEST(radon_tests_are_kept_by_system_oldest_first) {
 }
 END_TEST
 
+static const struct record_radon_test short_test = {.system = "a",
+                                                    .from_ms = 30,
+                                                    .to_ms = 40,
+                                                    .recorded_ms = 50,
+                                                    .value_bq_m3 = 55.5,
+                                                    .uncertainty_relative = 0.1,
+                                                    .kind = "short",
+                                                    .place = "Basement",
+                                                    .device = "canister",
+                                                    .by = "Ann",
+                                                    .closed_house = RECORD_YES};
+
 /* Each of what makes a test another one; 1.5 pCi/L is 55.5 Bq/m3 but for the last bits. */
 START_TEST(the_same_radon_test_is_found_whoever_writes_it) {
-    const struct record_radon_test first = {.system = "a",
-                                            .from_ms = 30,
-                                            .to_ms = 40,
-                                            .recorded_ms = 50,
-                                            .value_bq_m3 = 55.5,
-                                            .uncertainty_relative = 0.1,
-                                            .kind = "short",
-                                            .place = "Basement",
-                                            .device = "canister",
-                                            .by = "Ann",
-                                            .closed_house = RECORD_YES};
+    const struct record_radon_test first = short_test;
     struct record_radon_test other = first;
     int64_t id = 0, found = 0;
     ck_assert_int_eq(record_radon_test_find(store, &first, &found), STORE_NOT_FOUND);
@@ -358,20 +360,12 @@ START_TEST(the_same_radon_test_is_found_whoever_writes_it) {
 END_TEST
 
 START_TEST(a_radon_test_goes_with_what_the_household_sent_of_it) {
-    const struct record_radon_test test = {.system = "a",
-                                           .from_ms = 30,
-                                           .to_ms = 40,
-                                           .recorded_ms = 50,
-                                           .value_bq_m3 = 55.5,
-                                           .uncertainty_relative = 0.1,
-                                           .kind = "short",
-                                           .place = "den",
-                                           .device = "canister",
-                                           .by = "homeowner",
-                                           .closed_house = RECORD_YES};
+    struct record_radon_test test = short_test;
     const struct record_home_report sent = {"a", 50, 40, "radon-test", NULL, 55.5, NULL},
                                     tube = {"a", 50, 40, "u-tube", NULL, 55.5, NULL};
     int64_t id = 0, count = 0;
+    test.place = "den";
+    test.by = "homeowner";
     ck_assert_int_eq(record_radon_test_add(store, &test, &id), STORE_OK);
     ck_assert_int_eq(record_home_report_add(store, &sent), STORE_OK);
     ck_assert_int_eq(record_home_report_add(store, &tube), STORE_OK);
