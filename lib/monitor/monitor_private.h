@@ -68,7 +68,7 @@ struct monitor {
     struct list running;        /* size_t: points with a delay that runs */
     bool *is_running;           /* per point */
     bool *look_waits;           /* per point: a second look is still to be made */
-    int64_t *look_at_ms;        /* per system: before it none of its points is overdue */
+    int64_t *look_at_ms;        /* per system: before it silence has nothing new to say of it */
     struct list hours;          /* struct closed_hour */
     struct list changed_points; /* size_t: their running hour changed */
     struct list moved;          /* struct point_rule */

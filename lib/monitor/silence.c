@@ -12,8 +12,9 @@
  * until they have answered or the wider fact is told. After it, each point gets the time that it
  * may be silent to come back.
  *
- * Most systems have nothing overdue. When the first of their points may be is known in advance, and
- * readings only move it on: until then nobody looks at them (look_at_ms).
+ * Most systems are not overdue, and of few points is more to be said than at the last look. When
+ * the first of a system's points may say more is known in advance, and readings only move it on:
+ * until then nobody looks at it (look_at_ms).
  */
 #include "measure/duration.h"
 #include "monitor/monitor_private.h"
@@ -70,16 +71,22 @@ static int64_t greater(int64_t a, int64_t b) {
     return a > b ? a : b;
 }
 
-/* Before this instant look_at_point finds nothing, however many readings come: the first at which
-   what it says is more than INT64_MAX and over. INT64_MAX: it cannot be silent. */
-static int64_t point_look_at_ms(const struct monitor *monitor, size_t point) {
+/* The first instant after `now_ms` at which look_at_point may find more than now, however many
+   readings come. What has fallen may be heard right now and be due again an interval later.
+   INT64_MAX: it cannot be silent. */
+static int64_t point_look_at_ms(const struct monitor *monitor, size_t point, int64_t now_ms) {
     const struct point_state *state = &monitor->points[point];
+    int64_t every_ms = monitor->fleet->points[point].description->every_ms;
+    int64_t after_ms[] = {fleet_overdue_after_ms(monitor->fleet, point), state->silent_after_ms,
+                          state->sensor_silent_after_ms};
     if (!may_be_silent(monitor, point))
         return INT64_MAX;
-    int64_t unheard_ms = state->heard_ms + monitor->fleet->points[point].description->every_ms + 1;
-    int64_t after_ms = lesser(fleet_overdue_after_ms(monitor->fleet, point),
-                              lesser(state->silent_after_ms, state->sensor_silent_after_ms));
-    return greater(unheard_ms, state->newest_ms + after_ms);
+    int64_t next_ms = INT64_MAX;
+    for (size_t i = 0; i < sizeof after_ms / sizeof *after_ms; i++) {
+        int64_t at_ms = greater(state->heard_ms + every_ms + 1, state->newest_ms + after_ms[i]);
+        next_ms = lesser(next_ms, at_ms > now_ms ? at_ms : now_ms + every_ms + 1);
+    }
+    return next_ms;
 }
 
 struct points {
@@ -330,21 +337,23 @@ void silence_look_again(struct monitor *monitor, size_t system) {
     monitor->look_at_ms[system] = look_now_ms;
 }
 
-/* While its points follow a system that has spoken again, it is looked at each time. */
-static void set_next_look(struct monitor *monitor, size_t system) {
-    const struct fleet_system *owner = &monitor->fleet->systems[system];
-    int64_t next_ms = INT64_MAX;
-    for (size_t i = owner->first_point; i < owner->first_point + owner->point_count; i++)
-        next_ms = lesser(next_ms, point_look_at_ms(monitor, i));
-    bool follows =
-        monitor->systems[system].trackers[SYSTEM_TRACKER_SILENT].phase == TRACKER_CLEARING;
-    monitor->look_at_ms[system] = follows ? look_now_ms : next_ms;
-}
-
 struct looked_at {
     size_t system;
     struct system_silence silence;
 };
+
+/* While all that should report are overdue, and while the points follow a system that has spoken
+   again, it is looked at each time. */
+static void set_next_look(struct monitor *monitor, const struct looked_at *found, int64_t now_ms) {
+    const struct fleet_system *owner = &monitor->fleet->systems[found->system];
+    int64_t next_ms = INT64_MAX;
+    for (size_t i = owner->first_point; i < owner->first_point + owner->point_count; i++)
+        next_ms = lesser(next_ms, point_look_at_ms(monitor, i, now_ms));
+    bool follows =
+        monitor->systems[found->system].trackers[SYSTEM_TRACKER_SILENT].phase == TRACKER_CLEARING;
+    bool overdue = found->silence.overdue_ms != INT64_MAX;
+    monitor->look_at_ms[found->system] = follows || overdue ? look_now_ms : next_ms;
+}
 
 /* Systems that are to be looked at; of the others only whether they ever reported. */
 static size_t count_due(const struct monitor *monitor, int64_t now_ms, size_t *others_seen) {
@@ -384,7 +393,7 @@ void silence_scan(struct monitor *monitor, int64_t now_ms) {
     judge_fleet(monitor, &fleet, now_ms);
     for (size_t i = 0; i < count; i++) {
         judge_system(monitor, found[i].system, &fleet, &found[i].silence, now_ms);
-        set_next_look(monitor, found[i].system);
+        set_next_look(monitor, &found[i], now_ms);
     }
 done:
     free(found);

@@ -71,7 +71,7 @@ class LivedFleet:
     @property
     def systems(self):
         points = [point(name, quantity, unit, every="1 h") for name, quantity, unit, _ in POINTS]
-        return [system(f"s{i}", points) for i in range(self.count)]
+        return [system(f"s{i}", points, contacts=["office"]) for i in range(self.count)]
 
     @property
     def record(self):

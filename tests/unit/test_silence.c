@@ -1,7 +1,8 @@
 /*
- * Silence: who is looked at only when one of his points may be overdue says the same as who is
- * looked at each time. Two monitors see the same houses fall silent and speak again, for weeks, by
- * chance: points, gateways, regions, readings that come late or carry old times, clocks that move.
+ * Silence: who is looked at only when one of his points may have more to say says the same as who
+ * is looked at each time. Two monitors see the same houses fall silent and speak again, for weeks,
+ * by chance: points, gateways, regions, readings that come late or carry old times, clocks that
+ * move.
  */
 #include "measure/duration.h"
 #include "monitor/monitor_private.h"
@@ -178,6 +179,9 @@ START_TEST(who_is_not_looked_at_has_nothing_overdue) {
     struct world world = {.random = {test_seed() + (uint64_t)_i}, .value = 200.0};
     world.now_ms = world.clock_ms = start_ms;
     int messages = 0;
+    /* Two sensors are dead for days; one of them in the house that is told of sooner. */
+    world.point_quiet_ms[POINTS_A_HOUSE] = start_ms + 9 * DURATION_DAY_MS;
+    world.point_quiet_ms[2 * POINTS_A_HOUSE + 1] = start_ms + 12 * DURATION_DAY_MS;
     for (size_t p = 0; p < POINTS; p++) /* some begin days later */
         world.next_ms[p] = start_ms + (happens(&world, 0.2) ? up_to(&world, 3 * DURATION_DAY_MS)
                                                             : up_to(&world, DURATION_HOUR_MS));
@@ -210,11 +214,29 @@ START_TEST(a_look_waits_until_one_of_them_may_be_overdue) {
 }
 END_TEST
 
+/* Nor is one with a dead sensor: the others say nothing new of it before they may be overdue. */
+START_TEST(a_dead_sensor_does_not_have_its_system_looked_at_each_time) {
+    enum { DEAD = 1, HOURS = 12 };
+    for (int minute = 0; minute < HOURS * 60; minute += 10) {
+        for (size_t p = 0; p < POINTS_A_HOUSE; p++) {
+            const struct reading reading = {start_ms + minute * MINUTE, 200.0 + minute};
+            if (p != DEAD || minute == 0)
+                monitor_reading(monitors[0], p, &reading, reading.time_ms);
+        }
+        monitor_advance(monitors[0], start_ms + minute * MINUTE);
+    }
+    int64_t now_ms = start_ms + (HOURS * 60 - 10) * MINUTE;
+    /* The dead one may be heard now, and be overdue more than its minute later. */
+    ck_assert_int_eq(monitors[0]->look_at_ms[0], now_ms + MINUTE + 1);
+}
+END_TEST
+
 int main(void) {
     TCase *tcase = tcase_create("silence");
     tcase_set_timeout(tcase, 120);
     tcase_add_checked_fixture(tcase, set_up, tear_down);
     tcase_add_loop_test(tcase, who_is_not_looked_at_has_nothing_overdue, 0, 4);
     tcase_add_test(tcase, a_look_waits_until_one_of_them_may_be_overdue);
+    tcase_add_test(tcase, a_dead_sensor_does_not_have_its_system_looked_at_each_time);
     return run_test_case(tcase);
 }
