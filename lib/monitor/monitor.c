@@ -153,10 +153,10 @@ static bool set_up(struct monitor *monitor, const struct fleet_change *change) {
     monitor->branches = calloc(fleet->branch_count + 1, sizeof *monitor->branches);
     monitor->is_running = calloc(fleet->point_count + 1, sizeof *monitor->is_running);
     monitor->look_waits = calloc(fleet->point_count + 1, sizeof *monitor->look_waits);
-    monitor->look_at_ms = calloc(fleet->system_count + 1, sizeof *monitor->look_at_ms);
+    monitor->silences = calloc(fleet->system_count + 1, sizeof *monitor->silences);
     if (!monitor->book || !monitor->neighbours || !monitor->points || !monitor->trackers ||
         !monitor->has_moved || !monitor->systems || !monitor->branches || !monitor->is_running ||
-        !monitor->look_waits || !monitor->look_at_ms)
+        !monitor->look_waits || !monitor->silences)
         return false;
     struct tracker *trackers = monitor->trackers;
     for (size_t i = 0; i < fleet->point_count; i++) {
@@ -168,8 +168,8 @@ static bool set_up(struct monitor *monitor, const struct fleet_change *change) {
     for (size_t s = 0; s < fleet->system_count; s++) {
         monitor->systems[s].out_until_ms = TIMESTAMP_NONE;
         monitor->systems[s].dates = none;
-        silence_look_again(monitor, s);
     }
+    silence_look_at_all(monitor);
     return true;
 }
 
@@ -216,7 +216,7 @@ void monitor_destroy(struct monitor *monitor) {
     free(monitor->branches);
     free(monitor->is_running);
     free(monitor->look_waits);
-    free(monitor->look_at_ms);
+    free(monitor->silences);
     free(monitor->running.items);
     free(monitor->hours.items);
     free(monitor->changed_points.items);
@@ -361,6 +361,7 @@ void monitor_set_backlog(struct monitor *monitor, bool backlog, int64_t now_ms) 
     if (monitor->backlog && !backlog) {
         for (size_t i = 0; i < monitor->fleet->point_count; i++)
             end_backlog(&monitor->points[i], now_ms);
+        silence_look_at_all(monitor);
     }
     monitor->backlog = backlog;
 }
@@ -376,8 +377,7 @@ void monitor_clock_moved(struct monitor *monitor, int64_t by_ms) {
         if (state->lag_ms != TIMESTAMP_NONE)
             state->lag_ms += by_ms;
     }
-    for (size_t s = 0; s < monitor->fleet->system_count; s++)
-        silence_look_again(monitor, s);
+    silence_look_at_all(monitor);
     monitor->expired_ms += by_ms;
     monitor->scanned_ms = monitor->dates_ms = INT64_MIN / 2;
     monitor_dates_changed(monitor);

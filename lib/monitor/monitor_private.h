@@ -52,6 +52,16 @@ struct list {
     size_t count;
 };
 
+/* What the newest readings of a system's points say of its silence. */
+struct system_silence {
+    int64_t look_at_ms; /* before it a look finds the same */
+    size_t seen;        /* points that ever reported */
+    int64_t newest_ms;  /* newest reading of the system */
+    int64_t overdue_ms; /* since when all that should have reported have not; */
+    int64_t silent_ms;  /* since when they are silent; */
+    int64_t raised_ms;  /* when that has lasted for the on-delay; INT64_MAX: it is not so */
+};
+
 struct monitor {
     const struct fleet *fleet;
     struct alarm_book *book;
@@ -65,15 +75,15 @@ struct monitor {
     char *daemon_subjects[CONDITION_COUNT]; /* last named, for a delay that ends by the clock */
     struct tracker fleet_silent;
     struct judge judge;
-    struct list running;        /* size_t: points with a delay that runs */
-    bool *is_running;           /* per point */
-    bool *look_waits;           /* per point: a second look is still to be made */
-    int64_t *look_at_ms;        /* per system: before it silence has nothing new to say of it */
-    struct list hours;          /* struct closed_hour */
-    struct list changed_points; /* size_t: their running hour changed */
-    struct list moved;          /* struct point_rule */
-    struct list moved_other;    /* struct monitor_tracker of systems and the daemon */
-    bool out_of_memory;         /* a list could not grow: the next flush fails */
+    struct list running;             /* size_t: points with a delay that runs */
+    bool *is_running;                /* per point */
+    bool *look_waits;                /* per point: a second look is still to be made */
+    struct system_silence *silences; /* per system, as of the last look */
+    struct list hours;               /* struct closed_hour */
+    struct list changed_points;      /* size_t: their running hour changed */
+    struct list moved;               /* struct point_rule */
+    struct list moved_other;         /* struct monitor_tracker of systems and the daemon */
+    bool out_of_memory;              /* a list could not grow: the next flush fails */
     bool backlog;
     int64_t arrival_ms; /* of the reading being judged */
     int64_t scanned_ms, dates_ms, advanced_ms;
@@ -118,11 +128,13 @@ void monitor_note_running(struct monitor *monitor, size_t point);
    readings come hours late, through a gateway that was cut off, that is hours ago. */
 int64_t monitor_known_to_ms(const struct point_state *state, int64_t now_ms);
 
-/** silence.c: looks by the clock on the wall at every system of which a point may be overdue. */
+/** silence.c: looks by the clock on the wall at every system of which there may be more to say. */
 void silence_scan(struct monitor *monitor, int64_t now_ms);
 /** silence.c: what is known of a system has changed by more than a newer reading that came later:
     it is looked at next time. */
 void silence_look_again(struct monitor *monitor, size_t system);
+/** silence.c: the same of every system. */
+void silence_look_at_all(struct monitor *monitor);
 /** silence.c: has no point of the system said anything for too long, by the last look at the clock?
     True also while the alarm still waits, after a start or an import of old readings. */
 bool silence_of_system(const struct monitor *monitor, size_t system);

@@ -31,14 +31,6 @@ struct point_silence {
     int64_t silent_ms;  /* from here on it is silent; INT64_MAX: it is heard */
 };
 
-struct system_silence {
-    size_t seen;        /* points that ever reported */
-    int64_t newest_ms;  /* newest reading of the system */
-    int64_t overdue_ms; /* since when all that should have reported have not; */
-    int64_t silent_ms;  /* since when they are silent; */
-    int64_t raised_ms;  /* when that has lasted for the on-delay; INT64_MAX: it is not so */
-};
-
 /* What never reported can't fall silent, and what people read does not report by itself. */
 static bool may_be_silent(const struct monitor *monitor, size_t point) {
     return monitor->points[point].newest_ms != TIMESTAMP_NONE &&
@@ -154,7 +146,7 @@ static int64_t fell_at(const struct points *points, int64_t delay_ms) {
 
 static struct system_silence look(const struct monitor *monitor, size_t system, int64_t now_ms) {
     const struct fleet_system *owner = &monitor->fleet->systems[system];
-    struct system_silence result = {0, TIMESTAMP_NONE, INT64_MAX, INT64_MAX, INT64_MAX};
+    struct system_silence result = {now_ms, 0, TIMESTAMP_NONE, INT64_MAX, INT64_MAX, INT64_MAX};
     struct points points = {monitor, owner->first_point, owner->point_count, 0, now_ms, true};
     for (size_t i = owner->first_point; i < owner->first_point + owner->point_count; i++) {
         int64_t newest_ms = monitor->points[i].newest_ms;
@@ -251,9 +243,9 @@ void silence_heard(struct monitor *monitor, size_t system, int64_t time_ms) {
 
 /* ---- the fleet ---- */
 
+/* How many systems ever reported, have nothing but overdue points, are silent. */
 struct fleet_silence {
     size_t seen, quiet, silent;
-    int64_t *silent_at_ms; /* of the silent systems */
 };
 
 static int by_time(const void *a, const void *b) {
@@ -267,18 +259,27 @@ static size_t fleet_threshold(const struct fleet_silence *fleet) {
 }
 
 /* When did so many systems fall silent within the window? False when they did not. */
-static bool fell_together(const struct fleet_silence *fleet, int64_t window_ms, int64_t *since_ms,
-                          int64_t *at_ms) {
-    size_t needed = fleet_threshold(fleet);
-    qsort(fleet->silent_at_ms, fleet->silent, sizeof *fleet->silent_at_ms, by_time);
-    for (size_t i = needed; i <= fleet->silent; i++) {
-        if (fleet->silent_at_ms[i - 1] - fleet->silent_at_ms[i - needed] <= window_ms) {
-            *since_ms = fleet->silent_at_ms[i - needed];
-            *at_ms = fleet->silent_at_ms[i - 1];
-            return true;
-        }
+static bool fell_together(struct monitor *monitor, const struct fleet_silence *fleet,
+                          int64_t window_ms, int64_t *since_ms, int64_t *at_ms) {
+    size_t needed = fleet_threshold(fleet), count = 0;
+    int64_t *at = malloc(fleet->silent * sizeof *at);
+    if (!at) {
+        monitor->out_of_memory = true;
+        return false;
     }
-    return false;
+    for (size_t s = 0; s < monitor->fleet->system_count; s++)
+        if (monitor->silences[s].silent_ms != INT64_MAX)
+            at[count++] = monitor->silences[s].silent_ms;
+    qsort(at, count, sizeof *at, by_time);
+    size_t i = needed;
+    while (i <= count && at[i - 1] - at[i - needed] > window_ms)
+        i++;
+    if (i <= count) {
+        *since_ms = at[i - needed];
+        *at_ms = at[i - 1];
+    }
+    free(at);
+    return i <= count;
 }
 
 static void judge_fleet(struct monitor *monitor, const struct fleet_silence *fleet,
@@ -296,7 +297,7 @@ static void judge_fleet(struct monitor *monitor, const struct fleet_silence *fle
         tracker->phase = TRACKER_REST;
         alarm_book_return(monitor->book, FLEET_NONE, FLEET_NONE, CONDITION_FLEET_SILENT, now_ms);
     } else {
-        if (!fell_together(fleet, (int64_t)rule.setpoint.number, &since_ms, &at_ms))
+        if (!fell_together(monitor, fleet, (int64_t)rule.setpoint.number, &since_ms, &at_ms))
             return;
         *tracker = (struct tracker){since_ms, since_ms, TRACKER_STANDING};
         monitor_raise(monitor, FLEET_NONE, FLEET_NONE, CONDITION_FLEET_SILENT, since_ms, at_ms,
@@ -334,68 +335,52 @@ static void judge_system(struct monitor *monitor, size_t system, const struct fl
 static const int64_t look_now_ms = INT64_MIN;
 
 void silence_look_again(struct monitor *monitor, size_t system) {
-    monitor->look_at_ms[system] = look_now_ms;
+    monitor->silences[system].look_at_ms = look_now_ms;
 }
 
-struct looked_at {
-    size_t system;
-    struct system_silence silence;
-};
+void silence_look_at_all(struct monitor *monitor) {
+    for (size_t s = 0; s < monitor->fleet->system_count; s++)
+        silence_look_again(monitor, s);
+}
 
-/* While all that should report are overdue, and while the points follow a system that has spoken
-   again, it is looked at each time. */
-static void set_next_look(struct monitor *monitor, const struct looked_at *found, int64_t now_ms) {
-    const struct fleet_system *owner = &monitor->fleet->systems[found->system];
+/* While all that should report are overdue and nobody was told yet, and while the points follow a
+   system that has spoken again, it is looked at each time. */
+static int64_t next_look_ms(const struct monitor *monitor, size_t system, int64_t now_ms) {
+    const struct fleet_system *owner = &monitor->fleet->systems[system];
+    enum tracker_phase phase = monitor->systems[system].trackers[SYSTEM_TRACKER_SILENT].phase;
+    bool overdue = monitor->silences[system].overdue_ms != INT64_MAX;
     int64_t next_ms = INT64_MAX;
+    if (phase == TRACKER_CLEARING || (overdue && phase != TRACKER_STANDING))
+        return look_now_ms;
     for (size_t i = owner->first_point; i < owner->first_point + owner->point_count; i++)
         next_ms = lesser(next_ms, point_look_at_ms(monitor, i, now_ms));
-    bool follows =
-        monitor->systems[found->system].trackers[SYSTEM_TRACKER_SILENT].phase == TRACKER_CLEARING;
-    bool overdue = found->silence.overdue_ms != INT64_MAX;
-    monitor->look_at_ms[found->system] = follows || overdue ? look_now_ms : next_ms;
+    return next_ms;
 }
 
-/* Systems that are to be looked at; of the others only whether they ever reported. */
-static size_t count_due(const struct monitor *monitor, int64_t now_ms, size_t *others_seen) {
-    size_t due = 0;
-    *others_seen = 0;
-    for (size_t s = 0; s < monitor->fleet->system_count; s++) {
-        due += monitor->look_at_ms[s] <= now_ms;
-        *others_seen += monitor->look_at_ms[s] > now_ms && monitor->look_at_ms[s] < INT64_MAX;
-    }
-    return due;
+static bool is_due(const struct monitor *monitor, size_t system, int64_t now_ms) {
+    return monitor->silences[system].look_at_ms <= now_ms;
 }
 
-static void look_at_due(const struct monitor *monitor, int64_t now_ms, struct looked_at *found,
-                        struct fleet_silence *fleet) {
+static struct fleet_silence look_at_fleet(struct monitor *monitor, int64_t now_ms) {
+    struct fleet_silence fleet = {0};
     for (size_t s = 0; s < monitor->fleet->system_count; s++) {
-        if (monitor->look_at_ms[s] > now_ms)
-            continue;
-        *found = (struct looked_at){s, look(monitor, s, now_ms)};
-        fleet->seen += found->silence.seen > 0;
-        fleet->quiet += found->silence.overdue_ms != INT64_MAX;
-        if (found->silence.silent_ms != INT64_MAX)
-            fleet->silent_at_ms[fleet->silent++] = found->silence.silent_ms;
-        found++;
+        struct system_silence *silence = &monitor->silences[s];
+        if (is_due(monitor, s, now_ms))
+            *silence = look(monitor, s, now_ms);
+        fleet.seen += silence->seen > 0;
+        fleet.quiet += silence->overdue_ms != INT64_MAX;
+        fleet.silent += silence->silent_ms != INT64_MAX;
     }
+    return fleet;
 }
 
 void silence_scan(struct monitor *monitor, int64_t now_ms) {
-    struct fleet_silence fleet = {0};
-    size_t count = count_due(monitor, now_ms, &fleet.seen);
-    struct looked_at *found = malloc((count + 1) * sizeof *found);
-    fleet.silent_at_ms = malloc((count + 1) * sizeof *fleet.silent_at_ms);
-    if (!found || !fleet.silent_at_ms) {
-        monitor->out_of_memory = true;
-        goto done;
-    }
-    look_at_due(monitor, now_ms, found, &fleet);
+    struct fleet_silence fleet = look_at_fleet(monitor, now_ms);
     judge_fleet(monitor, &fleet, now_ms);
-    for (size_t i = 0; i < count; i++) {
-        judge_system(monitor, found[i].system, &fleet, &found[i].silence, now_ms);
-        set_next_look(monitor, &found[i], now_ms);
+    for (size_t s = 0; s < monitor->fleet->system_count; s++) {
+        if (!is_due(monitor, s, now_ms))
+            continue;
+        judge_system(monitor, s, &fleet, &monitor->silences[s], now_ms);
+        monitor->silences[s].look_at_ms = next_look_ms(monitor, s, now_ms);
     }
-done:
-    free(found);
-    free(fleet.silent_at_ms);
 }
