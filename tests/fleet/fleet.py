@@ -324,7 +324,7 @@ def truth_of(house):
 
 
 def truth_arrays(house, times_s, real):
-    """Daily truth from the house's start, and radon by the hour."""
+    """Daily truth from the house's start, the lowest and highest hour of each day, radon by the hour."""
     per_day = int(86400 // (times_s[1] - times_s[0]))
     arrays = {"radon_h": real.radon_h.astype(np.float32), "radon_from_s": np.array([real.hours_s[0]])}
     for point in house.points:
@@ -332,6 +332,10 @@ def truth_arrays(house, times_s, real):
             continue
         value = sensors.true_si(point, house, real, times_s)
         arrays["day/" + point.id] = faults.daily(value, per_day).astype(np.float32)
+        hours = faults.daily(value, max(per_day // 24, 1))
+        hours = hours[: hours.size // 24 * 24].reshape(-1, 24)
+        arrays["low/" + point.id] = hours.min(axis=1).astype(np.float32)
+        arrays["high/" + point.id] = hours.max(axis=1).astype(np.float32)
         if point.quantity == "field":
             share = faults.daily((value <= 0).astype(float), per_day)
             arrays["reversed/" + point.id] = share.astype(np.float32)

@@ -38,6 +38,7 @@ def house_of(fault=None, **changes):
         "water_limit_m": 0.3,
         "fault": fault,
         "messages": [],
+        "records": [(START, {"suction": "100.0 Pa", "power": "20.0 W"})],
     }
     arrays = {
         "day/suction": np.full(365, 100.0),
@@ -47,6 +48,7 @@ def house_of(fault=None, **changes):
         "radon_h": np.full(365 * 24, 50.0),
         "radon_from_s": np.array([START]),
     }
+    arrays |= {f"{end}/{point}": arrays[f"day/{point}"].copy() for end in ("low", "high") for point in ("suction", "power")}
     house["array"] = arrays.__getitem__
     house["arrays"] = arrays
     house.update(changes)
@@ -80,11 +82,11 @@ def test_true_or_nothing():
     house = house_of()
     assert score.behind(house, message("suction-low", 100, "suction")) == "nothing"
     assert score.behind(house, message("suction-low", 40.01, "suction")) == "event"
-    house["arrays"]["day/suction"][98:103] = 60.0
+    house["arrays"]["low/suction"][98:103] = 60.0  # for an hour a day
     assert score.behind(house, message("suction-low", 100, "suction")) == "true"
     assert score.behind(house, message("suction-high", 100, "suction")) == "nothing"
     assert score.behind(house, message("power-high", 100, "power")) == "nothing"
-    house["arrays"]["day/power"][98:103] = 26.0
+    house["arrays"]["high/power"][98:103] = 26.0
     assert score.behind(house, message("power-high", 100, "power")) == "true"
     assert score.behind(house, message("radon-high", 100, "radon")) == "nothing"
     house["arrays"]["radon_h"][97 * 24 : 100 * 24] = 320.0
@@ -103,6 +105,17 @@ def test_low_holes_are_true_only_below_their_own_floor():
     assert score.behind(house, message("field-weak", 100, "hole-1")) == "nothing"
     house["arrays"]["day/hole-1"][99:102] = 0.5
     assert score.behind(house, message("field-weak", 100, "hole-1")) == "true"
+
+
+def test_the_limit_is_that_of_the_newest_record():
+    """The record said 1.2 Pa, so the limit is 0.72 Pa, whatever the first days were."""
+    house = house_of()
+    house["arrays"]["day/hole-1"][:] = 0.8
+    house["arrays"]["day/hole-1"][99:102] = 0.75
+    house["records"][0][1]["hole-1"] = "1.20 Pa"
+    assert score.behind(house, message("field-weak", 100, "hole-1")) == "true"
+    house["records"].append((START + 50 * DAY, {"hole-1": "0.80 Pa"}))
+    assert score.behind(house, message("field-weak", 100, "hole-1")) == "nothing"
 
 
 def test_first_claim_is_the_diagnosis():
