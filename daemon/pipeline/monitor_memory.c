@@ -49,47 +49,45 @@ static enum store_status last_change_in_hour(struct monitor_memory *memory, int6
     return status;
 }
 
-/* Since when the newest value has not moved: hours whose lowest and highest equal it are skipped
-   whole, more of them at a time the longer it stood still. Most have moved lately. */
-static enum store_status find_unchanged(struct monitor_memory *memory, int64_t key,
-                                        const struct reading *newest, int64_t *since_ms) {
+/* Since when the newest value has not moved, as far as these hours know: those whose lowest and
+   highest equal it are skipped whole. *found: no older hour is needed. */
+static enum store_status look_for_change(struct monitor_memory *memory, int64_t key,
+                                         const struct series_hour *hours, size_t count,
+                                         const struct reading *newest, int64_t *since_ms,
+                                         bool *found) {
+    for (size_t i = count; i > 0; i--) {
+        const struct series_hour *hour = &hours[i - 1];
+        if (hour->count == 0)
+            continue;
+        *found = true;
+        if (*since_ms - hour->hour_ms > RESTS_LONGEST_GAP_MS || newest->value < hour->lowest ||
+            newest->value > hour->highest)
+            return STORE_OK;
+        if (hour->lowest != newest->value || hour->highest != newest->value)
+            return last_change_in_hour(memory, key, hour->hour_ms, newest, since_ms);
+        *found = false;
+        *since_ms = hour->hour_ms;
+    }
+    return STORE_OK;
+}
+
+/* The same in the hours before `to_ms`, more of them at a time the longer it stood still. */
+static enum store_status look_further_back(struct monitor_memory *memory, int64_t key,
+                                           int64_t to_ms, const struct reading *newest,
+                                           int64_t *since_ms) {
     struct series_hour hours[UNCHANGED_HOURS];
-    int64_t to_ms = rollup_hour_start(newest->time_ms) + ROLLUP_HOUR_MS;
-    int64_t oldest_ms = to_ms - REST_HOURS * ROLLUP_HOUR_MS, step_ms = 3 * ROLLUP_HOUR_MS;
+    int64_t oldest_ms = to_ms - REST_HOURS * ROLLUP_HOUR_MS, step_ms = 9 * ROLLUP_HOUR_MS;
     enum store_status status = STORE_OK;
-    *since_ms = newest->time_ms;
-    while (status == STORE_OK && to_ms > oldest_ms && *since_ms - to_ms <= RESTS_LONGEST_GAP_MS) {
+    bool found = false;
+    while (status == STORE_OK && !found && to_ms > oldest_ms &&
+           *since_ms - to_ms <= RESTS_LONGEST_GAP_MS) {
         int64_t from_ms = to_ms - step_ms > oldest_ms ? to_ms - step_ms : oldest_ms;
         size_t count = 0;
         status = series_hours(memory->store, key, from_ms, to_ms, hours, UNCHANGED_HOURS, &count);
-        for (size_t i = status == STORE_OK ? count : 0; i > 0; i--) {
-            const struct series_hour *hour = &hours[i - 1];
-            if (hour->count == 0)
-                continue;
-            if (*since_ms - hour->hour_ms > RESTS_LONGEST_GAP_MS)
-                return STORE_OK;
-            if (hour->lowest != newest->value || hour->highest != newest->value)
-                return last_change_in_hour(memory, key, hour->hour_ms, newest, since_ms);
-            *since_ms = hour->hour_ms;
-        }
+        THEN(status, look_for_change(memory, key, hours, count, newest, since_ms, &found));
         to_ms = from_ms;
         step_ms = 3 * step_ms < UNCHANGED_HOURS * ROLLUP_HOUR_MS ? 3 * step_ms
                                                                  : UNCHANGED_HOURS * ROLLUP_HOUR_MS;
-    }
-    return status;
-}
-
-static enum store_status load_window(struct monitor_memory *memory, size_t point,
-                                     int64_t newest_ms) {
-    struct series_hour hours[ROLLUP_WINDOW_HOURS];
-    size_t count = 0;
-    int64_t hour_ms = rollup_hour_start(newest_ms);
-    enum store_status status = series_hours(
-        memory->store, memory->keys[point], hour_ms - (ROLLUP_WINDOW_HOURS - 1) * ROLLUP_HOUR_MS,
-        hour_ms + ROLLUP_HOUR_MS, hours, ROLLUP_WINDOW_HOURS, &count);
-    for (size_t i = 0; i < count && status == STORE_OK; i++) {
-        const struct rollup_hour hour = from_series(&hours[i]);
-        monitor_load_hour(memory->monitor, point, &hour);
     }
     return status;
 }
@@ -115,29 +113,36 @@ static enum store_status load_rests(struct monitor_memory *memory, size_t point,
     return status;
 }
 
+/* The newest hours of a point serve three: the running hour, the window of 24 h where one is
+   wanted, and since when the newest value has not moved, which most have lately. */
 static enum store_status load_point(struct monitor_memory *memory, size_t point) {
+    struct series_hour hours[ROLLUP_WINDOW_HOURS];
     struct reading newest;
-    int64_t key = memory->keys[point], since_ms = 0;
-    enum store_status status = series_newest(memory->store, key, &newest);
-    if (status == STORE_NOT_FOUND)
-        return STORE_OK;
-    THEN(status, find_unchanged(memory, key, &newest, &since_ms));
-    if (status != STORE_OK)
-        return status;
-    struct series_hour running;
     size_t count = 0;
-    int64_t hour_ms = rollup_hour_start(newest.time_ms);
-    status = series_hours(memory->store, key, hour_ms, hour_ms + 1, &running, 1, &count);
+    bool found = false, is_wanted = monitor_wants_hours(memory->monitor, point);
+    int64_t key = memory->keys[point];
+    enum store_status status = series_newest(memory->store, key, &newest);
+    if (status != STORE_OK)
+        return status == STORE_NOT_FOUND ? STORE_OK : status;
+    int64_t since_ms = newest.time_ms, hour_ms = rollup_hour_start(newest.time_ms);
+    int64_t from_ms = hour_ms - (is_wanted ? ROLLUP_WINDOW_HOURS - 1 : 2) * ROLLUP_HOUR_MS;
+    status = series_hours(memory->store, key, from_ms, hour_ms + ROLLUP_HOUR_MS, hours,
+                          ROLLUP_WINDOW_HOURS, &count);
+    THEN(status, look_for_change(memory, key, hours, count, &newest, &since_ms, &found));
+    if (status == STORE_OK && !found)
+        status = look_further_back(memory, key, from_ms, &newest, &since_ms);
     if (status != STORE_OK)
         return status;
-    const struct rollup_hour hour = count ? from_series(&running) : rollup_hour_empty(hour_ms);
+    bool runs = count > 0 && hours[count - 1].hour_ms == hour_ms;
+    const struct rollup_hour hour =
+        runs ? from_series(&hours[count - 1]) : rollup_hour_empty(hour_ms);
     monitor_load_newest(memory->monitor, point, &newest, since_ms, &hour);
-    if (newest.time_ms - since_ms >= notable_rest_ms)
-        status = load_rests(memory, point, newest.time_ms);
-    if (status != STORE_OK)
-        return status;
-    return monitor_wants_hours(memory->monitor, point) ? load_window(memory, point, newest.time_ms)
-                                                       : STORE_OK;
+    for (size_t i = 0; i < count && is_wanted; i++) {
+        const struct rollup_hour kept = from_series(&hours[i]);
+        monitor_load_hour(memory->monitor, point, &kept);
+    }
+    return newest.time_ms - since_ms >= notable_rest_ms ? load_rests(memory, point, newest.time_ms)
+                                                        : STORE_OK;
 }
 
 /* ---- records ---- */
