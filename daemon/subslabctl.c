@@ -8,6 +8,14 @@
 #include <stdio.h>
 #include <string.h>
 
+static enum ctl_status run_command(struct ctl *ctl, int argc, char **argv) {
+    struct ctl_arguments given;
+    enum ctl_status status =
+        ctl_arguments(ctl, argc, argv, &given) ? ctl->command->run(ctl, &given) : given.status;
+    ctl_arguments_clear(&given);
+    return status;
+}
+
 static enum ctl_status run(struct ctl *ctl, int argc, char **argv) {
     if (argc > 0 && strcmp(argv[0], "--complete") == 0) /* for the completion of shells */
         return ctl_complete(ctl, argc - 1, argv + 1);
@@ -32,7 +40,7 @@ static enum ctl_status run(struct ctl *ctl, int argc, char **argv) {
         return ctl_error(ctl, CTL_WRONG_USE, "unknown option %s; see: subslabctl --help", argv[0]);
     ctl->command = ctl_find(argv[0]);
     if (ctl->command)
-        return ctl->command->run(ctl, argc - 1, argv + 1);
+        return run_command(ctl, argc - 1, argv + 1);
     const char *nearest = ctl_nearest(argv[0]);
     return ctl_error(ctl, CTL_WRONG_USE, "unknown command %s%s%s; see: subslabctl --help", argv[0],
                      nearest ? "; did you mean " : "", nearest ? nearest : "");

@@ -8,7 +8,6 @@
 #include "tool/words.h"
 
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 static void add_alarm(struct ctl *ctl, struct ctl_table *table, const json_t *alarm, bool history) {
@@ -17,7 +16,7 @@ static void add_alarm(struct ctl *ctl, struct ctl_table *table, const json_t *al
     snprintf(place, sizeof place, "%s%s%s", *system ? system : ctl_words(ctl, PAGE_TOOL_DAEMON),
              *point ? " " : "", point);
     ctl_use_zone(ctl, ctl_text_of(alarm, "time_zone"));
-    ctl_table_add_number(table, (long long)json_integer_value(json_object_get(alarm, "id")));
+    ctl_table_add_number(table, ctl_whole_of(alarm, "id"));
     ctl_table_add(table, ctl_words_of(ctl, ctl_text_of(alarm, "priority")));
     ctl_table_add(table, place);
     ctl_table_add(table, ctl_condition(ctl, ctl_text_of(alarm, "condition")));
@@ -57,19 +56,6 @@ static bool is_number(const char *text) {
     return *text && strspn(text, "0123456789") == strlen(text) && strlen(text) < 19;
 }
 
-struct alarm_query {
-    const char *system, *since;
-    bool all;
-};
-
-static struct ctl_path path_of(const struct alarm_query *query) {
-    struct ctl_path path = ctl_path("/api/alarms");
-    ctl_path_query(&path, "all", query->all ? "1" : NULL);
-    ctl_path_query(&path, "system", query->system);
-    ctl_path_query(&path, "since", query->since);
-    return path;
-}
-
 static int newer(const json_t *a, const json_t *b) {
     return ctl_shards_earlier(b, a, "raised");
 }
@@ -88,17 +74,9 @@ static enum ctl_status show_alarms(struct ctl *ctl, struct ctl_path path, bool a
     return status;
 }
 
-static enum ctl_status alarms(struct ctl *ctl, int argc, char **argv) {
-    struct alarm_query query = {0};
-    struct ctl_pages pages = {0};
-    const struct ctl_option options[] = {{"--all", NULL, NULL, &query.all, false},
-                                         {"--system", "S", &query.system, NULL, false},
-                                         {"--since", "T", &query.since, NULL, false},
-                                         {"--limit", "N", &pages.limit, NULL, false},
-                                         {"--before", "ALARM", &pages.before, NULL, false}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 5, .many_settings = true};
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
+static enum ctl_status alarms(struct ctl *ctl, const struct ctl_arguments *given) {
+    const struct ctl_pages pages = ctl_pages_of(given);
+    bool all = ctl_flag(given, "--all");
     if (ctl_pages_check(ctl, &pages) != CTL_DONE)
         return CTL_WRONG_USE;
     if (pages.before && !is_number(pages.before))
@@ -107,9 +85,12 @@ static enum ctl_status alarms(struct ctl *ctl, int argc, char **argv) {
     if (pages.before && ctl_shards_many(ctl))
         return ctl_error(ctl, CTL_WRONG_USE,
                          "--before ALARM is of one daemon: give one --settings");
-    const struct ctl_path path = path_of(&query);
+    struct ctl_path path = ctl_path("/api/alarms");
+    ctl_path_query(&path, "all", all ? "1" : NULL);
+    ctl_path_query(&path, "system", ctl_option(given, "--system"));
+    ctl_path_query(&path, "since", ctl_option(given, "--since"));
     return ctl->json && !ctl_shards_many(ctl) ? ctl_pages_print(ctl, &path, &pages)
-                                              : show_alarms(ctl, path, query.all, &pages);
+                                              : show_alarms(ctl, path, all, &pages);
 }
 
 /* ---- changes ---- */
@@ -122,16 +103,13 @@ static void print_one(struct ctl *ctl, json_t *alarm) {
 
 static enum ctl_status change_alarm(struct ctl *ctl, const char *id, const char *verb,
                                     json_t *body) {
-    struct ctl_path path = ctl_path("/api/alarms/");
+    struct ctl_path path = ctl_path_of("/api/alarms/", id, verb);
     json_t *alarm = NULL;
     if (!is_number(id)) {
         json_decref(body);
         return ctl_error(ctl, CTL_WRONG_USE,
                          "ALARM is a number such as 12; see: subslabctl alarms");
     }
-    ctl_path_encode(&path, id);
-    ctl_path_add(&path, "/");
-    ctl_path_add(&path, verb);
     enum ctl_status status = ctl_post_json(ctl, path.text, body, &alarm);
     if (alarm)
         print_one(ctl, alarm);
@@ -139,69 +117,27 @@ static enum ctl_status change_alarm(struct ctl *ctl, const char *id, const char 
     return status;
 }
 
-static enum ctl_status acknowledge(struct ctl *ctl, int argc, char **argv) {
-    const char *by = NULL, *note = NULL;
-    const struct ctl_option options[] = {{"--by", "NAME", &by, NULL, true},
-                                         {"--note", "TEXT", &note, NULL, false}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 2, .least = 1, .most = 1};
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
-    json_t *body = json_object();
-    ctl_set(body, "by", by);
-    ctl_set(body, "note", note);
-    return change_alarm(ctl, arguments.operands[0], "acknowledge", body);
+static enum ctl_status acknowledge(struct ctl *ctl, const struct ctl_arguments *given) {
+    json_t *body = ctl_body(given, "--by", "--note", NULL);
+    return change_alarm(ctl, given->operands[0], "/acknowledge", body);
 }
 
-/* What ends by itself is told with --until, --by and --why. *body stays NULL when that is not so.
- */
-static enum ctl_status read_end(struct ctl *ctl, int argc, char **argv, const char **operand,
-                                json_t **body) {
-    *body = NULL;
-    const char *until = NULL, *by = NULL, *why = NULL;
-    const struct ctl_option options[] = {{"--until", "TIME", &until, NULL, true},
-                                         {"--by", "NAME", &by, NULL, true},
-                                         {"--why", "TEXT", &why, NULL, true}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 3, .least = 1, .most = 1};
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
-    *operand = arguments.operands[0];
-    *body = json_object();
-    ctl_set(*body, "until", until);
-    ctl_set(*body, "by", by);
-    ctl_set(*body, "why", why);
-    return CTL_DONE;
+static enum ctl_status shelve(struct ctl *ctl, const struct ctl_arguments *given) {
+    json_t *body = ctl_body(given, "--until", "--by", "--why", NULL);
+    return change_alarm(ctl, given->operands[0], "/shelve", body);
 }
 
-static enum ctl_status shelve(struct ctl *ctl, int argc, char **argv) {
-    const char *operand;
-    json_t *body;
-    enum ctl_status status = read_end(ctl, argc, argv, &operand, &body);
-    if (!body)
-        return status;
-    return change_alarm(ctl, operand, "shelve", body);
-}
-
-static enum ctl_status unshelve(struct ctl *ctl, int argc, char **argv) {
-    const char *by = NULL;
-    const struct ctl_option options[] = {{"--by", "NAME", &by, NULL, false}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 1, .least = 1, .most = 1};
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
-    json_t *body = json_object();
-    ctl_set(body, "by", by);
-    return change_alarm(ctl, arguments.operands[0], "unshelve", body);
+static enum ctl_status unshelve(struct ctl *ctl, const struct ctl_arguments *given) {
+    return change_alarm(ctl, given->operands[0], "/unshelve", json_object());
 }
 
 /* ---- out of service ---- */
 
 static enum ctl_status change_service(struct ctl *ctl, const char *system, const char *verb,
                                       json_t *body, enum page_text said) {
-    struct ctl_path path = ctl_path("/api/systems/");
+    struct ctl_path path = ctl_path_of("/api/systems/", system, verb);
     char until[CTL_VALUE_SIZE];
     json_t *answer = NULL;
-    ctl_path_encode(&path, system);
-    ctl_path_add(&path, "/");
-    ctl_path_add(&path, verb);
     enum ctl_status status = ctl_post_json(ctl, path.text, body, &answer);
     if (answer) {
         const json_t *end = json_object_get(answer, "until");
@@ -212,24 +148,14 @@ static enum ctl_status change_service(struct ctl *ctl, const char *system, const
     return status;
 }
 
-static enum ctl_status out_of_service(struct ctl *ctl, int argc, char **argv) {
-    const char *operand;
-    json_t *body;
-    enum ctl_status status = read_end(ctl, argc, argv, &operand, &body);
-    if (!body)
-        return status;
-    return change_service(ctl, operand, "out-of-service", body, PAGE_TOOL_OUT_OF_SERVICE);
+static enum ctl_status out_of_service(struct ctl *ctl, const struct ctl_arguments *given) {
+    json_t *body = ctl_body(given, "--until", "--by", "--why", NULL);
+    return change_service(ctl, given->operands[0], "/out-of-service", body,
+                          PAGE_TOOL_OUT_OF_SERVICE);
 }
 
-static enum ctl_status return_to_service(struct ctl *ctl, int argc, char **argv) {
-    const char *by = NULL;
-    const struct ctl_option options[] = {{"--by", "NAME", &by, NULL, false}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 1, .least = 1, .most = 1};
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
-    json_t *body = json_object();
-    ctl_set(body, "by", by);
-    return change_service(ctl, arguments.operands[0], "return-to-service", body,
+static enum ctl_status return_to_service(struct ctl *ctl, const struct ctl_arguments *given) {
+    return change_service(ctl, given->operands[0], "/return-to-service", json_object(),
                           PAGE_TOOL_IN_SERVICE);
 }
 

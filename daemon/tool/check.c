@@ -8,7 +8,6 @@
 #include "tool/words.h"
 
 #include <errno.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -128,15 +127,12 @@ static void check_files(struct ctl *ctl, char **files, int count, struct setting
     free(systems.items);
 }
 
-static enum ctl_status check(struct ctl *ctl, int argc, char **argv) {
-    struct ctl_arguments arguments = {.most = 100000};
+static enum ctl_status check(struct ctl *ctl, const struct ctl_arguments *given) {
     struct settings_errors errors = {0};
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
-    if (arguments.count == 0)
+    if (given->count == 0)
         check_settings_file(ctl, ctl->settings_file, &errors);
     else
-        check_files(ctl, arguments.operands, arguments.count, &errors);
+        check_files(ctl, given->operands, given->count, &errors);
     ctl_error_lines(&errors);
     enum ctl_status status = errors.count ? CTL_WRONG_USE : CTL_DONE;
     settings_errors_free(&errors);

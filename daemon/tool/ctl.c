@@ -106,11 +106,8 @@ enum ctl_status ctl_error(const struct ctl *ctl, enum ctl_status status, const c
 }
 
 void ctl_error_lines(const struct settings_errors *errors) {
-    for (size_t i = 0; i < errors->count; i++) {
-        char *clean = ctl_text_clean(errors->lines[i]);
-        fprintf(stderr, "%s\n", clean ? clean : "out of memory");
-        free(clean);
-    }
+    for (size_t i = 0; i < errors->count; i++)
+        ctl_text_put(stderr, errors->lines[i]);
 }
 
 void ctl_progress(const char *what, double done) {
@@ -158,22 +155,48 @@ int ctl_common_option(struct ctl *ctl, int argc, char **argv) {
     return taken;
 }
 
-static const struct ctl_option *find_option(const struct ctl_arguments *arguments,
-                                            const char *text) {
-    for (size_t i = 0; i < arguments->option_count; i++) {
-        const struct ctl_option *option = &arguments->options[i];
-        size_t length = strlen(option->name);
-        if (strncmp(text, option->name, length) == 0 &&
-            (text[length] == '\0' || (text[length] == '=' && option->value)))
-            return option;
+/* What the command allows. */
+struct allowed {
+    struct usage_item items[USAGE_ITEMS_MAX];
+    size_t count;
+};
+
+static int values_of(const struct allowed *allowed, const char *option) {
+    return usage_values(allowed->items, allowed->count, option);
+}
+
+static const struct usage_item *find_option(const struct allowed *allowed, const char *text) {
+    for (size_t i = 0; i < allowed->count; i++) {
+        const struct usage_item *item = &allowed->items[i];
+        size_t length = strlen(item->word);
+        if (item->role == USAGE_OPTION && strncmp(text, item->word, length) == 0 &&
+            (text[length] == '\0' || (text[length] == '=' && values_of(allowed, item->word) == 1)))
+            return item;
     }
     return NULL;
 }
 
+/* What the usage calls the first value of an option; "" for one without. */
+static const char *value_word(const struct allowed *allowed, const char *option) {
+    for (size_t i = 0; i < allowed->count; i++) {
+        if (allowed->items[i].role == USAGE_VALUE && strcmp(allowed->items[i].option, option) == 0)
+            return allowed->items[i].word;
+    }
+    return "";
+}
+
+static void keep(struct ctl_arguments *arguments, const char *option, const char *value) {
+    struct ctl_given *given = &arguments->given[arguments->given_count++];
+    snprintf(given->option, sizeof given->option, "%s", option);
+    given->value = value;
+}
+
 /* Reads one option; returns how many arguments it took, 0 after an error. */
-static int read_option(struct ctl *ctl, int argc, char **argv, struct ctl_arguments *arguments) {
-    const struct ctl_option *option = find_option(arguments, argv[0]);
-    int common = option ? 0 : ctl_common_option(ctl, argc, argv);
+static int read_option(struct ctl *ctl, int argc, char **argv, const struct allowed *allowed,
+                       struct ctl_arguments *arguments) {
+    const struct usage_item *option = find_option(allowed, argv[0]);
+    bool own = option && strcmp(option->word, "--json") != 0;
+    int common = own ? 0 : ctl_common_option(ctl, argc, argv);
     if (common)
         return common;
     if (!option) {
@@ -181,65 +204,113 @@ static int read_option(struct ctl *ctl, int argc, char **argv, struct ctl_argume
                   ctl->command->name, ctl->command->usage);
         return 0;
     }
-    if (!option->value) {
-        *option->flag = true;
+    const char *joined = strchr(argv[0], '=');
+    int values = values_of(allowed, option->word);
+    if (values == 0)
+        keep(arguments, option->word, "");
+    if (joined) {
+        keep(arguments, option->word, joined + 1);
         return 1;
     }
-    const char *joined = strchr(argv[0], '=');
-    if (!joined && argc < 2) {
-        ctl_error(ctl, CTL_WRONG_USE, "%s needs a value: %s %s", option->name, option->name,
-                  option->value);
+    if (argc <= values) {
+        const char *word = value_word(allowed, option->word);
+        ctl_error(ctl, CTL_WRONG_USE, "%s needs a value: %s %s", option->word, option->word, word);
         return 0;
     }
-    *option->text = joined ? joined + 1 : argv[1];
-    return joined ? 1 : 2;
+    for (int i = 1; i <= values; i++)
+        keep(arguments, option->word, argv[i]);
+    return 1 + values;
 }
 
 static bool is_option(const char *text) {
     return text[0] == '-' && text[1] == '-' && text[2] != '\0';
 }
 
-/* Options that are times are called T, DATE or TIME; the last may be a span from now too. */
-static bool is_time(const struct ctl_option *option) {
+/* Values that are times are called T, DATE or TIME; the last may be a span from now too. */
+static bool is_time(const char *word, const char *text) {
     int64_t time_ms = 0;
     int year = 0, month = 0, day = 0;
-    const char *text = *option->text;
-    bool may_be_span = strcmp(option->value, "TIME") == 0;
-    if (!may_be_span && strcmp(option->value, "T") != 0 && strcmp(option->value, "DATE") != 0)
+    bool may_be_span = strcmp(word, "TIME") == 0;
+    if (!may_be_span && strcmp(word, "T") != 0 && strcmp(word, "DATE") != 0)
         return true;
     return timestamp_parse(text, strlen(text), &time_ms) ||
            timestamp_parse_date(text, strlen(text), &year, &month, &day) ||
            (may_be_span && duration_parse(text, &time_ms));
 }
 
-static bool check_arguments(const struct ctl *ctl, const struct ctl_arguments *arguments) {
-    const struct ctl_command *command = ctl->command;
-    if (ctl->settings_count > 1 && !arguments->many_settings) {
+/* A value may be one argument or two: "0.62 inH2O", or the number and its unit. */
+static bool join_value(const struct allowed *allowed, struct ctl_arguments *arguments, int most) {
+    const struct usage_item *last = NULL;
+    for (size_t i = 0; i < allowed->count; i++) {
+        if (allowed->items[i].role == USAGE_OPERAND)
+            last = &allowed->items[i];
+    }
+    if (!last || strcmp(last->word, "VALUE") != 0 || arguments->count != most + 1)
+        return true;
+    char **value = &arguments->operands[most - 1];
+    if (asprintf(&arguments->joined, "%s %s", value[0], value[1]) < 0)
+        arguments->joined = NULL;
+    value[0] = arguments->joined;
+    arguments->count--;
+    return value[0] != NULL;
+}
+
+static bool check_operands(const struct ctl *ctl, const struct allowed *allowed,
+                           struct ctl_arguments *arguments) {
+    int least, most;
+    usage_operands(allowed->items, allowed->count, &least, &most);
+    if (!join_value(allowed, arguments, most)) {
+        ctl_error(ctl, CTL_FAILED, "out of memory");
+        return false;
+    }
+    if (arguments->count >= least && arguments->count <= most)
+        return true;
+    ctl_error(ctl, CTL_WRONG_USE, "too %s arguments; usage: subslabctl %s %s",
+              arguments->count < least ? "few" : "many", ctl->command->name, ctl->command->usage);
+    return false;
+}
+
+/* Where there are several ways to use a command, it says itself what is missing. */
+static bool check_option(const struct ctl *ctl, const struct allowed *allowed,
+                         const struct ctl_arguments *arguments, const struct usage_item *option) {
+    const char *value = ctl_option(arguments, option->word);
+    const char *word = value_word(allowed, option->word);
+    bool one_way = allowed->items[allowed->count - 1].way == 0;
+    if (option->needed && one_way && (!value || !*value)) {
+        ctl_error(ctl, CTL_WRONG_USE, "%s %s is missing; usage: subslabctl %s %s", option->word,
+                  word, ctl->command->name, ctl->command->usage);
+        return false;
+    }
+    if (!value || is_time(word, value))
+        return true;
+    ctl_error(ctl, CTL_WRONG_USE,
+              "%s: \"%s\" is not a time; allowed: 2026-03-12, 2026-03-12T08:00:00Z%s", option->word,
+              value, strcmp(word, "TIME") == 0 ? ", or a span from now such as 3 d" : "");
+    return false;
+}
+
+/* Lists that several daemons have together. */
+static bool takes_many_settings(const char *command) {
+    static const char *const names[] = {"systems", "alarms", "visits"};
+    for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
+        if (strcmp(names[i], command) == 0)
+            return true;
+    }
+    return false;
+}
+
+static bool check_arguments(const struct ctl *ctl, const struct allowed *allowed,
+                            struct ctl_arguments *arguments) {
+    if (ctl->settings_count > 1 && !takes_many_settings(ctl->command->name)) {
         ctl_error(ctl, CTL_WRONG_USE, "takes one --settings; several: systems, alarms, visits");
         return false;
     }
-    if (arguments->count < arguments->least || arguments->count > arguments->most) {
-        ctl_error(ctl, CTL_WRONG_USE, "too %s arguments; usage: subslabctl %s %s",
-                  arguments->count < arguments->least ? "few" : "many", command->name,
-                  command->usage);
-        return false;
+    bool good = check_operands(ctl, allowed, arguments);
+    for (size_t i = 0; i < allowed->count && good; i++) {
+        if (allowed->items[i].role == USAGE_OPTION)
+            good = check_option(ctl, allowed, arguments, &allowed->items[i]);
     }
-    for (size_t i = 0; i < arguments->option_count; i++) {
-        const struct ctl_option *option = &arguments->options[i];
-        if (option->required && (!*option->text || !**option->text)) {
-            ctl_error(ctl, CTL_WRONG_USE, "%s %s is missing; usage: subslabctl %s %s", option->name,
-                      option->value, command->name, command->usage);
-            return false;
-        }
-        if (option->value && *option->text && !is_time(option)) {
-            ctl_error(ctl, CTL_WRONG_USE,
-                      "%s: \"%s\" is not a time; allowed: 2026-03-12, 2026-03-12T08:00:00Z%s",
-                      option->name, *option->text,
-                      strcmp(option->value, "TIME") == 0 ? ", or a span from now such as 3 d" : "");
-            return false;
-        }
-    }
-    return true;
+    return good;
 }
 
 /* As asked for, else that of the environment (POSIX, XBD 8.2): "es_MX.UTF-8". With --json only what
@@ -259,11 +330,10 @@ static bool choose_language(struct ctl *ctl) {
     return false;
 }
 
-bool ctl_arguments(struct ctl *ctl, int argc, char **argv, struct ctl_arguments *arguments) {
+/* False when the program is to end: after help, or after an error. */
+static bool read_arguments(struct ctl *ctl, int argc, char **argv, const struct allowed *allowed,
+                           struct ctl_arguments *arguments) {
     bool options_over = false;
-    arguments->operands = argv;
-    arguments->count = 0;
-    arguments->status = CTL_WRONG_USE;
     for (int i = 0; i < argc;) {
         if (!options_over && (strcmp(argv[i], "--help") == 0 || strcmp(argv[i], "-h") == 0)) {
             print_command_help(ctl->command);
@@ -274,15 +344,57 @@ bool ctl_arguments(struct ctl *ctl, int argc, char **argv, struct ctl_arguments 
             options_over = true;
             i++;
         } else if (options_over || !is_option(argv[i])) {
-            argv[arguments->count++] = argv[i++];
+            arguments->operands[arguments->count++] = argv[i++];
         } else {
-            int taken = read_option(ctl, argc - i, argv + i, arguments);
+            int taken = read_option(ctl, argc - i, argv + i, allowed, arguments);
             if (taken == 0)
                 return false;
             i += taken;
         }
     }
-    return check_arguments(ctl, arguments) && choose_language(ctl);
+    return true;
+}
+
+bool ctl_arguments(struct ctl *ctl, int argc, char **argv, struct ctl_arguments *arguments) {
+    struct allowed allowed;
+    allowed.count = usage_read(ctl->command->usage, allowed.items);
+    *arguments = (struct ctl_arguments){.operands = argv, .status = CTL_WRONG_USE};
+    arguments->given = calloc((size_t)argc + 1, sizeof *arguments->given);
+    if (!arguments->given) {
+        arguments->status = ctl_error(ctl, CTL_FAILED, "out of memory");
+        return false;
+    }
+    return read_arguments(ctl, argc, argv, &allowed, arguments) &&
+           check_arguments(ctl, &allowed, arguments) && choose_language(ctl);
+}
+
+void ctl_arguments_clear(struct ctl_arguments *arguments) {
+    free(arguments->given);
+    free(arguments->joined);
+}
+
+const char *ctl_option_at(const struct ctl_arguments *arguments, const char *name, size_t i) {
+    for (size_t k = 0; k < arguments->given_count; k++) {
+        if (strcmp(arguments->given[k].option, name) == 0 && i-- == 0)
+            return arguments->given[k].value;
+    }
+    return NULL;
+}
+
+const char *ctl_option(const struct ctl_arguments *arguments, const char *name) {
+    const char *last = NULL, *value;
+    for (size_t i = 0; (value = ctl_option_at(arguments, name, i)); i++)
+        last = value;
+    return last;
+}
+
+bool ctl_flag(const struct ctl_arguments *arguments, const char *name) {
+    return ctl_option(arguments, name) != NULL;
+}
+
+enum ctl_status ctl_wrong_use(const struct ctl *ctl) {
+    return ctl_error(ctl, CTL_WRONG_USE, "usage: subslabctl %s %s", ctl->command->name,
+                     ctl->command->usage);
 }
 
 /* ---- settings ---- */

@@ -5,6 +5,7 @@
 #define DAEMON_TOOL_CTL_H
 
 #include "settings/settings.h"
+#include "tool/usage.h"
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -32,12 +33,14 @@ struct ctl {
     const struct ctl_command *command;
 };
 
+struct ctl_arguments;
+
 struct ctl_command {
     const char *name;
-    const char *usage;   /* "ALARM --by NAME [--note TEXT]" (usage.h); completion knows its words */
+    const char *usage;   /* "ALARM --by NAME [--note TEXT]" (usage.h): what may be given */
     const char *summary; /* one line for the list of commands */
     const char *help;    /* sentences, or NULL */
-    enum ctl_status (*run)(struct ctl *ctl, int argc, char **argv);
+    enum ctl_status (*run)(struct ctl *ctl, const struct ctl_arguments *given);
 };
 
 /* The groups; each ends in a row without a name. */
@@ -55,31 +58,37 @@ void ctl_print_help(void);
 /** The command whose name is nearest to a mistyped one, NULL when none is near. */
 const char *ctl_nearest(const char *name);
 
-/** An option of a command: with a value (`text`) or without (`flag`). */
-struct ctl_option {
-    const char *name;  /* "--by" */
-    const char *value; /* what the value is called, "NAME"; NULL: none */
-    const char **text;
-    bool *flag;
-    bool required;
-};
-
+/** What was given to a command, as its usage says what may be. */
 struct ctl_arguments {
-    const struct ctl_option *options;
-    size_t option_count;
-    int least, most;    /* operands */
-    bool many_settings; /* several --settings make sense */
-    char **operands;    /* result: the arguments that are no options, within argv */
+    char **operands; /* the arguments that are no options, in their order */
     int count;
-    enum ctl_status status; /* result, when ctl_arguments returns false */
+    struct ctl_given {
+        char option[USAGE_WORD_SIZE]; /* "--by" */
+        const char *value;            /* "" of an option without one */
+    } * given;                        /* each value, in order */
+    size_t given_count;
+    char *joined;           /* an operand that was given as two: a value and its unit */
+    enum ctl_status status; /* when ctl_arguments returns false */
 };
 
 /**
- * Reads the arguments behind a command; options may stand anywhere. --help, --json, --language and
- * --settings are understood everywhere. Chooses the language. False when the program is to end with
- * arguments->status (help was printed, or the use was wrong and that was said).
+ * Reads the arguments behind ctl->command; options may stand anywhere. --help, --json, --language
+ * and --settings are understood everywhere. Chooses the language. False when the program is to end
+ * with arguments->status (help was printed, or the use was wrong and that was said). To be cleared
+ * in either case.
  */
 bool ctl_arguments(struct ctl *ctl, int argc, char **argv, struct ctl_arguments *arguments);
+void ctl_arguments_clear(struct ctl_arguments *arguments);
+
+/** The value of an option, the last that was given; NULL: none. */
+const char *ctl_option(const struct ctl_arguments *arguments, const char *name);
+/** The i-th value of one that takes several, or that may come often; NULL behind the last. */
+const char *ctl_option_at(const struct ctl_arguments *arguments, const char *name, size_t i);
+/** Was it given? */
+bool ctl_flag(const struct ctl_arguments *arguments, const char *name);
+/** `usage: …`, for what the usage alone does not tell. Returns CTL_WRONG_USE. */
+enum ctl_status ctl_wrong_use(const struct ctl *ctl);
+
 /** Takes --settings, --language, --json out of the start of the arguments; returns how many were
  * used. */
 int ctl_common_option(struct ctl *ctl, int argc, char **argv);

@@ -6,10 +6,10 @@
 
 #include <curl/curl.h>
 #include <errno.h>
+#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <strings.h>
 
 #define ANSWER_BYTES_MAX ((size_t)512 << 20)
 #define CONNECT_TIMEOUT_MS 5000L
@@ -129,11 +129,8 @@ static void print_error_of(const struct ctl *ctl, const struct ctl_answer *answe
     json_t *lines = json_object_get(root, "errors");
     const char *sentence = json_string_value(json_object_get(root, "error"));
     size_t i;
-    json_array_foreach(lines, i, line) {
-        char *clean = ctl_text_clean(json_is_string(line) ? json_string_value(line) : "");
-        fprintf(stderr, "%s\n", clean ? clean : "");
-        free(clean);
-    }
+    json_array_foreach(lines, i, line)
+        ctl_text_put(stderr, json_is_string(line) ? json_string_value(line) : "");
     if (sentence && json_array_size(lines) == 0)
         ctl_error(ctl, CTL_FAILED, "%s", sentence);
     else if (json_array_size(lines) == 0)
@@ -153,6 +150,14 @@ bool ctl_request(struct ctl *ctl, const char *path, const struct ctl_body *body,
     return false;
 }
 
+long ctl_status_of(struct ctl *ctl, const char *path) {
+    struct ctl_answer answer;
+    if (!ctl_request_any(ctl, path, NULL, &answer))
+        return 0;
+    free(answer.body);
+    return answer.status;
+}
+
 /* ---- paths ---- */
 
 struct ctl_path ctl_path(const char *start) {
@@ -170,6 +175,13 @@ void ctl_path_add(struct ctl_path *path, const char *text) {
 void ctl_path_encode(struct ctl_path *path, const char *text) {
     for (; *text; text++)
         ctl_path_add(path, percent_encode(*text).text);
+}
+
+struct ctl_path ctl_path_of(const char *start, const char *part, const char *end) {
+    struct ctl_path path = ctl_path(start);
+    ctl_path_encode(&path, part);
+    ctl_path_add(&path, end);
+    return path;
 }
 
 void ctl_path_query(struct ctl_path *path, const char *name, const char *value) {
@@ -194,9 +206,31 @@ void ctl_print_answer(const struct ctl_answer *answer) {
         putchar('\n');
 }
 
+void ctl_print_json(json_t *json) {
+    json_dumpf(json, stdout, JSON_INDENT(2));
+    putchar('\n');
+    json_decref(json);
+}
+
 void ctl_set(json_t *object, const char *key, const char *text) {
     if (text)
         json_object_set_new(object, key, json_string(text));
+}
+
+json_t *ctl_body(const struct ctl_arguments *given, ...) {
+    json_t *body = json_object();
+    const char *name;
+    va_list names;
+    va_start(names, given);
+    while ((name = va_arg(names, const char *))) {
+        char key[40];
+        snprintf(key, sizeof key, "%s", name + strlen("--"));
+        for (char *at = key; (at = strchr(at, '-'));)
+            *at = '_';
+        ctl_set(body, key, ctl_option(given, name));
+    }
+    va_end(names);
+    return body;
 }
 
 json_t *ctl_json_of(struct ctl_answer *answer) {

@@ -31,6 +31,9 @@ bool ctl_request(struct ctl *ctl, const char *path, const struct ctl_body *body,
 bool ctl_request_any(struct ctl *ctl, const char *path, const struct ctl_body *body,
                      struct ctl_answer *answer);
 
+/** Asks for a path: the HTTP status, 0 when there was no answer, and that was said. */
+long ctl_status_of(struct ctl *ctl, const char *path);
+
 /** Frees handle and connection at the end. */
 void ctl_client_clear(void);
 
@@ -44,6 +47,8 @@ struct ctl_path ctl_path(const char *start);
 void ctl_path_add(struct ctl_path *path, const char *text);
 /** Adds a part, percent-encoded (RFC 3986). */
 void ctl_path_encode(struct ctl_path *path, const char *text);
+/** All three: what stands before a part, the part, what stands behind it. */
+struct ctl_path ctl_path_of(const char *start, const char *part, const char *end);
 /** Adds "?name=value" or "&name=value"; nothing when value is NULL. */
 void ctl_path_query(struct ctl_path *path, const char *name, const char *value);
 /** Asks for the texts of an answer in the language of the reader; nothing when that is English. */
@@ -63,7 +68,13 @@ enum ctl_status ctl_post_json(struct ctl *ctl, const char *path, json_t *body, j
 /** Prints an answer as it is, with a line break at its end. */
 void ctl_print_answer(const struct ctl_answer *answer);
 
+/** Prints JSON (taken over) for people. */
+void ctl_print_json(json_t *json);
+
 /** Sets a text in a request body unless it is NULL. */
 void ctl_set(json_t *object, const char *key, const char *text);
+/** A request body of those of the named options that were given: "next_calibration" of
+ * "--next-calibration". The names end with NULL. */
+json_t *ctl_body(const struct ctl_arguments *given, ...) __attribute__((sentinel));
 
 #endif

@@ -9,7 +9,6 @@
 #include "tool/words.h"
 
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 #include <time.h>
 
@@ -72,10 +71,8 @@ static void print_deliveries(const struct ctl *ctl, const json_t *list) {
 }
 
 static enum ctl_status send_again(struct ctl *ctl, const char *id) {
-    struct ctl_path path = ctl_path("/api/deliveries/");
+    struct ctl_path path = ctl_path_of("/api/deliveries/", id, "/again");
     json_t *answer = NULL;
-    ctl_path_encode(&path, id);
-    ctl_path_add(&path, "/again");
     enum ctl_status status = ctl_post_json(ctl, path.text, json_object(), &answer);
     if (answer)
         ctl_tell(ctl, PAGE_TOOL_TRIED_AGAIN, id, NULL);
@@ -95,23 +92,15 @@ static enum ctl_status show_deliveries(struct ctl *ctl, struct ctl_path path,
     return status;
 }
 
-static enum ctl_status deliveries(struct ctl *ctl, int argc, char **argv) {
-    const char *again = NULL;
-    struct ctl_pages pages = {0};
-    bool failed = false;
-    const struct ctl_option options[] = {{"--failed", NULL, NULL, &failed, false},
-                                         {"--limit", "N", &pages.limit, NULL, false},
-                                         {"--before", "ID", &pages.before, NULL, false},
-                                         {"--again", "ID", &again, NULL, false}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 4};
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
+static enum ctl_status deliveries(struct ctl *ctl, const struct ctl_arguments *given) {
+    const char *again = ctl_option(given, "--again");
+    const struct ctl_pages pages = ctl_pages_of(given);
     if (ctl_pages_check(ctl, &pages) != CTL_DONE)
         return CTL_WRONG_USE;
     if (again)
         return send_again(ctl, again);
     struct ctl_path path = ctl_path("/api/deliveries");
-    ctl_path_query(&path, "failed", failed ? "1" : NULL);
+    ctl_path_query(&path, "failed", ctl_flag(given, "--failed") ? "1" : NULL);
     return ctl->json ? ctl_pages_print(ctl, &path, &pages) : show_deliveries(ctl, path, &pages);
 }
 
@@ -121,7 +110,7 @@ static const int64_t answer_within_ms = 20 * 1000; /* a webhook has 15 s */
 
 static bool is_decided(const json_t *delivery) {
     return strcmp(ctl_text_of(delivery, "state"), "waiting") != 0 ||
-           json_integer_value(json_object_get(delivery, "tries")) > 0;
+           ctl_whole_of(delivery, "tries") > 0;
 }
 
 /* Asks until the delivery was tried once, or time is over. The caller frees. */
@@ -137,15 +126,12 @@ static json_t *wait_for_delivery(struct ctl *ctl, const char *path) {
     }
 }
 
-static enum ctl_status tell_outcome(const struct ctl *ctl, const char *contact,
-                                    const json_t *delivery) {
+static enum ctl_status tell_outcome(const struct ctl *ctl, const char *contact, json_t *delivery) {
     const char *state = ctl_text_of(delivery, "state"),
                *said = ctl_text_of(delivery, "last_answer");
     bool sent = strcmp(state, "sent") == 0;
     if (ctl->json) {
-        char *text = json_dumps(delivery, JSON_INDENT(2));
-        printf("%s\n", text ? text : "null");
-        free(text);
+        ctl_print_json(json_incref(delivery));
         return sent ? CTL_DONE : CTL_FAILED;
     }
     if (sent) {
@@ -157,14 +143,9 @@ static enum ctl_status tell_outcome(const struct ctl *ctl, const char *contact,
                      *said ? said : "no answer yet", *state ? state : "unknown");
 }
 
-static enum ctl_status test_alert(struct ctl *ctl, int argc, char **argv) {
-    struct ctl_arguments arguments = {.least = 1, .most = 1};
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
-    const char *contact = arguments.operands[0];
-    struct ctl_path path = ctl_path("/api/contacts/"), where = ctl_path("/api/deliveries/");
-    ctl_path_encode(&path, contact);
-    ctl_path_add(&path, "/test-alert");
+static enum ctl_status test_alert(struct ctl *ctl, const struct ctl_arguments *given) {
+    const char *contact = given->operands[0];
+    struct ctl_path path = ctl_path_of("/api/contacts/", contact, "/test-alert");
     const struct ctl_body body = {"application/json", "{}", 2};
     struct ctl_answer answer;
     if (!ctl_request(ctl, path.text, &body, &answer))
@@ -173,7 +154,8 @@ static enum ctl_status test_alert(struct ctl *ctl, int argc, char **argv) {
     const json_t *id = json_object_get(made, "id");
     char number[24];
     snprintf(number, sizeof number, "%lld", (long long)json_integer_value(id));
-    ctl_path_encode(&where, json_is_string(id) ? json_string_value(id) : number);
+    struct ctl_path where =
+        ctl_path_of("/api/deliveries/", json_is_string(id) ? json_string_value(id) : number, "");
     json_decref(made);
     json_t *delivery = wait_for_delivery(ctl, where.text);
     enum ctl_status status = delivery ? tell_outcome(ctl, contact, delivery) : CTL_FAILED;
@@ -189,7 +171,7 @@ static void add_topic(const struct ctl *ctl, struct ctl_table *table, const json
     ctl_table_add(table, ctl_text_of(row, "topic"));
     if (with_reason)
         ctl_table_add(table, ctl_words_of(ctl, ctl_text_of(row, "reason")));
-    ctl_table_add_number(table, (long long)json_integer_value(json_object_get(row, "count")));
+    ctl_table_add_number(table, ctl_whole_of(row, "count"));
     ctl_table_add(table, ctl_time(text, ctl, json_object_get(row, "last")));
     ctl_table_add(table, ctl_text_of(row, "example"));
 }
@@ -254,12 +236,8 @@ static void print_topics(const struct ctl *ctl, const struct topic_list *topics,
         print_advice(ctl, list);
 }
 
-static enum ctl_status list_topics(struct ctl *ctl, int argc, char **argv,
-                                   const struct topic_list *topics) {
-    struct ctl_arguments arguments = {.options = NULL};
+static enum ctl_status list_topics(struct ctl *ctl, const struct topic_list *topics) {
     json_t *list = NULL;
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
     enum ctl_status status = ctl_get_json(ctl, topics->path, &list);
     if (json_array_size(list))
         print_topics(ctl, topics, list);
@@ -269,14 +247,16 @@ static enum ctl_status list_topics(struct ctl *ctl, int argc, char **argv,
     return status;
 }
 
-static enum ctl_status unclaimed(struct ctl *ctl, int argc, char **argv) {
+static enum ctl_status unclaimed(struct ctl *ctl, const struct ctl_arguments *given) {
     static const struct topic_list topics = {"/api/unclaimed", false, PAGE_TOOL_NO_UNCLAIMED};
-    return list_topics(ctl, argc, argv, &topics);
+    (void)given;
+    return list_topics(ctl, &topics);
 }
 
-static enum ctl_status refused(struct ctl *ctl, int argc, char **argv) {
+static enum ctl_status refused(struct ctl *ctl, const struct ctl_arguments *given) {
     static const struct topic_list topics = {"/api/refused", true, PAGE_TOOL_NO_REFUSED};
-    return list_topics(ctl, argc, argv, &topics);
+    (void)given;
+    return list_topics(ctl, &topics);
 }
 
 const struct ctl_command ctl_delivery_commands[] = {

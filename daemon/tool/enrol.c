@@ -118,13 +118,8 @@ static bool send_until_taken(struct ctl *ctl, const char *text, struct ctl_answe
 }
 
 static bool is_in_force(struct ctl *ctl, const char *id) {
-    struct ctl_path path = ctl_path("/api/systems/");
-    struct ctl_answer answer;
-    ctl_path_encode(&path, id);
-    if (!ctl_request_any(ctl, path.text, NULL, &answer))
-        return false;
-    free(answer.body);
-    return answer.status == 200;
+    struct ctl_path path = ctl_path_of("/api/systems/", id, "");
+    return ctl_status_of(ctl, path.text) == 200;
 }
 
 static bool are_refused(struct ctl *ctl) {
@@ -259,15 +254,10 @@ static enum ctl_status enrol_by_asking(struct ctl *ctl, const char *system, cons
     return status;
 }
 
-static enum ctl_status enrol(struct ctl *ctl, int argc, char **argv) {
-    const char *file = NULL, *filter = NULL, *by = NULL;
-    const struct ctl_option options[] = {{"--file", "FILE", &file, NULL, false},
-                                         {"--topic", "FILTER", &filter, NULL, false},
-                                         {"--by", "NAME", &by, NULL, false}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 3, .most = 1};
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
-    const char *system = arguments.count ? arguments.operands[0] : NULL;
+static enum ctl_status enrol(struct ctl *ctl, const struct ctl_arguments *given) {
+    const char *file = ctl_option(given, "--file"), *filter = ctl_option(given, "--topic");
+    const char *by = ctl_option(given, "--by");
+    const char *system = given->count ? given->operands[0] : NULL;
     const char *problem = system ? checked_text_id(system) : NULL;
     if (problem)
         return ctl_error(ctl, CTL_WRONG_USE, "\"%s\" %s", system, problem);

@@ -4,8 +4,6 @@
 #include "measure/array.h"
 #include "tool/words.h"
 
-#include <stdint.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>

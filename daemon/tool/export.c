@@ -100,8 +100,7 @@ static void write_end(const struct export *export) {
 }
 
 static bool learn_quantities(struct export *export) {
-    struct ctl_path path = ctl_path("/api/systems/");
-    ctl_path_encode(&path, export->system);
+    struct ctl_path path = ctl_path_of("/api/systems/", export->system, "");
     json_t *system = ctl_ask(export->ctl, path.text), *point;
     size_t i;
     export->quantities = json_object();
@@ -146,25 +145,20 @@ enum ctl_status ctl_export_csv(struct ctl *ctl, const char *system, const char *
     return run(&export, NULL, from, NULL);
 }
 
-enum ctl_status ctl_export(struct ctl *ctl, int argc, char **argv) {
-    const char *from = NULL, *to = NULL, *as = "csv";
-    const struct ctl_option options[] = {{"--from", "T", &from, NULL, false},
-                                         {"--to", "T", &to, NULL, false},
-                                         {"--as", "csv|senml", &as, NULL, false}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 3, .least = 1, .most = 1};
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
-    bool senml = strcmp(as, "senml") == 0;
-    if (!senml && strcmp(as, "csv") != 0)
+enum ctl_status ctl_export(struct ctl *ctl, const struct ctl_arguments *given) {
+    const char *as = ctl_option(given, "--as");
+    bool senml = as && strcmp(as, "senml") == 0;
+    if (as && !senml && strcmp(as, "csv") != 0)
         return ctl_error(ctl, CTL_WRONG_USE, "--as %s; allowed: csv, senml", as);
     struct export export = {
-        .ctl = ctl, .out = stdout, .system = arguments.operands[0], .senml = senml};
-    char *slash = strchr(arguments.operands[0], '/');
+        .ctl = ctl, .out = stdout, .system = given->operands[0], .senml = senml};
+    char *slash = strchr(given->operands[0], '/');
     if (slash)
         *slash = '\0';
-    enum ctl_status status = senml && !learn_quantities(&export)
-                                 ? CTL_FAILED
-                                 : run(&export, slash ? slash + 1 : NULL, from, to);
+    enum ctl_status status = CTL_FAILED;
+    if (!senml || learn_quantities(&export))
+        status = run(&export, slash ? slash + 1 : NULL, ctl_option(given, "--from"),
+                     ctl_option(given, "--to"));
     json_decref(export.quantities);
     free(export.point);
     return status;

@@ -125,11 +125,9 @@ static void print_fans(const struct ctl *ctl, const json_t *list) {
         ctl_tell_all(ctl, "", PAGE_TOOL_FANS_UNSAID, CTL_COUNT(unsaid), NULL);
 }
 
-static enum ctl_status fans(struct ctl *ctl, int argc, char **argv) {
-    struct ctl_arguments arguments = {.options = NULL};
+static enum ctl_status fans(struct ctl *ctl, const struct ctl_arguments *given) {
     json_t *list = NULL;
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
+    (void)given;
     enum ctl_status status = ctl_get_json(ctl, "/api/fans", &list);
     if (list)
         print_fans(ctl, list);

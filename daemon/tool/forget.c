@@ -5,7 +5,6 @@
 #include "tool/forget.h"
 
 #include "tool/ctl_client.h"
-#include "tool/text.h"
 #include "tool/values.h"
 #include "tool/words.h"
 
@@ -30,10 +29,7 @@ struct forgetting {
 
 static struct ctl_path path_of(const struct forgetting *forgetting, const char *start,
                                const char *end) {
-    struct ctl_path path = ctl_path(start);
-    ctl_path_encode(&path, forgetting->system);
-    ctl_path_add(&path, end);
-    return path;
+    return ctl_path_of(start, forgetting->system, end);
 }
 
 /* ---- the record ---- */
@@ -131,12 +127,8 @@ static enum ctl_status post(const struct forgetting *forgetting, json_t **answer
 }
 
 static bool is_watched(const struct forgetting *forgetting) {
-    struct ctl_answer answer;
     struct ctl_path path = path_of(forgetting, "/api/systems/", "");
-    if (!ctl_request_any(forgetting->ctl, path.text, NULL, &answer))
-        return true;
-    free(answer.body);
-    return answer.status != 404;
+    return ctl_status_of(forgetting->ctl, path.text) != 404;
 }
 
 static enum ctl_status wait_until_unwatched(const struct forgetting *forgetting) {
@@ -191,9 +183,7 @@ static void print_json(const struct forgetting *forgetting, json_t *deleted) {
                              forgetting->show ? forgetting->record : NULL, "file",
                              json_string_value(json_object_get(forgetting->watch, "file")),
                              "deleted", deleted, "contacts", contacts);
-    json_dumpf(json, stdout, JSON_INDENT(2));
-    printf("\n");
-    json_decref(json);
+    ctl_print_json(json);
 }
 
 static void print_text(const struct forgetting *forgetting, const json_t *deleted) {
@@ -263,17 +253,14 @@ static enum ctl_status forget_it(struct forgetting *forgetting) {
     return status == CTL_DONE ? delete_all(forgetting) : status;
 }
 
-static enum ctl_status forget(struct ctl *ctl, int argc, char **argv) {
-    struct forgetting forgetting = {.ctl = ctl};
-    const struct ctl_option options[] = {{"--by", "NAME", &forgetting.by, NULL, true},
-                                         {"--record", "FILE", &forgetting.record, NULL, false},
-                                         {"--yes", NULL, NULL, &forgetting.yes, false}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 3, .least = 1, .most = 1};
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
+static enum ctl_status forget(struct ctl *ctl, const struct ctl_arguments *given) {
+    struct forgetting forgetting = {.ctl = ctl,
+                                    .system = given->operands[0],
+                                    .by = ctl_option(given, "--by"),
+                                    .record = ctl_option(given, "--record"),
+                                    .yes = ctl_flag(given, "--yes")};
     if (!ctl_settings(ctl))
         return CTL_WRONG_USE;
-    forgetting.system = arguments.operands[0];
     enum ctl_status status = forget_it(&forgetting);
     json_decref(forgetting.show);
     json_decref(forgetting.watch);

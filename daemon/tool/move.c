@@ -26,10 +26,7 @@ struct moving {
 };
 
 static struct ctl_path path_of(const struct moving *moving, const char *end) {
-    struct ctl_path path = ctl_path("/api/systems/");
-    ctl_path_encode(&path, moving->system);
-    ctl_path_add(&path, end);
-    return path;
+    return ctl_path_of("/api/systems/", moving->system, end);
 }
 
 static bool use(const struct moving *moving, const char *settings) {
@@ -60,12 +57,8 @@ static bool hand_over(struct moving *moving, const struct ctl_answer *bytes, boo
 }
 
 static bool is_watched(const struct moving *moving) {
-    struct ctl_answer answer;
     struct ctl_path path = path_of(moving, "");
-    if (!ctl_request_any(moving->ctl, path.text, NULL, &answer))
-        return false;
-    free(answer.body);
-    return answer.status == 200;
+    return ctl_status_of(moving->ctl, path.text) == 200;
 }
 
 static enum ctl_status wait_until_watched(const struct moving *moving) {
@@ -109,8 +102,7 @@ static bool follow(const struct moving *moving, int64_t began_ms) {
 static void tell(const struct moving *moving) {
     const json_t *moved = moving->moved;
     if (moving->ctl->json) {
-        json_dumpf(moved, stdout, JSON_INDENT(2));
-        printf("\n");
+        ctl_print_json(json_incref(moving->moved));
         return;
     }
     ctl_tell(moving->ctl, moving->check ? PAGE_TOOL_COULD_MOVE : PAGE_TOOL_MOVED, moving->system,
@@ -148,16 +140,13 @@ static enum ctl_status move_it(struct moving *moving) {
     return status;
 }
 
-static enum ctl_status move(struct ctl *ctl, int argc, char **argv) {
-    struct moving moving = {.ctl = ctl};
-    const struct ctl_option options[] = {{"--to", "FILE", &moving.to, NULL, true},
-                                         {"--by", "NAME", &moving.by, NULL, true},
-                                         {"--check", NULL, NULL, &moving.check, false}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 3, .least = 1, .most = 1};
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
-    moving.system = arguments.operands[0];
-    moving.from = ctl->settings_file;
+static enum ctl_status move(struct ctl *ctl, const struct ctl_arguments *given) {
+    struct moving moving = {.ctl = ctl,
+                            .system = given->operands[0],
+                            .to = ctl_option(given, "--to"),
+                            .by = ctl_option(given, "--by"),
+                            .from = ctl->settings_file,
+                            .check = ctl_flag(given, "--check")};
     if (!ctl_settings(ctl))
         return CTL_WRONG_USE;
     enum ctl_status status = move_it(&moving);

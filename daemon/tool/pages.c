@@ -7,6 +7,10 @@
 
 enum { ROWS_A_PAGE = 1000 };
 
+struct ctl_pages ctl_pages_of(const struct ctl_arguments *given) {
+    return (struct ctl_pages){ctl_option(given, "--limit"), ctl_option(given, "--before")};
+}
+
 enum ctl_status ctl_pages_check(const struct ctl *ctl, const struct ctl_pages *pages) {
     const char *limit = pages->limit;
     size_t length = limit ? strlen(limit) : 0;

@@ -13,6 +13,8 @@ struct ctl_pages {
     const char *before; /* --before: those behind the row of this id */
 };
 
+/** As --limit and --before were given. */
+struct ctl_pages ctl_pages_of(const struct ctl_arguments *given);
 /** Is the limit a number? Else CTL_WRONG_USE, after an error was printed. */
 enum ctl_status ctl_pages_check(const struct ctl *ctl, const struct ctl_pages *pages);
 

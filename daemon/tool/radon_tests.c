@@ -7,7 +7,6 @@
 #include "tool/values.h"
 #include "tool/words.h"
 
-#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -62,8 +61,7 @@ static void add_test(struct ctl_table *table, struct ctl *ctl, const json_t *tes
     ctl_table_add(table, value);
     add_monitors(table, &shown, test);
     ctl_table_add(table, what);
-    snprintf(text, sizeof text, "%lld", (long long)json_integer_value(json_object_get(test, "id")));
-    ctl_table_add(table, text);
+    ctl_table_add_number(table, ctl_whole_of(test, "id"));
 }
 
 static void print_tests(struct ctl *ctl, const json_t *list) {
@@ -85,39 +83,29 @@ static void print_tests(struct ctl *ctl, const json_t *list) {
     ctl_table_destroy(table);
 }
 
-static enum ctl_status take_back(struct ctl *ctl, const char *id, const char *by, const char *why) {
-    struct ctl_path path = ctl_path("/api/radon-tests/");
-    json_t *body = json_object(), *answer = NULL;
-    ctl_path_encode(&path, id);
-    ctl_path_add(&path, "/take-back");
-    ctl_set(body, "by", by);
-    ctl_set(body, "why", why);
-    enum ctl_status status = ctl_post_json(ctl, path.text, body, &answer);
+static enum ctl_status take_back(struct ctl *ctl, const char *id,
+                                 const struct ctl_arguments *given) {
+    struct ctl_path path = ctl_path_of("/api/radon-tests/", id, "/take-back");
+    json_t *answer = NULL;
+    enum ctl_status status =
+        ctl_post_json(ctl, path.text, ctl_body(given, "--by", "--why", NULL), &answer);
     if (answer)
         ctl_tell(ctl, PAGE_TOOL_TAKEN_BACK, id, ctl_text_of(answer, "system"), NULL);
     json_decref(answer);
     return status;
 }
 
-static enum ctl_status radon_tests(struct ctl *ctl, int argc, char **argv) {
-    const char *wrong = NULL, *by = NULL, *why = NULL;
-    const struct ctl_option options[] = {{"--take-back", "ID", &wrong, NULL, false},
-                                         {"--by", "NAME", &by, NULL, false},
-                                         {"--why", "TEXT", &why, NULL, false}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 3, .most = 1};
+static enum ctl_status radon_tests(struct ctl *ctl, const struct ctl_arguments *given) {
+    const char *wrong = ctl_option(given, "--take-back");
+    bool by = ctl_flag(given, "--by"), why = ctl_flag(given, "--why");
     json_t *list = NULL;
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
-    if (wrong ? !by || !why || arguments.count : by || why)
-        return ctl_error(ctl, CTL_WRONG_USE, "usage: subslabctl radon-tests %s",
-                         ctl->command->usage);
+    if (wrong ? !by || !why || given->count : by || why)
+        return ctl_wrong_use(ctl);
     if (wrong)
-        return take_back(ctl, wrong, by, why);
-    struct ctl_path path = ctl_path(arguments.count ? "/api/systems/" : "/api/radon-tests");
-    if (arguments.count) {
-        ctl_path_encode(&path, arguments.operands[0]);
-        ctl_path_add(&path, "/radon-tests");
-    }
+        return take_back(ctl, wrong, given);
+    struct ctl_path path = given->count
+                               ? ctl_path_of("/api/systems/", given->operands[0], "/radon-tests")
+                               : ctl_path("/api/radon-tests");
     enum ctl_status status = ctl_get_json(ctl, path.text, &list);
     if (list)
         print_tests(ctl, list);
@@ -125,30 +113,17 @@ static enum ctl_status radon_tests(struct ctl *ctl, int argc, char **argv) {
     return status;
 }
 
-struct test_texts {
-    const char *from, *to, *place, *device, *by, *uncertainty, *kind;
-    bool closed, open;
-};
-
-static enum ctl_status send_test(struct ctl *ctl, const struct ctl_arguments *arguments,
-                                 const struct test_texts *texts) {
-    char **operands = arguments->operands, value[160]; /* the unit may be an argument of its own */
-    struct ctl_path path = ctl_path("/api/systems/");
-    json_t *body = json_object(), *answer = NULL;
-    snprintf(value, sizeof value, "%s%s%s", operands[1], arguments->count == 3 ? " " : "",
-             arguments->count == 3 ? operands[2] : "");
-    ctl_path_encode(&path, operands[0]);
-    ctl_path_add(&path, "/radon-test");
-    ctl_set(body, "value", value);
-    ctl_set(body, "from", texts->from);
-    ctl_set(body, "to", texts->to);
-    ctl_set(body, "place", texts->place);
-    ctl_set(body, "device", texts->device);
-    ctl_set(body, "by", texts->by);
-    ctl_set(body, "uncertainty", texts->uncertainty);
-    ctl_set(body, "kind", texts->kind);
-    if (texts->closed || texts->open)
-        json_object_set_new(body, "closed_house", json_boolean(texts->closed));
+static enum ctl_status radon_test(struct ctl *ctl, const struct ctl_arguments *given) {
+    struct ctl_path path = ctl_path_of("/api/systems/", given->operands[0], "/radon-test");
+    bool closed = ctl_flag(given, "--closed-house"), open = ctl_flag(given, "--open-house");
+    if (closed && open)
+        return ctl_error(ctl, CTL_WRONG_USE, "--closed-house and --open-house exclude each other");
+    json_t *body = ctl_body(given, "--from", "--to", "--place", "--device", "--by", "--uncertainty",
+                            "--kind", NULL);
+    json_t *answer = NULL;
+    ctl_set(body, "value", given->operands[1]);
+    if (closed || open)
+        json_object_set_new(body, "closed_house", json_boolean(closed));
     enum ctl_status status = ctl_post_json(ctl, path.text, body, &answer);
     if (answer) {
         json_t *list = json_pack("[O]", answer);
@@ -157,26 +132,6 @@ static enum ctl_status send_test(struct ctl *ctl, const struct ctl_arguments *ar
     }
     json_decref(answer);
     return status;
-}
-
-static enum ctl_status radon_test(struct ctl *ctl, int argc, char **argv) {
-    struct test_texts texts = {0};
-    const struct ctl_option options[] = {
-        {"--from", "DATE", &texts.from, NULL, true},
-        {"--to", "DATE", &texts.to, NULL, true},
-        {"--place", "TEXT", &texts.place, NULL, true},
-        {"--device", "TEXT", &texts.device, NULL, true},
-        {"--by", "NAME", &texts.by, NULL, true},
-        {"--uncertainty", "PERCENT", &texts.uncertainty, NULL, false},
-        {"--kind", "short|long", &texts.kind, NULL, false},
-        {"--closed-house", NULL, NULL, &texts.closed, false},
-        {"--open-house", NULL, NULL, &texts.open, false}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 9, .least = 2, .most = 3};
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
-    if (texts.closed && texts.open)
-        return ctl_error(ctl, CTL_WRONG_USE, "--closed-house and --open-house exclude each other");
-    return send_test(ctl, &arguments, &texts);
 }
 
 const struct ctl_command ctl_radon_test_commands[] = {

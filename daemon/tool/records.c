@@ -65,9 +65,7 @@ static enum ctl_status send_record(struct ctl *ctl, const char *system, const ch
     if (!text)
         return ctl_error(ctl, CTL_FAILED, "%s: %s; name a commissioning record", file,
                          strerror(errno));
-    struct ctl_path path = ctl_path("/api/systems/");
-    ctl_path_encode(&path, system);
-    ctl_path_add(&path, "/commission");
+    struct ctl_path path = ctl_path_of("/api/systems/", system, "/commission");
     ctl_path_query(&path, "file", file);
     const struct ctl_body body = {"application/yaml", text, length};
     struct ctl_answer answer;
@@ -84,57 +82,36 @@ static enum ctl_status send_record(struct ctl *ctl, const char *system, const ch
     return status;
 }
 
-static enum ctl_status learn(struct ctl *ctl, char **operands, const char *by) {
-    struct ctl_path path = ctl_path("/api/systems/");
-    json_t *body = json_object(), *answer = NULL;
-    ctl_path_encode(&path, operands[0]);
-    ctl_path_add(&path, "/learn");
-    ctl_set(body, "from", operands[1]);
-    ctl_set(body, "to", operands[2]);
-    ctl_set(body, "by", by);
+static enum ctl_status learn(struct ctl *ctl, const char *system,
+                             const struct ctl_arguments *given) {
+    struct ctl_path path = ctl_path_of("/api/systems/", system, "/learn");
+    json_t *body = ctl_body(given, "--by", NULL), *answer = NULL;
+    ctl_set(body, "from", ctl_option_at(given, "--learn", 0));
+    ctl_set(body, "to", ctl_option_at(given, "--learn", 1));
     enum ctl_status status = ctl_post_json(ctl, path.text, body, &answer);
     if (answer)
-        status = print_baseline(ctl, operands[0], answer);
+        status = print_baseline(ctl, system, answer);
     json_decref(answer);
     return status;
 }
 
-static enum ctl_status commission(struct ctl *ctl, int argc, char **argv) {
-    const char *by = NULL;
-    bool learning = false;
-    const struct ctl_option options[] = {{"--learn", NULL, NULL, &learning, false},
-                                         {"--by", "NAME", &by, NULL, false}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 2, .least = 2, .most = 3};
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
-    if (learning != (arguments.count == 3) || (learning && !by))
-        return ctl_error(ctl, CTL_WRONG_USE, "usage: subslabctl commission %s",
-                         ctl->command->usage);
+static enum ctl_status commission(struct ctl *ctl, const struct ctl_arguments *given) {
+    bool learning = ctl_flag(given, "--learn");
+    if (given->count != (learning ? 1 : 2) || (learning && !ctl_flag(given, "--by")))
+        return ctl_wrong_use(ctl);
     if (learning)
-        return learn(ctl, arguments.operands, by);
-    return send_record(ctl, arguments.operands[0], arguments.operands[1]);
+        return learn(ctl, given->operands[0], given);
+    return send_record(ctl, given->operands[0], given->operands[1]);
 }
 
-static enum ctl_status record(struct ctl *ctl, int argc, char **argv) {
-    const char *at = NULL, *by = NULL;
-    char value[160], text[CTL_VALUE_SIZE], time[CTL_VALUE_SIZE];
-    const struct ctl_option options[] = {{"--at", "TIME", &at, NULL, false},
-                                         {"--by", "NAME", &by, NULL, true}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 2, .least = 3, .most = 4};
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
-    char **operands = arguments.operands; /* the unit may be an argument of its own */
-    snprintf(value, sizeof value, "%s%s%s", operands[2], arguments.count == 4 ? " " : "",
-             arguments.count == 4 ? operands[3] : "");
-    struct ctl_path path = ctl_path("/api/systems/");
-    ctl_path_encode(&path, operands[0]);
-    ctl_path_add(&path, "/points/");
+static enum ctl_status record(struct ctl *ctl, const struct ctl_arguments *given) {
+    char text[CTL_VALUE_SIZE], time[CTL_VALUE_SIZE];
+    char **operands = given->operands;
+    struct ctl_path path = ctl_path_of("/api/systems/", operands[0], "/points/");
     ctl_path_encode(&path, operands[1]);
     ctl_path_add(&path, "/record");
-    json_t *body = json_object(), *answer = NULL;
-    ctl_set(body, "value", value);
-    ctl_set(body, "at", at);
-    ctl_set(body, "by", by);
+    json_t *body = ctl_body(given, "--at", "--by", NULL), *answer = NULL;
+    ctl_set(body, "value", operands[2]);
     enum ctl_status status = ctl_post_json(ctl, path.text, body, &answer);
     ctl_use_zone(ctl, ctl_text_of(answer, "time_zone"));
     const struct ctl shown = ctl_for_quantity(ctl, answer);

@@ -4,7 +4,7 @@
 #include "host/fleet_files.h"
 #include "measure/timestamp.h"
 #include "monitor/proved_field.h"
-#include "tool/ctl.h"
+#include "tool/ctl_client.h"
 #include "tool/replay.h"
 #include "tool/table.h"
 #include "tool/text.h"
@@ -19,14 +19,12 @@
 #include <sys/stat.h>
 
 #define RECORD_BYTES_MAX ((size_t)1 << 20)
-enum { COMMISSIONS_MAX = 256, BAD_LINES_SHOWN = 1000 };
+enum { BAD_LINES_SHOWN = 1000 };
 
 struct replay_command {
     struct ctl *ctl;
+    const struct ctl_arguments *given;
     const char *readings, *alarms;
-    const char *commissions[COMMISSIONS_MAX]; /* SYSTEM=FILE or FOLDER */
-    size_t commission_count;
-    bool compares; /* the houses of each region */
     int64_t bad_shown;
 };
 
@@ -86,8 +84,10 @@ static enum ctl_status load_folder(const struct replay_command *command, struct 
 static enum ctl_status load_commissions(const struct replay_command *command,
                                         struct replay *replay) {
     enum ctl_status status = CTL_DONE;
-    for (size_t i = 0; i < command->commission_count && status == CTL_DONE; i++) {
-        const char *text = command->commissions[i], *equals = strchr(text, '=');
+    const char *text;
+    for (size_t i = 0;
+         status == CTL_DONE && (text = ctl_option_at(command->given, "--commission", i)); i++) {
+        const char *equals = strchr(text, '=');
         struct stat about;
         char id[256];
         if (stat(text, &about) == 0 && S_ISDIR(about.st_mode)) {
@@ -206,9 +206,7 @@ static void print_json(const struct replay *replay, const struct fleet *fleet) {
                                                   ? NULL
                                                   : instant(returned, rows[i].returned_ms),
                                               "diagnosis", rows[i].cause));
-    json_dumpf(list, stdout, JSON_INDENT(2));
-    putchar('\n');
-    json_decref(list);
+    ctl_print_json(list);
 }
 
 static void print_summary(const struct ctl *ctl, const struct replay *replay) {
@@ -253,7 +251,7 @@ static enum ctl_status run(struct replay_command *command, const struct fleet *f
     struct replay *replay = replay_create(fleet, &listener);
     if (!replay)
         return ctl_error(command->ctl, CTL_FAILED, "out of memory");
-    if (command->compares)
+    if (ctl_flag(command->given, "--fleet")) /* the houses of each region */
         replay_compare_regions(replay);
     enum ctl_status status = load_commissions(command, replay);
     if (status == CTL_DONE && !replay_read(replay, command->readings, why, sizeof why)) {
@@ -269,36 +267,9 @@ static enum ctl_status run(struct replay_command *command, const struct fleet *f
     return status;
 }
 
-/* --commission may come often: taken out of the arguments before the others are read. */
-static int take_commissions(struct replay_command *command, int argc, char **argv) {
-    int kept = 0;
-    for (int i = 0; i < argc; i++) {
-        bool joined = strncmp(argv[i], "--commission=", 13) == 0;
-        bool apart = strcmp(argv[i], "--commission") == 0 && i + 1 < argc;
-        if (!joined && !apart) {
-            argv[kept++] = argv[i];
-            continue;
-        }
-        if (command->commission_count == COMMISSIONS_MAX)
-            return -1;
-        command->commissions[command->commission_count++] = joined ? argv[i] + 13 : argv[++i];
-    }
-    return kept;
-}
-
-static enum ctl_status replay(struct ctl *ctl, int argc, char **argv) {
-    struct replay_command command = {.ctl = ctl};
-    const struct ctl_option options[] = {{"--alarms", "OUT.csv", &command.alarms, NULL, false},
-                                         {"--fleet", NULL, NULL, &command.compares, false}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 2, .least = 1, .most = 1};
-    argc = take_commissions(&command, argc, argv);
-    if (argc < 0)
-        return ctl_error(ctl, CTL_WRONG_USE,
-                         "more than %d times --commission; name a folder of SYSTEM.yaml instead",
-                         COMMISSIONS_MAX);
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
-    command.readings = arguments.operands[0];
+static enum ctl_status replay(struct ctl *ctl, const struct ctl_arguments *given) {
+    struct replay_command command = {.ctl = ctl, .given = given, .readings = given->operands[0]};
+    command.alarms = ctl_option(given, "--alarms");
     struct settings_errors errors = {0};
     struct fleet *fleet = fleet_files_load(ctl->settings_file, NULL, &errors);
     ctl_error_lines(&errors);

@@ -133,17 +133,14 @@ static enum ctl_status write_all(const struct report *report) {
     return status;
 }
 
-static enum ctl_status report_command(struct ctl *ctl, int argc, char **argv) {
-    struct report report = {.ctl = ctl};
-    const struct ctl_option options[] = {{"--year", "YEAR", &report.year, NULL, false},
-                                         {"--as", "text|html", &report.as, NULL, false},
-                                         {"--language", "CODE", &report.language, NULL, false},
-                                         {"--into", "FOLDER", &report.into, NULL, false},
-                                         {"--record", NULL, NULL, &report.record, false},
-                                         {"--fan-sheet", NULL, NULL, &report.sheet, false}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 6, .most = 1};
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
+static enum ctl_status report_command(struct ctl *ctl, const struct ctl_arguments *given) {
+    struct report report = {.ctl = ctl,
+                            .year = ctl_option(given, "--year"),
+                            .as = ctl_option(given, "--as"),
+                            .language = ctl_option(given, "--language"),
+                            .into = ctl_option(given, "--into"),
+                            .record = ctl_flag(given, "--record"),
+                            .sheet = ctl_flag(given, "--fan-sheet")};
     if (!report.language)
         report.language = ctl->language_asked;
     if (report.as && strcmp(report.as, "text") != 0 && strcmp(report.as, "html") != 0)
@@ -154,7 +151,7 @@ static enum ctl_status report_command(struct ctl *ctl, int argc, char **argv) {
     if (report.year && (strspn(report.year, "0123456789") != 4 || report.year[4] != '\0'))
         return ctl_error(ctl, CTL_WRONG_USE, "--year: \"%s\" is not allowed; allowed: such as 2026",
                          report.year);
-    if (!arguments.count && !report.into)
+    if (!given->count && !report.into)
         return ctl_error(ctl, CTL_WRONG_USE,
                          "name a system, or for all of them a folder: --into FOLDER");
     if (!ctl_settings(ctl))
@@ -162,11 +159,11 @@ static enum ctl_status report_command(struct ctl *ctl, int argc, char **argv) {
     if (report.into && mkdir(report.into, 0700) != 0 && errno != EEXIST)
         return ctl_error(ctl, CTL_FAILED, "%s: %s", report.into, strerror(errno));
     report.html = strcmp(report.as ? report.as : report.year ? "text" : "html", "html") == 0;
-    if (!arguments.count)
+    if (!given->count)
         return write_all(&report);
     if (report.into)
-        return write_file(&report, arguments.operands[0]);
-    return write_one(&report, arguments.operands[0], stdout) ? CTL_DONE : CTL_FAILED;
+        return write_file(&report, given->operands[0]);
+    return write_one(&report, given->operands[0], stdout) ? CTL_DONE : CTL_FAILED;
 }
 
 const struct ctl_command ctl_report_commands[] = {

@@ -11,6 +11,7 @@
 #include "tool/ctl_client.h"
 #include "tool/export.h"
 #include "tool/text.h"
+#include "tool/values.h"
 #include "tool/words.h"
 
 #include <errno.h>
@@ -74,11 +75,8 @@ static void print_errors(struct import *import) {
         qsort(lines, count, sizeof(json_t *), by_line_told);
     if (count)
         ctl_progress("", -1.0);
-    for (size_t i = 0; lines && i < count; i++) {
-        char *clean = ctl_text_clean(json_string_value(lines[i]));
-        fprintf(stderr, "%s\n", clean ? clean : "");
-        free(clean);
-    }
+    for (size_t i = 0; lines && i < count; i++)
+        ctl_text_put(stderr, json_string_value(lines[i]));
     if (import->errors_left_out)
         fprintf(stderr, "%s: and %lld more bad lines\n", import->file,
                 (long long)import->errors_left_out);
@@ -98,10 +96,10 @@ static void note_bad(struct import *import, int64_t line, const char *why) {
 
 static void add_counts(struct import *import, const json_t *answer) {
     json_t *errors = json_object_get(answer, "errors"), *line;
-    json_int_t bad = json_integer_value(json_object_get(answer, "bad"));
+    json_int_t bad = ctl_whole_of(answer, "bad");
     size_t i;
-    import->taken += json_integer_value(json_object_get(answer, "taken"));
-    import->same += json_integer_value(json_object_get(answer, "same"));
+    import->taken += ctl_whole_of(answer, "taken");
+    import->same += ctl_whole_of(answer, "same");
     import->bad += bad;
     json_array_foreach(errors, i, line) {
         if (json_is_string(line))
@@ -271,11 +269,8 @@ static void print_totals(const struct import *import) {
                  CTL_COUNT(import->bad), NULL);
 }
 
-static enum ctl_status import_file(struct ctl *ctl, int argc, char **argv) {
-    struct ctl_arguments arguments = {.least = 1, .most = 1};
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
-    struct import import = {.ctl = ctl, .file = arguments.operands[0]};
+static enum ctl_status import_file(struct ctl *ctl, const struct ctl_arguments *given) {
+    struct import import = {.ctl = ctl, .file = given->operands[0]};
     struct csv_reader *reader = csv_reader_open(import.file);
     if (!reader)
         return ctl_error(ctl, CTL_FAILED, "%s: %s", import.file, strerror(errno));

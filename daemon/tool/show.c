@@ -7,7 +7,6 @@
 
 #include "measure/duration.h"
 #include "tool/show_margin.h"
-#include "tool/table.h"
 #include "tool/text.h"
 #include "tool/values.h"
 #include "words/text_buffer.h"
@@ -225,17 +224,13 @@ void ctl_show_year(FILE *to, const struct ctl *ctl, const json_t *point) {
         show_say(to, ctl, PAGE_SHOW_YEAR, PAGE_SHOW_YEAR_UNKNOWN, why_of(ctl, year), NULL);
         return;
     }
-    char days[24], quarters[24];
-    snprintf(days, sizeof days, "%lld",
-             (long long)json_integer_value(json_object_get(year, "days")));
-    snprintf(quarters, sizeof quarters, "%lld",
-             (long long)json_integer_value(json_object_get(year, "quarters_covered")));
     show_say(to, ctl, PAGE_SHOW_YEAR, PAGE_SHOW_YEAR_IS,
              ctl_value(mean, ctl, json_object_get(year, "mean"), unit),
              ctl_value(lower, ctl, json_object_get(year, "lower"), unit),
              ctl_value(upper, ctl, json_object_get(year, "upper"), unit),
              ctl_words_of(ctl, ctl_chance(chance, ctl_number_of(year, "probability_above_action"))),
-             days, ctl_words_of(ctl, ctl_text_of(year, "basis")), quarters, NULL);
+             CTL_COUNT(ctl_whole_of(year, "days")), ctl_words_of(ctl, ctl_text_of(year, "basis")),
+             CTL_COUNT(ctl_whole_of(year, "quarters_covered")), NULL);
     if (*ctl_text_of(year, "caution"))
         ctl_text_say(to, SHOW_INDENT, SHOW_INDENT, "%s",
                      ctl_words_of(ctl, ctl_text_of(year, "caution")));

@@ -4,10 +4,10 @@
  * with how many lines it lacks.
  */
 #include "tool/show.h"
-#include "tool/show_margin.h"
 #include "tool/table.h"
 #include "tool/text.h"
 #include "tool/values.h"
+#include "tool/words.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -51,10 +51,8 @@ static size_t print_part(const struct ctl *ctl, struct part *part, size_t most) 
     if (lines)
         fwrite(part->text, 1, (size_t)(at - part->text), stdout);
     if (lines < part->lines && most > 0) {
-        char left[24];
-        snprintf(left, sizeof left, "%zu", part->lines - lines);
-        char *text = ctl_filled(ctl, PAGE_SHOW_FURTHER_LINES, left, NULL);
-        printf("  %s\n", text ? text : left);
+        char *text = ctl_filled(ctl, PAGE_SHOW_FURTHER_LINES, CTL_COUNT(part->lines - lines), NULL);
+        printf("  %s\n", text ? text : "");
         free(text);
     }
     size_t printed = lines + (lines < part->lines && most > 0);

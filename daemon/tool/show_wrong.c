@@ -130,8 +130,7 @@ static void show_alarm(const struct wrong *wrong, const json_t *alarm) {
     char since[CTL_VALUE_SIZE], raised[CTL_VALUE_SIZE], first[32];
     const json_t *began = json_object_get(alarm, "since");
     const json_t *told = json_object_get(alarm, "raised");
-    snprintf(first, sizeof first, "  %-8lld ",
-             (long long)json_integer_value(json_object_get(alarm, "id")));
+    snprintf(first, sizeof first, "  %-8lld ", ctl_whole_of(alarm, "id"));
     bool later = json_is_string(began) && !json_equal(began, told);
     char *name = name_of(wrong->ctl, alarm);
     char *text =
@@ -166,14 +165,13 @@ static bool is_among(const char *const *texts, size_t count, const char *text) {
 /* Of a list of texts; those behind the first `most` are counted. */
 static void show_texts(const struct wrong *wrong, enum page_text title, const char *const *texts,
                        size_t count) {
-    char label[SHOW_LABEL_SIZE], left[24];
+    char label[SHOW_LABEL_SIZE];
     for (size_t i = 0; i < count && i < wrong->most; i++)
         ctl_text_say(wrong->to, show_label(label, wrong->ctl, i == 0 ? title : PAGE_TEXT_COUNT),
                      SHOW_INDENT, "%s", texts[i]);
-    if (count > wrong->most) {
-        snprintf(left, sizeof left, "%zu", count - wrong->most);
-        show_say(wrong->to, wrong->ctl, PAGE_TEXT_COUNT, PAGE_SHOW_MORE, left, NULL);
-    }
+    if (count > wrong->most)
+        show_say(wrong->to, wrong->ctl, PAGE_TEXT_COUNT, PAGE_SHOW_MORE,
+                 CTL_COUNT(count - wrong->most), NULL);
 }
 
 static size_t add_texts(const json_t *list, const char **texts, size_t count) {
@@ -231,7 +229,7 @@ static bool explains(const struct wrong *wrong, size_t first, const json_t *supp
         return first == 0;
     for (size_t i = first; i < wrong->count; i++) {
         if (belongs(wrong, first, i) &&
-            json_integer_value(by) == json_integer_value(json_object_get(wrong->alarms[i], "id")))
+            json_integer_value(by) == ctl_whole_of(wrong->alarms[i], "id"))
             return true;
     }
     return false;
@@ -245,9 +243,8 @@ static void show_explained(const struct wrong *wrong, size_t first) {
         if (!is_suppressed(alarm) || !explains(wrong, first, alarm))
             continue;
         char *name = name_of(wrong->ctl, alarm);
-        int length =
-            snprintf(names + used, sizeof names - used, "%s%lld %.90s", used ? ", " : "",
-                     (long long)json_integer_value(json_object_get(alarm, "id")), name ? name : "");
+        int length = snprintf(names + used, sizeof names - used, "%s%lld %.90s", used ? ", " : "",
+                              ctl_whole_of(alarm, "id"), name ? name : "");
         free(name);
         used += length > 0 ? (size_t)length : 0;
     }

@@ -64,37 +64,29 @@ static void show_restore(void *context, double done) {
     ctl_progress("copying and checking", done);
 }
 
-struct findings {
-    size_t count;
-};
-
 static void print_finding(void *context, const char *text) {
-    struct findings *findings = context;
-    char *clean = ctl_text_clean(text);
+    size_t *findings = context;
     ctl_progress("", -1.0);
-    printf("%s\n", clean ? clean : "");
-    free(clean);
-    findings->count++;
+    ctl_text_put(stdout, text);
+    ++*findings;
 }
 
-static enum ctl_status verify(struct ctl *ctl, int argc, char **argv) {
-    struct ctl_arguments arguments = {.options = NULL};
-    struct findings findings = {0};
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
+static enum ctl_status verify(struct ctl *ctl, const struct ctl_arguments *given) {
+    size_t findings = 0;
+    (void)given;
     struct store *store = open_store(ctl);
     if (!store)
         return ctl->settings ? CTL_FAILED : CTL_WRONG_USE;
     enum store_status found = store_verify(store, print_finding, show_check, &findings);
     ctl_progress("", -1.0);
     enum ctl_status status = CTL_DONE;
-    if (found == STORE_OK && findings.count == 0)
+    if (found == STORE_OK && findings == 0)
         ctl_tell(ctl, PAGE_TOOL_STORE_SOUND, NULL);
     else
         status = ctl_error(ctl, CTL_FAILED,
                            "the store is not sound (%s); keep a copy of the file, then restore the "
                            "last backup",
-                           findings.count ? "see above" : store_error(store));
+                           findings ? "see above" : store_error(store));
     store_close(store);
     return status;
 }
@@ -173,15 +165,10 @@ static bool read_keep(const char *text, size_t *keep) {
     return number > 0 && (!text || (end != text && *end == '\0'));
 }
 
-static enum ctl_status backup(struct ctl *ctl, int argc, char **argv) {
-    const char *folder = NULL, *keep_text = NULL;
+static enum ctl_status backup(struct ctl *ctl, const struct ctl_arguments *given) {
+    const char *folder = ctl_option(given, "--into"), *keep_text = ctl_option(given, "--keep");
     size_t keep = 0;
-    const struct ctl_option options[] = {{"--into", "FOLDER", &folder, NULL, false},
-                                         {"--keep", "N", &keep_text, NULL, false}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 2, .most = 1};
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
-    if ((arguments.count == 1) == (folder != NULL) || (keep_text && !folder))
+    if ((given->count == 1) == (folder != NULL) || (keep_text && !folder))
         return ctl_error(ctl, CTL_WRONG_USE,
                          "name a new FILE, or a folder: backup --into FOLDER [--keep N]");
     if (!read_keep(keep_text, &keep))
@@ -191,7 +178,7 @@ static enum ctl_status backup(struct ctl *ctl, int argc, char **argv) {
     if (!path)
         return ctl->settings ? CTL_FAILED : CTL_WRONG_USE;
     enum ctl_status status =
-        folder ? copy_into(ctl, path, folder, keep) : copy_to(ctl, path, arguments.operands[0]);
+        folder ? copy_into(ctl, path, folder, keep) : copy_to(ctl, path, given->operands[0]);
     free(path);
     return status;
 }
@@ -201,11 +188,8 @@ static enum ctl_status backup(struct ctl *ctl, int argc, char **argv) {
 static void print_restored(const struct ctl *ctl, const char *path, const char *from,
                            const char *kept) {
     if (ctl->json) {
-        json_t *json =
-            json_pack("{s:s, s:s, s:s?}", "store", path, "from", from, "kept", *kept ? kept : NULL);
-        json_dumpf(json, stdout, JSON_INDENT(2));
-        printf("\n");
-        json_decref(json);
+        ctl_print_json(json_pack("{s:s, s:s, s:s?}", "store", path, "from", from, "kept",
+                                 *kept ? kept : NULL));
         return;
     }
     ctl_tell(ctl, PAGE_TOOL_RESTORED, path, from, NULL);
@@ -214,12 +198,9 @@ static void print_restored(const struct ctl *ctl, const char *path, const char *
     ctl_tell(ctl, PAGE_TOOL_START_DAEMON, NULL);
 }
 
-static enum ctl_status restore(struct ctl *ctl, int argc, char **argv) {
-    struct ctl_arguments arguments = {.least = 1, .most = 1};
+static enum ctl_status restore(struct ctl *ctl, const struct ctl_arguments *given) {
     char kept[RESTORE_KEPT_SIZE], why[STORE_WHY_SIZE] = "";
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
-    const char *from = arguments.operands[0];
+    const char *from = given->operands[0];
     char *path = store_path(ctl);
     if (!path)
         return ctl->settings ? CTL_FAILED : CTL_WRONG_USE;

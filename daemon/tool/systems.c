@@ -6,7 +6,6 @@
 #include "tool/shards.h"
 #include "tool/show.h"
 #include "tool/table.h"
-#include "tool/text.h"
 #include "tool/values.h"
 #include "tool/words.h"
 
@@ -15,8 +14,8 @@
 #include <string.h>
 
 static char *alarms_of(char *text, const json_t *system) {
-    long long open = (long long)json_integer_value(json_object_get(system, "open_alarms"));
-    long long fresh = (long long)json_integer_value(json_object_get(system, "unacknowledged"));
+    long long open = ctl_whole_of(system, "open_alarms");
+    long long fresh = ctl_whole_of(system, "unacknowledged");
     if (fresh > 0)
         snprintf(text, CTL_VALUE_SIZE, "%lld (%lld)", open, fresh);
     else
@@ -99,12 +98,8 @@ static void print_systems(struct ctl *ctl, const json_t *list) {
     ctl_table_destroy(table);
 }
 
-static enum ctl_status systems(struct ctl *ctl, int argc, char **argv) {
-    const char *status_word = NULL;
-    const struct ctl_option options[] = {{"--status", "WORD", &status_word, NULL, false}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 1, .many_settings = true};
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
+static enum ctl_status systems(struct ctl *ctl, const struct ctl_arguments *given) {
+    const char *status_word = ctl_option(given, "--status");
     if (status_word && !is_status(status_word))
         return ctl_error(ctl, CTL_WRONG_USE,
                          "--status %s; allowed: in spec, drifting, out of spec, silent, out of "
@@ -124,19 +119,13 @@ static enum ctl_status systems(struct ctl *ctl, int argc, char **argv) {
     return status;
 }
 
-static enum ctl_status show(struct ctl *ctl, int argc, char **argv) {
-    bool full = false;
-    const struct ctl_option options[] = {{"--full", NULL, NULL, &full, false}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 1, .least = 1, .most = 1};
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
-    struct ctl_path path = ctl_path("/api/systems/");
-    ctl_path_encode(&path, arguments.operands[0]);
+static enum ctl_status show(struct ctl *ctl, const struct ctl_arguments *given) {
+    struct ctl_path path = ctl_path_of("/api/systems/", given->operands[0], "");
     ctl_path_language(&path, ctl);
     json_t *system = NULL;
     enum ctl_status status = ctl_get_json(ctl, path.text, &system);
     ctl_use_zone(ctl, ctl_text_of(system, "time_zone"));
-    if (system && full)
+    if (system && ctl_flag(given, "--full"))
         ctl_show_full(ctl, system);
     else if (system)
         ctl_show_brief(ctl, system);

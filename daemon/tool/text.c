@@ -87,6 +87,12 @@ char *ctl_text_clean(const char *text) {
     return clean;
 }
 
+void ctl_text_put(FILE *to, const char *text) {
+    char *clean = ctl_text_clean(text);
+    fprintf(to, "%s\n", clean ? clean : "");
+    free(clean);
+}
+
 static size_t code_width(uint32_t code) {
     return IN(zero_width, code) ? 0 : IN(wide, code) ? 2 : 1;
 }

@@ -18,6 +18,9 @@ size_t ctl_text_columns(void);
  */
 char *ctl_text_clean(const char *text);
 
+/** Prints it as one line, however long. */
+void ctl_text_put(FILE *to, const char *text);
+
 /** Columns that clean text takes. */
 size_t ctl_text_width(const char *text);
 

@@ -1,5 +1,6 @@
 #include "tool/usage.h"
 
+#include <limits.h>
 #include <string.h>
 
 static const char dots[] = "…";
@@ -25,7 +26,7 @@ struct walk {
     struct usage_item *items;
     size_t count;
     char option[USAGE_WORD_SIZE]; /* whose values may follow; empty: none */
-    int values, operands, depth;
+    int values, operands, depth, way;
 };
 
 static void take_sign(struct walk *walk, char sign) {
@@ -33,8 +34,10 @@ static void take_sign(struct walk *walk, char sign) {
         walk->values -= walk->values > 0;
         return;
     }
-    if (sign == '|') /* another way to use the command */
+    if (sign == '|') { /* another way to use the command */
         walk->operands = 0;
+        walk->way++;
+    }
     walk->depth += sign == '[' ? 1 : sign == ']' ? -1 : 0;
     walk->option[0] = '\0';
 }
@@ -43,7 +46,8 @@ static void take_word(struct walk *walk, const char *word) {
     if (walk->count == USAGE_ITEMS_MAX)
         return;
     struct usage_item *item = &walk->items[walk->count++];
-    *item = (struct usage_item){.role = USAGE_OPERAND};
+    *item =
+        (struct usage_item){.role = USAGE_OPERAND, .way = walk->way, .needed = walk->depth == 0};
     memcpy(item->word, word, strlen(word) + 1);
     if (strncmp(word, "--", 2) == 0) {
         item->role = USAGE_OPTION;
@@ -82,4 +86,21 @@ int usage_values(const struct usage_item *items, size_t count, const char *optio
             values = items[i].place + 1;
     }
     return values;
+}
+
+void usage_operands(const struct usage_item *items, size_t count, int *least, int *most) {
+    int ways = count ? items[count - 1].way + 1 : 1;
+    *least = INT_MAX;
+    *most = 0;
+    for (int way = 0; way < ways; way++) {
+        int needed = 0, all = 0;
+        for (size_t i = 0; i < count; i++) {
+            if (items[i].role != USAGE_OPERAND || items[i].way != way)
+                continue;
+            needed += items[i].needed;
+            all = items[i].repeats ? INT_MAX : all + 1;
+        }
+        *least = needed < *least ? needed : *least;
+        *most = all > *most ? all : *most;
+    }
 }

@@ -76,9 +76,7 @@ static void print_parts_json(const struct parts *parts) {
     json_object_foreach(parts->visits_of, text, ids)
         json_array_append_new(list, json_pack("{s:s, s:I, s:O}", "text", text, "visits",
                                               (json_int_t)json_array_size(ids), "systems", ids));
-    json_dumpf(list, stdout, JSON_INDENT(2));
-    printf("\n");
-    json_decref(list);
+    ctl_print_json(list);
 }
 
 struct shown {
@@ -150,17 +148,10 @@ static enum ctl_status print_visits(struct ctl *ctl, const struct ctl_path *path
     return status;
 }
 
-static enum ctl_status visits(struct ctl *ctl, int argc, char **argv) {
-    const char *ics = NULL;
-    bool parts = false;
-    struct ctl_pages pages = {0};
-    const struct ctl_option options[] = {{"--limit", "N", &pages.limit, NULL, false},
-                                         {"--before", "VISIT", &pages.before, NULL, false},
-                                         {"--parts", NULL, NULL, &parts, false},
-                                         {"--ics", "FILE", &ics, NULL, false}};
-    struct ctl_arguments arguments = {.options = options, .option_count = 4, .many_settings = true};
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
+static enum ctl_status visits(struct ctl *ctl, const struct ctl_arguments *given) {
+    const char *ics = ctl_option(given, "--ics");
+    bool parts = ctl_flag(given, "--parts");
+    const struct ctl_pages pages = ctl_pages_of(given);
     if (ctl_pages_check(ctl, &pages) != CTL_DONE)
         return CTL_WRONG_USE;
     if (ctl_shards_many(ctl) && (ics || pages.before))
@@ -174,11 +165,6 @@ static enum ctl_status visits(struct ctl *ctl, int argc, char **argv) {
         return print_visits(ctl, &list, &pages);
     return show_visits(ctl, &list, &pages, parts);
 }
-
-struct visit_texts {
-    const char *on, *by, *found, *did, *next_calibration, *changed, *equipment;
-    bool new_baseline;
-};
 
 /* ---- asking a person at a terminal ---- */
 
@@ -217,10 +203,9 @@ static void ask_values(const struct ctl *ctl, const json_t *points, json_t *valu
 }
 
 static enum ctl_status ask_visit(struct ctl *ctl, const char *system, json_t *body) {
-    struct ctl_path path = ctl_path("/api/systems/");
+    struct ctl_path path = ctl_path_of("/api/systems/", system, "");
     json_t *show = NULL, *values = json_object();
     char line[16];
-    ctl_path_encode(&path, system);
     enum ctl_status status = ctl_get_json(ctl, path.text, &show);
     if (status == CTL_DONE)
         ask_values(ctl, json_object_get(show, "points"), values);
@@ -257,20 +242,20 @@ static void print_visit(const struct ctl *ctl, const char *system, const json_t 
 }
 
 /* "suction=0.62 inH2O" behind the system: values measured on the visit. False after an error. */
-static bool read_values(struct ctl *ctl, const struct ctl_arguments *arguments, json_t *body) {
+static bool read_values(struct ctl *ctl, const struct ctl_arguments *given, json_t *body) {
     json_t *values = json_object();
-    for (int i = 1; i < arguments->count; i++) {
-        char *equals = strchr(arguments->operands[i], '=');
+    for (int i = 1; i < given->count; i++) {
+        char *equals = strchr(given->operands[i], '=');
         if (!equals) {
             json_decref(values);
             ctl_error(ctl, CTL_WRONG_USE,
                       "%s is no measured value; write it as POINT=VALUE, such as "
                       "\"suction=0.62 inH2O\"",
-                      arguments->operands[i]);
+                      given->operands[i]);
             return false;
         }
         *equals = '\0';
-        ctl_set(values, arguments->operands[i], equals + 1);
+        ctl_set(values, given->operands[i], equals + 1);
     }
     if (json_object_size(values))
         json_object_set(body, "values", values);
@@ -290,53 +275,34 @@ static json_t *words_of(const char *text) {
     return list;
 }
 
-static enum ctl_status send_visit(struct ctl *ctl, const struct ctl_arguments *arguments,
-                                  const struct visit_texts *texts) {
-    struct ctl_path path = ctl_path("/api/systems/");
-    json_t *body = json_object(), *answer = NULL;
-    ctl_path_encode(&path, arguments->operands[0]);
-    ctl_path_add(&path, "/visit-done");
-    ctl_set(body, "on", texts->on);
-    ctl_set(body, "by", texts->by);
-    ctl_set(body, "found", texts->found);
-    ctl_set(body, "did", texts->did);
-    ctl_set(body, "next_calibration", texts->next_calibration);
-    ctl_set(body, "equipment", texts->equipment);
-    if (texts->new_baseline)
+static json_t *visit_body(const struct ctl_arguments *given) {
+    const char *changed = ctl_option(given, "--changed");
+    json_t *body = ctl_body(given, "--on", "--by", "--found", "--did", "--next-calibration",
+                            "--equipment", NULL);
+    if (ctl_flag(given, "--new-baseline"))
         json_object_set_new(body, "new_baseline", json_true());
-    if (texts->changed)
-        json_object_set_new(body, "changed", words_of(texts->changed));
-    enum ctl_status status = read_values(ctl, arguments, body) ? CTL_DONE : CTL_WRONG_USE;
+    if (changed)
+        json_object_set_new(body, "changed", words_of(changed));
+    return body;
+}
+
+static enum ctl_status visit_done(struct ctl *ctl, const struct ctl_arguments *given) {
+    const char *system = given->operands[0];
+    struct ctl_path path = ctl_path_of("/api/systems/", system, "/visit-done");
+    json_t *body = visit_body(given), *answer = NULL;
+    enum ctl_status status = read_values(ctl, given, body) ? CTL_DONE : CTL_WRONG_USE;
     bool person = isatty(STDIN_FILENO) && isatty(STDOUT_FILENO) && !ctl->json;
-    if (status == CTL_DONE && person && arguments->count == 1)
-        status = ask_visit(ctl, arguments->operands[0], body);
+    if (status == CTL_DONE && person && given->count == 1)
+        status = ask_visit(ctl, system, body);
     if (status != CTL_DONE) {
         json_decref(body);
         return status;
     }
     status = ctl_post_json(ctl, path.text, body, &answer);
     if (answer)
-        print_visit(ctl, arguments->operands[0], answer);
+        print_visit(ctl, system, answer);
     json_decref(answer);
     return status;
-}
-
-static enum ctl_status visit_done(struct ctl *ctl, int argc, char **argv) {
-    struct visit_texts texts = {0};
-    const struct ctl_option options[] = {
-        {"--on", "DATE", &texts.on, NULL, true},
-        {"--by", "NAME", &texts.by, NULL, true},
-        {"--found", "TEXT", &texts.found, NULL, true},
-        {"--did", "TEXT", &texts.did, NULL, true},
-        {"--new-baseline", NULL, NULL, &texts.new_baseline, false},
-        {"--changed", "WORDS", &texts.changed, NULL, false},
-        {"--next-calibration", "DATE", &texts.next_calibration, NULL, false},
-        {"--equipment", "FAN", &texts.equipment, NULL, false}};
-    struct ctl_arguments arguments = {
-        .options = options, .option_count = 8, .least = 1, .most = 64};
-    if (!ctl_arguments(ctl, argc, argv, &arguments))
-        return arguments.status;
-    return send_visit(ctl, &arguments, &texts);
 }
 
 const struct ctl_command ctl_visit_commands[] = {

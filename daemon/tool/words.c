@@ -76,9 +76,7 @@ void ctl_tell(const struct ctl *ctl, enum page_text text, ...) {
     va_start(values, text);
     char *filled = ctl_filled_list(ctl, text, values);
     va_end(values);
-    char *clean = filled ? ctl_text_clean(filled) : NULL;
-    puts(clean ? clean : "");
-    free(clean);
+    ctl_text_put(stdout, filled ? filled : "");
     free(filled);
 }
 

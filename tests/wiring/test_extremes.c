@@ -398,7 +398,10 @@ static void command(const struct extremes *world, enum ctl_status expected,
     ck_assert_ptr_nonnull(freopen(output, "w", stdout));
     ctl.command = ctl_find(words[0]);
     ck_assert_ptr_nonnull(ctl.command);
-    enum ctl_status status = ctl.command->run(&ctl, count - 1, arguments + 1);
+    struct ctl_arguments given;
+    bool good = ctl_arguments(&ctl, count - 1, arguments + 1, &given);
+    enum ctl_status status = good ? ctl.command->run(&ctl, &given) : given.status;
+    ctl_arguments_clear(&given);
     fflush(stdout);
     dup2(kept, STDOUT_FILENO);
     close(kept);
