@@ -43,13 +43,6 @@ static json_t *no_diagnosis(void) {
                      "no cause was looked for");
 }
 
-static json_t *texts_json(struct text_list texts) {
-    json_t *list = json_array();
-    for (size_t i = 0; i < texts.count; i++)
-        json_array_append_new(list, json_string(texts.items[i]));
-    return list;
-}
-
 /* A stored row of an occurrence that may belong to a system no longer in the settings. */
 static json_t *row_json(const struct api *api, const struct record_alarm *row) {
     enum unit_system units = api->fleet->settings->units;
@@ -64,11 +57,15 @@ static json_t *row_json(const struct api *api, const struct record_alarm *row) {
                   api_time(row->returned_ms), "value", api_number(row->value), "setpoint",
                   api_number(row->setpoint), "unit", *row->unit ? row->unit : NULL);
     json_object_set_new(json, "diagnosis", cause ? json_incref(details.root) : no_diagnosis());
-    json_object_set_new(details.root, "evidence", texts_json(details.explained.evidence));
+    json_object_set_new(
+        details.root, "evidence",
+        api_texts(details.explained.evidence.items, details.explained.evidence.count));
     json_object_del(details.root, "check"); /* they stand beside it */
     json_object_del(details.root, "bring");
-    json_object_set_new(json, "check", texts_json(details.explained.check));
-    json_object_set_new(json, "bring", texts_json(details.explained.bring));
+    json_object_set_new(json, "check",
+                        api_texts(details.explained.check.items, details.explained.check.count));
+    json_object_set_new(json, "bring",
+                        api_texts(details.explained.bring.items, details.explained.bring.count));
     alarm_details_close(&details);
     if (row->note)
         json_object_set_new(json, "note", json_string(row->note));

@@ -5,7 +5,6 @@
 #include "complaints.h"
 #include "measure/duration.h"
 
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 

@@ -60,6 +60,20 @@ bool api_language(struct api_call *call, size_t *language) {
     return false;
 }
 
+const struct point_baseline *api_baseline(const struct api *api, size_t point) {
+    return point == FLEET_NONE
+               ? NULL
+               : point_state_baseline(monitor_point(pipeline_monitor(api->pipeline), point),
+                                      api->now_ms);
+}
+
+json_t *api_texts(const char *const *texts, size_t count) {
+    json_t *list = json_array();
+    for (size_t i = 0; i < count; i++)
+        json_array_append_new(list, json_string(texts[i]));
+    return list;
+}
+
 json_t *api_time(int64_t time_ms) {
     char text[40];
     return time_ms == TIMESTAMP_NONE ? json_null()
@@ -68,11 +82,6 @@ json_t *api_time(int64_t time_ms) {
 
 json_t *api_number(double value) {
     return isfinite(value) ? json_real(value) : json_null();
-}
-
-void api_why(json_t *object, const char *why) {
-    if (why)
-        json_object_set_new(object, "why", json_string(why));
 }
 
 void api_zone(json_t *object, const struct api *api, size_t system) {

@@ -55,12 +55,14 @@ bool api_count(struct api_call *call, const char *name, int64_t most, int64_t *c
 /** The language that the query asks for, `language`, else English. False after a 400. */
 bool api_language(struct api_call *call, size_t *language);
 
+/** The commissioning value of a point that is in force now; NULL: none, or FLEET_NONE. */
+const struct point_baseline *api_baseline(const struct api *api, size_t point);
+/** Texts as an array. */
+json_t *api_texts(const char *const *texts, size_t count);
 /** RFC 3339 or null. */
 json_t *api_time(int64_t time_ms);
 /** A number, or null for NaN and infinities. */
 json_t *api_number(double value);
-/** Says in an object why something in it is null; NULL: nothing to say. */
-void api_why(json_t *object, const char *why);
 
 /** Says in an object in which zone the place is, for whoever shows its times; FLEET_NONE: no place.
  */

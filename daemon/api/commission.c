@@ -10,14 +10,9 @@
 
 /* ---- as JSON ---- */
 
-static void set_number(json_t *json, const char *name, double value) {
-    if (isfinite(value))
-        json_object_set_new(json, name, json_real(value));
-}
-
-static void set_text(json_t *json, const char *name, const char *text) {
-    if (text)
-        json_object_set_new(json, name, json_string(text));
+/* NULL, which is left out, for what is not known. */
+static json_t *known(double value) {
+    return isfinite(value) ? json_real(value) : NULL;
 }
 
 json_t *commission_changes(unsigned changes) {
@@ -30,44 +25,38 @@ json_t *commission_changes(unsigned changes) {
 }
 
 static json_t *setting_json(const struct test_setting *setting) {
-    json_t *json = json_object(), *holes = json_object();
-    set_text(json, "setting", setting->setting);
-    set_number(json, "suction", setting->suction_pa);
-    set_number(json, "flow", setting->flow_m3_s);
-    for (size_t i = 0; i < setting->hole_count; i++)
-        set_number(holes, setting->holes[i].name, setting->holes[i].field_pa);
-    json_object_set_new(json, "holes", holes);
-    return json;
+    json_t *holes = json_object();
+    for (size_t i = 0; i < setting->hole_count; i++) {
+        if (isfinite(setting->holes[i].field_pa))
+            json_object_set_new(holes, setting->holes[i].name,
+                                json_real(setting->holes[i].field_pa));
+    }
+    return json_pack("{s:s*, s:o*, s:o*, s:o}", "setting", setting->setting, "suction",
+                     known(setting->suction_pa), "flow", known(setting->flow_m3_s), "holes", holes);
 }
 
-static void set_test_holes(json_t *json, const struct test_holes *holes) {
-    json_t *list = json_array();
+static json_t *settings_json(const struct test_holes *holes) {
+    json_t *list = holes->count ? json_array() : NULL;
     for (size_t i = 0; i < holes->count; i++)
         json_array_append_new(list, setting_json(&holes->settings[i]));
-    if (holes->count)
-        json_object_set(json, "test_holes", list);
-    json_decref(list);
+    return list;
 }
 
 /* The record as it is kept: SI, by point. */
 static json_t *record_json(const struct commissioning *record) {
-    json_t *points = json_object(), *json = json_pack("{s:o}", "points", points);
+    json_t *points = json_object();
     for (size_t i = 0; i < record->value_count; i++)
         json_object_set_new(points, record->values[i].point, json_real(record->values[i].value));
-    set_text(json, "instruments", record->instruments);
-    set_text(json, "notes", record->notes);
-    if (record->next_calibration_ms != TIMESTAMP_NONE)
-        json_object_set_new(json, "next_calibration", json_integer(record->next_calibration_ms));
-    set_number(json, "radon_before", record->radon_before_bq_m3);
-    set_number(json, "radon_after", record->radon_after_bq_m3);
-    set_number(json, "ground_exponent", record->ground_exponent);
-    if (record->changed != CHANGE_UNSAID)
-        json_object_set_new(json, "changed", commission_changes(record->changed));
-    if (record->equipment.count)
-        json_object_set_new(json, "equipment", equipment_json(&record->equipment));
-    set_test_holes(json, &record->test_holes);
-    set_text(json, "back_draft", back_draft_word(record->back_draft));
-    return json;
+    return json_pack(
+        "{s:o, s:s*, s:s*, s:o*, s:o*, s:o*, s:o*, s:o*, s:o*, s:o*, s:s*}", "points", points,
+        "instruments", record->instruments, "notes", record->notes, "next_calibration",
+        record->next_calibration_ms == TIMESTAMP_NONE ? NULL
+                                                      : json_integer(record->next_calibration_ms),
+        "radon_before", known(record->radon_before_bq_m3), "radon_after",
+        known(record->radon_after_bq_m3), "ground_exponent", known(record->ground_exponent),
+        "changed", record->changed == CHANGE_UNSAID ? NULL : commission_changes(record->changed),
+        "equipment", equipment_json(&record->equipment), "test_holes",
+        settings_json(&record->test_holes), "back_draft", back_draft_word(record->back_draft));
 }
 
 static json_t *values_with_units(const struct fleet *fleet, size_t system, json_t *points) {

@@ -137,13 +137,13 @@ static json_t *survival_json(const struct fan_model_facts *model) {
     for (size_t i = 0; i < FAN_AGES; i++) {
         bool known = model->known[i] == SURVIVAL_OK;
         const struct survival *share = &model->share[i];
-        json_t *json = json_pack("{s:f, s:o, s:o, s:o, s:I}", "years", fan_ages_years[i], "share",
-                                 api_number(known ? share->share : NAN), "lower",
-                                 api_number(known ? share->lower : NAN), "upper",
-                                 api_number(known ? share->upper : NAN), "at_risk",
-                                 (json_int_t)(known ? share->at_risk : 0));
-        api_why(json, survival_why(model->known[i]));
-        json_array_append_new(list, json);
+        json_array_append_new(list, json_pack("{s:f, s:o, s:o, s:o, s:I, s:s*}", "years",
+                                              fan_ages_years[i], "share",
+                                              api_number(known ? share->share : NAN), "lower",
+                                              api_number(known ? share->lower : NAN), "upper",
+                                              api_number(known ? share->upper : NAN), "at_risk",
+                                              (json_int_t)(known ? share->at_risk : 0), "why",
+                                              survival_why(model->known[i])));
     }
     return list;
 }

@@ -21,21 +21,21 @@ const char *api_broker_word(const struct api *api) {
     return "lost";
 }
 
-/* Whom messages do not reach, and in `warning` when they reach nobody. */
-static void add_contacts(json_t *json, const struct api *api) {
+/* Whom messages do not reach. */
+static json_t *failing_contacts(const struct api *api) {
     const struct settings *settings = api->fleet->settings;
     json_t *failing = json_array();
     for (size_t i = 0; i < settings->contact_count; i++)
         if (dispatch_health(api->dispatch, i) >= DISPATCH_FAILING)
             json_array_append_new(failing, json_string(settings->contacts[i].id));
-    if (settings->contact_count == 0)
-        json_object_set_new(json, "warning",
-                            json_string("no contact is set: nobody will be told of anything"));
-    else if (json_array_size(failing) == settings->contact_count)
-        json_object_set_new(json, "warning",
-                            json_string("no contact can be reached: see subslabctl deliveries"));
-    json_object_set_new(json, "contacts", json_integer((json_int_t)settings->contact_count));
-    json_object_set_new(json, "contacts_failing", failing);
+    return failing;
+}
+
+/* When they reach nobody; NULL: they do. */
+static const char *warning_of(size_t contacts, size_t failing) {
+    if (contacts == 0)
+        return "no contact is set: nobody will be told of anything";
+    return failing == contacts ? "no contact can be reached: see subslabctl deliveries" : NULL;
 }
 
 /* Those that send far more than they should. */
@@ -71,22 +71,22 @@ void api_health(struct api_call *call) {
     bool loop_works = api->recent_turn_ms < turn_bad_ms;
     bool clock_works = !api_clock_doubted(api);
     bool works = store_works && broker_works && loop_works && clock_works;
-    json_t *json = json_pack(
-        "{s:s,s:s,s:s,s:s,s:s,s:o,s:b}", "status", works ? "ok" : "not ok", "broker",
-        api_broker_word(api), "store", store_works ? "works" : "failing", "loop",
-        loop_works ? "works" : "slow", "clock", clock_works ? "works" : "doubted",
-        "broker_lost_since", api_time(api->lost_since_ms), "settings_refused", api->reload_refused);
-    json_object_set_new(json, "units",
-                        json_string(api->fleet->settings->units == UNIT_SYSTEM_SI ? "si" : "us"));
-    json_object_set_new(json, "backlog", json_boolean(api->backlog));
-    json_object_set_new(json, "busy_points", busy_points_json(api));
-    add_contacts(json, api);
-    if (!store_works)
-        json_object_set_new(json, "store_why", json_string(api->store_why));
-    if (!clock_works)
-        json_object_set_new(json, "clock_why", json_string(api->clock_why));
-    if (!broker_works)
-        json_object_set_new(json, "broker_why",
-                            json_string(clock_works ? intake_why(api->intake) : api->clock_why));
+    const char *broker_why = broker_works  ? NULL
+                             : clock_works ? intake_why(api->intake)
+                                           : api->clock_why;
+    const struct settings *settings = api->fleet->settings;
+    json_t *failing = failing_contacts(api);
+    json_t *json =
+        json_pack("{s:s,s:s,s:s,s:s,s:s,s:o,s:b,s:s,s:b,s:o,s:s*,s:I,s:o,s:s*,s:s*,s:s*}", "status",
+                  works ? "ok" : "not ok", "broker", api_broker_word(api), "store",
+                  store_works ? "works" : "failing", "loop", loop_works ? "works" : "slow", "clock",
+                  clock_works ? "works" : "doubted", "broker_lost_since",
+                  api_time(api->lost_since_ms), "settings_refused", api->reload_refused, "units",
+                  settings->units == UNIT_SYSTEM_SI ? "si" : "us", "backlog", api->backlog,
+                  "busy_points", busy_points_json(api), "warning",
+                  warning_of(settings->contact_count, json_array_size(failing)), "contacts",
+                  (json_int_t)settings->contact_count, "contacts_failing", failing, "store_why",
+                  store_works ? NULL : api->store_why, "clock_why",
+                  clock_works ? NULL : api->clock_why, "broker_why", broker_why);
     api_json(call, works ? 200 : 503, json);
 }

@@ -58,26 +58,18 @@ struct home_gauge home_gauge_of(const struct fleet *fleet, size_t system, size_t
     return gauge;
 }
 
-static double baseline_of(const struct api *api, size_t point) {
-    const struct point_baseline *baseline =
-        point == FLEET_NONE
-            ? NULL
-            : point_state_baseline(monitor_point(pipeline_monitor(api->pipeline), point),
-                                   api->now_ms);
-    return baseline ? baseline->value : NAN;
-}
-
 /* As a reading of a point that people read it is judged, so nobody need be told of it besides. */
 enum home_kept home_reports_u_tube(struct api *api, size_t system, const struct home_gauge *gauge,
                                    double pa, int64_t time_ms) {
     const struct system_description *about = api->fleet->systems[system].description;
     const char *branch = about->branch_count > 1 ? about->branches[gauge->branch].id : NULL;
+    const struct point_baseline *baseline = api_baseline(api, gauge->point);
     struct announce_home_report told = {.system = system,
                                         .kind = HOME_REPORT_U_TUBE,
                                         .time_ms = time_ms,
                                         .dimension = DIMENSION_PRESSURE,
                                         .value = pa,
-                                        .baseline = baseline_of(api, gauge->point)};
+                                        .baseline = baseline ? baseline->value : NAN};
     struct reading reading = {.time_ms = time_ms, .value = pa};
     if (!pipeline_begin(api->pipeline))
         return HOME_KEPT_NOT;

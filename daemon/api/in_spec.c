@@ -137,17 +137,17 @@ static json_t *part_json(const struct in_spec *result, size_t kind, const char *
         json_array_append_new(outages,
                               json_pack("{s:o, s:o}", "from", api_time(part->outages[i].from_ms),
                                         "to", api_time(part->outages[i].to_ms)));
-    json_t *json =
-        json_pack("{s:s, s:s, s:o, s:o, s:o, s:o}", "what", names[kind], "window", window, "from",
-                  api_time(result->commissioned ? result->from_ms : TIMESTAMP_NONE), "share",
-                  api_number(part->share), "without_readings",
-                  api_number(result->commissioned ? 1.0 - part->covered : NAN), "outages", outages);
+    const char *why = NULL;
     if (!result->commissioned)
-        api_why(json, "not commissioned: there is nothing to hold it against");
+        why = "not commissioned: there is nothing to hold it against";
     else if (!isfinite(part->share))
-        api_why(json, result->by_hand ? "read by hand: nobody knows what was between two readings"
-                                      : "no readings in this time");
-    return json;
+        why = result->by_hand ? "read by hand: nobody knows what was between two readings"
+                              : "no readings in this time";
+    return json_pack("{s:s, s:s, s:o, s:o, s:o, s:o, s:s*}", "what", names[kind], "window", window,
+                     "from", api_time(result->commissioned ? result->from_ms : TIMESTAMP_NONE),
+                     "share", api_number(part->share), "without_readings",
+                     api_number(result->commissioned ? 1.0 - part->covered : NAN), "outages",
+                     outages, "why", why);
 }
 
 json_t *in_spec_json(struct api *api, size_t system, int64_t from_ms, int64_t to_ms,

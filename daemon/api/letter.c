@@ -3,7 +3,6 @@
 #include "api/back_draft.h"
 #include "api/in_spec.h"
 #include "api/period_mean.h"
-#include "api/radon_tests.h"
 #include "api/routes.h"
 #include "measure/duration.h"
 #include "words/fill.h"

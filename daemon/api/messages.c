@@ -181,17 +181,12 @@ static bool add_refused(void *context, const struct record_refused *row) {
 
 /* A number of a message, and what it may be; null where nothing tells. */
 static json_t *proposal_json(const struct proposal *one) {
-    const char *quantity = one->known ? quantity_info(one->quantity)->name : NULL;
-    const char *unit = one->known ? one->unit->spelling : NULL;
-    json_t *json = json_pack("{s:o,s:s?,s:s?}", "value", api_number(one->value), "quantity",
-                             quantity, "unit", unit);
-    const char *const places[][2] = {{"pointer", one->value_pointer},
-                                     {"time_pointer", one->time_pointer},
-                                     {"senml_name", one->senml_name}};
-    for (size_t i = 0; i < sizeof places / sizeof places[0]; i++)
-        if (*places[i][1])
-            json_object_set_new(json, places[i][0], json_string(places[i][1]));
-    return json;
+    return json_pack("{s:o,s:s?,s:s?,s:s*,s:s*,s:s*}", "value", api_number(one->value), "quantity",
+                     one->known ? quantity_info(one->quantity)->name : NULL, "unit",
+                     one->known ? one->unit->spelling : NULL, "pointer",
+                     *one->value_pointer ? one->value_pointer : NULL, "time_pointer",
+                     *one->time_pointer ? one->time_pointer : NULL, "senml_name",
+                     *one->senml_name ? one->senml_name : NULL);
 }
 
 static bool add_unclaimed(void *context, const struct unclaimed_topic *topic) {

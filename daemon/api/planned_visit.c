@@ -4,7 +4,7 @@
  */
 #include "api/planned_visit.h"
 
-#include "measure/duration.h"
+#include "api/answer.h"
 #include "monitor/assessment.h"
 #include "pipeline/explain.h"
 #include "store/records.h"
@@ -159,8 +159,7 @@ static void add_baselines(const struct api *api, struct planned_visit *plan) {
     const struct fleet_system *owner = &api->fleet->systems[plan->system];
     for (size_t i = 0; i < owner->point_count && plan->baseline_count < BASELINES_MAX; i++) {
         size_t point = owner->first_point + i;
-        const struct point_baseline *baseline = point_state_baseline(
-            monitor_point(pipeline_monitor(api->pipeline), point), api->now_ms);
+        const struct point_baseline *baseline = api_baseline(api, point);
         if (baseline)
             plan->baselines[plan->baseline_count++] = (struct visit_baseline){
                 .point = fleet_point_id(api->fleet, point),

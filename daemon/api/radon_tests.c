@@ -8,7 +8,6 @@
 #include "api/routes.h"
 #include "complaints.h"
 #include "host/log.h"
-#include "measure/duration.h"
 #include "store/records.h"
 
 #include <math.h>
@@ -38,14 +37,12 @@ static json_t *monitor_json(const struct api *api, size_t point,
                             const struct record_radon_test *test) {
     const struct point_description *about = api->fleet->points[point].description;
     const struct radon_test_monitor monitor = radon_test_monitor(api, point, test);
-    json_t *json = json_pack("{s:s, s:s, s:o, s:o, s:o, s:o}", "point", about->id, "name",
-                             about->name, "mean", api_number(monitor.mean_bq_m3),
-                             "standard_uncertainty", api_number(monitor.standard_uncertainty),
-                             "coverage", api_number(monitor.coverage), "agrees",
-                             monitor.enough ? json_boolean(monitor.agrees) : json_null());
-    if (!monitor.enough)
-        api_why(json, average_why(AVERAGE_TOO_FEW));
-    return json;
+    return json_pack("{s:s, s:s, s:o, s:o, s:o, s:o, s:s*}", "point", about->id, "name",
+                     about->name, "mean", api_number(monitor.mean_bq_m3), "standard_uncertainty",
+                     api_number(monitor.standard_uncertainty), "coverage",
+                     api_number(monitor.coverage), "agrees",
+                     monitor.enough ? json_boolean(monitor.agrees) : json_null(), "why",
+                     monitor.enough ? NULL : average_why(AVERAGE_TOO_FEW));
 }
 
 static json_t *monitors_json(struct api *api, size_t system, const struct record_radon_test *test) {

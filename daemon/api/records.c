@@ -8,7 +8,6 @@
 #include "monitor/proved_field.h"
 #include "pipeline/equipment_json.h"
 
-#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>

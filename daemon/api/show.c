@@ -34,19 +34,17 @@ static json_t *baseline_json(const struct point_state *state, int64_t now_ms) {
 static json_t *average_json(const struct assessment_average *result) {
     const struct average *average = &result->average;
     bool sure = result->has_mean && average->has_uncertainty;
-    json_t *json = json_pack(
-        "{s:s, s:o, s:o, s:o, s:o, s:o}", "window", result->window, "from",
+    bool seasonal = result->has_mean && result->judges_action && average->seasonal_caution;
+    const char *why = result->why                      ? result->why
+                      : sure && !result->judges_action ? "an action level is for radon only"
+                                                       : NULL;
+    return json_pack(
+        "{s:s, s:o, s:o, s:o, s:o, s:o, s:s*, s:s*}", "window", result->window, "from",
         api_time(result->from_ms), "mean", api_number(result->has_mean ? average->mean : NAN),
         "coverage", api_number(result->has_mean ? average->coverage : 0.0), "standard_uncertainty",
         api_number(sure ? average->standard_uncertainty : NAN), "probability_above_action",
-        api_number(sure && result->judges_action ? average->probability_at_or_above : NAN));
-    if (result->why)
-        api_why(json, result->why);
-    else if (sure && !result->judges_action)
-        api_why(json, "an action level is for radon only");
-    if (result->has_mean && result->judges_action && average->seasonal_caution)
-        json_object_set_new(json, "caution", json_string(average_seasonal_text()));
-    return json;
+        api_number(sure && result->judges_action ? average->probability_at_or_above : NAN), "why",
+        why, "caution", seasonal ? average_seasonal_text() : NULL);
 }
 
 static json_t *averages_json(const struct assessment *assessment) {
@@ -60,12 +58,11 @@ static json_t *crossing_json(const struct assessment_trend *result) {
     if (!result->has_limit)
         return json_pack("{s:n, s:n, s:n, s:n, s:s}", "limit", "date", "earliest", "latest", "why",
                          "no low limit in force for it");
-    json_t *json = json_pack("{s:o, s:o, s:o, s:o}", "limit", api_number(result->crossing.limit),
-                             "date", api_time(result->date_ms), "earliest",
-                             api_time(result->earliest_ms), "latest", api_time(result->latest_ms));
-    if (result->crossing_status != TREND_CROSSES)
-        api_why(json, trend_crossing_why(result->crossing_status));
-    return json;
+    bool crosses = result->crossing_status == TREND_CROSSES;
+    return json_pack("{s:o, s:o, s:o, s:o, s:s*}", "limit", api_number(result->crossing.limit),
+                     "date", api_time(result->date_ms), "earliest", api_time(result->earliest_ms),
+                     "latest", api_time(result->latest_ms), "why",
+                     crosses ? NULL : trend_crossing_why(result->crossing_status));
 }
 
 static json_t *trend_json(const struct assessment_trend *result) {
@@ -73,18 +70,16 @@ static json_t *trend_json(const struct assessment_trend *result) {
     if (!result->known)
         return json_pack("{s:n, s:n, s:n, s:n, s:n, s:s?}", "per_year", "lower", "upper", "p_value",
                          "crosses", "why", result->why);
-    json_t *json = json_pack(
-        "{s:o, s:o, s:o, s:o, s:o, s:I, s:s, s:o}", "per_year", api_number(trend->per_year),
-        "lower", api_number(trend->lower), "upper", api_number(trend->upper), "p_value",
-        api_number(trend->p_value), "p_value_cautious", api_number(trend->p_value_cautious), "days",
-        (json_int_t)trend->n, "method", trend_method_text(trend->method), "crosses",
-        crossing_json(result));
     const char *temperature = trend_temperature_text(trend->temperature);
-    if (*temperature)
-        json_object_set_new(json, "outdoor_temperature", json_string(temperature));
-    if (trend->temperature == TREND_TEMPERATURE_REMOVED)
-        json_object_set_new(json, "per_kelvin", api_number(trend->per_kelvin));
-    return json;
+    bool removed = trend->temperature == TREND_TEMPERATURE_REMOVED;
+    return json_pack("{s:o, s:o, s:o, s:o, s:o, s:I, s:s, s:o, s:s*, s:o*}", "per_year",
+                     api_number(trend->per_year), "lower", api_number(trend->lower), "upper",
+                     api_number(trend->upper), "p_value", api_number(trend->p_value),
+                     "p_value_cautious", api_number(trend->p_value_cautious), "days",
+                     (json_int_t)trend->n, "method", trend_method_text(trend->method), "crosses",
+                     crossing_json(result), "outdoor_temperature",
+                     *temperature ? temperature : NULL, "per_kelvin",
+                     removed ? api_number(trend->per_kelvin) : NULL);
 }
 
 static json_t *change_json(const struct assessment *assessment) {
@@ -100,17 +95,14 @@ static json_t *change_json(const struct assessment *assessment) {
 static json_t *year_json(const struct year_assessment *result) {
     const struct year_mean *year = &result->year;
     bool known = result->known;
-    json_t *json = json_pack(
-        "{s:o, s:o, s:o, s:o, s:i, s:o, s:s, s:I}", "mean", api_number(known ? year->mean : NAN),
-        "lower", api_number(known ? year->lower : NAN), "upper",
-        api_number(known ? year->upper : NAN), "probability_above_action",
-        api_number(known ? year->probability_at_or_above : NAN), "quarters_covered",
-        year->quarters_covered, "since", api_time(result->since_ms), "basis",
-        year_basis_text(result->basis), "days", (json_int_t)year->days);
-    api_why(json, result->why);
-    if (year_assessment_caution(result))
-        json_object_set_new(json, "caution", json_string(year_assessment_caution(result)));
-    return json;
+    return json_pack("{s:o, s:o, s:o, s:o, s:i, s:o, s:s, s:I, s:s*, s:s*}", "mean",
+                     api_number(known ? year->mean : NAN), "lower",
+                     api_number(known ? year->lower : NAN), "upper",
+                     api_number(known ? year->upper : NAN), "probability_above_action",
+                     api_number(known ? year->probability_at_or_above : NAN), "quarters_covered",
+                     year->quarters_covered, "since", api_time(result->since_ms), "basis",
+                     year_basis_text(result->basis), "days", (json_int_t)year->days, "why",
+                     result->why, "caution", year_assessment_caution(result));
 }
 
 static void set_assessment(json_t *json, const struct point_facts *facts) {
@@ -119,7 +111,7 @@ static void set_assessment(json_t *json, const struct point_facts *facts) {
         json_object_set_new(json, "averages", json_array());
         for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++)
             json_object_set_new(json, parts[i], json_pack("{s:s}", "why", system_facts_unread));
-        api_why(json, system_facts_unread);
+        json_object_set_new(json, "why", json_string(system_facts_unread));
         return;
     }
     json_object_set_new(json, "averages", averages_json(&facts->assessment));
@@ -130,14 +122,14 @@ static void set_assessment(json_t *json, const struct point_facts *facts) {
         json_object_set_new(json, "year", year_json(&facts->year));
 }
 
-static void set_busy(json_t *json, const struct api *api, size_t point) {
+/* NULL of one that does not send too often. */
+static json_t *busy_json(const struct api *api, size_t point) {
     char text[256];
     struct busy_point busy;
-    if (busy_points_find(pipeline_busy(api->pipeline), api->fleet, point, api->now_ms, &busy))
-        json_object_set_new(json, "sends_too_often",
-                            json_pack("{s:I, s:f, s:s}", "readings", (json_int_t)busy.readings,
-                                      "expected", busy.expected, "text",
-                                      busy_points_text(text, sizeof text, api->fleet, &busy)));
+    if (!busy_points_find(pipeline_busy(api->pipeline), api->fleet, point, api->now_ms, &busy))
+        return NULL;
+    return json_pack("{s:I, s:f, s:s}", "readings", (json_int_t)busy.readings, "expected",
+                     busy.expected, "text", busy_points_text(text, sizeof text, api->fleet, &busy));
 }
 
 static bool add_by_hand(void *context, const struct record_by_hand *record) {
@@ -146,47 +138,38 @@ static bool add_by_hand(void *context, const struct record_by_hand *record) {
     return true;
 }
 
-/* Only where somebody ever took one. */
-static void set_by_hand(json_t *json, const struct api *api, size_t point) {
+/* NULL where nobody ever took one. */
+static json_t *by_hand_json(const struct api *api, size_t point) {
     enum { MOST = 5 };
     json_t *list = json_array();
     struct store *store = pipeline_store(api->pipeline);
     if (store)
         record_by_hand_newest(store, pipeline_key(api->pipeline, point), MOST, add_by_hand, list);
     if (json_array_size(list) > 0)
-        json_object_set(json, "by_hand", list);
+        return list;
     json_decref(list);
-}
-
-/* Of what a person reads: it is never silent, but may be due. */
-static void set_due(json_t *json, const struct api *api, size_t point) {
-    int64_t due_ms = monitor_reading_due_ms(pipeline_monitor(api->pipeline), point);
-    json_object_set_new(json, "read_by", json_string("hand"));
-    json_object_set_new(json, "due", api_time(due_ms == INT64_MAX ? TIMESTAMP_NONE : due_ms));
+    return NULL;
 }
 
 static json_t *point_json(struct api *api, size_t point, const struct point_facts *facts) {
     const struct point_description *description = api->fleet->points[point].description;
     const struct point_state *state = monitor_point(pipeline_monitor(api->pipeline), point);
-    json_t *json =
-        json_pack("{s:s, s:s, s:s, s:s, s:o, s:o}", "id", description->id, "name",
-                  description->name, "quantity", quantity_info(description->quantity)->name, "unit",
-                  unit_si_word(description->binding.unit->dimension), "last", last_json(state),
-                  "baseline", baseline_json(state, api->now_ms));
-    if (!json)
-        return NULL;
-    if (description->branch != BRANCH_NONE)
-        json_object_set_new(
-            json, "branch",
-            json_string(fleet_branch_id(api->fleet, api->fleet->points[point].system, point,
-                                        CONDITION_COUNT)));
-    if (description->place)
-        json_object_set_new(json, "place", json_string(description->place));
-    if (description->by_hand)
-        set_due(json, api, point);
-    set_busy(json, api, point);
-    set_by_hand(json, api, point);
-    set_assessment(json, facts);
+    /* What a person reads is never silent, but may be due. */
+    int64_t due_ms = monitor_reading_due_ms(pipeline_monitor(api->pipeline), point);
+    bool by_hand = description->by_hand;
+    json_t *json = json_pack(
+        "{s:s, s:s, s:s, s:s, s:o, s:o, s:s*, s:s*, s:s*, s:o*, s:o*, s:o*}", "id", description->id,
+        "name", description->name, "quantity", quantity_info(description->quantity)->name, "unit",
+        unit_si_word(description->binding.unit->dimension), "last", last_json(state), "baseline",
+        baseline_json(state, api->now_ms), "branch",
+        description->branch == BRANCH_NONE
+            ? NULL
+            : fleet_branch_id(api->fleet, api->fleet->points[point].system, point, CONDITION_COUNT),
+        "place", description->place, "read_by", by_hand ? "hand" : NULL, "due",
+        by_hand ? api_time(due_ms == INT64_MAX ? TIMESTAMP_NONE : due_ms) : NULL, "sends_too_often",
+        busy_json(api, point), "by_hand", by_hand_json(api, point));
+    if (json)
+        set_assessment(json, facts);
     return json;
 }
 

@@ -159,41 +159,34 @@ struct system_line api_system_line(const struct api *api, size_t system) {
 }
 
 static json_t *radon_json(const struct api *api, const struct system_line_radon *radon) {
-    json_t *json = json_pack("{s:o,s:s,s:s,s:f}", "mean", api_number(radon->mean_bq_m3), "unit",
-                             "Bq/m3", "window", "30 d", "coverage", radon->coverage);
-    if (radon->point != FLEET_NONE)
-        json_object_set_new(json, "point", json_string(fleet_point_id(api->fleet, radon->point)));
-    api_why(json, radon->why);
-    return json;
+    bool has_point = radon->point != FLEET_NONE;
+    return json_pack("{s:o,s:s,s:s,s:f,s:s*,s:s*}", "mean", api_number(radon->mean_bq_m3), "unit",
+                     "Bq/m3", "window", "30 d", "coverage", radon->coverage, "point",
+                     has_point ? fleet_point_id(api->fleet, radon->point) : NULL, "why",
+                     radon->why);
 }
 
-/* `radon` is the highest; `radons` are all, where there are several. */
-static void set_radons(json_t *json, const struct api *api, const struct system_line *line) {
-    json_object_set_new(json, "radon", radon_json(api, &line->radons[0]));
-    if (line->radon_count < 2)
-        return;
-    json_t *list = json_array();
-    for (size_t i = 0; i < line->radon_count; i++)
+/* All of them; NULL where there are not several. */
+static json_t *radons_json(const struct api *api, const struct system_line *line) {
+    json_t *list = line->radon_count < 2 ? NULL : json_array();
+    for (size_t i = 0; list && i < line->radon_count; i++)
         json_array_append_new(list, radon_json(api, &line->radons[i]));
-    json_object_set_new(json, "radons", list);
+    return list;
 }
 
 static json_t *line_json(const struct api *api, size_t system) {
     const struct system_description *about = api->fleet->systems[system].description;
     const struct system_line line = api_system_line(api, system);
-    json_t *suction = json_pack("{s:o,s:s,s:o,s:o}", "value", api_number(line.suction.pa), "unit",
-                                "Pa", "time", api_time(line.suction.time_ms), "of_baseline",
-                                api_number(line.suction.of_baseline));
-    api_why(suction, line.suction.why);
-    json_t *json =
-        json_pack("{s:s,s:s,s:s,s:o,s:I,s:I,s:o,s:o,s:o}", "id", about->id, "name", about->name,
-                  "status", monitor_status_word(line.status), "since", api_time(line.since_ms),
-                  "open_alarms", (json_int_t)line.open, "unacknowledged",
-                  (json_int_t)line.unacknowledged, "suction", suction, "last_reading",
-                  api_time(line.last_reading_ms), "next_visit", api_time(line.next_visit_ms));
-    json_object_set_new(json, "time_zone", json_string(about->time_zone));
-    set_radons(json, api, &line);
-    return json;
+    json_t *suction = json_pack("{s:o,s:s,s:o,s:o,s:s*}", "value", api_number(line.suction.pa),
+                                "unit", "Pa", "time", api_time(line.suction.time_ms), "of_baseline",
+                                api_number(line.suction.of_baseline), "why", line.suction.why);
+    return json_pack("{s:s,s:s,s:s,s:o,s:I,s:I,s:o,s:o,s:o,s:s,s:o,s:o*}", "id", about->id, "name",
+                     about->name, "status", monitor_status_word(line.status), "since",
+                     api_time(line.since_ms), "open_alarms", (json_int_t)line.open,
+                     "unacknowledged", (json_int_t)line.unacknowledged, "suction", suction,
+                     "last_reading", api_time(line.last_reading_ms), "next_visit",
+                     api_time(line.next_visit_ms), "time_zone", about->time_zone, "radon",
+                     radon_json(api, &line.radons[0]), "radons", radons_json(api, &line));
 }
 
 /* The caller frees. */

@@ -14,13 +14,6 @@
 
 /* ---- one ---- */
 
-static json_t *texts_json(const char *const *texts, size_t count) {
-    json_t *list = json_array();
-    for (size_t i = 0; i < count; i++)
-        json_array_append_new(list, json_string(texts[i]));
-    return list;
-}
-
 static json_t *reasons_json(const struct visit *visit) {
     json_t *list = json_array();
     for (size_t i = 0; i < visit->reason_count; i++)
@@ -46,8 +39,8 @@ static json_t *visit_json(struct api *api, const struct planned_visit *plan) {
         "system", visit->system, "name", visit->name, "address", visit->address, "reasons",
         reasons_json(visit), "due", api_time(visit->due_ms), "earliest",
         api_time(visit->earliest_ms), "latest", api_time(visit->latest_ms), "priority",
-        priority_word(visit->priority), "check", texts_json(visit->check, visit->check_count),
-        "bring", texts_json(visit->bring, visit->bring_count), "baseline", baseline_json(visit),
+        priority_word(visit->priority), "check", api_texts(visit->check, visit->check_count),
+        "bring", api_texts(visit->bring, visit->bring_count), "baseline", baseline_json(visit),
         "last_visit", api_visits_last(api, planned_visit_system(plan)));
     api_zone(json, api, planned_visit_system(plan));
     return json;
