@@ -6,7 +6,6 @@
 #include "monitor/rests.h"
 #include "pipeline/alarm_rows.h"
 
-#include <assert.h>
 #include <jansson.h>
 #include <stdlib.h>
 #include <string.h>
@@ -258,7 +257,7 @@ static bool on_radon_test(void *context, const struct record_radon_test *test) {
     return true;
 }
 
-static enum store_status read_records(struct monitor_memory *memory, size_t only_system) {
+enum store_status monitor_memory_read_records(struct monitor_memory *memory, size_t only_system) {
     const struct fleet *fleet = monitor_fleet(memory->monitor);
     bool all = only_system == FLEET_NONE;
     size_t count = all ? fleet->system_count : 1;
@@ -281,10 +280,6 @@ static enum store_status read_records(struct monitor_memory *memory, size_t only
         monitor_set_dates(memory->monitor, reader.first_system + i, &reader.dates[i]);
     free(reader.dates);
     return status == STORE_OK && reader.failed ? STORE_OUT_OF_MEMORY : status;
-}
-
-enum store_status monitor_memory_read_records(struct monitor_memory *memory, size_t system) {
-    return read_records(memory, system);
 }
 
 /* ---- trackers and services ---- */
@@ -340,7 +335,7 @@ static enum store_status read_all(struct monitor_memory *memory) {
         status = make_key(memory, i);
         THEN(status, load_point(memory, i));
     }
-    THEN(status, read_records(memory, FLEET_NONE));
+    THEN(status, monitor_memory_read_records(memory, FLEET_NONE));
     THEN(status, alarm_rows_load(memory->store, memory->monitor));
     THEN(status, record_tracker_list(memory->store, on_tracker, memory));
     THEN(status, record_service_list(memory->store, on_service, memory));
@@ -407,7 +402,7 @@ static enum store_status read_system(struct monitor_memory *memory,
         status = make_key(memory, i);
         THEN(status, load_point(memory, i));
     }
-    return status == STORE_OK && has_new ? read_records(memory, system) : status;
+    return status == STORE_OK && has_new ? monitor_memory_read_records(memory, system) : status;
 }
 
 enum store_status monitor_memory_read_some(struct monitor_memory *memory,

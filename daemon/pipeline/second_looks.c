@@ -2,10 +2,8 @@
 
 #include "host/clock.h"
 #include "host/log.h"
-#include "measure/duration.h"
 #include "monitor/second_look.h"
 
-#include <assert.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>

@@ -13,7 +13,6 @@
 #include <math.h>
 #include <signal.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 #include <sys/signalfd.h>
 

@@ -8,7 +8,6 @@
 #include "service/service_private.h"
 
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 static const int64_t step_ms = 50;

@@ -3,7 +3,6 @@
 #include "measure/duration.h"
 #include "words/event.h"
 
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -190,38 +189,36 @@ enum store_status announce_again(struct announce *announce, const struct alarm *
     return tell_all(announce, alarm, kind, 0, now_ms);
 }
 
+enum store_status announce_facts_row(struct announce *announce, const struct wording_facts *facts,
+                                     struct announce_draft draft, char id[40]) {
+    enum store_status status = STORE_OUT_OF_MEMORY;
+    draft.kind = facts->kind;
+    draft.text = wording_render(facts);
+    if (draft.text)
+        status = announce_row(announce, &draft, id);
+    announce_draft_clear(&draft);
+    return status;
+}
+
 enum store_status announce_test(struct announce *announce, const struct settings_contact *contact,
                                 int64_t now_ms, char id[40]) {
     struct wording_facts facts = announce_facts(announce->fleet, contact, FLEET_NONE, WORDING_TEST);
-    struct announce_draft draft = {.contact = contact,
-                                   .system = FLEET_NONE,
-                                   .kind = WORDING_TEST,
-                                   .text = wording_render(&facts),
-                                   .priority = PRIORITY_HIGH,
-                                   .now_ms = now_ms};
-    if (!draft.text)
-        return STORE_OUT_OF_MEMORY;
-    enum store_status status = announce_row(announce, &draft, id);
-    announce_draft_clear(&draft);
-    return status;
+    const struct announce_draft draft = {
+        .contact = contact, .system = FLEET_NONE, .priority = PRIORITY_HIGH, .now_ms = now_ms};
+    return announce_facts_row(announce, &facts, draft, id);
 }
 
 static enum store_status tell_facts(struct announce *announce,
                                     const struct settings_contact *contact, size_t system,
                                     const struct wording_facts *facts, const char *data,
                                     int64_t now_ms) {
-    struct announce_draft draft = {.contact = contact,
-                                   .system = system,
-                                   .kind = facts->kind,
-                                   .text = wording_render(facts),
-                                   .data = data ? strdup(data) : NULL,
-                                   .priority = PRIORITY_LOW,
-                                   .now_ms = now_ms};
-    enum store_status status = STORE_OUT_OF_MEMORY;
-    if (draft.text && (draft.data || !data))
-        status = announce_row(announce, &draft, NULL);
-    announce_draft_clear(&draft);
-    return status;
+    const struct announce_draft draft = {.contact = contact,
+                                         .system = system,
+                                         .data = data ? strdup(data) : NULL,
+                                         .priority = PRIORITY_LOW,
+                                         .now_ms = now_ms};
+    return draft.data || !data ? announce_facts_row(announce, facts, draft, NULL)
+                               : STORE_OUT_OF_MEMORY;
 }
 
 enum store_status announce_service_ends(struct announce *announce,

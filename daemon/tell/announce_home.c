@@ -4,7 +4,6 @@
 #include "tell/announce_private.h"
 
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 static char *data_of(const struct announce *announce, const struct announce_home_report *report) {
@@ -33,17 +32,12 @@ static enum store_status tell(struct announce *announce, const struct settings_c
     facts.value = report->value;
     facts.baseline = report->baseline;
     facts.note = report->note;
-    struct announce_draft draft = {.contact = contact,
-                                   .system = report->system,
-                                   .kind = WORDING_HOME_REPORT,
-                                   .text = wording_render(&facts),
-                                   .data = data_of(announce, report),
-                                   .priority = PRIORITY_MEDIUM,
-                                   .now_ms = now_ms};
-    enum store_status status =
-        draft.text && draft.data ? announce_row(announce, &draft, NULL) : STORE_OUT_OF_MEMORY;
-    announce_draft_clear(&draft);
-    return status;
+    const struct announce_draft draft = {.contact = contact,
+                                         .system = report->system,
+                                         .data = data_of(announce, report),
+                                         .priority = PRIORITY_MEDIUM,
+                                         .now_ms = now_ms};
+    return draft.data ? announce_facts_row(announce, &facts, draft, NULL) : STORE_OUT_OF_MEMORY;
 }
 
 /* Has the house a contractor of its own? Else all hear of it, so that somebody does. */

@@ -52,6 +52,10 @@ char *announce_body(const struct announce *announce, const struct announce_draft
                     const char *id, const char **content_type);
 enum store_status announce_row(struct announce *announce, const struct announce_draft *draft,
                                char id_out[40]);
+/** The row of a message that is about no alarm; of `draft`, whose data is taken over, all but kind
+    and text. */
+enum store_status announce_facts_row(struct announce *announce, const struct wording_facts *facts,
+                                     struct announce_draft draft, char id_out[40]);
 bool announce_draft_alarm(const struct announce *announce, const struct settings_contact *contact,
                           const struct alarm *alarm, enum wording_kind kind, int occurrences,
                           int64_t now_ms, struct announce_draft *draft);

@@ -47,18 +47,14 @@ static enum store_status tell(struct announce *announce, const struct settings_c
         announce_facts(announce->fleet, hearer, FLEET_NONE, WORDING_UNDELIVERED);
     facts.subject = whom;
     announce_members_tell(members, &facts);
-    struct announce_draft draft = {.contact = hearer,
-                                   .system = FLEET_NONE,
-                                   .kind = WORDING_UNDELIVERED,
-                                   .text = wording_render(&facts),
-                                   .data = announce_members_json(members, data_of(failing, answer)),
-                                   .priority = (int)failing->priority,
-                                   .now_ms = now_ms,
-                                   .hold_until_ms = now_ms + hold_ms};
-    enum store_status status =
-        draft.text && draft.data ? announce_row(announce, &draft, NULL) : STORE_OUT_OF_MEMORY;
-    announce_draft_clear(&draft);
-    return status;
+    const struct announce_draft draft = {
+        .contact = hearer,
+        .system = FLEET_NONE,
+        .data = announce_members_json(members, data_of(failing, answer)),
+        .priority = (int)failing->priority,
+        .now_ms = now_ms,
+        .hold_until_ms = now_ms + hold_ms};
+    return draft.data ? announce_facts_row(announce, &facts, draft, NULL) : STORE_OUT_OF_MEMORY;
 }
 
 static enum store_status tell_hearers(struct announce *announce, const struct alarm *failing,

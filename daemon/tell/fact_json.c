@@ -11,27 +11,21 @@ static json_t *number_json(double number) {
 }
 
 json_t *fact_json(const struct diagnosis_fact *fact) {
-    json_t *json = json_pack("{s:s, s:[ooo]}", "says", diagnosis_fact_word(fact->kind), "values",
-                             number_json(fact->values[0]), number_json(fact->values[1]),
-                             number_json(fact->values[2]));
-    if (!json)
-        return NULL;
-    if (fact->quantity < QUANTITY_COUNT)
-        json_object_set_new(json, "quantity", json_string(quantity_info(fact->quantity)->name));
-    if (*fact->name)
-        json_object_set_new(json, "name", json_string(fact->name));
-    if (fact->days || fact->count)
-        json_object_set_new(json, "counts", json_pack("[ii]", fact->days, fact->count));
-    if (fact->kind == FACT_SPEED)
-        json_object_set_new(json, "method", json_integer((json_int_t)fact->method));
-    if (fact->cause != CAUSE_NONE)
-        json_object_set_new(json, "causes",
-                            json_pack("[ss]", diagnosis_cause_word(fact->cause),
-                                      diagnosis_cause_word(fact->other)));
-    if (fact->declared && fact->sent)
-        json_object_set_new(json, "units",
-                            json_pack("[ss]", fact->declared->spelling, fact->sent->spelling));
-    return json;
+    const char *quantity =
+        fact->quantity < QUANTITY_COUNT ? quantity_info(fact->quantity)->name : NULL;
+    bool has_causes = fact->cause != CAUSE_NONE, has_units = fact->declared && fact->sent;
+    return json_pack(
+        "{s:s, s:[ooo], s:s*, s:s*, s:o*, s:o*, s:o*, s:o*}", "says",
+        diagnosis_fact_word(fact->kind), "values", number_json(fact->values[0]),
+        number_json(fact->values[1]), number_json(fact->values[2]), "quantity", quantity, "name",
+        *fact->name ? fact->name : NULL, "counts",
+        fact->days || fact->count ? json_pack("[ii]", fact->days, fact->count) : NULL, "method",
+        fact->kind == FACT_SPEED ? json_integer((json_int_t)fact->method) : NULL, "causes",
+        has_causes ? json_pack("[ss]", diagnosis_cause_word(fact->cause),
+                               diagnosis_cause_word(fact->other))
+                   : NULL,
+        "units",
+        has_units ? json_pack("[ss]", fact->declared->spelling, fact->sent->spelling) : NULL);
 }
 
 static double number_at(const json_t *json, const char *name, size_t index) {
