@@ -24,14 +24,12 @@ static void begin_form(const struct alarm_form *form, const char *action) {
     html_open(&view->html, "form", "method", "post", "action", address.text, "class", "do", NULL);
     page_token(view);
     if (form->only != FLEET_NONE)
-        html_empty(&view->html, "input", "type", "hidden", "name", "system", "value",
-                   fleet_system_id(view->api->fleet, form->only), NULL);
+        html_hidden(&view->html, "system", fleet_system_id(view->api->fleet, form->only));
 }
 
 static void write_acknowledge(struct alarm_form *form) {
     struct page_view *view = form->entry.view;
-    const struct entry_field note = {
-        .name = "note", .label = page_words(view, PAGE_NOTE), .most = "300"};
+    const struct entry_field note = {"note", page_words(view, PAGE_NOTE), .most = "300"};
     begin_form(form, "acknowledge");
     entry_input(&form->entry, &note);
     page_end_form(view, PAGE_ACKNOWLEDGE);
@@ -116,10 +114,9 @@ void page_alarm_take(struct page_view *view, const struct page_form *typed) {
         .id = view->parts[1],
         .only = fleet_find_system(view->api->fleet, page_form_value(typed, "system"))};
     const struct action *action = action_of(view);
-    int status = 400;
-    if (entry_has(&form.entry, typed_fields, action->needed) &&
-        page_change_typed(&form.entry, api_alarm_change, typed_fields,
-                          sizeof typed_fields / sizeof typed_fields[0], &status)) {
+    int status = page_change_typed(&form.entry, api_alarm_change, typed_fields,
+                                   sizeof typed_fields / sizeof typed_fields[0], action->needed);
+    if (status == 200) {
         struct html_address back = form.only == FLEET_NONE
                                        ? page_address(view, "/alarms")
                                        : page_system_address(view, form.only, "");

@@ -79,11 +79,9 @@ static void write_do(struct page_view *view, const struct alarm_group *group,
                      const struct alarm_details *details) {
     size_t standing = first_standing(group), first = standing < group->of_cause ? standing : 0;
     const struct alarm *alarm = group->members[first];
-    html_markup(&view->html, "<p>");
-    page_fill(view, PAGE_WHAT_TO_DO,
-              slot_strong(wording_do(view->language, alarm->condition, &details[first].explained,
-                                     !alarm_stands(alarm))));
-    html_markup(&view->html, "</p>");
+    page_fill_element(view, "p", NULL, PAGE_WHAT_TO_DO,
+                      slot_strong(wording_do(view->language, alarm->condition,
+                                             &details[first].explained, !alarm_stands(alarm))));
 }
 
 /* What to do, and how sure: said once for all alarms of the cause. */
@@ -137,8 +135,7 @@ static void write_people(struct page_view *view, const struct alarm *alarm) {
 static double baseline_of(const struct page_view *view, const struct alarm *alarm) {
     if (alarm->point == FLEET_NONE || condition_info(alarm->condition)->measure != MEASURE_VALUE)
         return NAN;
-    const struct point_baseline *baseline = point_state_baseline(
-        monitor_point(pipeline_monitor(view->api->pipeline), alarm->point), view->api->now_ms);
+    const struct point_baseline *baseline = api_baseline(view->api, alarm->point);
     return baseline ? baseline->value : NAN;
 }
 
@@ -238,10 +235,8 @@ void page_alarm_item(struct page_view *view, const struct alarm *alarm, size_t o
     write_heading(view, alarm, text, id);
     if (only == FLEET_NONE && alarm->system != FLEET_NONE) {
         struct html_address address = page_system_address(view, alarm->system, "");
-        html_markup(&view->html, "<p>");
-        page_fill(view, PAGE_SYSTEM_IS,
-                  slot_link(&address, fleet->systems[alarm->system].description->name));
-        html_markup(&view->html, "</p>");
+        page_fill_element(view, "p", NULL, PAGE_SYSTEM_IS,
+                          slot_link(&address, fleet->systems[alarm->system].description->name));
     }
     write_diagnosis(view, &group);
     write_facts(view, alarm);

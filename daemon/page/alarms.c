@@ -4,7 +4,6 @@
  */
 #include "page/alarm_group.h"
 #include "page/alarm_items.h"
-#include "page/view_text.h"
 #include "page/view_words.h"
 
 #include <stdio.h>

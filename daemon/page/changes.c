@@ -117,8 +117,7 @@ static void sign_out(struct page_view *view, const struct page_form *form) {
 static void say_refusal(void *context, const char *why) {
     struct page_view *view = context;
     char text[COMPLAINT_BYTES];
-    page_say(view, 503, page_words(view, PAGE_REFUSED_TITLE),
-             complaint_text(text, view->language, why));
+    page_say_why(view, 503, PAGE_REFUSED_TITLE, complaint_text(text, view->language, why));
 }
 
 bool page_change(struct page_view *view, void (*handle)(struct api_call *call), json_t *body,
@@ -132,46 +131,18 @@ bool page_change(struct page_view *view, void (*handle)(struct api_call *call), 
     return answer->status == 200;
 }
 
-bool page_change_typed(struct entry *entry, void (*handle)(struct api_call *call),
-                       const char *const *names, size_t count, int *status) {
+int page_change_typed(struct entry *entry, void (*handle)(struct api_call *call),
+                      const char *const *names, size_t count, size_t needed) {
     struct web_answer answer = {0};
+    if (!entry_has(entry, names, needed))
+        return 400;
     json_t *body = json_object();
     for (size_t i = 0; i < count; i++)
         page_form_set(body, names[i], page_form_value(entry->typed, names[i]));
-    bool done = page_change(entry->view, handle, body, &answer);
-    if (!done)
+    if (!page_change(entry->view, handle, body, &answer))
         entry_refused(entry, &answer, names, count);
-    *status = answer.status;
     free(answer.body);
-    return done;
-}
-
-/* A form of one system, by its name in the path. */
-static void of_system(struct page_view *view, const struct page_form *form,
-                      void (*take)(struct page_view *view, size_t system,
-                                   const struct page_form *typed)) {
-    size_t system = fleet_find_system(view->api->fleet, view->parts[1]);
-    if (system == FLEET_NONE)
-        page_say(view, 404, page_words(view, PAGE_NO_SYSTEM_TITLE),
-                 page_words(view, PAGE_NO_SYSTEM));
-    else
-        take(view, system, form);
-}
-
-static void service(struct page_view *view, const struct page_form *form) {
-    of_system(view, form, page_service_take);
-}
-
-static void visit_done(struct page_view *view, const struct page_form *form) {
-    of_system(view, form, page_visit_take);
-}
-
-static void radon_test(struct page_view *view, const struct page_form *form) {
-    of_system(view, form, page_radon_test_take);
-}
-
-static void take_back(struct page_view *view, const struct page_form *form) {
-    of_system(view, form, page_take_back_take);
+    return answer.status;
 }
 
 /* ---- the homeowner's link ---- */
@@ -202,32 +173,30 @@ static void take_share(struct page_view *view, size_t system, const struct page_
     free(answer.body);
 }
 
-static void share(struct page_view *view, const struct page_form *form) {
-    of_system(view, form, take_share);
-}
-
 /* ---- which form ---- */
 
 static const struct {
     const char *first, *third;
     void (*take)(struct page_view *view, const struct page_form *form);
+    /* one of a system, by its name in the path: */
+    void (*take_of)(struct page_view *view, size_t system, const struct page_form *form);
     bool for_anybody;
 } forms[] = {
-    {"sign-in", NULL, sign_in, true},
-    {"sign-out", NULL, sign_out, false},
-    {"alarms", "acknowledge", page_alarm_take, false},
-    {"alarms", "shelve", page_alarm_take, false},
-    {"alarms", "unshelve", page_alarm_take, false},
-    {"enrol", NULL, page_enrol, false},
-    {"enrol-house", NULL, page_enrol_house, false},
-    {"systems", "out-of-service", service, false},
-    {"systems", "return-to-service", service, false},
-    {"systems", "commission", page_commission_take, false},
-    {"systems", "visit-done", visit_done, false},
-    {"systems", "radon-test", radon_test, false},
-    {"systems", "take-back", take_back, false},
-    {"systems", "share", share, false},
-    {"systems", "withdraw-share", share, false},
+    {"sign-in", NULL, sign_in, NULL, true},
+    {"sign-out", NULL, sign_out, NULL, false},
+    {"alarms", "acknowledge", page_alarm_take, NULL, false},
+    {"alarms", "shelve", page_alarm_take, NULL, false},
+    {"alarms", "unshelve", page_alarm_take, NULL, false},
+    {"enrol", NULL, page_enrol, NULL, false},
+    {"enrol-house", NULL, page_enrol_house, NULL, false},
+    {"systems", "out-of-service", NULL, page_service_take, false},
+    {"systems", "return-to-service", NULL, page_service_take, false},
+    {"systems", "commission", NULL, page_commission_take, false},
+    {"systems", "visit-done", NULL, page_visit_take, false},
+    {"systems", "radon-test", NULL, page_radon_test_take, false},
+    {"systems", "take-back", NULL, page_take_back_take, false},
+    {"systems", "share", NULL, take_share, false},
+    {"systems", "withdraw-share", NULL, take_share, false},
 };
 enum { FORMS = sizeof forms / sizeof forms[0] };
 
@@ -250,20 +219,28 @@ bool page_post_known(const char *path) {
     return path[0] == '/' && find_form(path) < FORMS;
 }
 
+static void take_form(struct page_view *view, size_t i, const struct page_form *form) {
+    if (!forms[i].take_of) {
+        forms[i].take(view, form);
+        return;
+    }
+    size_t system = page_named_system(view);
+    if (system != FLEET_NONE)
+        forms[i].take_of(view, system, form);
+}
+
 void page_post(struct page_view *view) {
     size_t i = find_form(view->request->path);
     struct page_form *form = calloc(1, sizeof *form);
     if (!form || !page_form_parse(view->request->body, view->request->body_length, form))
-        page_say(view, 400, page_words(view, PAGE_NO_FORM_TITLE),
-                 page_words(view, PAGE_FORM_UNREAD));
+        page_say(view, 400, PAGE_NO_FORM_TITLE, PAGE_FORM_UNREAD);
     else if (!forms[i].for_anybody && !view->session)
-        page_say(view, 403, page_words(view, PAGE_SIGNED_OUT_TITLE),
-                 page_words(view, PAGE_SIGNED_OUT));
+        page_say(view, 403, PAGE_SIGNED_OUT_TITLE, PAGE_SIGNED_OUT);
     else if (!forms[i].for_anybody &&
              !page_secret_same(view->session->token, page_form_value(form, "token")))
-        page_say(view, 403, page_words(view, PAGE_OLD_FORM_TITLE), page_words(view, PAGE_OLD_FORM));
+        page_say(view, 403, PAGE_OLD_FORM_TITLE, PAGE_OLD_FORM);
     else
-        forms[i].take(view, form);
+        take_form(view, i, form);
     if (form)
         explicit_bzero(form, sizeof *form);
     free(form);

@@ -255,9 +255,8 @@ static void write_zoom(struct page_view *view, size_t system, const struct span 
 
 static void write_span(struct page_view *view, const struct span *span,
                        const struct time_zone *zone) {
-    html_markup(&view->html, "<p>");
-    page_fill(view, PAGE_SPAN_IS, slot_time(span->from_ms, zone), slot_time(span->to_ms, zone));
-    html_markup(&view->html, "</p>");
+    page_fill_element(view, "p", NULL, PAGE_SPAN_IS, slot_time(span->from_ms, zone),
+                      slot_time(span->to_ms, zone));
 }
 
 void page_charts(struct page_view *view, size_t system) {

@@ -1,6 +1,5 @@
 #include "page/choice.h"
 #include "page/view_words.h"
-#include "words/home_texts.h"
 #include "words/wording.h"
 
 #include <string.h>
@@ -44,11 +43,9 @@ void page_contact_choice(struct page_view *view) {
 
 void page_keep_choices(struct page_view *view) {
     if (view->units_chosen)
-        html_empty(&view->html, "input", "type", "hidden", "name", "units", "value",
-                   view->units == UNIT_SYSTEM_SI ? "si" : "us", NULL);
+        html_hidden(&view->html, "units", view->units == UNIT_SYSTEM_SI ? "si" : "us");
     if (view->language_chosen)
-        html_empty(&view->html, "input", "type", "hidden", "name", "language", "value",
-                   wording_language_code(view->language), NULL);
+        html_hidden(&view->html, "language", wording_language_code(view->language));
 }
 
 bool page_is_in_region(const struct api *api, size_t system, const char *region) {

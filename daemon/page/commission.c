@@ -138,25 +138,22 @@ static void write_setting(struct commission_form *form, size_t row) {
     page_name_in(view, in_flow, sizeof in_flow, PAGE_FLOW_IN,
                  unit_shown(DIMENSION_FLOW, view->units)->spelling);
     const struct entry_field fields[] = {
-        {.name = commission_cell(setting, "setting", row),
-         .label = page_words(view, PAGE_FAN_SETTING_WORDS),
+        {commission_cell(setting, "setting", row), page_words(view, PAGE_FAN_SETTING_WORDS),
          .most = "80"},
-        {.name = commission_cell(suction, "suction", row), .label = in_suction, .most = "40"},
-        {.name = commission_cell(flow, "flow", row), .label = in_flow, .most = "40"}};
+        {commission_cell(suction, "suction", row), in_suction, .most = "40"},
+        {commission_cell(flow, "flow", row), in_flow, .most = "40"}};
     /* What was typed, and what is wrong with it, is seen at once. */
     html_open(&view->html, "details", "class", "setting", "open", form->entry.typed ? "" : NULL,
               NULL);
-    html_markup(&view->html, "<summary>");
-    page_fill(view, row == 0 ? PAGE_FAN_SETTING_NOW : PAGE_FAN_SETTING_N, slot_count(row + 1));
-    html_markup(&view->html, "</summary>");
+    page_fill_element(view, "summary", NULL, row == 0 ? PAGE_FAN_SETTING_NOW : PAGE_FAN_SETTING_N,
+                      slot_count(row + 1));
     for (size_t i = 0; i < sizeof fields / sizeof fields[0]; i++)
         entry_input(&form->entry, &fields[i]);
     for (size_t hole = 0; hole < HOLES_SHOWN; hole++) {
         char name[NAME_SIZE], label[80], number[24];
         snprintf(number, sizeof number, "%zu", hole + 1);
         page_name_in(view, label, sizeof label, PAGE_AT_HOLE, number);
-        const struct entry_field field = {
-            .name = commission_field(name, row, hole), .label = label, .most = "40"};
+        const struct entry_field field = {commission_field(name, row, hole), label, .most = "40"};
         entry_input(&form->entry, &field);
     }
     html_markup(&form->view->html, "</details>");
@@ -174,29 +171,14 @@ static void write_test_holes(struct commission_form *form) {
         char name[NAME_SIZE], label[80], number[24];
         snprintf(number, sizeof number, "%zu", hole + 1);
         page_name_in(form->view, label, sizeof label, PAGE_HOLE_N, number);
-        const struct entry_field field = {.name = commission_cell(name, "hole", hole),
-                                          .label = label,
-                                          .otherwise = names[hole],
-                                          .most = "60"};
+        const struct entry_field field = {commission_cell(name, "hole", hole), label,
+                                          .otherwise = names[hole], .most = "60"};
         entry_input(&form->entry, &field);
     }
     html_markup(&form->view->html, "</fieldset>");
     for (size_t row = 0; row < SETTINGS_SHOWN; row++)
         write_setting(form, row);
     html_markup(&form->view->html, "</details>");
-}
-
-static void write_changed(struct commission_form *form) {
-    html_markup(&form->view->html, "<fieldset>");
-    page_element(form->view, "legend", PAGE_WHAT_CHANGED_NOW);
-    for (unsigned n = 0; change_word(n); n++) {
-        char name[NAME_SIZE];
-        snprintf(name, sizeof name, "changed-%s", change_word(n));
-        const struct entry_field field = {.name = name,
-                                          .label = page_words_of(form->view, change_word(n))};
-        entry_box(&form->entry, &field);
-    }
-    html_markup(&form->view->html, "</fieldset>");
 }
 
 static void write_rest(struct commission_form *form) {
@@ -209,19 +191,13 @@ static void write_rest(struct commission_form *form) {
     const struct entry_field back_draft = {.name = "back_draft",
                                            .label = page_words(view, PAGE_BACK_DRAFT_TEST),
                                            .hint = page_words(view, PAGE_BACK_DRAFT_HINT)};
-    const struct entry_field fields[] = {{.name = "radon_before",
-                                          .label = page_words(view, PAGE_RADON_BEFORE_WORK),
-                                          .hint = page_words(view, PAGE_RADON_BEFORE_HINT),
-                                          .most = "40"},
-                                         {.name = "instruments",
-                                          .label = page_words(view, PAGE_INSTRUMENTS_LABEL),
-                                          .hint = page_words(view, PAGE_INSTRUMENTS_HINT),
-                                          .most = "400"},
-                                         {.name = "next_calibration",
-                                          .label = page_words(view, PAGE_THEIR_CALIBRATION),
-                                          .type = "date"}};
-    const struct entry_field notes = {
-        .name = "notes", .label = page_words(view, PAGE_NOTES), .most = "4000"};
+    const struct entry_field fields[] = {
+        {"radon_before", page_words(view, PAGE_RADON_BEFORE_WORK),
+         page_words(view, PAGE_RADON_BEFORE_HINT), .most = "40"},
+        {"instruments", page_words(view, PAGE_INSTRUMENTS_LABEL),
+         page_words(view, PAGE_INSTRUMENTS_HINT), .most = "400"},
+        {"next_calibration", page_words(view, PAGE_THEIR_CALIBRATION), .type = "date"}};
+    const struct entry_field notes = {"notes", page_words(view, PAGE_NOTES), .most = "4000"};
     page_element(view, "h2", PAGE_SAFETY);
     html_element(&view->html, "p", page_words(view, PAGE_SAFETY_MEANS), "class", "notice", NULL);
     entry_choices(&form->entry, &back_draft, results, sizeof results / sizeof results[0]);
@@ -250,31 +226,21 @@ void commission_show(struct commission_form *form, int status) {
     const struct page_head head = {.title = title, .system = form->system};
     page_begin(view, &head);
     html_element(&view->html, "h1", title, NULL);
-    html_markup(&view->html, "<p>");
-    page_link(view, &back, page_words(view, PAGE_WITHOUT_RECORD));
-    html_markup(&view->html, "</p>");
+    page_link_line(view, &back, page_words(view, PAGE_WITHOUT_RECORD));
     write_head(form);
     write_points(form);
     write_test_holes(form);
     write_rest(form);
     if (known_last(view, form->system, KNOWN_RECORDS).id)
-        write_changed(form);
+        entry_changes(&form->entry, PAGE_WHAT_CHANGED_NOW);
     page_end_form(view, PAGE_CONFIRM_NORMAL);
     page_end(view, status);
 }
 
 void page_commission(struct page_view *view, size_t system) {
-    struct commission_form *form = calloc(1, sizeof *form);
-    if (!view->session) {
-        page_say(view, 403, page_words(view, PAGE_FOR_SIGNED_IN),
-                 page_words(view, PAGE_SIGN_IN_TO_COMMISSION));
-    } else if (!form) {
-        page_say(view, 503, page_words(view, PAGE_NO_MEMORY_TITLE),
-                 page_words(view, PAGE_COME_LATER));
-    } else {
-        form->view = form->entry.view = view;
-        form->system = system;
-        commission_show(form, 200);
-    }
-    free(form);
+    struct commission_form form = {.view = view, .system = system, .entry.view = view};
+    if (view->session)
+        commission_show(&form, 200);
+    else
+        page_say(view, 403, PAGE_FOR_SIGNED_IN, PAGE_SIGN_IN_TO_COMMISSION);
 }

@@ -12,6 +12,6 @@
 /** The form, with what the sensors read now. */
 void page_commission(struct page_view *view, size_t system);
 /** Keeps what was sent, or shows it once more with what is wrong beside its fields. */
-void page_commission_take(struct page_view *view, const struct page_form *form);
+void page_commission_take(struct page_view *view, size_t system, const struct page_form *typed);
 
 #endif

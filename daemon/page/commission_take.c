@@ -7,7 +7,6 @@
 #include "page/commission.h"
 #include "page/commission_private.h"
 #include "page/known.h"
-#include "page/view_text.h"
 #include "page/view_words.h"
 #include "settings/checked_text.h"
 
@@ -19,22 +18,6 @@
 
 static const char *typed(const struct commission_form *form, const char *name) {
     return page_form_value(form->entry.typed, name);
-}
-
-static json_t *points_json(const struct commission_form *form) {
-    struct page_view *view = form->view;
-    const struct fleet_system *owner = &view->api->fleet->systems[form->system];
-    json_t *points = json_object();
-    for (size_t i = 0; i < owner->point_count && i < POINTS_MOST; i++) {
-        const struct point_description *about = &owner->description->points[i];
-        size_t point = owner->first_point + i;
-        char name[NAME_SIZE];
-        enum unit_system kept = page_units_of_point(view, point);
-        snprintf(name, sizeof name, "value-%s", about->id);
-        page_form_set_value(points, about->id, typed(form, name), page_unit(view, point));
-        view->units = kept;
-    }
-    return points;
 }
 
 /* What was typed above for the only point of a quantity, or the test hole of that name; "". */
@@ -122,7 +105,7 @@ static json_t *settings_json(struct commission_form *form) {
 static char *record_text(struct commission_form *form) {
     static const char *const fields[] = {"instruments", "next_calibration", "back_draft", "notes"};
     const struct page_view *view = form->view;
-    json_t *points = points_json(form), *settings = settings_json(form),
+    json_t *points = entry_values(&form->entry, form->system), *settings = settings_json(form),
            *changed = page_form_changes(form->entry.typed);
     json_t *json =
         json_pack("{s:o,s:s}", "date", api_time(view->api->now_ms), "by", view->session->account);
@@ -177,16 +160,13 @@ static void complain(void *context, const char *line) {
     struct commission_form *form = context;
     static const char *const own[] = {"instruments", "next_calibration", "back_draft", "notes",
                                       "radon_before"};
-    char key[ENTRY_KEY_SIZE], name[NAME_SIZE] = "";
+    char key[ENTRY_KEY_SIZE], name[NAME_SIZE];
     const char *what = entry_error_key(line, key);
-    if (strncmp(key, "points.", 7) == 0)
-        snprintf(name, sizeof name, "value-%.70s", key + 7);
+    entry_record_field(key, name);
     if (strncmp(key, "test_holes", 10) == 0) {
         const char *why = find_hole(form, line, find_row(form, key, name), name);
         what = why ? why : what;
     }
-    if (strcmp(key, "changed") == 0)
-        snprintf(name, sizeof name, "changed-%s", change_word(0));
     if (*name)
         entry_wrong(&form->entry, name, what);
     else
@@ -211,17 +191,6 @@ static void read_holes(struct commission_form *form) {
     }
 }
 
-/* A form that was made before somebody else wrote a record. False then. */
-static bool is_of_now(struct commission_form *form) {
-    struct known last;
-    char why[500];
-    if (known_is_newest(form->view, form->system, KNOWN_RECORDS, form->entry.typed, &last))
-        return true;
-    entry_wrong(&form->entry, "",
-                page_name_in(form->view, why, sizeof why, PAGE_RECORD_MEANWHILE, last.by));
-    return false;
-}
-
 /* ---- keeping it ---- */
 
 static void keep(struct commission_form *form) {
@@ -236,10 +205,9 @@ static void keep(struct commission_form *form) {
     else
         commission_text(&call, form->system, "form", text, strlen(text));
     if (answer.status == 200) {
-        struct html_address address = page_system_address(view, form->system, "");
         log_line(LOG_LEVEL_NOTICE, "record", "%s commissioned %s on the page",
                  view->session->account, fleet_system_id(view->api->fleet, form->system));
-        page_redirect(view, &address);
+        page_redirect_to_system(view, form->system);
     } else {
         entry_each_refusal(view, &answer, complain, form);
         commission_show(form, answer.status);
@@ -248,31 +216,15 @@ static void keep(struct commission_form *form) {
     free(text);
 }
 
-static void take(struct commission_form *form) {
-    entry_take_units(&form->entry);
-    read_holes(form);
-    if (!is_of_now(form))
-        commission_show(form, 409);
-    else if (form->entry.wrong_count)
-        commission_show(form, 400);
+void page_commission_take(struct page_view *view, size_t system, const struct page_form *typed) {
+    struct commission_form form = {
+        .view = view, .system = system, .entry = {.view = view, .typed = typed}};
+    entry_take_units(&form.entry);
+    read_holes(&form);
+    if (!known_check(&form.entry, system, KNOWN_RECORDS, PAGE_RECORD_MEANWHILE))
+        commission_show(&form, 409);
+    else if (form.entry.wrong_count)
+        commission_show(&form, 400);
     else
-        keep(form);
-}
-
-void page_commission_take(struct page_view *view, const struct page_form *typed_form) {
-    size_t system = fleet_find_system(view->api->fleet, view->parts[1]);
-    struct commission_form *form = calloc(1, sizeof *form);
-    if (system == FLEET_NONE) {
-        page_say(view, 404, page_words(view, PAGE_NO_SYSTEM_TITLE),
-                 page_words(view, PAGE_NO_SYSTEM));
-    } else if (!form) {
-        page_say(view, 503, page_words(view, PAGE_NO_MEMORY_TITLE),
-                 page_words(view, PAGE_COME_LATER));
-    } else {
-        form->view = form->entry.view = view;
-        form->system = system;
-        form->entry.typed = typed_form;
-        take(form);
-    }
-    free(form);
+        keep(&form);
 }

@@ -102,9 +102,7 @@ static void write_topics(struct page_view *view, const char *words) {
     else if (list.shown == 0)
         page_none(view, PAGE_NO_TOPIC);
     if (list.left_out) {
-        html_markup(&view->html, "<p class=\"age\">");
-        page_fill(view, PAGE_TOPICS_LEFT, slot_count(list.left_out));
-        html_markup(&view->html, "</p>");
+        page_fill_element(view, "p", "age", PAGE_TOPICS_LEFT, slot_count(list.left_out));
     }
     write_counts(view);
     page_end_form(view, PAGE_OF_ONE_HOUSE);
@@ -119,8 +117,7 @@ static bool is_signed_in(struct page_view *view) {
         html_address_query(&address, "next", "/enrol");
         page_redirect(view, &address);
     } else {
-        page_say(view, 403, page_words(view, PAGE_ACCOUNT_TITLE),
-                 page_words(view, PAGE_ACCOUNT_NEEDED));
+        page_say(view, 403, PAGE_ACCOUNT_TITLE, PAGE_ACCOUNT_NEEDED);
     }
     return false;
 }
@@ -170,9 +167,7 @@ void page_enrolled(struct page_view *view) {
                  waits                       ? PAGE_ENROLLED_WAITS
                  : view->api->reload_refused ? PAGE_ENROLLED_REFUSED
                                              : PAGE_ENROLLED_NONE);
-    html_markup(&view->html, "<p>");
-    page_link(view, &address, page_words(view, PAGE_TO_COMMISSIONING));
-    html_markup(&view->html, "</p>");
+    page_link_line(view, &address, page_words(view, PAGE_TO_COMMISSIONING));
     page_end(view, waits ? 200 : view->api->reload_refused ? 409 : 404);
 }
 
@@ -187,8 +182,6 @@ void page_enrol_notice(struct page_view *view) {
     struct html_address address = page_address(view, "/enrol");
     if (!view->session || !unclaimed_each(view->api, count_topic, &count) || count == 0)
         return;
-    html_markup(&view->html, "<p class=\"notice\">");
-    page_fill(view, count == 1 ? PAGE_TOPIC_WAITS : PAGE_TOPICS_WAIT,
-              slot_link(&address, page_words(view, PAGE_ENROL_LINK)), slot_count(count));
-    html_markup(&view->html, "</p>");
+    page_fill_element(view, "p", "notice", count == 1 ? PAGE_TOPIC_WAITS : PAGE_TOPICS_WAIT,
+                      slot_link(&address, page_words(view, PAGE_ENROL_LINK)), slot_count(count));
 }

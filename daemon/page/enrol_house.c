@@ -3,7 +3,6 @@
  */
 #include "page/enrol.h"
 #include "page/enrol_private.h"
-#include "page/view_text.h"
 #include "page/view_words.h"
 #include "settings/checked_text.h"
 
@@ -132,32 +131,17 @@ static void write_house_fields(const struct page_view *view, struct house_form *
     propose_system(id, sizeof id, house->points[0].topic);
     contacts_hint(view, contacts, sizeof contacts);
     const struct entry_field fields[] = {
-        {.name = "id",
-         .label = page_words(view, PAGE_ID),
-         .otherwise = id,
-         .hint = page_words(view, PAGE_ID_HINT),
-         .most = "64",
-         .needed = true},
-        {.name = "name",
-         .label = page_words(view, PAGE_NAME),
-         .hint = page_words(view, PAGE_NAME_HINT),
-         .most = "200"},
-        {.name = "address", .label = page_words(view, PAGE_ADDRESS), .most = "200"},
-        {.name = "time_zone",
-         .label = page_words(view, PAGE_TIME_ZONE),
+        {"id", page_words(view, PAGE_ID), page_words(view, PAGE_ID_HINT), .otherwise = id,
+         .most = "64", .needed = true},
+        {"name", page_words(view, PAGE_NAME), page_words(view, PAGE_NAME_HINT), .most = "200"},
+        {"address", page_words(view, PAGE_ADDRESS), .most = "200"},
+        {"time_zone", page_words(view, PAGE_TIME_ZONE), page_words(view, PAGE_TIME_ZONE_HINT),
          .otherwise = fleet->system_count ? fleet->systems[0].description->time_zone : "",
-         .hint = page_words(view, PAGE_TIME_ZONE_HINT),
-         .most = "64",
-         .needed = true},
-        {.name = "region",
-         .label = page_words(view, PAGE_REGION),
-         .hint = page_words(view, PAGE_REGION_HINT),
+         .most = "64", .needed = true},
+        {"region", page_words(view, PAGE_REGION), page_words(view, PAGE_REGION_HINT),
          .most = "200"},
-        {.name = "foundation", .label = page_words(view, PAGE_FOUNDATION), .most = "200"},
-        {.name = "contacts",
-         .label = page_words(view, PAGE_CONTACTS),
-         .hint = contacts,
-         .most = "400"},
+        {"foundation", page_words(view, PAGE_FOUNDATION), .most = "200"},
+        {"contacts", page_words(view, PAGE_CONTACTS), contacts, .most = "400"},
     };
     for (size_t i = 0; i < sizeof fields / sizeof fields[0]; i++)
         entry_input(&house->entry, &fields[i]);
@@ -168,10 +152,10 @@ static void write_house_fields(const struct page_view *view, struct house_form *
 static void write_riser_id(const struct page_view *view, struct house_form *house, size_t i) {
     char name[ENROL_FIELD_SIZE], id[40];
     snprintf(id, sizeof id, "riser-%zu", i + 1);
-    const struct entry_field field = {.name = enrol_riser_field(name, i, "id"),
-                                      .label = page_words(view, PAGE_RISER_ID),
+    const struct entry_field field = {enrol_riser_field(name, i, "id"),
+                                      page_words(view, PAGE_RISER_ID),
+                                      page_words(view, PAGE_RISER_ID_HINT),
                                       .otherwise = id,
-                                      .hint = page_words(view, PAGE_RISER_ID_HINT),
                                       .most = "64",
                                       .needed = true};
     entry_input(&house->entry, &field);
@@ -181,16 +165,13 @@ static void write_riser_fields(const struct page_view *view, struct house_form *
     static const char *const discharges[] = {"", "roof", "wall"};
     const char *const texts[] = {"", page_words(view, PAGE_ROOF), page_words(view, PAGE_WALL)};
     char names[5][ENROL_FIELD_SIZE];
-    const struct entry_field pipe = {.name = enrol_riser_field(names[0], i, "pipe"),
-                                     .label = page_words(view, PAGE_PIPE_DIAMETER),
-                                     .hint = page_words(view, PAGE_PIPE_HINT),
-                                     .most = "40"},
-                             serial = {.name = enrol_riser_field(names[1], i, "serial"),
-                                       .label = page_words(view, PAGE_FAN_SERIAL),
-                                       .most = "200"},
-                             installed = {.name = enrol_riser_field(names[2], i, "installed"),
-                                          .label = page_words(view, PAGE_FAN_INSTALLED),
-                                          .type = "date"},
+    const struct entry_field pipe = {enrol_riser_field(names[0], i, "pipe"),
+                                     page_words(view, PAGE_PIPE_DIAMETER),
+                                     page_words(view, PAGE_PIPE_HINT), .most = "40"},
+                             serial = {enrol_riser_field(names[1], i, "serial"),
+                                       page_words(view, PAGE_FAN_SERIAL), .most = "200"},
+                             installed = {enrol_riser_field(names[2], i, "installed"),
+                                          page_words(view, PAGE_FAN_INSTALLED), .type = "date"},
                              discharge = {.name = enrol_riser_field(names[3], i, "discharge"),
                                           .label = page_words(view, PAGE_BLOWS_OUT)};
     entry_input(&house->entry, &pipe);
@@ -203,7 +184,7 @@ static void write_riser_fields(const struct page_view *view, struct house_form *
 static void write_risers(struct page_view *view, struct house_form *house) {
     char count[24];
     snprintf(count, sizeof count, "%zu", house->riser_count);
-    html_empty(&view->html, "input", "type", "hidden", "name", "risers", "value", count, NULL);
+    html_hidden(&view->html, "risers", count);
     page_element(view, "h2", PAGE_RISER_AND_FAN);
     if (house->riser_count == 1) {
         write_riser_fields(view, house, 0);
@@ -228,10 +209,8 @@ static void write_quantity(const struct page_view *view, struct house_form *hous
         words[q + 1] = quantity_info((enum quantity)q)->name;
         texts[q + 1] = page_quantity(view, (enum quantity)q);
     }
-    const struct entry_field field = {.name = name,
-                                      .label = page_words(view, PAGE_WHAT_IT_IS),
-                                      .otherwise = otherwise,
-                                      .needed = true};
+    const struct entry_field field = {name, page_words(view, PAGE_WHAT_IT_IS),
+                                      .otherwise = otherwise, .needed = true};
     entry_select(&house->entry, &field, words, texts, QUANTITY_COUNT + 1);
 }
 
@@ -250,8 +229,7 @@ static void write_riser_choice(const struct page_view *view, struct house_form *
 
 static void write_hidden(struct house_form *house, size_t i, const char *part, const char *value) {
     char name[ENROL_FIELD_SIZE];
-    html_empty(&house->entry.view->html, "input", "type", "hidden", "name",
-               enrol_point_field(name, i, part), "value", value, NULL);
+    html_hidden(&house->entry.view->html, enrol_point_field(name, i, part), value);
 }
 
 static void write_point_head(struct page_view *view, struct house_form *house, size_t i) {
@@ -283,25 +261,16 @@ static void write_point_fields(struct page_view *view, struct house_form *house,
     char id[ENROL_FIELD_SIZE], quantity[ENROL_FIELD_SIZE], unit[ENROL_FIELD_SIZE],
         every[ENROL_FIELD_SIZE], place[ENROL_FIELD_SIZE];
     const struct entry_field fields[] = {
-        {.name = enrol_point_field(unit, i, "unit"),
-         .label = page_words(view, hand ? PAGE_UNIT_READ : PAGE_UNIT_SENT),
-         .otherwise = point->unit,
-         .most = "24",
-         .needed = true},
-        {.name = enrol_point_field(id, i, "id"),
-         .label = page_words(view, PAGE_POINT_ID),
-         .otherwise = point->id,
-         .most = "64",
-         .needed = true},
-        {.name = enrol_point_field(every, i, "every"),
-         .label = page_words(view, hand ? PAGE_HOW_OFTEN_READ : PAGE_HOW_OFTEN),
-         .otherwise = hand ? "183 d" : point->every,
-         .most = "24",
-         .needed = true},
-        {.name = enrol_point_field(place, i, "place"),
-         .label = page_words(view, PAGE_PLACE),
-         .hint = page_words(view, PAGE_PLACE_HINT),
-         .most = "200"}};
+        {enrol_point_field(unit, i, "unit"),
+         page_words(view, hand ? PAGE_UNIT_READ : PAGE_UNIT_SENT), .otherwise = point->unit,
+         .most = "24", .needed = true},
+        {enrol_point_field(id, i, "id"), page_words(view, PAGE_POINT_ID), .otherwise = point->id,
+         .most = "64", .needed = true},
+        {enrol_point_field(every, i, "every"),
+         page_words(view, hand ? PAGE_HOW_OFTEN_READ : PAGE_HOW_OFTEN),
+         .otherwise = hand ? "183 d" : point->every, .most = "24", .needed = true},
+        {enrol_point_field(place, i, "place"), page_words(view, PAGE_PLACE),
+         page_words(view, PAGE_PLACE_HINT), .most = "200"}};
     html_markup(&house->entry.view->html, "<fieldset>");
     write_point_head(view, house, i);
     write_quantity(view, house, enrol_point_field(quantity, i, "quantity"), point->quantity);
@@ -337,22 +306,14 @@ void enrol_show_house(struct page_view *view, struct house_form *house, int stat
 }
 
 void page_enrol_house(struct page_view *view, const struct page_form *form) {
-    struct picked picked = {.form = form};
-    struct house_form *house = calloc(1, sizeof *house);
-    if (!house) {
-        page_say(view, 503, page_words(view, PAGE_NO_MEMORY_TITLE),
-                 page_words(view, PAGE_COME_LATER));
-        return;
-    }
+    struct house_form house = {.entry.view = view, .riser_count = enrol_riser_count(form)};
+    struct picked picked = {.form = form, .points = house.points};
     size_t tubes = tube_count(form);
-    house->entry.view = view;
-    picked.points = house->points;
     for (size_t i = 0; i < form->count; i++)
         picked.asked += strcmp(form->fields[i].name, "pick") == 0;
     unclaimed_each(view->api, take_picked, &picked);
-    house->point_count = picked.count;
-    house->riser_count = enrol_riser_count(form);
-    add_tubes(view, house, tubes);
+    house.point_count = picked.count;
+    add_tubes(view, &house, tubes);
     if (picked.asked + tubes == 0)
         enrol_show_topics(view, page_words(view, PAGE_NOTHING_TICKED));
     else if (picked.asked + tubes > ENROL_POINTS_MOST)
@@ -360,6 +321,5 @@ void page_enrol_house(struct page_view *view, const struct page_form *form) {
     else if (picked.count < picked.asked)
         enrol_show_topics(view, page_words(view, PAGE_TICKED_GONE));
     else
-        enrol_show_house(view, house, 200);
-    free(house);
+        enrol_show_house(view, &house, 200);
 }

@@ -221,19 +221,11 @@ static void enrol_typed(struct page_view *view, struct house_form *house) {
 }
 
 void page_enrol(struct page_view *view, const struct page_form *form) {
-    struct house_form *house = calloc(1, sizeof *house);
-    if (!house) {
-        page_say(view, 503, page_words(view, PAGE_NO_MEMORY_TITLE),
-                 page_words(view, PAGE_COME_LATER));
-        return;
-    }
-    house->entry.view = view;
-    house->entry.typed = form;
-    read_sent_points(house);
-    house->riser_count = enrol_riser_count(form);
-    if (house->point_count)
-        enrol_typed(view, house);
+    struct house_form house = {.entry = {.view = view, .typed = form},
+                               .riser_count = enrol_riser_count(form)};
+    read_sent_points(&house);
+    if (house.point_count)
+        enrol_typed(view, &house);
     else
         enrol_show_topics(view, page_words(view, PAGE_NOTHING_TICKED));
-    free(house);
 }

@@ -1,5 +1,6 @@
 #include "page/entry.h"
 
+#include "page/view_text.h"
 #include "words/home_texts.h"
 
 #include <stdio.h>
@@ -24,6 +25,10 @@ void entry_wrong(struct entry *entry, const char *name, const char *why) {
         return;
     snprintf(entry->wrong[entry->wrong_count].name, ENTRY_NAME_SIZE, "%s", name);
     complaint_text(entry->wrong[entry->wrong_count++].why, entry->view->language, why);
+}
+
+void entry_wrong_home(struct entry *entry, const char *name, enum home_text why) {
+    entry_wrong(entry, name, home_text(entry->view->language, why));
 }
 
 const char *entry_error_key(const char *line, char key[ENTRY_KEY_SIZE]) {
@@ -88,7 +93,7 @@ bool entry_has(struct entry *entry, const char *const *names, size_t count) {
     size_t before = entry->wrong_count;
     for (size_t i = 0; i < count; i++) {
         if (!*page_form_value(entry->typed, names[i]))
-            entry_wrong(entry, names[i], home_text(entry->view->language, HOME_WRONG_MISSING));
+            entry_wrong_home(entry, names[i], HOME_WRONG_MISSING);
     }
     return entry->wrong_count == before;
 }
@@ -123,10 +128,9 @@ void entry_end_again(const struct entry *entry, size_t system, int status) {
     struct page_view *view = entry->view;
     struct html_address back = system == FLEET_NONE ? page_address(view, "/alarms")
                                                     : page_system_address(view, system, "");
-    html_markup(&view->html, "<p>");
-    page_link(view, &back,
-              page_words(view, system == FLEET_NONE ? PAGE_BACK_TO_ALARMS : PAGE_BACK_TO_SYSTEM));
-    html_markup(&view->html, "</p>");
+    page_link_line(
+        view, &back,
+        page_words(view, system == FLEET_NONE ? PAGE_BACK_TO_ALARMS : PAGE_BACK_TO_SYSTEM));
     page_end(view, status);
 }
 
@@ -241,13 +245,9 @@ void entry_select(struct entry *entry, const struct entry_field *field, const ch
 void entry_for_a_while(struct entry *entry, const char *otherwise, const char *const *words,
                        const char *const *texts, size_t count) {
     const struct page_view *view = entry->view;
-    const struct entry_field until = {.name = "until",
-                                      .label = page_words(view, PAGE_FOR),
-                                      .otherwise = otherwise,
+    const struct entry_field until = {"until", page_words(view, PAGE_FOR), .otherwise = otherwise,
                                       .needed = true},
-                             why = {.name = "why",
-                                    .label = page_words(view, PAGE_WHY),
-                                    .most = "300",
+                             why = {"why", page_words(view, PAGE_WHY), .most = "300",
                                     .needed = true};
     entry_select(entry, &until, words, texts, count);
     entry_input(entry, &why);
@@ -267,12 +267,50 @@ void entry_box(struct entry *entry, const struct entry_field *field) {
     html_markup(&entry->view->html, "</label></p>");
 }
 
+void entry_changes(struct entry *entry, enum page_text legend) {
+    html_markup(&entry->view->html, "<fieldset>");
+    page_element(entry->view, "legend", legend);
+    for (unsigned n = 0; change_word(n); n++) {
+        char name[ENTRY_NAME_SIZE];
+        snprintf(name, sizeof name, "changed-%s", change_word(n));
+        const struct entry_field field = {.name = name,
+                                          .label = page_words_of(entry->view, change_word(n))};
+        entry_box(entry, &field);
+    }
+    html_markup(&entry->view->html, "</fieldset>");
+}
+
+json_t *entry_values(const struct entry *entry, size_t system) {
+    struct page_view *view = entry->view;
+    const struct fleet_system *owner = &view->api->fleet->systems[system];
+    json_t *values = json_object();
+    for (size_t i = 0; i < owner->point_count; i++) {
+        const char *id = owner->description->points[i].id;
+        size_t point = owner->first_point + i;
+        char name[ENTRY_NAME_SIZE];
+        enum unit_system kept = page_units_of_point(view, point);
+        snprintf(name, sizeof name, "value-%s", id);
+        page_form_set_value(values, id, page_form_value(entry->typed, name),
+                            page_unit(view, point));
+        view->units = kept;
+    }
+    return values;
+}
+
+const char *entry_record_field(const char *key, char name[ENTRY_NAME_SIZE]) {
+    *name = '\0';
+    if (strncmp(key, "values.", 7) == 0 || strncmp(key, "points.", 7) == 0)
+        snprintf(name, ENTRY_NAME_SIZE, "value-%.70s", key + 7);
+    if (strcmp(key, "changed") == 0)
+        snprintf(name, ENTRY_NAME_SIZE, "changed-%s", change_word(0));
+    return name;
+}
+
 void entry_fan_model(struct entry *entry, const char *name) {
     enum { FANS_MOST = 200 };
     const struct page_view *view = entry->view;
     const struct fan_models *fans = &view->api->fleet->settings->fans;
-    const struct entry_field field = {
-        .name = name, .label = page_words(view, PAGE_FAN_MODEL), .most = "64"};
+    const struct entry_field field = {name, page_words(view, PAGE_FAN_MODEL), .most = "64"};
     const char *words[FANS_MOST + 1] = {""};
     size_t count = 1;
     for (size_t i = 0; i < fans->count && count <= FANS_MOST; i++)
@@ -285,8 +323,8 @@ void entry_fan_model(struct entry *entry, const char *name) {
 
 void entry_units(const struct entry *entry) {
     struct page_view *view = entry->view;
-    html_empty(&view->html, "input", "type", "hidden", "name", "units", "value",
-               entry_value(entry, "units", view->units == UNIT_SYSTEM_SI ? "si" : "us"), NULL);
+    html_hidden(&view->html, "units",
+                entry_value(entry, "units", view->units == UNIT_SYSTEM_SI ? "si" : "us"));
 }
 
 void entry_take_units(const struct entry *entry) {

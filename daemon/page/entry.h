@@ -8,6 +8,7 @@
 #include "page/form.h"
 #include "page/view_words.h"
 #include "words/complaint.h"
+#include "words/home_texts.h"
 
 enum { ENTRY_WRONG_MAX = 40, ENTRY_NAME_SIZE = 80, ENTRY_KEY_SIZE = 200 };
 
@@ -39,6 +40,8 @@ void entry_refused(struct entry *entry, const struct web_answer *refused, const 
                    size_t count);
 /** What is wrong with the form as a whole, NULL: nothing. */
 const char *entry_whole(const struct entry *entry);
+/** The same in the words of the home sheets. */
+void entry_wrong_home(struct entry *entry, const char *name, enum home_text why);
 /** False after saying of each that is empty that it is missing. */
 bool entry_has(struct entry *entry, const char *const *names, size_t count);
 /** Above the fields: that nothing was changed, and why; nothing when nothing is wrong. */
@@ -80,6 +83,15 @@ void entry_box(struct entry *entry, const struct entry_field *field);
 /** For how long ("until", a span out of `words`, `otherwise` at first) and why ("why"). */
 void entry_for_a_while(struct entry *entry, const char *otherwise, const char *const *words,
                        const char *const *texts, size_t count);
+
+/** What a work changed, as boxes to tick: "changed-fan" and so on. */
+void entry_changes(struct entry *entry, enum page_text legend);
+/** What was typed of the points of a system in fields called "value-POINT": {point: "0.62 inH2O"}.
+ */
+json_t *entry_values(const struct entry *entry, size_t system);
+/** The field that a key of a record is about: "value-riser" of "points.riser" or "values.riser",
+    "changed-fan" of "changed"; "" where none of them. Returns name. */
+const char *entry_record_field(const char *key, char name[ENTRY_NAME_SIZE]);
 
 /** A fan model: one of the folder of models where the settings name one, else any. */
 void entry_fan_model(struct entry *entry, const char *name);

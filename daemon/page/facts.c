@@ -141,10 +141,8 @@ void page_year(struct page_view *view, const struct point_facts *facts) {
         page_fill(view, PAGE_YEAR_SOME_SEASONS, slot_count((size_t)found->year.quarters_covered));
     html_markup(&view->html, "</p>");
     if (year_assessment_caution(found)) {
-        html_markup(&view->html, "<p class=\"notice\">");
-        page_fill(view, PAGE_YEAR_READS,
-                  slot_text(page_words_of(view, year_assessment_caution(found))));
-        html_markup(&view->html, "</p>");
+        page_fill_element(view, "p", "notice", PAGE_YEAR_READS,
+                          slot_text(page_words_of(view, year_assessment_caution(found))));
     }
 }
 

@@ -3,8 +3,6 @@
 #include "page/view_words.h"
 #include "words/text_buffer.h"
 
-#include <stdio.h>
-
 /* The drawing's own measures; a share of 1 is at the top. */
 enum { LEFT = 48, RIGHT = 620, TOP = 14, BOTTOM = 194, SHARES_MARKED = 4 };
 

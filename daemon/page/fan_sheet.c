@@ -75,8 +75,7 @@ static void write_tubes(const struct sheet *sheet) {
     write_home(sheet, "p", HOME_PULL_MEANS, NULL);
     for (size_t i = 0; i < owner->point_count; i++) {
         size_t point = owner->first_point + i;
-        const struct point_baseline *baseline = point_state_baseline(
-            monitor_point(pipeline_monitor(api->pipeline), point), api->now_ms);
+        const struct point_baseline *baseline = api_baseline(api, point);
         if (!baseline || owner->description->points[i].quantity != QUANTITY_SUCTION)
             continue;
         if (owner->description->branch_count > 1)
@@ -97,8 +96,7 @@ static void write_start_up(const struct sheet *sheet) {
     html_markup(&view->html, "<dl class=\"facts-list\">");
     for (size_t i = 0; i < owner->point_count; i++) {
         size_t point = owner->first_point + i;
-        const struct point_baseline *baseline = point_state_baseline(
-            monitor_point(pipeline_monitor(view->api->pipeline), point), view->api->now_ms);
+        const struct point_baseline *baseline = api_baseline(view->api, point);
         if (!baseline)
             continue;
         enum unit_system kept = page_units_of_point(view, point);

@@ -4,7 +4,6 @@
 #include "api/fans.h"
 #include "page/fan_curve.h"
 #include "page/view.h"
-#include "page/view_text.h"
 #include "page/view_words.h"
 
 #include <math.h>
@@ -111,10 +110,8 @@ static void write_summary(struct page_view *view, const struct fan_facts *facts)
         running += facts->models[i].running;
         ailing += facts->models[i].ailing;
     }
-    html_markup(&view->html, "<p>");
-    page_fill(view, ailing ? PAGE_FANS_AILING : PAGE_FANS_WELL, slot_count(running),
-              slot_count(ailing));
-    html_markup(&view->html, "</p>");
+    page_fill_element(view, "p", NULL, ailing ? PAGE_FANS_AILING : PAGE_FANS_WELL,
+                      slot_count(running), slot_count(ailing));
 }
 
 static void write_all_next(struct page_view *view, const struct fan_facts *facts) {
@@ -151,8 +148,7 @@ void page_fans(struct page_view *view) {
     struct fan_facts facts;
     if (!fan_facts_open(&facts, view->api)) {
         fan_facts_close(&facts);
-        page_say(view, 503, page_words(view, PAGE_NO_MEMORY_TITLE),
-                 page_words(view, PAGE_NO_MEMORY));
+        page_say(view, 503, PAGE_NO_MEMORY_TITLE, PAGE_NO_MEMORY);
         return;
     }
     page_begin(view, &head);

@@ -116,7 +116,7 @@ static void write_tally(struct page_view *view, const struct question *asked,
 
 static void keep(struct page_view *view, const char *name, const char *value) {
     if (*value)
-        html_empty(&view->html, "input", "type", "hidden", "name", name, "value", value, NULL);
+        html_hidden(&view->html, name, value);
 }
 
 static void write_search(struct page_view *view) {

@@ -7,29 +7,27 @@
 #include "page/home_forms.h"
 #include "page/share.h"
 #include "words/accept_language.h"
+#include "words/fill.h"
 #include "words/wording.h"
 
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 /* ---- texts ---- */
 
-void home_write(struct page_view *view, enum home_text text, const char *a, const char *b,
-                const char *c) {
-    const char *at = home_text(view->language, text), *open;
-    while ((open = strchr(at, '{'))) {
-        const char *value = open[1] == 'a' ? a : open[1] == 'b' ? b : c;
-        html_format(&view->html, "%.*s", (int)(open - at), at);
-        html_text(&view->html, value);
-        at = open + 3;
-    }
-    html_text(&view->html, at);
+void home_write(struct page_view *view, enum home_text text) {
+    html_text(&view->html, home_words(view, text));
+}
+
+void home_write_with(struct page_view *view, enum home_text text, const char *a, const char *b,
+                     const char *c) {
+    const struct page_slot slots[] = {slot_text(a), slot_text(b), slot_text(c)};
+    page_fill_slots(view, home_words(view, text), slots, sizeof slots / sizeof slots[0]);
 }
 
 void home_element(struct page_view *view, const char *tag, enum home_text text, const char *a) {
     html_open(&view->html, tag, NULL);
-    home_write(view, text, a, NULL, NULL);
+    home_write_with(view, text, a, NULL, NULL);
     html_close(&view->html, tag);
 }
 
@@ -37,9 +35,10 @@ char *home_percent(char text[PAGE_TEXT_SIZE], double fraction) {
     return page_percent(text, fraction, "> 99 %", "< 1 %");
 }
 
-void home_fill(char *text, size_t size, const char *pattern, const char *a) {
-    const char *open = strchr(pattern, '{');
-    snprintf(text, size, "%.*s%s%s", (int)(open - pattern), pattern, a, open + 3);
+char *home_fill(const struct page_view *view, char *text, size_t size, enum home_text pattern,
+                const char *a, const char *b) {
+    fill_places(text, size, home_words(view, pattern), (const char *const[]){a, b});
+    return text;
 }
 
 static struct html_address address_in(const struct page_view *view, const char *behind,
@@ -94,7 +93,7 @@ void home_begin(struct page_view *view, const char *title, const char *style) {
     html_markup(&view->html, "</head>");
     html_open(&view->html, "body", "class", style, NULL);
     html_markup(&view->html, "<a class=\"skip\" href=\"#content\">");
-    home_write(view, HOME_SKIP, NULL, NULL, NULL);
+    home_write(view, HOME_SKIP);
     html_markup(&view->html, "</a>");
     page_status_shapes(view);
     html_markup(&view->html, "<main id=\"content\" tabindex=\"-1\">");
@@ -110,7 +109,7 @@ static const char *behind_link(const struct page_view *view) {
 static void write_languages(struct page_view *view, const char *behind) {
     home_element(view, "dt", HOME_LANGUAGE, NULL);
     html_markup(&view->html, "<dd>");
-    home_write(view, HOME_LANGUAGE_NAME, NULL, NULL, NULL);
+    home_write(view, HOME_LANGUAGE_NAME);
     for (size_t other = 0; other < home_text_languages(); other++) {
         struct html_address address = address_in(view, behind, view->units, other);
         const char *code = wording_language_code(other);
@@ -130,9 +129,9 @@ static void write_switches(struct page_view *view) {
         address_in(view, behind, si ? UNIT_SYSTEM_US : UNIT_SYSTEM_SI, view->language);
     home_element(view, "dt", HOME_UNITS, NULL);
     html_markup(&view->html, "<dd>");
-    home_write(view, si ? HOME_UNITS_SI : HOME_UNITS_US, NULL, NULL, NULL);
+    home_write(view, si ? HOME_UNITS_SI : HOME_UNITS_US);
     html_markup(&view->html, " · ");
-    page_link(view, &units, home_text(view->language, si ? HOME_TO_US : HOME_TO_SI));
+    page_link(view, &units, home_words(view, si ? HOME_TO_US : HOME_TO_SI));
     html_markup(&view->html, "</dd>");
     write_languages(view, behind);
 }
@@ -150,13 +149,11 @@ void home_end(struct page_view *view, int status) {
 }
 
 void home_say(struct page_view *view, int status, enum home_text title, enum home_text sentence) {
-    home_begin(view, home_text(view->language, title), NULL);
+    home_begin(view, home_words(view, title), NULL);
     home_element(view, "p", sentence, NULL);
     if (view->head.system != FLEET_NONE) {
         struct html_address home = home_address(view, "");
-        html_markup(&view->html, "<p>");
-        page_link(view, &home, home_text(view->language, HOME_BACK));
-        html_markup(&view->html, "</p>");
+        page_link_line(view, &home, home_words(view, HOME_BACK));
     }
     home_end(view, status);
 }

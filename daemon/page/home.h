@@ -8,17 +8,20 @@
 
 #include "page/page_private.h"
 #include "page/view_text.h"
-#include "words/home_texts.h"
+#include "page/view_words.h"
 
-/** A text of the tables, its placeholders filled, escaped. */
-void home_write(struct page_view *view, enum home_text text, const char *a, const char *b,
-                const char *c);
+/** Writes a text of the tables in the reader's language, */
+void home_write(struct page_view *view, enum home_text text);
+/** or with its placeholders filled. */
+void home_write_with(struct page_view *view, enum home_text text, const char *a, const char *b,
+                     const char *c);
 /** The same as an element without attributes. */
 void home_element(struct page_view *view, const char *tag, enum home_text text, const char *a);
 /** "68 %", and in any language "> 99 %" of what is not all. Returns text. */
 char *home_percent(char text[PAGE_TEXT_SIZE], double fraction);
-/** Text with its first placeholder filled. */
-void home_fill(char *text, size_t size, const char *pattern, const char *a);
+/** A text with its placeholders filled, into `text`; `b` where there is a second. Returns text. */
+char *home_fill(const struct page_view *view, char *text, size_t size, enum home_text pattern,
+                const char *a, const char *b);
 /** Address below the link, with the chosen units and language. */
 struct html_address home_address(const struct page_view *view, const char *behind);
 

@@ -3,25 +3,20 @@
 #include "api/home_reports.h"
 #include "host/clock.h"
 #include "page/test_form.h"
-#include "page/view_text.h"
 
 #include <stdlib.h>
 #include <string.h>
-
-static const char *say(const struct page_view *view, enum home_text text) {
-    return home_text(view->language, text);
-}
 
 /* ---- what forms share ---- */
 
 void home_form_begin(struct page_view *view, const struct entry *entry, enum home_text title,
                      const char *behind) {
     struct html_address address = home_address(view, behind);
-    home_begin(view, say(view, title), NULL);
+    home_begin(view, home_words(view, title), NULL);
     if (entry->wrong_count)
         html_element(&view->html, "p",
-                     entry_whole(entry) ? entry_whole(entry) : say(view, HOME_REFUSED), "class",
-                     "notice", "role", "alert", NULL);
+                     entry_whole(entry) ? entry_whole(entry) : home_words(view, HOME_REFUSED),
+                     "class", "notice", "role", "alert", NULL);
     html_open(&view->html, "form", "method", "post", "action", address.text, "class", "entry",
               "novalidate", "", NULL);
 }
@@ -29,9 +24,9 @@ void home_form_begin(struct page_view *view, const struct entry *entry, enum hom
 void home_form_end(struct page_view *view, const struct entry *entry) {
     struct html_address home = home_address(view, "");
     html_markup(&view->html, "<p>");
-    html_element(&view->html, "button", say(view, HOME_SUBMIT), "type", "submit", NULL);
+    html_element(&view->html, "button", home_words(view, HOME_SUBMIT), "type", "submit", NULL);
     html_markup(&view->html, "</p></form><p>");
-    page_link(view, &home, say(view, HOME_BACK));
+    page_link(view, &home, home_words(view, HOME_BACK));
     html_markup(&view->html, "</p>");
     home_end(view, entry->wrong_count == 0 ? 200
                    : view->answer->status  ? view->answer->status
@@ -39,7 +34,7 @@ void home_form_end(struct page_view *view, const struct entry *entry) {
 }
 
 static bool refuse(struct page_view *view, struct entry *entry, int status, enum home_text why) {
-    entry_wrong(entry, "", say(view, why));
+    entry_wrong_home(entry, "", why);
     view->answer->status = status;
     return false;
 }
@@ -95,9 +90,9 @@ static bool take_fan(struct page_view *view, struct entry *entry, size_t system)
     enum home_report kind = HOME_REPORT_COUNT;
     if (!home_report_find(page_form_value(entry->typed, "what"), &kind) ||
         (kind != HOME_REPORT_SOUNDS_DIFFERENT && kind != HOME_REPORT_OFF))
-        entry_wrong(entry, "what", say(view, HOME_WRONG_CHOICE));
+        entry_wrong_home(entry, "what", HOME_WRONG_CHOICE);
     if (strlen(typed) > NOTE_MOST * 4)
-        entry_wrong(entry, "note", say(view, HOME_WRONG_LONG));
+        entry_wrong_home(entry, "note", HOME_WRONG_LONG);
     if (entry->wrong_count || !home_form_may(view, system, entry))
         return false;
     home_reports_fan(view->api, system, kind, typed);
@@ -107,22 +102,21 @@ static bool take_fan(struct page_view *view, struct entry *entry, size_t system)
 void home_fan(struct page_view *view, size_t system, const struct page_form *typed) {
     struct entry entry = {.view = view, .typed = typed};
     struct html_address tube = home_address(view, "/u-tube");
-    const struct entry_choice choices[] = {{"sounds-different", say(view, HOME_FAN_SOUNDS)},
-                                           {"off", say(view, HOME_FAN_OFF)}};
+    const struct entry_choice choices[] = {{"sounds-different", home_words(view, HOME_FAN_SOUNDS)},
+                                           {"off", home_words(view, HOME_FAN_OFF)}};
     if (typed && take_fan(view, &entry, system))
         return;
     home_form_begin(view, &entry, HOME_FAN_TITLE, "/fan");
     home_element(view, "p", HOME_FAN_INTRO, NULL);
-    entry_choices(
-        &entry,
-        &(struct entry_field){.name = "what", .label = say(view, HOME_FAN_WHAT), .needed = true},
-        choices, 2);
-    entry_text(&entry, &(struct entry_field){
-                           .name = "note", .label = say(view, HOME_FAN_NOTE), .most = "500"});
+    entry_choices(&entry,
+                  &(struct entry_field){"what", home_words(view, HOME_FAN_WHAT), .needed = true},
+                  choices, 2);
+    entry_text(&entry,
+               &(struct entry_field){"note", home_words(view, HOME_FAN_NOTE), .most = "500"});
     html_markup(&view->html, "<p>");
-    home_write(view, HOME_FAN_LOOK, NULL, NULL, NULL);
+    home_write(view, HOME_FAN_LOOK);
     html_markup(&view->html, " ");
-    page_link(view, &tube, say(view, HOME_SEND_U_TUBE));
+    page_link(view, &tube, home_words(view, HOME_SEND_U_TUBE));
     html_markup(&view->html, "</p>");
     home_form_end(view, &entry);
 }

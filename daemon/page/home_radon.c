@@ -22,13 +22,13 @@ static size_t count_monitors(const struct page_view *view, size_t system) {
 static void write_between(struct page_view *view, const struct average *average) {
     char low[PAGE_TEXT_SIZE], high[PAGE_TEXT_SIZE];
     double half = coverage_factor * average->standard_uncertainty;
-    home_write(view, HOME_BETWEEN_VALUES,
-               page_value_text(view, low, fmax(average->mean - half, 0.0), DIMENSION_RADON),
-               page_value_text(view, high, average->mean + half, DIMENSION_RADON), NULL);
+    home_write_with(view, HOME_BETWEEN_VALUES,
+                    page_value_text(view, low, fmax(average->mean - half, 0.0), DIMENSION_RADON),
+                    page_value_text(view, high, average->mean + half, DIMENSION_RADON), NULL);
 }
 
 static void begin_cell(struct page_view *view, const char *tag, enum home_text label) {
-    html_open(&view->html, tag, "data-label", home_text(view->language, label), "scope",
+    html_open(&view->html, tag, "data-label", home_words(view, label), "scope",
               strcmp(tag, "th") == 0 ? "row" : NULL, NULL);
 }
 
@@ -42,7 +42,7 @@ static void write_average(struct page_view *view, const struct assessment_averag
     if (average->has_mean)
         page_value(view, average->average.mean, DIMENSION_RADON);
     else
-        home_write(view, HOME_TOO_FEW, NULL, NULL, NULL);
+        home_write(view, HOME_TOO_FEW);
     html_markup(&view->html, "</td>");
     begin_cell(view, "td", HOME_BETWEEN);
     if (average->has_mean && average->average.has_uncertainty)
@@ -58,7 +58,7 @@ static void write_average(struct page_view *view, const struct assessment_averag
 
 static void write_head(struct page_view *view, enum home_text text) {
     html_markup(&view->html, "<th scope=\"col\">");
-    home_write(view, text, NULL, NULL, NULL);
+    home_write(view, text);
     html_markup(&view->html, "</th>");
 }
 
@@ -83,15 +83,15 @@ static void write_year(struct page_view *view, const struct point_facts *facts) 
     if (!facts->read || !facts->has_year || !found->known)
         return;
     html_markup(&view->html, "<p class=\"year\">");
-    home_write(view, HOME_YEAR, page_value_text(view, mean, found->year.mean, DIMENSION_RADON),
-               page_value_text(view, low, found->year.lower, DIMENSION_RADON),
-               page_value_text(view, high, found->year.upper, DIMENSION_RADON));
+    home_write_with(view, HOME_YEAR, page_value_text(view, mean, found->year.mean, DIMENSION_RADON),
+                    page_value_text(view, low, found->year.lower, DIMENSION_RADON),
+                    page_value_text(view, high, found->year.upper, DIMENSION_RADON));
     html_markup(&view->html, " ");
-    home_write(view, HOME_YEAR_CHANCE, home_percent(part, found->year.probability_at_or_above),
-               NULL, NULL);
+    home_write_with(view, HOME_YEAR_CHANCE, home_percent(part, found->year.probability_at_or_above),
+                    NULL, NULL);
     html_markup(&view->html, " ");
     snprintf(part, sizeof part, "%d", found->year.quarters_covered);
-    home_write(view, HOME_YEAR_SEASONS, part, NULL, NULL);
+    home_write_with(view, HOME_YEAR_SEASONS, part, NULL, NULL);
     html_markup(&view->html, "</p>");
 }
 
@@ -125,9 +125,9 @@ static void monitor_name(const struct page_view *view, char *text, size_t size, 
     char digits[24];
     snprintf(digits, sizeof digits, "%zu", number);
     if (monitors > 1)
-        home_fill(text, size, home_text(view->language, HOME_MONITOR), digits);
+        home_fill(view, text, size, HOME_MONITOR, digits, NULL);
     else
-        snprintf(text, size, "%s", home_text(view->language, HOME_THE_MONITOR));
+        snprintf(text, size, "%s", home_words(view, HOME_THE_MONITOR));
 }
 
 static void write_beside(struct page_view *view, size_t point, const char *name,
@@ -136,13 +136,13 @@ static void write_beside(struct page_view *view, size_t point, const char *name,
     char value[PAGE_TEXT_SIZE];
     html_markup(&view->html, " ");
     if (!monitor.enough) {
-        home_write(view, HOME_MONITOR_TOO_FEW, name, NULL, NULL);
+        home_write_with(view, HOME_MONITOR_TOO_FEW, name, NULL, NULL);
         return;
     }
-    home_write(view, HOME_MONITOR_READ, name,
-               page_value_text(view, value, monitor.mean_bq_m3, DIMENSION_RADON), NULL);
+    home_write_with(view, HOME_MONITOR_READ, name,
+                    page_value_text(view, value, monitor.mean_bq_m3, DIMENSION_RADON), NULL);
     html_markup(&view->html, ": ");
-    home_write(view, monitor.agrees ? HOME_AGREES : HOME_DISAGREES, NULL, NULL, NULL);
+    home_write(view, monitor.agrees ? HOME_AGREES : HOME_DISAGREES);
 }
 
 /* Place and device are shown of what the household itself wrote. */
@@ -155,18 +155,17 @@ static void write_result(struct page_view *view, size_t system,
     page_value(view, test->value_bq_m3, DIMENSION_RADON);
     html_format(&view->html, " ± %.0f %%", 100.0 * test->uncertainty_relative);
     html_markup(&view->html, "</strong> ");
-    home_write(view, HOME_TEST_DAYS, page_date_text(from, test->from_ms, zone),
-               page_date_text(to, test->to_ms, zone), NULL);
+    home_write_with(view, HOME_TEST_DAYS, page_date_text(from, test->from_ms, zone),
+                    page_date_text(to, test->to_ms, zone), NULL);
     html_markup(&view->html, ", ");
-    home_write(view, strcmp(test->kind, "long") == 0 ? HOME_TEST_LONG : HOME_TEST_SHORT, NULL, NULL,
-               NULL);
+    home_write(view, strcmp(test->kind, "long") == 0 ? HOME_TEST_LONG : HOME_TEST_SHORT);
     if (test->closed_house == RECORD_YES) {
         html_markup(&view->html, ", ");
-        home_write(view, HOME_TEST_CLOSED, NULL, NULL, NULL);
+        home_write(view, HOME_TEST_CLOSED);
     }
     if (yours) {
         html_format(&view->html, ", %s, %s, ", test->place, test->device);
-        home_write(view, HOME_TEST_YOURS, NULL, NULL, NULL);
+        home_write(view, HOME_TEST_YOURS);
     }
     html_markup(&view->html, ".");
 }

@@ -44,7 +44,7 @@ static void write_status(struct page_view *view, size_t system) {
     html_markup(&view->html, "<p class=\"lead\"><strong>");
     page_status_mark(view, status);
     html_markup(&view->html, " ");
-    home_write(view, word, time, NULL, NULL);
+    home_write_with(view, word, time, NULL, NULL);
     html_markup(&view->html, "</strong></p>");
 }
 
@@ -61,7 +61,7 @@ static void write_telephone(struct page_view *view, const char *telephone) {
 
 static void write_whom_to_call(struct page_view *view, size_t system) {
     const struct contractor *whom = fleet_contractor(view->api->fleet, system);
-    const char *pattern = home_text(view->language, HOME_CALL), *open = strchr(pattern, '{');
+    const char *pattern = home_words(view, HOME_CALL), *open = strchr(pattern, '{');
     if (!whom->name && !whom->telephone)
         return;
     html_markup(&view->html, "<p>");
@@ -121,13 +121,13 @@ static void write_pull_now(struct page_view *view, size_t point, const struct po
     home_element(view, "dt", HOME_READS_NOW, NULL);
     html_markup(&view->html, "<dd>");
     if (state->newest_ms == TIMESTAMP_NONE) {
-        home_write(view, HOME_NO_READING, NULL, NULL, NULL);
+        home_write(view, HOME_NO_READING);
     } else {
         page_value(view, state->newest_value, DIMENSION_PRESSURE);
         html_markup(&view->html, ", ");
         page_time_text(time, state->newest_ms,
                        page_zone(view, view->api->fleet->points[point].system));
-        home_write(view, by_hand ? HOME_HAND_AT : HOME_SENSOR_AT, time, NULL, NULL);
+        home_write_with(view, by_hand ? HOME_HAND_AT : HOME_SENSOR_AT, time, NULL, NULL);
     }
     html_markup(&view->html, "</dd>");
 }
@@ -143,12 +143,13 @@ static void write_pull_then(struct page_view *view, size_t point, const struct p
         page_date(view, baseline->from_ms, page_zone(view, view->api->fleet->points[point].system));
         html_markup(&view->html, ")");
     } else {
-        home_write(view, HOME_NO_SET_UP, NULL, NULL, NULL);
+        home_write(view, HOME_NO_SET_UP);
     }
     if (baseline && baseline->value > 0 && state->newest_ms != TIMESTAMP_NONE) {
         html_markup(&view->html, "; ");
-        home_write(view, HOME_SHARE_OF_SET_UP,
-                   page_ratio_text(percent, state->newest_value / baseline->value), NULL, NULL);
+        home_write_with(view, HOME_SHARE_OF_SET_UP,
+                        page_ratio_text(percent, state->newest_value / baseline->value), NULL,
+                        NULL);
     }
     html_markup(&view->html, "</dd>");
 }
@@ -245,8 +246,9 @@ static void write_radon(struct page_view *view, enum home_text text, const json_
     if (!json_is_number(value))
         return;
     html_markup(&view->html, " ");
-    home_write(view, text, page_value_text(view, number, json_number_value(value), DIMENSION_RADON),
-               NULL, NULL);
+    home_write_with(view, text,
+                    page_value_text(view, number, json_number_value(value), DIMENSION_RADON), NULL,
+                    NULL);
 }
 
 static bool write_commissioning(void *context, const struct record_commissioning *record) {
@@ -255,8 +257,9 @@ static bool write_commissioning(void *context, const struct record_commissioning
     char date[PAGE_TEXT_SIZE];
     json_t *facts = json_loads(record->text, 0, NULL);
     html_markup(&view->html, "<p>");
-    home_write(view, HOME_SET_UP,
-               page_date_text(date, record->from_ms, page_zone(view, rows->system)), NULL, NULL);
+    home_write_with(view, HOME_SET_UP,
+                    page_date_text(date, record->from_ms, page_zone(view, rows->system)), NULL,
+                    NULL);
     write_radon(view, HOME_RADON_BEFORE, json_object_get(facts, "radon_before"));
     write_radon(view, HOME_RADON_AFTER, json_object_get(facts, "radon_after"));
     html_markup(&view->html, "</p>");
@@ -273,7 +276,7 @@ static bool write_visit(void *context, const struct record_visit *visit) {
     begin_row(rows);
     page_date(view, visit->on_ms, page_zone(view, rows->system));
     html_markup(&view->html, ": ");
-    home_write(view, HOME_VISITED, NULL, NULL, NULL);
+    home_write(view, HOME_VISITED);
     html_markup(&view->html, "</li>");
     return true;
 }
@@ -293,9 +296,9 @@ static bool write_past(void *context, const struct record_alarm *row, const stru
     html_format(&view->html, "%s, ", wording_plain_subject(view->language, condition));
     page_date_text(from, row->since_ms, zone);
     if (row->returned_ms == TIMESTAMP_NONE)
-        home_write(view, HOME_STILL, from, NULL, NULL);
+        home_write_with(view, HOME_STILL, from, NULL, NULL);
     else
-        home_write(view, HOME_FROM_TO, from, page_date_text(to, row->returned_ms, zone), NULL);
+        home_write_with(view, HOME_FROM_TO, from, page_date_text(to, row->returned_ms, zone), NULL);
     html_markup(&view->html, "</li>");
     return true;
 }
@@ -314,7 +317,7 @@ static void write_send(struct page_view *view) {
     for (size_t i = 0; i < sizeof forms / sizeof forms[0]; i++) {
         struct html_address address = home_address(view, forms[i].behind);
         html_markup(&view->html, "<li>");
-        page_link(view, &address, home_text(view->language, forms[i].text));
+        page_link(view, &address, home_words(view, forms[i].text));
         html_markup(&view->html, "</li>");
     }
     html_markup(&view->html, "</ul></section>");
@@ -333,7 +336,7 @@ static bool write_sent(void *context, const struct record_home_report *report) {
     begin_row(rows);
     page_date(view, report->time_ms, page_zone(view, rows->system));
     html_markup(&view->html, ": ");
-    home_write(view, words[kind], NULL, NULL, NULL);
+    home_write(view, words[kind]);
     if (isfinite(report->value)) {
         html_markup(&view->html, ", ");
         page_value(view, report->value,
@@ -426,13 +429,11 @@ void home_sheet(struct page_view *view, size_t system) {
     home_begin(view, view->api->fleet->systems[system].description->name, NULL);
     if (strcmp(page_query(view, "sent"), "yes") == 0) {
         html_markup(&view->html, "<p class=\"notice\" role=\"status\">");
-        home_write(view, HOME_SENT, NULL, NULL, NULL);
+        home_write(view, HOME_SENT);
         html_markup(&view->html, "</p>");
     }
     write_body(view, system, facts, true);
-    html_markup(&view->html, "<p>");
-    page_link(view, &record, home_text(view->language, HOME_TO_RECORD));
-    html_markup(&view->html, "</p>");
+    page_link_line(view, &record, home_words(view, HOME_TO_RECORD));
     write_cautions(view);
     home_end(view, 200);
 }
@@ -451,13 +452,13 @@ void home_record(struct page_view *view, size_t system) {
     char title[300], time[PAGE_TEXT_SIZE];
     if (!facts)
         return;
-    home_fill(title, sizeof title, home_text(view->language, HOME_RECORD_OF),
-              view->api->fleet->systems[system].description->name);
+    home_fill(view, title, sizeof title, HOME_RECORD_OF,
+              view->api->fleet->systems[system].description->name, NULL);
     home_begin(view, title, "record");
     html_markup(&view->html, "<p class=\"no-print\">");
-    home_write(view, HOME_PRINT, NULL, NULL, NULL);
+    home_write(view, HOME_PRINT);
     html_markup(&view->html, " ");
-    page_link(view, &back, home_text(view->language, HOME_BACK));
+    page_link(view, &back, home_words(view, HOME_BACK));
     html_markup(&view->html, "</p>");
     home_element(view, "p", HOME_MADE_ON,
                  page_time_text(time, view->api->now_ms, page_zone(view, system)));

@@ -10,10 +10,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-static const char *say(const struct page_view *view, enum home_text text) {
-    return home_text(view->language, text);
-}
-
 /* ---- the drawing ---- */
 
 /* Marks of the scale between the legs, so many up from y, and a number at every second one. */
@@ -43,10 +39,10 @@ static void draw_tube(struct html *html, const char *label, int from, int to) {
 
 static void write_drawing(struct page_view *view) {
     html_markup(&view->html, "<div class=\"how\"><figure>");
-    draw_tube(&view->html, say(view, HOME_TUBE_DRAWING), -4, 4);
+    draw_tube(&view->html, home_words(view, HOME_TUBE_DRAWING), -4, 4);
     home_element(view, "figcaption", HOME_TUBE_MIDDLE_CAPTION, NULL);
     html_markup(&view->html, "</figure><figure>");
-    draw_tube(&view->html, say(view, HOME_TUBE_BOTTOM_CAPTION), 0, 8);
+    draw_tube(&view->html, home_words(view, HOME_TUBE_BOTTOM_CAPTION), 0, 8);
     home_element(view, "figcaption", HOME_TUBE_BOTTOM_CAPTION, NULL);
     html_markup(&view->html, "</figure></div>");
 }
@@ -60,7 +56,7 @@ struct tube_form {
     struct home_gauge gauge;
     const struct unit *unit; /* of the scale: the gauge's own, else that of the page */
     bool asks_sure;          /* what it gives is far from the day of setting up */
-    char in_unit[80], number_wrong[200], unsure[400];
+    char in_unit[80];
 };
 
 static size_t branches_of(const struct tube_form *form) {
@@ -82,18 +78,17 @@ static void open_form(struct tube_form *form) {
     form->unit = form->gauge.by_hand == FLEET_NONE
                      ? unit_shown(DIMENSION_PRESSURE, form->view->units)
                      : fleet->points[form->gauge.by_hand].description->binding.unit;
-    home_fill(form->in_unit, sizeof form->in_unit, say(form->view, HOME_TUBE_IN),
-              form->unit->spelling);
-    home_fill(form->number_wrong, sizeof form->number_wrong, say(form->view, HOME_WRONG_NUMBER),
-              form->unit->spelling);
+    home_fill(form->view, form->in_unit, sizeof form->in_unit, HOME_TUBE_IN, form->unit->spelling,
+              NULL);
+
     if (form->entry->typed && branch == FLEET_NONE)
-        entry_wrong(form->entry, "pipe", say(form->view, HOME_WRONG_CHOICE));
+        entry_wrong_home(form->entry, "pipe", HOME_WRONG_CHOICE);
 }
 
 /* A number of the scale; a comma is a point. NaN where nothing was typed or it is none. */
 static double typed_number(const struct tube_form *form, const char *name) {
     const char *typed = page_form_value(form->entry->typed, name), *end = NULL;
-    char text[40];
+    char text[40], wrong[200];
     double value = NAN;
     snprintf(text, sizeof text, "%s", typed);
     if (strchr(text, ','))
@@ -103,7 +98,9 @@ static double typed_number(const struct tube_form *form, const char *name) {
     if (strlen(typed) < sizeof text &&
         unit_parse_number(text, strlen(text), &value, &end) == UNIT_OK && !*end)
         return value;
-    entry_wrong(form->entry, name, form->number_wrong);
+    entry_wrong(
+        form->entry, name,
+        home_fill(form->view, wrong, sizeof wrong, HOME_WRONG_NUMBER, form->unit->spelling, NULL));
     return NAN;
 }
 
@@ -115,9 +112,9 @@ static double from_sides(const struct tube_form *form) {
     if (isnan(left) && isnan(right))
         return NAN;
     if (isnan(left) || isnan(right))
-        entry_wrong(form->entry, isnan(left) ? "left" : "right", say(form->view, HOME_WRONG_BOTH));
+        entry_wrong_home(form->entry, isnan(left) ? "left" : "right", HOME_WRONG_BOTH);
     else if (!middle && strcmp(zero, "bottom") != 0)
-        entry_wrong(form->entry, "zero", say(form->view, HOME_WRONG_ZERO));
+        entry_wrong_home(form->entry, "zero", HOME_WRONG_ZERO);
     return middle ? fabs(left) + fabs(right) : fabs(left - right);
 }
 
@@ -127,16 +124,16 @@ static double read_pull(const struct tube_form *form) {
     if (form->entry->wrong_count)
         return NAN;
     if (isnan(sides) && isnan(difference)) {
-        entry_wrong(form->entry, "difference", say(form->view, HOME_WRONG_NOTHING));
+        entry_wrong_home(form->entry, "difference", HOME_WRONG_NOTHING);
         return NAN;
     }
     bool both = !isnan(sides) && !isnan(difference);
     if (both && fabs(sides - difference) > 0.1 * fmax(sides, fabs(difference)))
-        entry_wrong(form->entry, "difference", say(form->view, HOME_WRONG_TWO_WAYS));
+        entry_wrong_home(form->entry, "difference", HOME_WRONG_TWO_WAYS);
     double pa = unit_to_si(form->unit, isnan(difference) ? sides : difference);
     if (pa < 0.0 || !quantity_plausible(QUANTITY_SUCTION, DIMENSION_PRESSURE, pa))
-        entry_wrong(form->entry, isnan(difference) ? "left" : "difference",
-                    say(form->view, HOME_WRONG_IMPOSSIBLE));
+        entry_wrong_home(form->entry, isnan(difference) ? "left" : "difference",
+                         HOME_WRONG_IMPOSSIBLE);
     return pa;
 }
 
@@ -152,12 +149,12 @@ static int64_t read_day(const struct tube_form *form) {
     if (timestamp_parse_date(typed, strlen(typed), &year, &month, &of_month))
         day = timestamp_days_from_civil(year, month, of_month);
     else if (*typed)
-        entry_wrong(form->entry, "day", say(view, HOME_WRONG_DAY));
+        entry_wrong_home(form->entry, "day", HOME_WRONG_DAY);
     int64_t noon_ms = time_zone_day_start_ms(zone, day) + 12 * DURATION_HOUR_MS;
     if (day > today)
-        entry_wrong(form->entry, "day", say(view, HOME_WRONG_AHEAD));
+        entry_wrong_home(form->entry, "day", HOME_WRONG_AHEAD);
     else if (noon_ms < now_ms - house->points[0].binding.keep_ms)
-        entry_wrong(form->entry, "day", say(view, HOME_WRONG_OLD));
+        entry_wrong_home(form->entry, "day", HOME_WRONG_OLD);
     return day == today ? now_ms : noon_ms;
 }
 
@@ -165,22 +162,17 @@ static int64_t read_day(const struct tube_form *form) {
    twice. Half and twice are far: common practice, no source. */
 static void ask_if_sure(struct tube_form *form, double pa) {
     struct page_view *view = form->view;
-    const struct monitor *monitor = pipeline_monitor(view->api->pipeline);
-    const struct point_baseline *baseline =
-        form->gauge.point == FLEET_NONE
-            ? NULL
-            : point_state_baseline(monitor_point(monitor, form->gauge.point), view->api->now_ms);
-    char gives[PAGE_TEXT_SIZE], was[PAGE_TEXT_SIZE], half[400];
+    const struct point_baseline *baseline = api_baseline(view->api, form->gauge.point);
+    char gives[PAGE_TEXT_SIZE], was[PAGE_TEXT_SIZE], unsure[400];
     if (!baseline || (pa >= 0.5 * baseline->value && pa <= 2.0 * baseline->value))
         return;
     form->asks_sure = true;
     if (*page_form_value(form->entry->typed, "sure"))
         return;
-    home_fill(half, sizeof half, say(view, HOME_WRONG_UNSURE),
-              page_value_text(view, gives, pa, DIMENSION_PRESSURE));
-    home_fill(form->unsure, sizeof form->unsure, half,
-              page_value_text(view, was, baseline->value, DIMENSION_PRESSURE));
-    entry_wrong(form->entry, "sure", form->unsure);
+    page_value_text(view, gives, pa, DIMENSION_PRESSURE);
+    page_value_text(view, was, baseline->value, DIMENSION_PRESSURE);
+    entry_wrong(form->entry, "sure",
+                home_fill(view, unsure, sizeof unsure, HOME_WRONG_UNSURE, gives, was));
 }
 
 static bool take(struct tube_form *form) {
@@ -193,7 +185,7 @@ static bool take(struct tube_form *form) {
         return false;
     if (home_reports_u_tube(view->api, form->system, &form->gauge, pa, time_ms) ==
         HOME_KEPT_CONFLICT) {
-        entry_wrong(form->entry, "day", say(view, HOME_WRONG_THAT_DAY));
+        entry_wrong_home(form->entry, "day", HOME_WRONG_THAT_DAY);
         return false;
     }
     return home_form_done(view, form->entry);
@@ -202,11 +194,8 @@ static bool take(struct tube_form *form) {
 /* ---- the form ---- */
 
 static void write_number(const struct tube_form *form, const char *name, enum home_text label) {
-    entry_input(form->entry, &(struct entry_field){.name = name,
-                                                   .label = say(form->view, label),
-                                                   .hint = form->in_unit,
-                                                   .mode = "decimal",
-                                                   .most = "20"});
+    entry_input(form->entry, &(struct entry_field){name, home_words(form->view, label),
+                                                   form->in_unit, .mode = "decimal", .most = "20"});
 }
 
 static void write_pipes(const struct tube_form *form) {
@@ -216,27 +205,26 @@ static void write_pipes(const struct tube_form *form) {
     size_t count = branches_of(form) < MOST ? branches_of(form) : MOST;
     for (size_t i = 0; i < count; i++) {
         snprintf(words[i], sizeof words[i], "%zu", i + 1);
-        home_fill(texts[i], sizeof texts[i], say(form->view, HOME_PIPE), words[i]);
+        home_fill(form->view, texts[i], sizeof texts[i], HOME_PIPE, words[i], NULL);
         choices[i] = (struct entry_choice){words[i], texts[i]};
     }
     if (count > 1)
-        entry_choices(form->entry,
-                      &(struct entry_field){.name = "pipe",
-                                            .label = say(form->view, HOME_TUBE_WHICH),
-                                            .needed = true},
-                      choices, count);
+        entry_choices(
+            form->entry,
+            &(struct entry_field){"pipe", home_words(form->view, HOME_TUBE_WHICH), .needed = true},
+            choices, count);
 }
 
 static void write_sides(const struct tube_form *form) {
     const struct page_view *view = form->view;
-    const struct entry_choice zeros[] = {{"middle", say(view, HOME_TUBE_ZERO_MIDDLE)},
-                                         {"bottom", say(view, HOME_TUBE_ZERO_BOTTOM)}};
+    const struct entry_choice zeros[] = {{"middle", home_words(view, HOME_TUBE_ZERO_MIDDLE)},
+                                         {"bottom", home_words(view, HOME_TUBE_ZERO_BOTTOM)}};
     home_element(form->view, "h2", HOME_TUBE_SIDES, NULL);
     write_number(form, "left", HOME_TUBE_LEFT);
     write_number(form, "right", HOME_TUBE_RIGHT);
     entry_choices(form->entry,
-                  &(struct entry_field){.name = "zero", .label = say(view, HOME_TUBE_ZERO)}, zeros,
-                  2);
+                  &(struct entry_field){.name = "zero", .label = home_words(view, HOME_TUBE_ZERO)},
+                  zeros, 2);
     home_element(form->view, "h2", HOME_TUBE_OR, NULL);
     write_number(form, "difference", HOME_TUBE_DIFFERENCE);
 }
@@ -263,13 +251,11 @@ void home_u_tube(struct page_view *view, size_t system, const struct page_form *
     write_pipes(&form);
     write_sides(&form);
     entry_input(&entry,
-                &(struct entry_field){.name = "day",
-                                      .label = say(view, HOME_TUBE_DAY),
-                                      .type = "date",
+                &(struct entry_field){"day", home_words(view, HOME_TUBE_DAY), .type = "date",
                                       .otherwise = page_date_text(today, view->api->now_ms,
                                                                   page_zone(view, system))});
     if (form.asks_sure)
         entry_box(&entry,
-                  &(struct entry_field){.name = "sure", .label = say(view, HOME_TUBE_SURE)});
+                  &(struct entry_field){.name = "sure", .label = home_words(view, HOME_TUBE_SURE)});
     home_form_end(view, &entry);
 }

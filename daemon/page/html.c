@@ -6,7 +6,6 @@
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 void html_literal(struct html *html, const char *markup) {
@@ -112,6 +111,10 @@ void html_element(struct html *html, const char *tag, const char *text, ...) {
     text_buffer_add(&html->text, ">");
     html_text(html, text);
     html_close(html, tag);
+}
+
+void html_hidden(struct html *html, const char *name, const char *value) {
+    html_empty(html, "input", "type", "hidden", "name", name, "value", value, NULL);
 }
 
 const char *html_number(double value) {

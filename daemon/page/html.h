@@ -39,6 +39,9 @@ void html_close(struct html *html, const char *tag);
 void html_element(struct html *html, const char *tag, const char *text, ...)
     __attribute__((sentinel));
 
+/** A field of a form that is sent along unseen. */
+void html_hidden(struct html *html, const char *name, const char *value);
+
 /**
  * A short number for an SVG attribute: "12.5". What is no number or over 1e9 lies far outside of
  * any drawing. Uses one of eight rooms in turn.

@@ -44,13 +44,16 @@ struct known known_last(const struct page_view *view, size_t system, enum known_
 void known_write(struct page_view *view, size_t system, enum known_kind kind) {
     char id[24];
     snprintf(id, sizeof id, "%lld", (long long)known_last(view, system, kind).id);
-    html_empty(&view->html, "input", "type", "hidden", "name", field_names[kind], "value", id,
-               NULL);
+    html_hidden(&view->html, field_names[kind], id);
 }
 
-bool known_is_newest(const struct page_view *view, size_t system, enum known_kind kind,
-                     const struct page_form *form, struct known *last) {
-    const char *known = page_form_value(form, field_names[kind]);
-    *last = known_last(view, system, kind);
-    return !*known || strtoll(known, NULL, 10) >= last->id; /* more: what it knew was taken back */
+bool known_check(struct entry *entry, size_t system, enum known_kind kind,
+                 enum page_text meanwhile) {
+    const char *known = page_form_value(entry->typed, field_names[kind]);
+    const struct known last = known_last(entry->view, system, kind);
+    char why[500];
+    if (!*known || strtoll(known, NULL, 10) >= last.id) /* more: what it knew was taken back */
+        return true;
+    entry_wrong(entry, "", page_name_in(entry->view, why, sizeof why, meanwhile, last.by));
+    return false;
 }

@@ -5,7 +5,7 @@
 #ifndef DAEMON_PAGE_KNOWN_H
 #define DAEMON_PAGE_KNOWN_H
 
-#include "page/form.h"
+#include "page/entry.h"
 #include "page/view.h"
 
 enum known_kind { KNOWN_RECORDS, KNOWN_VISITS, KNOWN_TESTS };
@@ -19,8 +19,9 @@ struct known known_last(const struct page_view *view, size_t system, enum known_
 
 /** The hidden field of a form. */
 void known_write(struct page_view *view, size_t system, enum known_kind kind);
-/** True when nothing came since the form was made, or it doesn't say; else *last is what came. */
-bool known_is_newest(const struct page_view *view, size_t system, enum known_kind kind,
-                     const struct page_form *form, struct known *last);
+/** True when nothing came since the form was made, or it doesn't say; else `meanwhile`, with who
+    wrote it, is what is wrong with the form. */
+bool known_check(struct entry *entry, size_t system, enum known_kind kind,
+                 enum page_text meanwhile);
 
 #endif

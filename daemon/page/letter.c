@@ -4,11 +4,9 @@
 #include "api/letter.h"
 
 #include "page/view.h"
-#include "page/view_text.h"
 #include "page/view_words.h"
 #include "words/wording.h"
 
-#include <stdio.h>
 #include <stdlib.h>
 
 static const char *text_of(const json_t *object, const char *key) {
@@ -66,7 +64,6 @@ void page_letter(struct page_view *view, size_t system) {
     if (letter)
         write_letter(view, system, letter);
     else
-        page_say(view, 404, page_words(view, PAGE_NO_LETTER_TITLE),
-                 page_words(view, PAGE_NO_LETTER));
+        page_say(view, 404, PAGE_NO_LETTER_TITLE, PAGE_NO_LETTER);
     json_decref(letter);
 }

@@ -13,7 +13,6 @@
 #include "settings/checked_text.h"
 #include "words/accept_language.h"
 
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -133,7 +132,7 @@ static void page_asset(struct page_view *view) {
         page_add_header(view, "Cache-Control", "private, max-age=3600");
         return;
     }
-    page_say(view, 404, page_words(view, PAGE_NO_FILE_TITLE), page_words(view, PAGE_NO_FILE));
+    page_say(view, 404, PAGE_NO_FILE_TITLE, PAGE_NO_FILE);
 }
 
 /* ---- what the sheets of a system share ---- */
@@ -141,8 +140,7 @@ static void page_asset(struct page_view *view) {
 const struct system_facts *page_facts(struct page_view *view, size_t system) {
     const struct system_facts *facts = page_cache_facts(&view->page->cache, view->api, system);
     if (!facts)
-        page_say(view, 503, page_words(view, PAGE_NO_MEMORY_TITLE),
-                 page_words(view, PAGE_NO_MEMORY));
+        page_say(view, 503, PAGE_NO_MEMORY_TITLE, PAGE_NO_MEMORY);
     return facts;
 }
 
@@ -152,42 +150,11 @@ struct fleet_index *page_index(const struct api *api) {
 
 /* ---- routes ---- */
 
-static size_t named_system(struct page_view *view) {
+size_t page_named_system(struct page_view *view) {
     size_t system = fleet_find_system(view->api->fleet, view->parts[1]);
     if (system == FLEET_NONE)
-        page_say(view, 404, page_words(view, PAGE_NO_SYSTEM_TITLE),
-                 page_words(view, PAGE_NO_SYSTEM));
+        page_say(view, 404, PAGE_NO_SYSTEM_TITLE, PAGE_NO_SYSTEM);
     return system;
-}
-
-static void get_system(struct page_view *view) {
-    size_t system = named_system(view);
-    if (system != FLEET_NONE)
-        page_system(view, system);
-}
-
-static void get_fan_sheet(struct page_view *view) {
-    size_t system = named_system(view);
-    if (system != FLEET_NONE)
-        page_fan_sheet(view, system);
-}
-
-static void get_letter(struct page_view *view) {
-    size_t system = named_system(view);
-    if (system != FLEET_NONE)
-        page_letter(view, system);
-}
-
-static void get_record(struct page_view *view) {
-    size_t system = named_system(view);
-    if (system != FLEET_NONE)
-        page_record(view, system);
-}
-
-static void get_commission(struct page_view *view) {
-    size_t system = named_system(view);
-    if (system != FLEET_NONE)
-        page_commission(view, system);
 }
 
 static void get_sign_in(struct page_view *view) {
@@ -197,24 +164,25 @@ static void get_sign_in(struct page_view *view) {
 struct page_route {
     const char *first, *second, *third; /* of the path; "*" any one part, NULL none */
     void (*show)(struct page_view *view);
-    bool for_anybody; /* without signing in, from anywhere */
-    bool is_small;    /* costs next to nothing */
+    void (*show_of)(struct page_view *view, size_t system); /* of the system that is named */
+    bool for_anybody;                                       /* without signing in, from anywhere */
+    bool is_small;                                          /* costs next to nothing */
 };
 
 static const struct page_route routes[] = {
-    {NULL, NULL, NULL, page_fleet, false, false},
-    {"systems", "*", NULL, get_system, false, false},
-    {"systems", "*", "record", get_record, false, false},
-    {"systems", "*", "report", get_letter, false, false},
-    {"systems", "*", "fan-sheet", get_fan_sheet, false, false},
-    {"systems", "*", "commission", get_commission, false, false},
-    {"alarms", NULL, NULL, page_alarms, false, false},
-    {"visits", NULL, NULL, page_visits, false, false},
-    {"enrol", NULL, NULL, page_enrol_topics, false, false},
-    {"enrolled", "*", NULL, page_enrolled, false, true},
-    {"fans", NULL, NULL, page_fans, false, false},
-    {"sign-in", NULL, NULL, get_sign_in, true, true},
-    {"assets", "*", NULL, page_asset, true, true},
+    {NULL, NULL, NULL, page_fleet, NULL, false, false},
+    {"systems", "*", NULL, NULL, page_system, false, false},
+    {"systems", "*", "record", NULL, page_record, false, false},
+    {"systems", "*", "report", NULL, page_letter, false, false},
+    {"systems", "*", "fan-sheet", NULL, page_fan_sheet, false, false},
+    {"systems", "*", "commission", NULL, page_commission, false, false},
+    {"alarms", NULL, NULL, page_alarms, NULL, false, false},
+    {"visits", NULL, NULL, page_visits, NULL, false, false},
+    {"enrol", NULL, NULL, page_enrol_topics, NULL, false, false},
+    {"enrolled", "*", NULL, page_enrolled, NULL, false, true},
+    {"fans", NULL, NULL, page_fans, NULL, false, false},
+    {"sign-in", NULL, NULL, get_sign_in, NULL, true, true},
+    {"assets", "*", NULL, page_asset, NULL, true, true},
 };
 
 static bool part_matches(const char *pattern, const char *part) {
@@ -274,16 +242,24 @@ static void ask_to_sign_in(struct page_view *view) {
     page_redirect(view, &address);
 }
 
+static void show_route(struct page_view *view, const struct page_route *route) {
+    size_t system = route->show_of ? page_named_system(view) : FLEET_NONE;
+    if (!route->show_of)
+        route->show(view);
+    else if (system != FLEET_NONE)
+        route->show_of(view, system);
+}
+
 static void show_sheet(struct page_view *view, const struct page_route *route) {
     struct page_allowance *allowance = &view->page->allowance;
     int64_t begin_ms = clock_monotonic_ms();
     if (route->is_small || page_allowance_any(allowance, begin_ms)) {
-        route->show(view);
+        show_route(view, route);
         page_allowance_take(allowance, clock_monotonic_ms() - begin_ms);
     } else {
         page_add_header(view, "Retry-After", "2");
         page_add_header(view, "Refresh", "3"); /* a browser loads it again by itself */
-        page_say(view, 503, page_words(view, PAGE_BUSY_TITLE), page_words(view, PAGE_BUSY));
+        page_say(view, 503, PAGE_BUSY_TITLE, PAGE_BUSY);
     }
 }
 
@@ -296,9 +272,9 @@ static void answer_get(struct page_view *view, const struct page_route *route) {
 
 static void answer_post(struct page_view *view) {
     if (!page_form_from_here(view->request))
-        page_say(view, 403, page_words(view, PAGE_FOREIGN_TITLE), page_words(view, PAGE_FOREIGN));
+        page_say(view, 403, PAGE_FOREIGN_TITLE, PAGE_FOREIGN);
     else if (!page_form_is(view->request))
-        page_say(view, 415, page_words(view, PAGE_NO_FORM_TITLE), page_words(view, PAGE_NO_FORM));
+        page_say(view, 415, PAGE_NO_FORM_TITLE, PAGE_NO_FORM);
     else
         page_post(view);
 }
@@ -316,9 +292,9 @@ static void answer_page(struct page_view *view) {
         answer_post(view);
     else if (route || form) {
         page_add_header(view, "Allow", form ? route ? "GET, HEAD, POST" : "POST" : "GET, HEAD");
-        page_say(view, 405, page_words(view, PAGE_METHOD_TITLE), page_words(view, PAGE_METHOD));
+        page_say(view, 405, PAGE_METHOD_TITLE, PAGE_METHOD);
     } else
-        page_say(view, 404, page_words(view, PAGE_NO_FILE_TITLE), page_words(view, PAGE_NO_PAGE));
+        page_say(view, 404, PAGE_NO_FILE_TITLE, PAGE_NO_PAGE);
 }
 
 /* What the operator's tool fetches as a file of its own. */

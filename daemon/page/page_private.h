@@ -32,10 +32,13 @@ void page_home(struct page_view *view, bool whole);
    signed in. False when it was refused; the caller frees the answer's body. */
 bool page_change(struct page_view *view, void (*handle)(struct api_call *call), json_t *body,
                  struct web_answer *answer);
-/** The same with what was typed in these fields. Where it was refused, why stands beside its field,
-    else above all, and the answer's status is handed out. */
-bool page_change_typed(struct entry *entry, void (*handle)(struct api_call *call),
-                       const char *const *names, size_t count, int *status);
+/** The same with what was typed in these fields, the first of which must not be empty. The status:
+    200 when it is done, else why not stands beside its field, or above all. */
+int page_change_typed(struct entry *entry, void (*handle)(struct api_call *call),
+                      const char *const *names, size_t count, size_t needed);
+/** page.c: the system that the path names; FLEET_NONE after saying that there is none such. */
+size_t page_named_system(struct page_view *view);
+
 /** changes.c: a posted form. */
 void page_post(struct page_view *view);
 /** Is there such a form? */

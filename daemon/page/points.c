@@ -85,10 +85,9 @@ static void write_busy_points(struct page_view *view, const struct fleet_system 
             continue;
         snprintf(expected, sizeof expected, "%.3g", busy.expected);
         duration_format(every, sizeof every, owner->description->points[i].every_ms);
-        html_markup(&view->html, "<p class=\"notice\">");
-        page_fill(view, PAGE_BUSY_POINT, slot_text(owner->description->points[i].name),
-                  slot_count(busy.readings), slot_text(expected), slot_text(every));
-        html_markup(&view->html, "</p>");
+        page_fill_element(view, "p", "notice", PAGE_BUSY_POINT,
+                          slot_text(owner->description->points[i].name), slot_count(busy.readings),
+                          slot_text(expected), slot_text(every));
     }
 }
 

@@ -9,7 +9,6 @@
 #include "page/view_text.h"
 #include "page/view_words.h"
 
-#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -107,26 +106,20 @@ enum { SEE_OTHER = 303 };
    on record already. */
 static int take(struct page_view *view, size_t system, struct entry *entry) {
     struct record_radon_test test = {0};
-    struct known last;
-    char meanwhile[500];
-    bool newest = known_is_newest(view, system, KNOWN_TESTS, entry->typed, &last);
     if (!test_form_read(view, entry, system, &test))
         return 400;
     if (radon_test_stands(view->api, system, &test))
         return SEE_OTHER;
-    if (newest)
-        return keep(view, system, entry, &test) ? SEE_OTHER : 503;
-    entry_wrong(entry, "",
-                page_name_in(view, meanwhile, sizeof meanwhile, PAGE_WRITTEN_MEANWHILE, last.by));
-    return 409;
+    if (!known_check(entry, system, KNOWN_TESTS, PAGE_WRITTEN_MEANWHILE))
+        return 409;
+    return keep(view, system, entry, &test) ? SEE_OTHER : 503;
 }
 
 void page_radon_test_take(struct page_view *view, size_t system, const struct page_form *typed) {
     struct entry entry = {.view = view, .typed = typed};
-    struct html_address back = page_system_address(view, system, "");
     int status = take(view, system, &entry);
     if (status == SEE_OTHER)
-        page_redirect(view, &back);
+        page_redirect_to_system(view, system);
     else
         show_again(view, system, &entry, status);
 }
@@ -159,12 +152,8 @@ static bool list_test(void *context, const struct record_radon_test *test) {
 static void write_choice(const struct listed *listed, struct entry *entry) {
     const struct page_view *view = listed->view;
     const char *words[LISTED_MOST + 1] = {""}, *texts[LISTED_MOST + 1] = {"–"};
-    const struct entry_field test = {.name = "test",
-                                     .label = page_words(view, PAGE_WHICH_TEST),
-                                     .needed = true},
-                             why = {.name = "why",
-                                    .label = page_words(view, PAGE_WHY),
-                                    .most = "300",
+    const struct entry_field test = {"test", page_words(view, PAGE_WHICH_TEST), .needed = true},
+                             why = {"why", page_words(view, PAGE_WHY), .most = "300",
                                     .needed = true};
     for (size_t i = 0; i < listed->count; i++) {
         words[i + 1] = listed->ids[i];
@@ -217,11 +206,9 @@ static void take_back_chosen(struct api_call *call) {
 void page_take_back_take(struct page_view *view, size_t system, const struct page_form *typed) {
     static const char *const names[] = {"test", "why"};
     struct entry entry = {.view = view, .typed = typed, .behind = "-take-back"};
-    struct html_address back = page_system_address(view, system, "");
-    int status = 400;
-    if (entry_has(&entry, names, 2) &&
-        page_change_typed(&entry, take_back_chosen, names, 2, &status)) {
-        page_redirect(view, &back);
+    int status = page_change_typed(&entry, take_back_chosen, names, 2, 2);
+    if (status == 200) {
+        page_redirect_to_system(view, system);
         return;
     }
     struct listed *listed = list_tests(view, system);

@@ -13,7 +13,6 @@
 #include "store/records.h"
 
 #include <math.h>
-#include <stdio.h>
 #include <string.h>
 
 enum {
@@ -41,12 +40,10 @@ static void write_installed(struct page_view *view, size_t system) {
     }
     if (about->branches[0].pipe_inside_diameter_m > 0) {
         page_element(view, "dt", PAGE_PIPE);
-        html_markup(&view->html, "<dd>");
-        page_fill(
-            view, PAGE_PIPE_INSIDE,
+        page_fill_element(
+            view, "dd", NULL, PAGE_PIPE_INSIDE,
             slot_text(unit_format(text, sizeof text, about->branches[0].pipe_inside_diameter_m,
                                   DIMENSION_LENGTH, view->units)));
-        html_markup(&view->html, "</dd>");
     }
     page_element(view, "dt", PAGE_WATCHED_BY);
     html_markup(&view->html, "<dd>");
@@ -71,16 +68,13 @@ static void write_outages(struct page_view *view, size_t system, const struct in
     size_t first = part->count > OUTAGES_MOST ? part->count - OUTAGES_MOST : 0;
     html_markup(&view->html, "<ul class=\"records\">");
     for (size_t i = part->count; i > first; i--) {
-        html_markup(&view->html, "<li>");
-        page_fill(view, PAGE_FROM_TO, slot_time(part->outages[i - 1].from_ms, zone),
-                  slot_time(part->outages[i - 1].to_ms, zone));
-        html_markup(&view->html, "</li>");
+        page_fill_element(view, "li", NULL, PAGE_FROM_TO,
+                          slot_time(part->outages[i - 1].from_ms, zone),
+                          slot_time(part->outages[i - 1].to_ms, zone));
     }
     html_markup(&view->html, "</ul>");
     if (first) {
-        html_markup(&view->html, "<p>");
-        page_fill(view, PAGE_AND_BEFORE, slot_count(first));
-        html_markup(&view->html, "</p>");
+        page_fill_element(view, "p", NULL, PAGE_AND_BEFORE, slot_count(first));
     }
 }
 
@@ -133,14 +127,11 @@ static void write_suction(struct page_view *view, size_t system, const struct sy
     size_t suction = fleet_point_of(api->fleet, system, QUANTITY_SUCTION);
     if (suction == FLEET_NONE)
         return;
-    const struct point_baseline *baseline =
-        point_state_baseline(monitor_point(pipeline_monitor(api->pipeline), suction), api->now_ms);
+    const struct point_baseline *baseline = api_baseline(api, suction);
     html_markup(&view->html, "<section>");
     page_element(view, "h2", PAGE_SUCTION_ON_AVERAGE);
-    html_markup(&view->html, "<p>");
-    page_fill(view, PAGE_AT_COMMISSIONING_IS,
-              slot_value(baseline ? baseline->value : NAN, DIMENSION_PRESSURE));
-    html_markup(&view->html, "</p>");
+    page_fill_element(view, "p", NULL, PAGE_AT_COMMISSIONING_IS,
+                      slot_value(baseline ? baseline->value : NAN, DIMENSION_PRESSURE));
     page_average_sentences(view, &facts->points[suction - first_point], windows,
                            sizeof windows / sizeof windows[0], DIMENSION_PRESSURE);
     html_markup(&view->html, "</section>");
@@ -209,9 +200,7 @@ static void write_alarms(struct page_view *view, size_t system) {
     if (happened.more)
         page_element(view, "p", PAGE_EARLIER_ALARMS);
     if (happened.of_sensors) {
-        html_markup(&view->html, "<p>");
-        page_fill(view, PAGE_SENSOR_ALARMS, slot_count(happened.of_sensors));
-        html_markup(&view->html, "</p>");
+        page_fill_element(view, "p", NULL, PAGE_SENSOR_ALARMS, slot_count(happened.of_sensors));
     }
 }
 
@@ -230,10 +219,9 @@ static void write_happened(struct page_view *view, size_t system) {
 static void write_worth(struct page_view *view) {
     html_markup(&view->html, "<section>");
     page_element(view, "h2", PAGE_WHAT_IT_PROVES);
-    html_markup(&view->html, "<p>");
-    page_fill(view, PAGE_PROVES_LEVEL,
-              slot_value(view->api->fleet->settings->radon_action_level_bq_m3, DIMENSION_RADON));
-    html_markup(&view->html, "</p>");
+    page_fill_element(
+        view, "p", NULL, PAGE_PROVES_LEVEL,
+        slot_value(view->api->fleet->settings->radon_action_level_bq_m3, DIMENSION_RADON));
     page_element(view, "p", PAGE_PROVES_SENSORS);
     page_element(view, "p", PAGE_PROVES_NO_TEST);
     html_markup(&view->html, "</section>");

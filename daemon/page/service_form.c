@@ -3,7 +3,6 @@
 #include "page/entry.h"
 #include "page/page_private.h"
 
-#include <stdlib.h>
 #include <string.h>
 
 bool page_out_of_service(const struct page_view *view, size_t system) {
@@ -52,13 +51,11 @@ static void come_back(struct api_call *call) {
 
 void page_service_take(struct page_view *view, size_t system, const struct page_form *typed) {
     struct entry entry = {.view = view, .typed = typed};
-    struct html_address back = page_system_address(view, system, "");
     bool out = strcmp(view->parts[2], "out-of-service") == 0;
     size_t count = out ? sizeof out_fields / sizeof out_fields[0] : 0;
-    int status = 400;
-    if (entry_has(&entry, out_fields, count) &&
-        page_change_typed(&entry, out ? go_out : come_back, out_fields, count, &status)) {
-        page_redirect(view, &back);
+    int status = page_change_typed(&entry, out ? go_out : come_back, out_fields, count, count);
+    if (status == 200) {
+        page_redirect_to_system(view, system);
         return;
     }
     entry_begin_again(&entry, system, out ? PAGE_TAKE_OUT : PAGE_RETURN_TO_SERVICE);

@@ -5,7 +5,6 @@
 #include "store/records.h"
 
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 #include <sys/random.h>
 

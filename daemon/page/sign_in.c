@@ -1,7 +1,6 @@
 /*
  * The form to sign in.
  */
-#include "page/view_text.h"
 #include "page/view_words.h"
 
 #include <string.h>
@@ -19,7 +18,7 @@ void page_sign_in(struct page_view *view, const struct page_form *typed, const c
         struct html_address here = page_address(view, "/sign-in");
         html_open(&view->html, "form", "method", "post", "action", here.text, "class", "sign-in",
                   NULL);
-        html_empty(&view->html, "input", "type", "hidden", "name", "next", "value", next, NULL);
+        html_hidden(&view->html, "next", next);
         html_markup(&view->html, "<p>");
         page_label(view, "name", PAGE_NAME);
         html_empty(&view->html, "input", "id", "name", "name", "name", "value",

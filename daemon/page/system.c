@@ -15,8 +15,6 @@
 #include "page/visit_form.h"
 #include "store/records.h"
 
-#include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 enum { PAST_ALARMS_MOST = 40, RECORDS_MOST = 12 };
@@ -30,10 +28,8 @@ static void write_radon(struct page_view *view, size_t system, const struct syst
         return;
     html_markup(&view->html, "<section>");
     page_element(view, "h2", PAGE_RADON_ON_AVERAGE);
-    html_markup(&view->html, "<p>");
-    page_fill(view, PAGE_ACTION_LEVEL,
-              slot_value(fleet->settings->radon_action_level_bq_m3, DIMENSION_RADON));
-    html_markup(&view->html, "</p>");
+    page_fill_element(view, "p", NULL, PAGE_ACTION_LEVEL,
+                      slot_value(fleet->settings->radon_action_level_bq_m3, DIMENSION_RADON));
     for (size_t i = 0; i < owner->point_count; i++) {
         if (owner->description->points[i].quantity != QUANTITY_RADON)
             continue;
@@ -77,9 +73,7 @@ static void write_actions(struct page_view *view, size_t system) {
     struct html_address commission = page_system_address(view, system, "/commission");
     html_markup(&view->html, "<section class=\"actions no-print\">");
     page_element(view, "h2", PAGE_CHANGES);
-    html_markup(&view->html, "<p>");
-    page_link(view, &commission, page_words(view, PAGE_COMMISSION_LINK));
-    html_markup(&view->html, "</p>");
+    page_link_line(view, &commission, page_words(view, PAGE_COMMISSION_LINK));
     page_visit_form(view, system);
     page_radon_test_form(view, system);
     page_take_back_form(view, system);
@@ -100,10 +94,9 @@ static bool write_service(void *context, const struct record_service *service) {
     struct page_view *view = note->view;
     if (strcmp(service->system, fleet_system_id(view->api->fleet, note->system)) != 0)
         return true;
-    html_markup(&view->html, "<p class=\"notice\">");
-    page_fill(view, PAGE_SERVICE_NOTE, slot_time(service->until_ms, page_zone(view, note->system)),
-              slot_text(service->by), slot_text(service->why));
-    html_markup(&view->html, "</p>");
+    page_fill_element(view, "p", "notice", PAGE_SERVICE_NOTE,
+                      slot_time(service->until_ms, page_zone(view, note->system)),
+                      slot_text(service->by), slot_text(service->why));
     return false;
 }
 

@@ -2,65 +2,52 @@
 
 #include "api/radon_test_entry.h"
 #include "page/view_text.h"
-#include "words/home_texts.h"
+#include "page/view_words.h"
 
 #include <stdio.h>
 #include <string.h>
 
-static const char *say(const struct page_view *view, enum home_text text) {
-    return home_text(view->language, text);
-}
-
 static void write_days(const struct page_view *view, struct entry *entry, size_t system) {
     char today[PAGE_TEXT_SIZE];
-    entry_input(entry, &(struct entry_field){.name = "from",
-                                             .label = say(view, HOME_TEST_FROM),
-                                             .type = "date",
-                                             .needed = true});
-    entry_input(entry, &(struct entry_field){.name = "to",
-                                             .label = say(view, HOME_TEST_TO),
-                                             .type = "date",
+    entry_input(entry, &(struct entry_field){"from", home_words(view, HOME_TEST_FROM),
+                                             .type = "date", .needed = true});
+    entry_input(entry, &(struct entry_field){"to", home_words(view, HOME_TEST_TO), .type = "date",
                                              .otherwise = page_date_text(today, view->api->now_ms,
                                                                          page_zone(view, system)),
                                              .needed = true});
 }
 
 static void write_result(const struct page_view *view, struct entry *entry) {
-    entry_input(entry, &(struct entry_field){.name = "value",
-                                             .label = say(view, HOME_TEST_VALUE),
-                                             .hint = say(view, HOME_TEST_VALUE_HINT),
-                                             .most = "40",
+    entry_input(entry, &(struct entry_field){"value", home_words(view, HOME_TEST_VALUE),
+                                             home_words(view, HOME_TEST_VALUE_HINT), .most = "40",
                                              .needed = true});
-    entry_input(entry, &(struct entry_field){.name = "uncertainty",
-                                             .label = say(view, HOME_TEST_UNCERTAINTY),
-                                             .hint = say(view, HOME_TEST_UNCERTAINTY_HINT),
-                                             .most = "20"});
+    entry_input(entry,
+                &(struct entry_field){"uncertainty", home_words(view, HOME_TEST_UNCERTAINTY),
+                                      home_words(view, HOME_TEST_UNCERTAINTY_HINT), .most = "20"});
 }
 
 static void write_where(const struct page_view *view, struct entry *entry) {
-    entry_input(entry, &(struct entry_field){.name = "place",
-                                             .label = say(view, HOME_TEST_PLACE),
-                                             .hint = say(view, HOME_TEST_PLACE_HINT),
-                                             .most = "200",
+    entry_input(entry, &(struct entry_field){"place", home_words(view, HOME_TEST_PLACE),
+                                             home_words(view, HOME_TEST_PLACE_HINT), .most = "200",
                                              .needed = true});
-    entry_input(entry, &(struct entry_field){.name = "device",
-                                             .label = say(view, HOME_TEST_DEVICE),
-                                             .hint = say(view, HOME_TEST_DEVICE_HINT),
-                                             .most = "200",
+    entry_input(entry, &(struct entry_field){"device", home_words(view, HOME_TEST_DEVICE),
+                                             home_words(view, HOME_TEST_DEVICE_HINT), .most = "200",
                                              .needed = true});
 }
 
 static void write_how(const struct page_view *view, struct entry *entry) {
-    const struct entry_choice kinds[] = {{"", say(view, HOME_TEST_KIND_BY_DAYS)},
-                                         {"short", say(view, HOME_TEST_SHORT)},
-                                         {"long", say(view, HOME_TEST_LONG)}};
-    const struct entry_choice closed[] = {
-        {"", say(view, HOME_UNKNOWN)}, {"yes", say(view, HOME_YES)}, {"no", say(view, HOME_NO)}};
-    entry_choices(entry, &(struct entry_field){.name = "kind", .label = say(view, HOME_TEST_KIND)},
+    const struct entry_choice kinds[] = {{"", home_words(view, HOME_TEST_KIND_BY_DAYS)},
+                                         {"short", home_words(view, HOME_TEST_SHORT)},
+                                         {"long", home_words(view, HOME_TEST_LONG)}};
+    const struct entry_choice closed[] = {{"", home_words(view, HOME_UNKNOWN)},
+                                          {"yes", home_words(view, HOME_YES)},
+                                          {"no", home_words(view, HOME_NO)}};
+    entry_choices(entry,
+                  &(struct entry_field){.name = "kind", .label = home_words(view, HOME_TEST_KIND)},
                   kinds, 3);
     entry_choices(entry,
                   &(struct entry_field){.name = "closed_house",
-                                        .label = say(view, HOME_TEST_CLOSED_QUESTION)},
+                                        .label = home_words(view, HOME_TEST_CLOSED_QUESTION)},
                   closed, 3);
 }
 
@@ -98,9 +85,9 @@ bool test_form_read(const struct page_view *view, struct entry *entry, size_t sy
         radon_test_entry_read(&typed, page_zone(view, system), view->api->now_ms, test, wrong);
     for (int i = 0; i < RADON_TEST_FIELDS; i++) {
         if (wrong[i] != RADON_TEST_RIGHT)
-            entry_wrong(entry, radon_test_field_names[i], say(view, words[wrong[i]]));
+            entry_wrong_home(entry, radon_test_field_names[i], words[wrong[i]]);
         else if (strlen(typed.fields[i]) > 200)
-            entry_wrong(entry, radon_test_field_names[i], say(view, HOME_WRONG_LONG));
+            entry_wrong_home(entry, radon_test_field_names[i], HOME_WRONG_LONG);
     }
     return good && entry->wrong_count == 0;
 }

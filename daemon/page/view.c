@@ -11,7 +11,6 @@
 #include "words/home_texts.h"
 #include "words/wording.h"
 
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -56,6 +55,12 @@ void page_link(struct page_view *view, const struct html_address *address, const
         html_element(&view->html, "a", text, "href", address->text, NULL);
 }
 
+void page_link_line(struct page_view *view, const struct html_address *address, const char *text) {
+    html_markup(&view->html, "<p>");
+    page_link(view, address, text);
+    html_markup(&view->html, "</p>");
+}
+
 const struct time_zone *page_zone(const struct page_view *view, size_t system) {
     const struct fleet *fleet = view->api->fleet;
     if (system == FLEET_NONE)
@@ -80,8 +85,7 @@ static void write_account(struct page_view *view) {
     if (view->session) {
         struct html_address away = page_address(view, "/sign-out");
         html_open(&view->html, "form", "method", "post", "action", away.text, NULL);
-        html_empty(&view->html, "input", "type", "hidden", "name", "token", "value",
-                   view->session->token, NULL);
+        html_hidden(&view->html, "token", view->session->token);
         html_element(&view->html, "span", view->session->account, NULL);
         html_markup(&view->html, " <button type=\"submit\">");
         page_write(view, PAGE_SIGN_OUT);
@@ -146,10 +150,9 @@ static void write_own_trouble(struct page_view *view) {
     if (contacts != PAGE_TEXT_COUNT)
         write_notice(view, contacts, "");
     if (lost) {
-        html_markup(&view->html, "<p>");
-        page_fill(view, PAGE_BROKER_LOST, slot_strong(page_words(view, PAGE_NO_BROKER)),
-                  slot_time(api->lost_since_ms, page_zone(view, FLEET_NONE)));
-        html_markup(&view->html, "</p>");
+        page_fill_element(view, "p", NULL, PAGE_BROKER_LOST,
+                          slot_strong(page_words(view, PAGE_NO_BROKER)),
+                          slot_time(api->lost_since_ms, page_zone(view, FLEET_NONE)));
     }
     if (api->store_failing)
         write_notice(view, PAGE_STORE_FAILS, page_words(view, PAGE_STORE_WAITS));
@@ -296,16 +299,18 @@ void page_answer(struct page_view *view, int status) {
         answer->status = 500;
 }
 
-void page_say(struct page_view *view, int status, const char *title, const char *sentence) {
-    const struct page_head head = {.title = title, .system = FLEET_NONE};
-    page_begin(view, &head);
-    html_element(&view->html, "h1", title, NULL);
-    html_element(&view->html, "p", sentence, NULL);
+void page_say_why(struct page_view *view, int status, enum page_text title, const char *sentence) {
+    const struct page_head head = {.title = page_words(view, title), .system = FLEET_NONE};
     struct html_address fleet = page_address(view, "/");
-    html_markup(&view->html, "<p>");
-    page_link(view, &fleet, page_words(view, PAGE_TO_SYSTEMS));
-    html_markup(&view->html, "</p>");
+    page_begin(view, &head);
+    page_element(view, "h1", title);
+    html_element(&view->html, "p", sentence, NULL);
+    page_link_line(view, &fleet, page_words(view, PAGE_TO_SYSTEMS));
     page_end(view, status);
+}
+
+void page_say(struct page_view *view, int status, enum page_text title, enum page_text sentence) {
+    page_say_why(view, status, title, page_words(view, sentence));
 }
 
 bool page_add_header(struct page_view *view, const char *name, const char *value) {
@@ -328,9 +333,13 @@ void page_redirect(struct page_view *view, const struct html_address *address) {
     view->answer->body_length = strlen(view->answer->static_body);
 }
 
+void page_redirect_to_system(struct page_view *view, size_t system) {
+    struct html_address address = page_system_address(view, system, "");
+    page_redirect(view, &address);
+}
+
 void page_token(struct page_view *view) {
-    html_empty(&view->html, "input", "type", "hidden", "name", "token", "value",
-               view->session->token, NULL);
+    html_hidden(&view->html, "token", view->session->token);
 }
 
 static void begin_form(struct page_view *view, size_t system, const char *action,

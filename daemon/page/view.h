@@ -10,6 +10,7 @@
 #include "page/form.h"
 #include "page/html.h"
 #include "page/session.h"
+#include "words/page_texts.h"
 
 /** What a page is called, and where it stands. */
 struct page_head {
@@ -47,9 +48,12 @@ void page_foot(struct page_view *view);
 /** Links to the style sheet and the icon, within the head of a page. */
 void page_look(struct page_view *view);
 /** A page that says only what is wrong. */
-void page_say(struct page_view *view, int status, const char *title, const char *sentence);
-/** Sends the browser elsewhere (303). */
+void page_say(struct page_view *view, int status, enum page_text title, enum page_text sentence);
+/** The same with a sentence that is made elsewhere. */
+void page_say_why(struct page_view *view, int status, enum page_text title, const char *sentence);
+/** Sends the browser elsewhere (303), or to the sheet of a system. */
 void page_redirect(struct page_view *view, const struct html_address *address);
+void page_redirect_to_system(struct page_view *view, size_t system);
 bool page_add_header(struct page_view *view, const char *name, const char *value);
 
 /** A query parameter of the request, "" when it is missing. */
@@ -65,6 +69,8 @@ struct html_address page_system_address(const struct page_view *view, size_t sys
                                         const char *behind);
 /** An anchor. */
 void page_link(struct page_view *view, const struct html_address *address, const char *text);
+/** A paragraph that is one. */
+void page_link_line(struct page_view *view, const struct html_address *address, const char *text);
 
 /** Hidden field with the session's token. */
 void page_token(struct page_view *view);

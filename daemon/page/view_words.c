@@ -5,11 +5,14 @@
 #include "words/wording_texts.h"
 
 #include <assert.h>
-#include <stdio.h>
 #include <string.h>
 
 const char *page_words(const struct page_view *view, enum page_text text) {
     return page_text(view->language, text);
+}
+
+const char *home_words(const struct page_view *view, enum home_text text) {
+    return home_text(view->language, text);
 }
 
 const char *page_words_of(const struct page_view *view, const char *english) {
@@ -164,9 +167,9 @@ static void write_slot(struct page_view *view, const struct page_slot *slot) {
     }
 }
 
-void page_fill_slots(struct page_view *view, enum page_text text, const struct page_slot *slots,
+void page_fill_slots(struct page_view *view, const char *pattern, const struct page_slot *slots,
                      size_t count) {
-    const char *at = page_words(view, text), *open;
+    const char *at = pattern, *open;
     while ((open = strchr(at, '{'))) {
         size_t slot = (size_t)(open[1] - 'a');
         assert(slot < count && open[2] == '}');

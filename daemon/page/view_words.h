@@ -6,10 +6,13 @@
 #define DAEMON_PAGE_VIEW_WORDS_H
 
 #include "page/view.h"
+#include "words/home_texts.h"
 #include "words/page_texts.h"
 
 /** What a text is in the reader's language; borrowed for good. */
 const char *page_words(const struct page_view *view, enum page_text text);
+/** The same of the homeowner's link. */
+const char *home_words(const struct page_view *view, enum home_text text);
 /** The same of a text that was made in English (page_text_of). */
 const char *page_words_of(const struct page_view *view, const char *english);
 /** What people call a quantity: "fan power". */
@@ -80,9 +83,14 @@ struct page_slot slot_link(const struct html_address *address, const char *text)
 
 /** Writes a text with its places filled. */
 #define page_fill(view, text, ...)                                                                 \
-    page_fill_slots((view), (text), (const struct page_slot[]){__VA_ARGS__},                       \
+    page_fill_slots((view), page_words((view), (text)), (const struct page_slot[]){__VA_ARGS__},   \
                     sizeof((const struct page_slot[]){__VA_ARGS__}) / sizeof(struct page_slot))
-void page_fill_slots(struct page_view *view, enum page_text text, const struct page_slot *slots,
+/** The same as a whole element; `class_name` NULL: without a class. */
+#define page_fill_element(view, tag, class_name, text, ...)                                        \
+    (html_open(&(view)->html, (tag), "class", (class_name), NULL),                                 \
+     page_fill((view), (text), __VA_ARGS__), html_close(&(view)->html, (tag)))
+/** The same of any pattern. */
+void page_fill_slots(struct page_view *view, const char *pattern, const struct page_slot *slots,
                      size_t count);
 
 #endif

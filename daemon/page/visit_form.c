@@ -25,14 +25,11 @@ static void write_said(struct visit_form *form) {
     struct page_view *view = form->view;
     char today[PAGE_TEXT_SIZE];
     page_date_text(today, view->api->now_ms, page_zone(view, form->system));
-    const struct entry_field on = {.name = "on",
-                                   .label = page_words(view, PAGE_DAY),
-                                   .type = "date",
-                                   .otherwise = today,
-                                   .needed = true};
+    const struct entry_field on = {"on", page_words(view, PAGE_DAY), .type = "date",
+                                   .otherwise = today, .needed = true};
     const struct entry_field texts[] = {
-        {.name = "found", .label = page_words(view, PAGE_FOUND), .most = "2000", .needed = true},
-        {.name = "did", .label = page_words(view, PAGE_DONE), .most = "2000", .needed = true}};
+        {"found", page_words(view, PAGE_FOUND), .most = "2000", .needed = true},
+        {"did", page_words(view, PAGE_DONE), .most = "2000", .needed = true}};
     entry_input(&form->entry, &on);
     for (size_t i = 0; i < 2; i++)
         entry_text(&form->entry, &texts[i]);
@@ -51,22 +48,14 @@ static void write_measured(struct visit_form *form) {
         snprintf(label, sizeof label, "%s, %s", owner->description->points[i].name,
                  page_unit(view, point)->spelling);
         view->units = kept;
-        const struct entry_field field = {.name = name, .label = label, .most = "40"};
+        const struct entry_field field = {name, label, .most = "40"};
         entry_input(&form->entry, &field);
     }
     const struct entry_field normal = {.name = "new_baseline",
                                        .label = page_words(view, PAGE_NEW_NORMAL)};
     entry_box(&form->entry, &normal);
-    html_markup(&view->html, "</fieldset><fieldset>");
-    page_element(view, "legend", PAGE_WHAT_CHANGED);
-    for (unsigned n = 0; change_word(n); n++) {
-        char name[NAME_SIZE];
-        snprintf(name, sizeof name, "changed-%s", change_word(n));
-        const struct entry_field field = {.name = name,
-                                          .label = page_words_of(view, change_word(n))};
-        entry_box(&form->entry, &field);
-    }
     html_markup(&view->html, "</fieldset>");
+    entry_changes(&form->entry, PAGE_WHAT_CHANGED);
 }
 
 static void write_riser(struct visit_form *form) {
@@ -87,12 +76,10 @@ static void write_fan(struct visit_form *form) {
     const char *const why_texts[] = {"", page_words(view, PAGE_FAN_FAILED),
                                      page_words(view, PAGE_FAN_WORN),
                                      page_words(view, PAGE_FAN_OTHER)};
-    const struct entry_field serial = {.name = "fan-serial",
-                                       .label = page_words(view, PAGE_FAN_SERIAL),
+    const struct entry_field serial = {"fan-serial", page_words(view, PAGE_FAN_SERIAL),
                                        .most = "200"},
-                             warranty = {.name = "fan-warranty_until",
-                                         .label = page_words(view, PAGE_WARRANTY_UNTIL),
-                                         .type = "date"},
+                             warranty = {"fan-warranty_until",
+                                         page_words(view, PAGE_WARRANTY_UNTIL), .type = "date"},
                              why = {.name = "fan-why", .label = page_words(view, PAGE_FAN_WHY_OUT)};
     html_markup(&view->html, "<fieldset>");
     page_element(view, "legend", PAGE_NEW_FAN);
@@ -106,9 +93,8 @@ static void write_fan(struct visit_form *form) {
 
 static void write_form(struct visit_form *form) {
     struct page_view *view = form->view;
-    const struct entry_field calibration = {.name = "next_calibration",
-                                            .label = page_words(view, PAGE_NEXT_CALIBRATION),
-                                            .type = "date"};
+    const struct entry_field calibration = {
+        "next_calibration", page_words(view, PAGE_NEXT_CALIBRATION), .type = "date"};
     page_begin_entry(view, form->system, "/visit-done");
     known_write(view, form->system, KNOWN_VISITS);
     known_write(view, form->system, KNOWN_RECORDS);
@@ -140,22 +126,6 @@ static const char *typed(const struct visit_form *form, const char *name) {
     return page_form_value(form->entry.typed, name);
 }
 
-static json_t *values_json(const struct visit_form *form) {
-    struct page_view *view = form->view;
-    const struct fleet_system *owner = &view->api->fleet->systems[form->system];
-    json_t *values = json_object();
-    for (size_t i = 0; i < owner->point_count; i++) {
-        char name[NAME_SIZE];
-        size_t point = owner->first_point + i;
-        enum unit_system kept = page_units_of_point(view, point);
-        snprintf(name, sizeof name, "value-%s", owner->description->points[i].id);
-        page_form_set_value(values, owner->description->points[i].id, typed(form, name),
-                            page_unit(view, point));
-        view->units = kept;
-    }
-    return values;
-}
-
 /* The fan that was put in; NULL where nothing is typed of one. */
 static json_t *fan_json(const struct visit_form *form) {
     static const char *const keys[] = {"branch", "model", "serial", "warranty_until", "why"};
@@ -175,8 +145,8 @@ static json_t *fan_json(const struct visit_form *form) {
 
 static json_t *visit_json(const struct visit_form *form) {
     static const char *const texts[] = {"on", "found", "did", "next_calibration"};
-    json_t *body = json_pack("{s:o,s:o}", "values", values_json(form), "changed",
-                             page_form_changes(form->entry.typed));
+    json_t *body = json_pack("{s:o,s:o}", "values", entry_values(&form->entry, form->system),
+                             "changed", page_form_changes(form->entry.typed));
     json_t *fan = fan_json(form);
     for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++)
         page_form_set(body, texts[i], typed(form, texts[i]));
@@ -193,14 +163,11 @@ static json_t *visit_json(const struct visit_form *form) {
 static void complain(void *context, const char *line) {
     static const char *const own[] = {"on", "found", "did", "next_calibration", "new_baseline"};
     struct visit_form *form = context;
-    char key[ENTRY_KEY_SIZE], name[NAME_SIZE] = "";
+    char key[ENTRY_KEY_SIZE], name[NAME_SIZE];
     const char *what = entry_error_key(line, key), *part = strrchr(key, '.');
-    if (part && (strncmp(key, "values.", 7) == 0 || strncmp(key, "points.", 7) == 0))
-        snprintf(name, sizeof name, "value-%.70s", key + 7);
+    entry_record_field(key, name);
     if (part && strncmp(key, "equipment[", 10) == 0)
         snprintf(name, sizeof name, "fan-%.70s", part + 1);
-    if (strcmp(key, "changed") == 0)
-        snprintf(name, sizeof name, "changed-%s", change_word(0));
     if (*name)
         entry_wrong(&form->entry, name, what);
     else
@@ -211,8 +178,7 @@ static void keep(struct visit_form *form) {
     struct page_view *view = form->view;
     struct web_answer answer = {0};
     if (page_change(view, api_visit_done, visit_json(form), &answer)) {
-        struct html_address back = page_system_address(view, form->system, "");
-        page_redirect(view, &back);
+        page_redirect_to_system(view, form->system);
     } else {
         entry_each_refusal(view, &answer, complain, form);
         show_again(form, answer.status);
@@ -224,15 +190,9 @@ void page_visit_take(struct page_view *view, size_t system, const struct page_fo
     static const char *const needed[] = {"on", "found", "did"};
     struct visit_form form = {
         .view = view, .system = system, .entry = {.view = view, .typed = typed_form}};
-    struct known last;
-    char meanwhile[500];
     entry_take_units(&form.entry);
-    bool newest = known_is_newest(view, system, KNOWN_VISITS, typed_form, &last) &&
-                  known_is_newest(view, system, KNOWN_RECORDS, typed_form, &last);
-    if (!newest) {
-        entry_wrong(
-            &form.entry, "",
-            page_name_in(view, meanwhile, sizeof meanwhile, PAGE_WRITTEN_MEANWHILE, last.by));
+    if (!known_check(&form.entry, system, KNOWN_VISITS, PAGE_WRITTEN_MEANWHILE) ||
+        !known_check(&form.entry, system, KNOWN_RECORDS, PAGE_WRITTEN_MEANWHILE)) {
         show_again(&form, 409);
     } else if (!entry_has(&form.entry, needed, sizeof needed / sizeof needed[0])) {
         show_again(&form, 400);

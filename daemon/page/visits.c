@@ -9,7 +9,6 @@
 #include "page/view_text.h"
 #include "page/view_words.h"
 #include "store/records.h"
-#include "words/home_texts.h"
 #include "words/wording.h"
 
 #include <math.h>
@@ -224,10 +223,9 @@ static void write_end(struct visit_sheet *sheet) {
     if (sheet->written == 0)
         page_none(view, PAGE_NO_VISIT_CALLED);
     if (left > 0) {
-        html_markup(&view->html, "<p>");
-        page_fill(view, *sheet->region ? PAGE_FURTHER_VISITS_REGIONS : PAGE_FURTHER_VISITS,
-                  slot_count(left));
-        html_markup(&view->html, "</p>");
+        page_fill_element(view, "p", NULL,
+                          *sheet->region ? PAGE_FURTHER_VISITS_REGIONS : PAGE_FURTHER_VISITS,
+                          slot_count(left));
     }
     text_buffer_add(&view->html.text, sheet->foot);
 }
@@ -325,9 +323,7 @@ void page_visits(struct page_view *view) {
     if (view->language != WORDING_ENGLISH)
         html_address_query(&calendar, "language", wording_language_code(view->language));
     page_element(view, "h1", PAGE_VISITS);
-    html_markup(&view->html, "<p class=\"no-print\">");
-    page_fill(view, PAGE_VISITS_INTRO, slot_link(&calendar, "visits.ics"));
-    html_markup(&view->html, "</p>");
+    page_fill_element(view, "p", "no-print", PAGE_VISITS_INTRO, slot_link(&calendar, "visits.ics"));
     write_choice(view);
     if (pipeline_store(view->api->pipeline)) {
         struct api_call call = {.api = view->api, .request = view->request, .answer = view->answer};

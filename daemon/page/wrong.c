@@ -5,7 +5,6 @@
 #include "page/alarm_group.h"
 #include "page/alarm_items.h"
 #include "page/sections.h"
-#include "page/view_text.h"
 #include "page/view_words.h"
 
 enum { ALARMS_MOST = 64 };
