@@ -5,14 +5,14 @@
 #include <math.h>
 
 enum { MOVES_MEMORY = 64, WIDE_SHARE = 4, RESTS = 10 };
-static const double one_step = 1.5; /* at most; a step in SI is rounded by the conversion */
+static const double few_steps = 2.5; /* at most two; a step in SI is rounded by the conversion */
 
 static void learn(struct point_state *state, double move, int64_t rest_ms) {
     if (!(move > 0.0))
         return;
     if (state->least_move == 0.0 || move < state->least_move)
         state->least_move = move;
-    bool wide = move > one_step * state->least_move;
+    bool wide = move > few_steps * state->least_move;
     if (!wide && rest_ms > state->longest_rest_ms)
         state->longest_rest_ms = rest_ms;
     state->moves++;

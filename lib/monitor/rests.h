@@ -1,9 +1,9 @@
 /*
  * rests: how long a point's value may honestly stand still. A display in coarse steps (0.01 inH2O,
- * 1 W) on a steady quantity shows the same number for days: one that never moves by more than a
- * step has its noise below the step, and then only a rest far longer than any before it is odd.
- * Where most moves are of many steps, or none was ever seen, noise would have shown: the plain
- * limit holds. Pure.
+ * 1 W, 1 degF in a room that a thermostat holds) on a steady quantity shows the same number for
+ * days: one that seldom moves by more than two steps has its noise below the step, and then only a
+ * rest far longer than any before it is odd. Where a quarter of the moves are wider, or none was
+ * ever seen, noise would have shown: the plain limit holds. Pure.
  */
 #ifndef MONITOR_RESTS_H
 #define MONITOR_RESTS_H

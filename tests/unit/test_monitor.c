@@ -189,6 +189,14 @@ START_TEST(a_coarse_display_on_a_steady_fan_is_not_stuck) {
 }
 END_TEST
 
+/* A display of whole steps in a room that is held: it moves by one or two, then rests for days. */
+START_TEST(what_moves_by_two_steps_may_rest_for_days) {
+    for (int64_t m = 0; m < 8 * 1440; m += 10)
+        live(POWER, m < 1440 ? 19.0 : m < 4 * 1440 ? 19.0 + (double)(m / 60 * 2 % 3) : 19.0, m);
+    ck_assert_str_eq(told, "");
+}
+END_TEST
+
 START_TEST(what_moved_by_many_steps_is_stuck_after_two_days) {
     for (int64_t m = 0; m < 6 * 1440; m += 10) /* with a rest of 30 h at first */
         live(POWER, m < 1800 ? 19.0 : m < 3600 ? 19.0 + (double)(m / 10 * (m / 10) % 7) : 31.0, m);
@@ -312,6 +320,7 @@ int main(void) {
     tcase_add_test(tcase, radon_that_swings_is_high_once);
     tcase_add_test(tcase, a_value_that_does_not_move_for_two_days_is_stuck);
     tcase_add_test(tcase, a_coarse_display_on_a_steady_fan_is_not_stuck);
+    tcase_add_test(tcase, what_moves_by_two_steps_may_rest_for_days);
     tcase_add_test(tcase, what_moved_by_many_steps_is_stuck_after_two_days);
     tcase_add_test(tcase, silence_is_no_standing_still);
     tcase_add_test(tcase, a_fan_that_rests_is_not_stuck);
