@@ -4,8 +4,9 @@
     python3 tests/fleet/fleet.py --seed 3 --folder /tmp/fleet-3 [--houses 60] [--years 2]
                                  [--fleet mixed|healthy|wear|falling|sudden]
 
-Same seed, same bytes. Seeds up to 100 are for work; those above are sealed: each is opened once,
-when the rules are set, with --open-sealed, and published as it comes out (101 to 108 were). What a folder holds:
+Same seed, same bytes. Seeds up to 116 are for work; those above are sealed: each is opened once,
+when the rules are set, with --open-sealed, and published as it comes out (101 to 116 were). What a
+folder holds:
 
     settings.yaml systems/ commission/   as the contract describes houses
     systems.json     the same in one file: score.py writes the folders anew with the keys a program takes
@@ -32,7 +33,7 @@ import writing
 
 DAY = 86400
 FIRST_S = int(datetime.datetime(2023, 1, 1, tzinfo=datetime.timezone.utc).timestamp())
-LAST_SEED_FOR_WORK = 112
+LAST_SEED_FOR_WORK = 116
 REGIONS = [("quillmere", "mountain", 0.4), ("ostrava-falls", "lakes", 0.3), ("tern-bay", "coast", 0.15),
            ("long-prairie", "plains", 0.15)]  # fmt: skip
 PROFILES = {"full": 0.36, "power": 0.15, "field": 0.17, "suction": 0.17, "radon": 0.08, "hand": 0.07}
