@@ -1,4 +1,4 @@
-#include "page/alarm_forms.h"
+#include "page/forms.h"
 
 #include "page/entry.h"
 #include "page/page_private.h"

@@ -1,8 +1,8 @@
 #include "page/alarm_items.h"
 
 #include "measure/duration.h"
-#include "page/alarm_forms.h"
 #include "page/alarm_group.h"
+#include "page/forms.h"
 #include "page/view_text.h"
 #include "page/view_words.h"
 #include "tell/alarm_details.h"

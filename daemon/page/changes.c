@@ -4,16 +4,12 @@
  */
 #include "host/clock.h"
 #include "host/log.h"
-#include "page/alarm_forms.h"
-#include "page/commission.h"
 #include "page/enrol.h"
 #include "page/entry.h"
+#include "page/forms.h"
 #include "page/page_private.h"
-#include "page/radon_tests.h"
-#include "page/service_form.h"
 #include "page/share.h"
 #include "page/view_words.h"
-#include "page/visit_form.h"
 #include "settings/checked_text.h"
 
 #include <stdio.h>

@@ -1,4 +1,4 @@
-#include "page/commission.h"
+#include "page/forms.h"
 
 #include "measure/duration.h"
 #include "page/commission_private.h"

@@ -1,4 +1,4 @@
-#include "page/drawing.h"
+#include "page/sections.h"
 
 #include "page/view_text.h"
 #include "page/view_words.h"

@@ -1,7 +1,6 @@
 #include "page/facts.h"
 
 #include "api/replaced.h"
-#include "page/test_holes.h"
 #include "page/view_text.h"
 #include "page/view_words.h"
 #include "store/records.h"

@@ -38,6 +38,12 @@ bool page_records_next(struct page_records *records);
 void page_records_end(const struct page_records *records, const char *none);
 /** Commissioning records, newest first; at most `most`. */
 void page_commissioning(struct page_view *view, size_t system, size_t most);
+/** What a commissioning record says of the back-draft test, also when there was none; */
+void page_back_draft(struct page_view *view, const json_t *record);
+/** of the holes by fan setting, and how far the field reaches; nothing without them. */
+void page_test_holes(struct page_view *view, const json_t *record);
+/** The newest `most` radon tests, each beside what the monitors read in its days. */
+void page_radon_tests(struct page_view *view, size_t system, size_t most);
 /** Visits that were done, newest first; at most `most`. */
 void page_past_visits(struct page_view *view, size_t system, size_t most);
 

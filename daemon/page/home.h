@@ -36,4 +36,8 @@ void home_sheet(struct page_view *view, size_t system);
 /** The same to print: without forms, with what it proves. */
 void home_record(struct page_view *view, size_t system);
 
+/* home_radon.c */
+/** What the monitors say of radon, and the tests beside them. */
+void home_radon(struct page_view *view, size_t system, const struct system_facts *facts);
+
 #endif

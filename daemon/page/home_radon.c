@@ -1,4 +1,4 @@
-#include "page/home_radon.h"
+#include "page/home.h"
 
 #include "api/home_reports.h"
 

@@ -3,7 +3,6 @@
  */
 #include "api/routes.h"
 #include "page/home.h"
-#include "page/home_radon.h"
 #include "page/view_text.h"
 #include "store/records.h"
 #include "tell/announce.h"

@@ -1,4 +1,4 @@
-#include "page/household.h"
+#include "page/sections.h"
 
 #include "page/facts.h"
 #include "page/view_text.h"

@@ -5,8 +5,8 @@
 
 #include "host/clock.h"
 #include "host/log.h"
-#include "page/commission.h"
 #include "page/enrol.h"
+#include "page/forms.h"
 #include "page/page_private.h"
 #include "page/view_words.h"
 #include "page_assets.h"

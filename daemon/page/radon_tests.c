@@ -1,8 +1,8 @@
-#include "page/radon_tests.h"
+#include "page/facts.h"
+#include "page/forms.h"
 
 #include "analysis/average.h"
 #include "api/radon_tests.h"
-#include "page/facts.h"
 #include "page/known.h"
 #include "page/page_private.h"
 #include "page/test_form.h"

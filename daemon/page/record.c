@@ -7,7 +7,6 @@
 #include "measure/duration.h"
 #include "page/alarm_items.h"
 #include "page/facts.h"
-#include "page/radon_tests.h"
 #include "page/view_text.h"
 #include "page/view_words.h"
 #include "store/records.h"

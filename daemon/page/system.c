@@ -3,16 +3,12 @@
  * and what was done; what is not needed first is folded.
  */
 #include "page/alarm_items.h"
-#include "page/drawing.h"
 #include "page/facts.h"
-#include "page/household.h"
-#include "page/radon_tests.h"
+#include "page/forms.h"
 #include "page/sections.h"
-#include "page/service_form.h"
 #include "page/share.h"
 #include "page/view_text.h"
 #include "page/view_words.h"
-#include "page/visit_form.h"
 #include "store/records.h"
 
 #include <string.h>

@@ -1,4 +1,4 @@
-#include "page/test_holes.h"
+#include "page/facts.h"
 
 #include "page/view_text.h"
 #include "page/view_words.h"

@@ -1,4 +1,4 @@
-#include "page/visit_form.h"
+#include "page/forms.h"
 
 #include "api/routes.h"
 #include "page/entry.h"
