@@ -82,49 +82,52 @@ void api_alarm_change(struct api_call *call) {
 
 /* ---- out of service ---- */
 
-static bool store_service(struct api_call *call, size_t system, int64_t until_ms, const char *by,
-                          const char *why) {
-    struct api *api = call->api;
-    const struct record_service row = {fleet_system_id(api->fleet, system), api->now_ms, until_ms,
-                                       by, why};
-    if (!pipeline_begin(api->pipeline))
+static bool store_service(struct api_call *call, const struct record_service *row, size_t system) {
+    struct pipeline *pipeline = call->api->pipeline;
+    if (!pipeline_begin(pipeline))
         return api_commit(call);
-    enum store_status status =
-        until_ms == TIMESTAMP_NONE
-            ? record_service_delete(pipeline_store(api->pipeline), row.system)
-            : record_service_put(pipeline_store(api->pipeline), &row);
+    enum store_status status = row->until_ms == TIMESTAMP_NONE
+                                   ? record_service_delete(pipeline_store(pipeline), row->system)
+                                   : record_service_put(pipeline_store(pipeline), row);
     if (status != STORE_OK && status != STORE_NOT_FOUND)
-        pipeline_note(api->pipeline, status);
-    monitor_set_out_of_service(pipeline_monitor(api->pipeline), system, until_ms);
+        pipeline_note(pipeline, status);
+    monitor_set_out_of_service(pipeline_monitor(pipeline), system, row->until_ms);
     return api_commit(call);
 }
 
-void api_service_change(struct api_call *call, bool out) {
-    size_t system = api_system(call, call->parts[1]);
-    int64_t until_ms = TIMESTAMP_NONE;
-    const char *by = NULL, *why = NULL;
-    if (system == FLEET_NONE)
+static void change_service(struct api_call *call, size_t system, int64_t until_ms, const char *by,
+                           const char *why) {
+    const struct record_service row = {call->parts[1], call->api->now_ms, until_ms, by, why};
+    if (!store_service(call, &row, system))
         return;
-    if (out) {
-        by = api_needed(call, "by");
-        why = by ? api_needed(call, "why") : NULL;
-        const char *until = why ? api_needed(call, "until") : NULL;
-        if (!until || !api_instant(call, "until", until, call->api->fleet->systems[system].zone,
-                                   true, &until_ms))
-            return;
-        if (until_ms <= call->api->now_ms) {
-            api_error(call, 400, "until: " SAY_IN_FUTURE);
-            return;
-        }
-    } else if (monitor_out_of_service_until(pipeline_monitor(call->api->pipeline), system) ==
-               TIMESTAMP_NONE) {
-        api_error(call, 409, SAY_NOT_OUT_OF_SERVICE, call->parts[1]);
-        return;
-    }
-    if (!store_service(call, system, until_ms, by, why))
-        return;
-    json_t *json = json_pack("{s:s,s:o,s:s?,s:s?}", "system", call->parts[1], "until",
+    json_t *json = json_pack("{s:s,s:o,s:s?,s:s?}", "system", row.system, "until",
                              api_time(until_ms), "by", by, "why", why);
     api_zone(json, call->api, system);
     api_json(call, 200, json);
+}
+
+void api_out_of_service(struct api_call *call) {
+    size_t system = api_system(call, call->parts[1]);
+    const char *by = system == FLEET_NONE ? NULL : api_needed(call, "by");
+    const char *why = by ? api_needed(call, "why") : NULL;
+    const char *until = why ? api_needed(call, "until") : NULL;
+    int64_t until_ms = TIMESTAMP_NONE;
+    if (!until ||
+        !api_instant(call, "until", until, call->api->fleet->systems[system].zone, true, &until_ms))
+        return;
+    if (until_ms <= call->api->now_ms)
+        api_error(call, 400, "until: " SAY_IN_FUTURE);
+    else
+        change_service(call, system, until_ms, by, why);
+}
+
+void api_return_to_service(struct api_call *call) {
+    size_t system = api_system(call, call->parts[1]);
+    if (system == FLEET_NONE)
+        return;
+    if (monitor_out_of_service_until(pipeline_monitor(call->api->pipeline), system) ==
+        TIMESTAMP_NONE)
+        api_error(call, 409, SAY_NOT_OUT_OF_SERVICE, call->parts[1]);
+    else
+        change_service(call, system, TIMESTAMP_NONE, NULL, NULL);
 }

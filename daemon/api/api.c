@@ -15,14 +15,6 @@ static void get_system(struct api_call *call) {
         api_json(call, 200, api_show(call->api, system, language));
 }
 
-static void out_of_service(struct api_call *call) {
-    api_service_change(call, true);
-}
-
-static void return_to_service(struct api_call *call) {
-    api_service_change(call, false);
-}
-
 struct route {
     const char *method, *pattern; /* "*" stands for one part */
     void (*handle)(struct api_call *call);
@@ -50,8 +42,8 @@ static const struct route routes[] = {
     {"POST", "/api/alarms/*/acknowledge", api_alarm_change, false},
     {"POST", "/api/alarms/*/shelve", api_alarm_change, false},
     {"POST", "/api/alarms/*/unshelve", api_alarm_change, false},
-    {"POST", "/api/systems/*/out-of-service", out_of_service, false},
-    {"POST", "/api/systems/*/return-to-service", return_to_service, false},
+    {"POST", "/api/systems/*/out-of-service", api_out_of_service, false},
+    {"POST", "/api/systems/*/return-to-service", api_return_to_service, false},
     {"POST", "/api/systems/*/commission", api_commission, true},
     {"POST", "/api/systems/*/learn", api_learn_period, false},
     {"POST", "/api/systems/*/points/*/record", api_record_by_hand, false},

@@ -32,7 +32,8 @@ bool api_alarms_each(struct api *api, const struct api_alarm_choice *choice,
 json_t *api_alarm_json(const struct api *api, const struct alarm *alarm, size_t language);
 /* alarms.c */
 void api_alarm_change(struct api_call *call);
-void api_service_change(struct api_call *call, bool out);
+void api_out_of_service(struct api_call *call);
+void api_return_to_service(struct api_call *call);
 /* commission.c */
 void api_commission(struct api_call *call);
 /* records.c */

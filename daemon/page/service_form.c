@@ -41,19 +41,12 @@ void page_service_form(struct page_view *view, size_t system) {
 
 static const char *const out_fields[] = {"until", "why"};
 
-static void go_out(struct api_call *call) {
-    api_service_change(call, true);
-}
-
-static void come_back(struct api_call *call) {
-    api_service_change(call, false);
-}
-
 void page_service_take(struct page_view *view, size_t system, const struct page_form *typed) {
     struct entry entry = {.view = view, .typed = typed};
     bool out = strcmp(view->parts[2], "out-of-service") == 0;
     size_t count = out ? sizeof out_fields / sizeof out_fields[0] : 0;
-    int status = page_change_typed(&entry, out ? go_out : come_back, out_fields, count, count);
+    int status = page_change_typed(&entry, out ? api_out_of_service : api_return_to_service,
+                                   out_fields, count, count);
     if (status == 200) {
         page_redirect_to_system(view, system);
         return;
