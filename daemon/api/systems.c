@@ -12,14 +12,13 @@
 #include <string.h>
 
 struct system_rank {
-    size_t system;
     enum monitor_status status;
     int priority; /* highest of what stands, -1: nothing */
     size_t open, unacknowledged;
 };
 
 static struct system_rank look_at(struct monitor *monitor, size_t system) {
-    struct system_rank line = {.system = system, .priority = -1};
+    struct system_rank line = {.priority = -1};
     int64_t since_ms = 0;
     line.status = monitor_status(monitor, system, &since_ms);
     for (const struct alarm *alarm = alarm_book_of_system(monitor_alarms(monitor), system); alarm;
@@ -52,17 +51,6 @@ struct api_system_order api_system_order(const struct api *api, size_t system) {
     unsigned order =
         ((unsigned)rank(found.status) * 4 + (unsigned)(PRIORITY_HIGH - found.priority));
     return (struct api_system_order){found.status, (uint16_t)(order * 32 + 31 - fresh)};
-}
-
-static int worst_first(const void *a, const void *b) {
-    const struct system_rank *x = a, *y = b;
-    if (rank(x->status) != rank(y->status))
-        return rank(x->status) - rank(y->status);
-    if (x->priority != y->priority)
-        return y->priority - x->priority;
-    if (x->unacknowledged != y->unacknowledged)
-        return x->unacknowledged > y->unacknowledged ? -1 : 1;
-    return (x->system > y->system) - (x->system < y->system);
 }
 
 static struct system_line_suction suction_at(const struct api *api, size_t point) {
@@ -189,24 +177,6 @@ static json_t *line_json(const struct api *api, size_t system) {
                      radon_json(api, &line.radons[0]), "radons", radons_json(api, &line));
 }
 
-/* The caller frees. */
-static size_t *systems_worst_first(const struct api *api, size_t *count) {
-    size_t total = api->fleet->system_count;
-    struct system_rank *lines = calloc(total + 1, sizeof *lines);
-    size_t *order = calloc(total + 1, sizeof *order);
-    *count = 0;
-    if (lines && order) {
-        for (size_t s = 0; s < total; s++)
-            lines[s] = look_at(pipeline_monitor(api->pipeline), s);
-        qsort(lines, total, sizeof *lines, worst_first);
-        for (size_t s = 0; s < total; s++)
-            order[s] = lines[s].system;
-        *count = total;
-    }
-    free(lines);
-    return order;
-}
-
 /* ---- the list ---- */
 
 enum { LOOKS_A_STEP = 100 };
@@ -230,14 +200,30 @@ static bool is_asked_for(const struct api *api, size_t system, const char *statu
                                          pipeline_monitor(api->pipeline), system, &since_ms))) == 0;
 }
 
+struct place {
+    uint16_t order;
+    size_t system;
+};
+
+static int worst_first(const void *a, const void *b) {
+    const struct place *x = a, *y = b;
+    if (x->order != y->order)
+        return x->order - y->order;
+    return (x->system > y->system) - (x->system < y->system);
+}
+
 static bool put_in_order(const struct api *api, struct id_queue *ids) {
-    size_t count = 0;
-    size_t *order = systems_worst_first(api, &count);
+    size_t count = api->fleet->system_count;
+    struct place *places = calloc(count + 1, sizeof *places);
+    if (!places)
+        return false;
+    for (size_t s = 0; s < count; s++)
+        places[s] = (struct place){api_system_order(api, s).order, s};
+    qsort(places, count, sizeof *places, worst_first);
     for (size_t i = 0; i < count; i++)
-        id_queue_add(ids, fleet_system_id(api->fleet, order[i]));
-    bool good = order && !ids->ids.failed;
-    free(order);
-    return good;
+        id_queue_add(ids, fleet_system_id(api->fleet, places[i].system));
+    free(places);
+    return !ids->ids.failed;
 }
 
 /* First the order, then one line a step: the mean of radon is read from the store. A system that
