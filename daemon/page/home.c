@@ -106,22 +106,6 @@ static const char *behind_link(const struct page_view *view) {
     return third ? third : "";
 }
 
-static void write_languages(struct page_view *view, const char *behind) {
-    home_element(view, "dt", HOME_LANGUAGE, NULL);
-    html_markup(&view->html, "<dd>");
-    home_write(view, HOME_LANGUAGE_NAME);
-    for (size_t other = 0; other < home_text_languages(); other++) {
-        struct html_address address = address_in(view, behind, view->units, other);
-        const char *code = wording_language_code(other);
-        if (other == view->language)
-            continue;
-        html_markup(&view->html, " · ");
-        html_element(&view->html, "a", home_text(other, HOME_LANGUAGE_NAME), "href", address.text,
-                     "hreflang", code, "lang", code, NULL);
-    }
-    html_markup(&view->html, "</dd>");
-}
-
 static void write_switches(struct page_view *view) {
     bool si = view->units == UNIT_SYSTEM_SI;
     const char *behind = behind_link(view);
@@ -133,7 +117,7 @@ static void write_switches(struct page_view *view) {
     html_markup(&view->html, " · ");
     page_link(view, &units, home_words(view, si ? HOME_TO_US : HOME_TO_SI));
     html_markup(&view->html, "</dd>");
-    write_languages(view, behind);
+    page_language_switch(view);
 }
 
 void home_end(struct page_view *view, int status) {

@@ -226,7 +226,7 @@ static void write_units_switch(struct page_view *view) {
     html_markup(&view->html, "</dd>");
 }
 
-static void write_language_switch(struct page_view *view) {
+void page_language_switch(struct page_view *view) {
     html_element(&view->html, "dt", home_text(view->language, HOME_LANGUAGE), NULL);
     html_markup(&view->html, "<dd>");
     html_text(&view->html, home_text(view->language, HOME_LANGUAGE_NAME));
@@ -262,7 +262,7 @@ static void write_title_block(struct page_view *view, const struct page_head *he
     html_markup(&view->html, "</dd>");
     if (strcmp(view->request->method, "GET") == 0) {
         write_units_switch(view);
-        write_language_switch(view);
+        page_language_switch(view);
     }
     html_markup(&view->html, "</dl></footer>");
 }

@@ -45,6 +45,8 @@ void page_end(struct page_view *view, int status);
 void page_answer(struct page_view *view, int status);
 /** What page_end writes behind the content, for pages that are answered in parts. */
 void page_foot(struct page_view *view);
+/** In a title block: the language of the sheet, and links to it in the others. */
+void page_language_switch(struct page_view *view);
 /** Links to the style sheet and the icon, within the head of a page. */
 void page_look(struct page_view *view);
 /** A page that says only what is wrong. */
