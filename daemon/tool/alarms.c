@@ -65,11 +65,9 @@ static enum ctl_status show_alarms(struct ctl *ctl, struct ctl_path path, bool a
     json_t *list = NULL;
     ctl_path_query(&path, "limit", pages->limit ? pages->limit : all ? "200" : NULL);
     ctl_path_query(&path, "before", pages->before);
-    bool shards = ctl_shards_many(ctl);
-    enum ctl_status status = shards ? ctl_shards_get(ctl, path.text, pages->limit, newer, &list)
-                                    : ctl_get_json(ctl, path.text, &list);
+    enum ctl_status status = ctl_shards_get(ctl, path.text, pages->limit, newer, &list);
     if (list)
-        print_alarms(ctl, list, all, shards);
+        print_alarms(ctl, list, all, ctl_shards_many(ctl));
     json_decref(list);
     return status;
 }

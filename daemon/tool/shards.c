@@ -70,21 +70,17 @@ static json_t *merge(json_t *const *lists, size_t count, size_t most, ctl_row_or
     return merged;
 }
 
-static enum ctl_status hand_out(struct ctl *ctl, json_t *merged, json_t **root) {
-    *root = NULL;
-    if (!ctl->json) {
-        *root = merged;
-        return CTL_DONE;
-    }
+static void print(json_t *merged) {
     json_dumpf(merged, stdout, JSON_COMPACT);
     putchar('\n');
     json_decref(merged);
-    return CTL_DONE;
 }
 
 enum ctl_status ctl_shards_get(struct ctl *ctl, const char *path, const char *limit,
                                ctl_row_order *compare, json_t **root) {
     enum ctl_status status = CTL_DONE;
+    if (!ctl_shards_many(ctl))
+        return ctl_get_json(ctl, path, root);
     json_t **lists = calloc(ctl->settings_count, sizeof(json_t *));
     *root = NULL;
     for (size_t i = 0; lists && i < ctl->settings_count; i++) {
@@ -100,6 +96,9 @@ enum ctl_status ctl_shards_get(struct ctl *ctl, const char *path, const char *li
     free(lists);
     if (!merged)
         return ctl_error(ctl, CTL_FAILED, "out of memory");
-    hand_out(ctl, merged, root);
+    if (ctl->json)
+        print(merged);
+    else
+        *root = merged;
     return status;
 }

@@ -108,9 +108,7 @@ static enum ctl_status systems(struct ctl *ctl, const struct ctl_arguments *give
     struct ctl_path path = ctl_path("/api/systems");
     ctl_path_query(&path, "status", status_word);
     json_t *list = NULL;
-    enum ctl_status status = ctl_shards_many(ctl)
-                                 ? ctl_shards_get(ctl, path.text, NULL, worse, &list)
-                                 : ctl_get_json(ctl, path.text, &list);
+    enum ctl_status status = ctl_shards_get(ctl, path.text, NULL, worse, &list);
     if (json_array_size(list) > 0)
         print_systems(ctl, list);
     else if (list)
