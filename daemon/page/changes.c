@@ -196,23 +196,16 @@ static const struct {
 };
 enum { FORMS = sizeof forms / sizeof forms[0] };
 
-static size_t find_form(const char *path) {
-    for (size_t i = 0; i < FORMS; i++) {
-        size_t length = strlen(forms[i].first);
-        if (strncmp(path + 1, forms[i].first, length) != 0)
-            continue;
-        const char *rest = path + 1 + length;
-        if (!forms[i].third && !*rest)
-            return i;
-        const char *third = *rest == '/' ? strchr(rest + 1, '/') : NULL;
-        if (forms[i].third && third && third > rest + 1 && strcmp(third + 1, forms[i].third) == 0)
-            return i;
-    }
-    return FORMS;
+static size_t find_form(const struct page_view *view) {
+    size_t i = 0;
+    while (i < FORMS &&
+           !page_path_is(view, forms[i].first, forms[i].third ? "*" : NULL, forms[i].third))
+        i++;
+    return i;
 }
 
-bool page_post_known(const char *path) {
-    return path[0] == '/' && find_form(path) < FORMS;
+bool page_post_known(const struct page_view *view) {
+    return find_form(view) < FORMS;
 }
 
 static void take_form(struct page_view *view, size_t i, const struct page_form *form) {
@@ -226,7 +219,7 @@ static void take_form(struct page_view *view, size_t i, const struct page_form *
 }
 
 void page_post(struct page_view *view) {
-    size_t i = find_form(view->request->path);
+    size_t i = find_form(view);
     struct page_form *form = calloc(1, sizeof *form);
     if (!form || !page_form_parse(view->request->body, view->request->body_length, form))
         page_say(view, 400, PAGE_NO_FORM_TITLE, PAGE_FORM_UNREAD);

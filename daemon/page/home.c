@@ -175,11 +175,9 @@ static const struct home_route {
 };
 
 static const struct home_route *find_route(const struct page_view *view) {
-    const char *third = view->parts[2];
     for (size_t i = 0; i < sizeof routes / sizeof routes[0]; i++) {
-        if (third && routes[i].third ? strcmp(routes[i].third, third) == 0
-                                     : third == routes[i].third)
-            return view->parts[3] ? NULL : &routes[i];
+        if (page_path_is(view, "share", "*", routes[i].third))
+            return &routes[i];
     }
     return NULL;
 }

@@ -191,11 +191,15 @@ static bool part_matches(const char *pattern, const char *part) {
     return strcmp(pattern, "*") == 0 || strcmp(pattern, part) == 0;
 }
 
+bool page_path_is(const struct page_view *view, const char *first, const char *second,
+                  const char *third) {
+    return part_matches(first, view->parts[0]) && part_matches(second, view->parts[1]) &&
+           part_matches(third, view->parts[2]) && !view->parts[3];
+}
+
 static const struct page_route *find_route(const struct page_view *view) {
     for (size_t i = 0; i < sizeof routes / sizeof routes[0]; i++) {
-        if (part_matches(routes[i].first, view->parts[0]) &&
-            part_matches(routes[i].second, view->parts[1]) &&
-            part_matches(routes[i].third, view->parts[2]) && !view->parts[3])
+        if (page_path_is(view, routes[i].first, routes[i].second, routes[i].third))
             return &routes[i];
     }
     return NULL;
@@ -283,7 +287,7 @@ static void answer_page(struct page_view *view) {
     bool whole = split(view);
     const struct page_route *route = whole ? find_route(view) : NULL;
     bool get = strcmp(view->request->method, "GET") == 0;
-    bool form = page_post_known(view->request->path);
+    bool form = whole && page_post_known(view);
     if (page_home_path(view))
         page_home(view, whole);
     else if (get && route)

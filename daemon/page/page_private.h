@@ -39,9 +39,13 @@ int page_change_typed(struct entry *entry, void (*handle)(struct api_call *call)
 /** page.c: the system that the path names; FLEET_NONE after saying that there is none such. */
 size_t page_named_system(struct page_view *view);
 
+/** page.c: does the path have these parts and no more? "*": any one part, NULL: none. */
+bool page_path_is(const struct page_view *view, const char *first, const char *second,
+                  const char *third);
+
 /** changes.c: a posted form. */
 void page_post(struct page_view *view);
 /** Is there such a form? */
-bool page_post_known(const char *path);
+bool page_post_known(const struct page_view *view);
 
 #endif
