@@ -3,6 +3,7 @@
 #include "host/file_source.h"
 #include "link/service_manager.h"
 #include "measure/array.h"
+#include "words/text_buffer.h"
 
 #include <dirent.h>
 #include <errno.h>
@@ -21,37 +22,21 @@
 /* ---- files ---- */
 
 static char *read_all(int file, size_t most, size_t *length) {
-    size_t capacity = 8192, used = 0;
-    char *bytes = malloc(capacity + 1);
-    while (bytes) {
-        ssize_t got = read(file, bytes + used, capacity - used);
-        if (got < 0 && errno == EINTR)
-            continue;
-        if (got <= 0) {
-            if (got == 0)
-                break;
-            free(bytes);
-            return NULL;
-        }
-        used += (size_t)got;
-        if (used > most) {
-            free(bytes);
-            errno = EFBIG;
-            return NULL;
-        }
-        if (used == capacity) {
-            char *grown = realloc(bytes, capacity * 2 + 1);
-            if (!grown)
-                free(bytes);
-            bytes = grown;
-            capacity *= 2;
-        }
-    }
-    if (!bytes)
-        return NULL;
-    bytes[used] = '\0';
-    *length = used;
-    return bytes;
+    struct text_buffer all = {0};
+    char piece[8192];
+    ssize_t got;
+    do {
+        got = read(file, piece, sizeof piece);
+        if (got > 0)
+            text_buffer_add_bytes(&all, piece, (size_t)got);
+    } while (all.length <= most && !all.failed && (got > 0 || (got < 0 && errno == EINTR)));
+    *length = all.length;
+    if (got >= 0 && all.length <= most)
+        return text_buffer_take(&all);
+    if (got >= 0)
+        errno = EFBIG;
+    text_buffer_clear(&all);
+    return NULL;
 }
 
 char *fleet_files_read(const char *path, size_t most, size_t *length) {
