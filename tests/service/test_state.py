@@ -2,7 +2,9 @@
 """What we say of ourselves: at the broker (`broker.state_topic`), and to a watcher (`heartbeat`)."""
 import json
 import os
+import re
 import signal
+import subprocess
 import sys
 import time
 
@@ -10,8 +12,8 @@ import paho.mqtt.client as mqtt
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
 # pylint: disable=wrong-import-position
-from harness import (LOW_AT_ONCE, Suite, check, equal, now_ms, point, stays, system,  # noqa: E402
-                     time_ms_of, timed, wait_until)
+from harness import (LOW_AT_ONCE, MARKERS, SOURCE, Suite, check, equal, now_ms, point, stays,  # noqa: E402
+                     system, time_ms_of, timed, wait_until, write_file)
 
 suite = Suite()
 TOPIC = "subslab-state"
@@ -123,6 +125,41 @@ def nothing_is_published_unasked(place):
     send(broker, "a", 50)
     daemon.alarm("suction-low")
     stays(lambda: not listener.said, 2, "nothing at the broker")
+
+
+def documented_access():
+    """The access list of BROKER.md without and with what the state needs."""
+    with open(os.path.join(SOURCE, "systemd", "BROKER.md"), encoding="utf-8") as file:
+        plain, more = re.findall(r"^```\n((?:user|topic).*?)^```", file.read(), re.M | re.S)
+    check(more.splitlines() == [f"topic write {TOPIC}", f"topic write {TOPIC}/#"], f"BROKER.md has {more}")
+    return plain, plain.replace("user subslabd\n", f"user subslabd\n{more}")
+
+
+def strict_broker(place, access):
+    """Keeps to an access list; whoever does not sign in reads the state alone."""
+    accounts = os.path.join(place.new_folder("accounts"), "passwords")
+    subprocess.run(["mosquitto_passwd", "-b", "-c", accounts, "subslabd", MARKERS["password"]], check=True)
+    listed = write_file(accounts + "-access", f"topic read {TOPIC}/#\n\n{access}")
+    return place.broker(more=f"password_file {accounts}\nacl_file {listed}\n")
+
+
+@suite.test
+def the_documented_access_list_lets_it_write(place):
+    without, with_lines = documented_access()
+    broker = strict_broker(place, with_lines)
+    daemon = place.daemon(broker, houses("a"), broker={"state_topic": TOPIC})
+    daemon.start()
+    listener = Listener(place, broker)
+    wait_until(lambda: listener.at() and listener.at("/a"), 10, "the state of both")
+    check("refuses" not in daemon.log(), daemon.log())
+    daemon.kill()
+    wait_until(lambda: listener.at() == {"state": "offline"}, 10, "the will")
+
+    broker = strict_broker(place, without)
+    daemon = place.daemon(broker, houses("a"), broker={"state_topic": TOPIC})
+    daemon.start()
+    wait_until(lambda: f"the broker refuses our state at {TOPIC}" in daemon.log(), 10, "what is missing is said")
+    check("its access list must let us write there" in daemon.log(), daemon.log())
 
 
 @suite.test
