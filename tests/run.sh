@@ -5,11 +5,11 @@
 #   --quick   unit reference edge wiring: what needs no daemon and no browser
 #   --all     also what takes long and seldom breaks: tidy (clang-tidy), package (the Debian package in
 #             a clean Debian, this and the next), bits (the same arithmetic on other processors,
-#             emulated), emulated (unit reference edge wiring for 32-bit ARM, but for what takes
-#             minutes there), cluster (brokers of several nodes), neighbours (proxies and what else
-#             stands beside the daemon), fuzz, bench
-#   GROUP     only these; machines (package and test programs for other processors, emulated, half
-#             an hour and more) is on request alone
+#             emulated), emulated (unit reference edge wiring for 64-bit and 32-bit ARM, but for
+#             what takes minutes there), cluster (brokers of several nodes), neighbours (proxies and
+#             what else stands beside the daemon), fuzz, bench
+#   GROUP     only these; machines (the package for other processors, and what emulated leaves to
+#             it, half an hour) is on request alone
 #   --list    prints what would run
 #
 # Needs root or sudo only to install Debian packages that are missing. Each program's output goes to
@@ -222,11 +222,16 @@ if wants package; then
     jobs_of_scripts tests/package/run.sh tests/package/debian_13.sh tests/package/test_*.py |
         SUBSLAB_BUILD=$PWD/build-package run_jobs 1
 fi
-wants bits && jobs_of_scripts tests/machines/bits.sh | run_jobs 1
-wants emulated && jobs_of_scripts tests/machines/emulated.sh | run_jobs 1
-wants machines && jobs_of_scripts tests/machines/run.sh | run_jobs 1
+# Again what waits, and beside it what computes.
+{
+    wants bits && jobs_of_scripts tests/machines/bits.sh
+    wants emulated && jobs_of_scripts tests/machines/emulated.sh
+    wants machines && jobs_of_scripts tests/machines/run.sh
+    true
+} | run_jobs 1 10 &
 wants cluster && jobs_of_scripts tests/cluster/test_*.py | run_jobs 1
 wants neighbours && jobs_of_scripts tests/neighbours/test_*.py | run_jobs "$SIDE_BY_SIDE"
+wait
 wants fuzz && jobs_of_fuzzers | run_jobs 2
 if wants bench; then
     SUBSLAB_BUILD=$PWD/build

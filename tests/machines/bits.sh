@@ -8,6 +8,7 @@ set -u
 cd "$(dirname "$0")/../.." || exit 2
 . tests/package/checks.sh
 . tests/machines/compiler_flags.sh
+. tests/machines/programs.sh
 here=${SUBSLAB_BUILD:-$PWD/build-check}
 scratch=$(mktemp -d) || exit 2
 trap 'rm -rf "$scratch"' EXIT
@@ -36,8 +37,8 @@ another_is_seen() { # NAME EMULATOR
 check "the same arithmetic and times are asked of each compiler" asked_of_the_compiler "$here"
 "$here/tests/tool_bits" >"$scratch/here.bits"
 check "this machine's bits" test "$(grep -c . "$scratch/here.bits")" -eq 380
-for machine in arm64,aarch64-linux-gnu-gcc,qemu-aarch64 armhf,arm-linux-gnueabihf-gcc,qemu-arm; do
-    name=${machine%%,*} emulator=${machine##*,} compiler=${machine#*,} compiler=${compiler%,*}
+for name in arm64 armhf; do
+    compiler=$(target_of $name)-gcc emulator=$(emulator_of $name)
     if ! command -v "$compiler" >/dev/null || ! command -v "$emulator" >/dev/null; then
         echo "skipped: $name: no $compiler or no $emulator"
         continue

@@ -28,6 +28,15 @@ add_counts() {
     fi
 }
 
+# names_the_source UNPACKED SYMBOLS PROGRAM: from the bytes of the unpacked package alone to the line of its main, of
+# whatever machine
+names_the_source() {
+    id=$(readelf -n "$1/usr/bin/$3" | sed -n 's/.*Build ID: //p')
+    file=$2/usr/lib/debug/.build-id/$(echo "$id" | cut -c -2)/$(echo "$id" | cut -c 3-).debug
+    at=$(readelf -sW "$file" | awk '$4 == "FUNC" && $8 == "main" { print $2 }')
+    llvm-addr2line -e "$file" "0x$at" | grep -E "^\./(.*/)?daemon/$3\.c:[0-9]+"
+}
+
 # finish: the last line and the exit status
 finish() {
     rm -f "${check_log:-}"

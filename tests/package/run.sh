@@ -255,14 +255,9 @@ epoch=$(source_epoch)
 symbols=$(find "$build" -maxdepth 1 -name 'subslabd-dbgsym_*.ddeb')
 mkdir "$scratch/symbols"
 check "there are debug symbols" dpkg-deb -x "$symbols" "$scratch/symbols"
-names_the_source() { # PROGRAM: from the bytes of the package alone to the line of its main
-    id=$(readelf -n "$unpacked/usr/bin/$1" | sed -n 's/.*Build ID: //p')
-    file=$scratch/symbols/usr/lib/debug/.build-id/$(echo "$id" | cut -c -2)/$(echo "$id" | cut -c 3-).debug
-    at=$(readelf -sW "$file" | awk '$4 == "FUNC" && $8 == "main" { print $2 }')
-    addr2line -e "$file" "0x$at" | grep -E "^\./(.*/)?daemon/$1\.c:[0-9]+"
-}
-check "they lead to the source of subslabd" names_the_source subslabd
-check "they lead to the source of subslabctl" names_the_source subslabctl
+for program in subslabd subslabctl; do
+    check "they lead to the source of $program" names_the_source "$unpacked" "$scratch/symbols" $program
+done
 check "it is built again" eval '(build_again)'
 for made in "$deb" "$symbols"; do
     check "the same bytes again: $(basename "$made")" \
