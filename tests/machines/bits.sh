@@ -1,7 +1,7 @@
 #!/bin/sh
 # The same arithmetic on every machine: tool_bits, built for 64-bit and 32-bit ARM with this machine's cross compilers,
-# run under emulation, prints byte for byte what it prints here. Then it is built as the processor would like it, with
-# a * b + c in one step: that must be seen.
+# run under emulation, and with the C library musl prints byte for byte what it prints here. Then it is built as the
+# processor would like it, with a * b + c in one step: that must be seen.
 #     SUBSLAB_BUILD   folder with this machine's programs (default build-check)
 # What cannot be tried is said, "skipped: …". Ends with "N passed, N failed".
 set -u
@@ -46,6 +46,8 @@ for name in arm64 armhf; do
     check "$name: builds" build "$scratch/$name" "$compiler" -ffp-contract=off
     check "$name: the same bits as here" same_as_here "$name" "$emulator"
 done
+check "musl: builds" build "$scratch/musl" musl-gcc -ffp-contract=off
+check "musl: the same bits as here" same_as_here musl env
 if [ -x "$scratch/arm64" ]; then # armhf has no such instruction
     check "arm64, in one step: builds" build "$scratch/one_step" aarch64-linux-gnu-gcc -ffp-contract=fast
     check "arm64, in one step: it is seen" another_is_seen one_step qemu-aarch64
