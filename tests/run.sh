@@ -214,10 +214,13 @@ fi
     true
 } | longest_first | run_jobs "$JOBS" 10
 wait
+# Again what waits, and beside it what computes.
+{ wants tidy && jobs_of_scripts tests/unit/check_tidy.sh | run_jobs 1 10; } &
+wants cluster && jobs_of_scripts tests/cluster/test_*.py | run_jobs 1
+wait
 # The rest is large, or is about a real disk.
 rm -rf "$TMPDIR"
 TMPDIR=$(env -u TMPDIR mktemp -d) && chmod 755 "$TMPDIR" || exit 2 # for programs of other accounts
-wants tidy && jobs_of_scripts tests/unit/check_tidy.sh | run_jobs 1
 if wants package; then
     jobs_of_scripts tests/package/run.sh tests/package/debian_13.sh tests/package/test_*.py |
         SUBSLAB_BUILD=$PWD/build-package run_jobs 1
@@ -229,7 +232,6 @@ fi
     wants machines && jobs_of_scripts tests/machines/run.sh
     true
 } | run_jobs 1 10 &
-wants cluster && jobs_of_scripts tests/cluster/test_*.py | run_jobs 1
 wants neighbours && jobs_of_scripts tests/neighbours/test_*.py | run_jobs "$SIDE_BY_SIDE"
 wait
 wants fuzz && jobs_of_fuzzers | run_jobs 2
