@@ -278,8 +278,7 @@ const struct ctl_command ctl_enrol_commands[] = {
      "system file, or for many houses a table FILE.csv with a row a point and a header: system, "
      "point, quantity, and of topic, unit, every, branch, name, address, time_zone, region, "
      "contacts, pipe, fan and so on what is known. All is checked first: either all are written "
-     "into the folder "
-     "enrolled_systems of the settings and watched at once, or nothing is.",
+     "into the folder enrolled_systems of the settings and watched at once, or nothing is.",
      enrol},
     {0},
 };

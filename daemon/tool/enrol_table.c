@@ -273,8 +273,7 @@ static void read_row(struct table *table, const struct csv_record *record) {
         take_row(table, &row);
     else
         settings_errors_add(table->errors,
-                            "%s:%lld: system: is missing; allowed: an id such as "
-                            "birch-lane-12",
+                            "%s:%lld: system: is missing; allowed: an id such as birch-lane-12",
                             table->file, (long long)record->line);
 }
 

@@ -138,8 +138,7 @@ static enum ctl_status fans(struct ctl *ctl, const struct ctl_arguments *given) 
 const struct ctl_command ctl_fan_commands[] = {
     {"fans", "[--json]", "fan models: years, failures, share still running",
      "Fans are those of the system files, records and visits (`fan`, `equipment`). One that "
-     "another "
-     "took the place of has failed, unless the record says `why: other`.",
+     "another took the place of has failed, unless the record says `why: other`.",
      fans},
     {0},
 };

@@ -51,8 +51,7 @@ static enum ctl_status write_new(const struct ctl *ctl, const char *name,
         good = fclose(to) == 0 && good;
     return good ? CTL_DONE
                 : ctl_error(ctl, CTL_FAILED,
-                            "%s: the record can't be written (%s); name another "
-                            "file with --record",
+                            "%s: the record can't be written (%s); name another file with --record",
                             name, strerror(error));
 }
 

@@ -159,9 +159,8 @@ const struct ctl_command ctl_move_commands[] = {
      "moves a system to another daemon, with its history",
      "FILE is the other daemon's settings; both run. Readings, hours and days, records, visits, "
      "tests, what the household sent, alarms with who acknowledged them, and the file go over; "
-     "what "
-     "comes meanwhile follows; then this daemon forgets it. Refused where the other has such a "
-     "system, takes its topics by no filter, or messages about it wait. --check says what would "
+     "what comes meanwhile follows; then this daemon forgets it. Refused where the other has such "
+     "a system, takes its topics by no filter, or messages about it wait. --check says what would "
      "go, and changes nothing.",
      move},
     {0},

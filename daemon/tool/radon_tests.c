@@ -142,8 +142,7 @@ const struct ctl_command ctl_radon_test_commands[] = {
      "VALUE has its unit: \"1.2 pCi/L\". A test sets the date of the next one; it stands beside "
      "what the monitors read in its days. --uncertainty is the device's (standard uncertainty, "
      "default \"10 %\"); 2 to 90 days make a short test, more a long one. --closed-house: doors "
-     "and windows were "
-     "kept closed, as short tests ask for.",
+     "and windows were kept closed, as short tests ask for.",
      radon_test},
     {"radon-tests", "[SYSTEM] [--json] | --take-back ID --by NAME --why TEXT",
      "results of radon tests, beside the monitors",

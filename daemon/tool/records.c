@@ -134,8 +134,7 @@ const struct ctl_command ctl_record_commands[] = {
      commission},
     {"record", "SYSTEM POINT VALUE [--at TIME] --by NAME", "a reading taken by hand",
      "VALUE has its unit: \"0.62 inH2O\" read off the U-tube. TIME is RFC 3339, within "
-     "keep_readings; "
-     "default: now.",
+     "keep_readings; default: now.",
      record},
     {0},
 };

@@ -174,11 +174,10 @@ const struct ctl_command ctl_report_commands[] = {
      "the year's letter to an owner, and the other papers",
      "Averages, how much of the time it was as it should be, what happened, what was done, tests, "
      "what comes next, cautions, and what it does not prove; in the language of the system's "
-     "homeowner, or CODE, such as es. Without SYSTEM: of all houses, into a folder. "
-     "--record gives the record of the house instead, for the files; --fan-sheet the page that "
-     "stays at the fan: start-up values, what the U-tube should read, whom to call. Both are "
-     "pages, "
-     "or with --as text plain text of the same.",
+     "homeowner, or CODE, such as es. Without SYSTEM: of all houses, into a folder. --record gives "
+     "the record of the house instead, for the files; --fan-sheet the page that stays at the fan: "
+     "start-up values, what the U-tube should read, whom to call. Both are pages, or with --as "
+     "text plain text of the same.",
      report_command},
     {0},
 };

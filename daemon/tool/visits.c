@@ -312,13 +312,11 @@ const struct ctl_command ctl_visit_commands[] = {
      "brackets the first and the last that make sense. N shows so many, VISIT (an id of --json) "
      "those behind it. --parts shows only what they need, as one list. --ics writes a calendar of "
      "all instead (\"-\": standard output). Several "
-     "--settings "
-     "give one list of several daemons.",
+     "--settings give one list of several daemons.",
      visits},
     {"visit-done",
-     "SYSTEM [POINT=VALUE …] --on DATE --by NAME --found TEXT --did TEXT "
-     "[--changed WORDS] [--new-baseline] [--next-calibration DATE] "
-     "[--equipment FAN]",
+     "SYSTEM [POINT=VALUE …] --on DATE --by NAME --found TEXT --did TEXT [--changed WORDS] "
+     "[--new-baseline] [--next-calibration DATE] [--equipment FAN]",
      "puts a visit on record",
      "POINT=VALUE are values measured there, such as \"suction=0.62 inH2O\"; at a terminal they "
      "are "
