@@ -31,10 +31,10 @@ static const char *given(const struct radon_test_entry *entry, enum radon_test_f
 }
 
 static enum radon_test_wrong read_value(const char *text, double *bq_m3) {
-    return unit_parse(text, DIMENSION_RADON, bq_m3) == UNIT_OK &&
-                   quantity_plausible(QUANTITY_RADON, DIMENSION_RADON, *bq_m3)
-               ? RADON_TEST_RIGHT
-               : RADON_TEST_NO_VALUE;
+    if (unit_parse(text, DIMENSION_RADON, bq_m3) != UNIT_OK)
+        return RADON_TEST_NO_VALUE;
+    return quantity_plausible(QUANTITY_RADON, DIMENSION_RADON, *bq_m3) ? RADON_TEST_RIGHT
+                                                                       : RADON_TEST_IMPOSSIBLE;
 }
 
 static enum radon_test_wrong read_uncertainty(const char *text, double *relative) {

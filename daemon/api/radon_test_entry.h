@@ -26,6 +26,7 @@ enum radon_test_wrong {
     RADON_TEST_RIGHT,
     RADON_TEST_MISSING,
     RADON_TEST_NO_VALUE,       /* no radon value with its unit */
+    RADON_TEST_IMPOSSIBLE,     /* more than any house has, or less than nothing */
     RADON_TEST_NO_UNCERTAINTY, /* not above 0 % to 100 % */
     RADON_TEST_NO_TIME,
     RADON_TEST_AHEAD,     /* in the future */

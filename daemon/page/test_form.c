@@ -62,6 +62,7 @@ bool test_form_read(const struct page_view *view, struct entry *entry, size_t sy
                     struct record_radon_test *test) {
     static const enum home_text words[] = {[RADON_TEST_MISSING] = HOME_WRONG_MISSING,
                                            [RADON_TEST_NO_VALUE] = HOME_WRONG_VALUE,
+                                           [RADON_TEST_IMPOSSIBLE] = HOME_WRONG_RADON,
                                            [RADON_TEST_NO_UNCERTAINTY] = HOME_WRONG_UNCERTAINTY,
                                            [RADON_TEST_NO_TIME] = HOME_WRONG_DAY,
                                            [RADON_TEST_AHEAD] = HOME_WRONG_AHEAD,
