@@ -25,7 +25,7 @@ packages_browser="chromium:chromium pdftotext:poppler-utils mosquitto mosquitto-
 
 # tests/package: builds the Debian package and tries it in a clean Debian.
 packages_package="dpkg-dev lintian debootstrap fakeroot man-db bsdextrautils strace util-linux systemd
-    iproute2 curl mosquitto python3 binutils file libfaketime"
+    iproute2 curl mosquitto python3 binutils llvm file libfaketime"
 
 # tests/machines/bits.sh and emulated.sh: compilers for other processors, and their emulator; without them they leave
 # those out.
@@ -36,7 +36,9 @@ packages_machines="gcc-aarch64-linux-gnu libc6-dev-arm64-cross gcc-arm-linux-gnu
 packages_cluster="nats-server rabbitmq-server node:nodejs"
 
 # tests/neighbours: what stands beside the daemon at its users'.
-packages_neighbours="nginx-light caddy haproxy prometheus python3-prometheus-client zsh fish calcurse buildah debootstrap node:nodejs npm:npm openssl mosquitto mosquitto-clients python3"
+packages_neighbours="nginx-light caddy haproxy prometheus python3-prometheus-client zsh fish calcurse
+    podman podman-compose docker-compose runc netavark aardvark-dns iptables iproute2 debootstrap curl
+    node:nodejs npm:npm openssl mosquitto mosquitto-clients python3"
 
 # config/demo/run.sh: a broker and a sender of made-up readings.
 packages_demo="mosquitto mosquitto-clients python3 python3-paho-mqtt curl jq"

@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """systemd/container: the settings in it are good ones for daemon and broker, what compose.yaml names is
-there; and where buildah, debootstrap and root are, the image is built from this source on a Debian of
-this machine's mirror and its daemon runs in it as compose.yaml says: not root, the root read-only."""
+there; and where podman, debootstrap and root are, the image is built from this source on a Debian of this
+machine's mirror, and both are started as compose.yaml and README.md say: not root, the root read-only."""
 import json
 import os
 import re
@@ -9,7 +9,6 @@ import shutil
 import socket
 import subprocess
 import sys
-import time
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
 from harness import (BUILD, SOURCE, Skipped, Suite, check, dies_with_us, equal, free_port,  # noqa: E402
@@ -56,6 +55,22 @@ def what_compose_names_is_there(place):
     check(all(port.startswith("127.0.0.1:") for port in daemon["ports"]), "the page is this machine's")
     for secret in re.findall(r"\./(secrets/[\w-]+)", text_of("compose.yaml")):
         check(secret in text_of("README.md"), f"README.md makes {secret}")
+
+
+@suite.test
+def docker_compose_takes_it(place):
+    if not shutil.which("docker-compose"):
+        raise Skipped("docker-compose is not installed")
+
+    def judge(text):
+        path = write_file(os.path.join(place.new_folder("compose"), "compose.yaml"), text)
+        done = subprocess.run(["docker-compose", "-f", path, "config"], capture_output=True, text=True, timeout=60,
+                              check=False)
+        return done.returncode, done.stdout + done.stderr
+    status, said = judge(text_of("compose.yaml"))
+    equal(status, 0, f"docker-compose config: {said}")
+    status, said = judge(text_of("compose.yaml").replace("stop_grace_period", "stop_grace"))
+    check(status != 0 and "stop_grace" in said, f"a word that it does not know: {said}")
 
 
 @suite.test
@@ -108,117 +123,145 @@ def its_broker_lets_a_gateway_send_only_its_own(place):
     check(publish(port, "mill", "one", "subslab/mill/suction", "1").returncode != 0, "with a wrong password")
 
 
-# ---- the image ----
+# ---- the image, and both started ----
 
-class Image:
-    """Built by buildah, without a network of its own, in a store that goes with the test."""
+class Engine:
+    """podman with a store, a network and settings that go with the test, in a network namespace of its own."""
 
     def __init__(self, place):
-        if os.geteuid() != 0 or not all(shutil.which(one, path=os.environ["PATH"] + ":/usr/sbin")
-                                        for one in ("buildah", "debootstrap")):
-            raise Skipped("it needs root, buildah and debootstrap")
-        self.folder = place.new_folder("image")
-        settings = write_file(os.path.join(self.folder, "storage.conf"),
-                              f'[storage]\ndriver = "vfs"\ngraphroot = "{self.folder}/graph"\nrunroot = "{self.folder}/run"\n')
-        self.environment = {**os.environ, "CONTAINERS_STORAGE_CONF": settings, "BUILDAH_ISOLATION": "chroot"}
-        place.at_end(lambda: self.buildah("rm", "--all"))
+        missing = [one for one in ("podman", "podman-compose", "runc", "debootstrap", "nsenter")
+                   if not shutil.which(one, path=os.environ["PATH"] + ":/usr/sbin")]
+        if os.geteuid() != 0 or missing:
+            raise Skipped(f"it needs root and {' '.join(missing)}")
+        self.folder = place.new_folder("engine")
+        storage = write_file(os.path.join(self.folder, "storage.conf"), f'''[storage]
+driver = "vfs"
+graphroot = "{self.folder}/graph"
+runroot = "{self.folder}/run"
+''')
+        engine = write_file(os.path.join(self.folder, "containers.conf"), f'''[containers]
+default_ulimits = ["nofile=1024:1024", "nproc=1024:1024"]
+[engine]
+runtime = "runc"
+cgroup_manager = "cgroupfs"
+events_logger = "file"
+tmp_dir = "{self.folder}/tmp"
+[network]
+network_backend = "netavark"
+network_config_dir = "{self.folder}/networks"
+''')
+        # Built without namespaces, so with this machine's network.
+        self.environment = {**os.environ, "CONTAINERS_STORAGE_CONF": storage, "CONTAINERS_CONF": engine,
+                            "BUILDAH_ISOLATION": "chroot"}
+        self.network = subprocess.Popen(["unshare", "--net", "sh", "-c", "ip link set lo up && exec sleep 3600"],
+                                        stdin=subprocess.DEVNULL, preexec_fn=dies_with_us)
+        place.at_end(self.end)
 
-    def buildah(self, *words, limit=600, ok=True):
-        done = subprocess.run(["buildah", *words], env=self.environment, capture_output=True, text=True,
-                              timeout=limit, check=False, cwd=SOURCE)
-        check(done.returncode == 0 or not ok, f"buildah {words[0]}: {done.stdout[-1500:]}{done.stderr[-1500:]}")
-        return done.stdout.strip()
+    def end(self):
+        self.inside("podman", "rm", "--force", "--time", "0", "--all", ok=None)
+        self.network.kill()
+        self.network.wait()
+
+    def run(self, *command, limit=900, ok=True, folder=SOURCE, text_in=None):
+        """Its output; ok=None: whatever the exit status."""
+        done = subprocess.run(command, env=self.environment, capture_output=True, text=True, timeout=limit,
+                              check=False, cwd=folder, input=text_in)
+        said = done.stdout + done.stderr
+        check(ok is None or (done.returncode == 0) == ok, f"{' '.join(command)}: {said[-2000:]}")
+        return said.strip()
+
+    def inside(self, *command, **more):
+        return self.run("nsenter", "-t", str(self.network.pid), "-n", *command, **more)
+
+    def within(self, *command, **more):
+        """In the daemon's container."""
+        return self.inside("podman", "exec", DAEMON, *command, **more)
 
     def debian(self):
-        """A Debian as small as debootstrap makes it, by the mirror that apt uses here."""
+        """A Debian as small as debootstrap makes it, by the mirror that apt uses here, in the place of Debian's own."""
         root, debs = os.path.join(self.folder, "root"), os.path.join(SOURCE, "build-package", "debs")
         os.makedirs(debs, exist_ok=True)
-        targets = subprocess.run(["apt-get", "indextargets", "--format", "$(REPO_URI) $(CODENAME) $(COMPONENT)",
-                                  "Created-By: Packages"], capture_output=True, text=True, check=True).stdout
+        targets = self.run("apt-get", "indextargets", "--format", "$(REPO_URI) $(CODENAME) $(COMPONENT)",
+                           "Created-By: Packages")
         mirror = next((line.split()[0] for line in targets.splitlines() if line.endswith(" bookworm main")), None)
         if not mirror:
             raise Skipped("apt knows no mirror of Debian 12")
-        done = subprocess.run(["debootstrap", "--variant=minbase", f"--cache-dir={debs}", "bookworm", root, mirror],
-                              capture_output=True, text=True, timeout=400, check=False)
-        if done.returncode:
-            raise Skipped(f"debootstrap: {done.stdout[-200:]}")
-        made = self.buildah("from", "scratch")
-        self.buildah("add", made, root, "/")
-        self.buildah("commit", made, "localhost/debian-of-the-mirror")
+        said = self.run("debootstrap", "--variant=minbase", f"--cache-dir={debs}", "bookworm", root, mirror, ok=None)
+        if "Base system installed successfully" not in said:
+            raise Skipped(f"debootstrap: {said[-200:]}")
+        self.run("sh", "-c", f"tar -C '{root}' -c . | podman import - docker.io/library/debian:12-slim")
         shutil.rmtree(root)
 
-    def build(self):
-        self.buildah("bud", "--pull-never", "--build-arg", "DEBIAN=localhost/debian-of-the-mirror", "-t", "subslabd",
-                     "-f", os.path.join(FOLDER, "Containerfile"), SOURCE, limit=800)
-        return json.loads(self.buildah("inspect", "--type", "image", "subslabd"))["OCIv1"]["config"]
+    def broker(self):
+        """Debian's broker in the place of the one that compose.yaml names, with its account and folders."""
+        self.run("podman", "build", "-t", "docker.io/library/eclipse-mosquitto:2", "-f", "-", self.folder + "/tmp",
+                 text_in=BROKER)
+
+
+DAEMON = "container_subslabd_1"
+BROKER = """FROM debian:12-slim
+RUN apt-get -q update && apt-get -q -y install --no-install-recommends mosquitto && usermod -u 1883 mosquitto \\
+    && install -d -o mosquitto /mosquitto/data /mosquitto/config
+ENTRYPOINT ["/usr/sbin/mosquitto", "-c", "/mosquitto/config/mosquitto.conf"]
+"""
+HASH = "$y$j9T$.DBESQLS8YFDwhijMfinK0$NJ5X2sXrMd9oXnZFh2.xbh10vCvYfSKWQhvzhcX6/U7"  # crypt(5)
+
+
+def source_with_secrets(place):
+    """A copy of the source, and in it the folder of compose.yaml, furnished by the lines of README.md."""
+    top = os.path.join(place.new_folder("copy"), "source")
+    shutil.copytree(SOURCE, top, ignore=shutil.ignore_patterns("build*", ".git"))
+    folder, tools = os.path.join(top, "systemd", "container"), place.new_folder("tools")
+    for name, line in (("sudo", 'exec "$@"'), ("mkpasswd", f"echo '{HASH}'")):  # the second would ask at a terminal
+        write_file(os.path.join(tools, name), f"#!/bin/sh\n{line}\n", 0o755)
+    lines = re.search(r"```sh\n(.*?)```", text_of("README.md"), re.DOTALL).group(1)
+    lines += "mosquitto_passwd -b secrets/broker-accounts mill two\n"
+    subprocess.run(["sh", "-ec", lines], cwd=folder, check=True, capture_output=True,
+                   env={**os.environ, "PATH": f"{tools}:{os.environ['PATH']}"})
+    write_file(os.path.join(folder, "systems", "mill.yaml"), "id: mill\npoints: [{id: suction, quantity: suction}]\n", 0o644)
+    return folder
 
 
 @suite.test
-def the_image_is_built_and_its_daemon_runs(place):
-    image = Image(place)
-    image.debian()
-    config = image.build()
+def compose_builds_and_starts_both(place):
+    engine = Engine(place)
+    engine.debian()
+    engine.broker()
+    folder = source_with_secrets(place)
+    engine.run("podman-compose", "build", folder=folder)
+    config = json.loads(engine.run("podman", "inspect", "--type", "image", "container_subslabd"))[0]["Config"]
     equal((config["User"], config["Entrypoint"], list(config["Volumes"])),
           (f"{ACCOUNT}:{ACCOUNT}", ["/usr/bin/subslabd"], ["/var/lib/subslabd"]), "the image")
-    container = image.buildah("from", "--pull-never", "subslabd")
-    root = image.buildah("mount", container)
-    broker_port, page_port = free_port(), free_port()
-    start_broker(place, broker_port)
-    furnish(root, broker_port, page_port)
-    daemon = run_read_only(place, root)
-    wait_until(lambda: answers(page_port), 30, f"the page: {daemon.poll()}")
-    check(publish(broker_port, "mill", "two", "subslab/mill/suction", "251 Pa").stderr == "", "a reading is sent")
-    wait_until(lambda: "251" in ctl(root, "show", "mill", "--json"), 20, "it is stored, as the tool says within")
-    daemon.terminate()
-    equal(daemon.wait(30), 0, "exit status")
-    owner = os.stat(os.path.join(root, "var/lib/subslabd/subslab.db"))
-    equal((owner.st_uid, owner.st_mode & 0o777), (ACCOUNT, 0o640), "the store's owner")
+    start(engine, folder)
+    it_is_shut_in(engine)
+    said = engine.inside("mosquitto_pub", "-V", "5", "-q", "1", "-u", "mill", "-P", "two", "-t", "subslab/mill/suction",
+                         "-m", "251 Pa")
+    equal(said, "", "a reading is sent to the port of this machine")
+    wait_until(lambda: "251" in engine.within("subslabctl", "show", "mill", "--json"), 20, "it is stored")
+    engine.inside("podman", "healthcheck", "run", DAEMON)
+    engine.inside("podman", "kill", "--signal", "HUP", DAEMON)
+    wait_until(lambda: "read again: 1 systems" in engine.inside("podman", "logs", DAEMON), 20, "settings are read again")
+    engine.within("subslabctl", "backup", "/var/lib/subslabd/copy.db")
+    engine.inside("podman-compose", "stop", folder=folder)
+    equal(engine.inside("podman", "inspect", "--format", "{{.State.ExitCode}}", DAEMON), "0", "exit status")
+    engine.inside("podman-compose", "down", folder=folder)
+    start(engine, folder)
+    check("251" in engine.within("subslabctl", "show", "mill", "--json"), "the volume keeps what was read")
 
 
-def furnish(root, broker_port, page_port):
-    """What compose.yaml mounts."""
-    def put(name, text, mode):
-        path = write_file(os.path.join(root, "etc/subslabd", name), text, mode)
-        os.chown(path, ACCOUNT, ACCOUNT)
-    settings = text_of("subslabd.yaml").replace("host: broker", f"host: 127.0.0.1\n  port: {broker_port}")
-    put("subslabd.yaml", settings.replace("address: 0.0.0.0", f"address: 0.0.0.0\n  port: {page_port}"), 0o444)
-    put("broker-password", "one\n", 0o400)
-    put("page-accounts", "installer:$y$j9T$.DBESQLS8YFDwhijMfinK0$NJ5X2sXrMd9oXnZFh2.xbh10vCvYfSKWQhvzhcX6/U7\n", 0o400)
-    os.makedirs(os.path.join(root, "etc/subslabd/systems"))
-    put("systems/mill.yaml", "id: mill\npoints: [{id: suction, quantity: suction}]\n", 0o444)
+def start(engine, folder):
+    engine.inside("podman-compose", "up", "--detach", "--no-build", folder=folder)
+    wait_until(lambda: '"ok"' in engine.inside("curl", "-s", "http://127.0.0.1:8148/health", ok=None), 60,
+               "the page at this machine's port")
 
 
-def within(root, prepare, *command):
-    """In a mount namespace with the image's root, after `prepare`, as its account: without capabilities."""
-    script = (f"set -e; mount --bind '{root}' '{root}'; mount --make-private '{root}'; {prepare}"
-              f"exec chroot --userspec={ACCOUNT}:{ACCOUNT} --groups= '{root}' \"$@\"")
-    return ["unshare", "--mount", "sh", "-c", script, "within", *command]
-
-
-def run_read_only(place, root):
-    inside = os.path.join(root, "run/subslabd")
-    prepare = (f"mount --bind '{root}/var/lib/subslabd' '{root}/var/lib/subslabd'; mount --bind '{inside}' '{inside}'; "
-               f"mount -o remount,bind,ro '{root}'; ! touch '{root}/etc/subslabd/x' 2>/dev/null; ")
-    process = subprocess.Popen(within(root, prepare, "/usr/bin/subslabd"), env={"PATH": "/usr/sbin:/usr/bin:/sbin:/bin"},
-                               preexec_fn=dies_with_us)
-    place.at_end(lambda: process.poll() is None and (process.kill(), process.wait()))
-    return process
-
-
-def ctl(root, *words):
-    done = subprocess.run(within(root, "", "/usr/bin/subslabctl", *words), capture_output=True, text=True, timeout=60,
-                          check=False, env={"PATH": "/usr/sbin:/usr/bin:/sbin:/bin"})
-    return done.stdout + done.stderr
-
-
-def answers(port):
-    time.sleep(0.1)
-    try:
-        with socket.create_connection(("127.0.0.1", port), timeout=5) as line:
-            line.sendall(f"GET /health HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nConnection: close\r\n\r\n".encode())
-            return b'"ok"' in line.recv(65536)
-    except OSError:
-        return False
+def it_is_shut_in(engine):
+    status = engine.within("cat", "/proc/1/status")
+    for line in (rf"Uid:(\s+{ACCOUNT}){{4}}", r"CapBnd:\s+0+", r"CapEff:\s+0+", r"NoNewPrivs:\s+1"):
+        check(re.search(rf"^{line}$", status, re.MULTILINE), f"{line} is not in {status}")
+    check("Read-only" in engine.within("touch", "/usr/x", ok=False), "the root is read-only")
+    engine.within("sh", "-c", "command -v cc gcc cmake make", ok=False)  # what builds it is not in it
+    equal(engine.within("stat", "-c", "%u %a", "/var/lib/subslabd/subslab.db"), f"{ACCOUNT} 640", "the store's owner")
 
 
 if __name__ == "__main__":
