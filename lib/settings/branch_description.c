@@ -28,17 +28,15 @@ static const struct key_row pipe_rows[] = {
      .otherwise = "0"},
 };
 
-void branch_description_read_pipe(struct key_reader *reader, const struct key_path *path,
-                                  const struct yaml_tree_node *node, void *branch) {
-    key_map_read(reader, path, node, KEY_ROWS(pipe_rows), branch);
+void branch_description_read_pipe(const struct key_at *at, void *branch) {
+    key_map_read(at, KEY_ROWS(pipe_rows), branch);
 }
 
 /* ---- fan ---- */
 
-static void read_curve(struct key_reader *reader, const struct key_path *path,
-                       const struct yaml_tree_node *node, void *target) {
-    struct fan_description *fan = &((struct branch_description *)target)->fan;
-    fan_model_read_curve(reader, path, node, &fan->curve, &fan->curve_count);
+static void read_curve(const struct key_at *at, void *fan_description) {
+    struct fan_description *fan = fan_description;
+    fan_model_read_curve(at, &fan->curve, &fan->curve_count);
 }
 
 static const struct key_word control_words[] = {
@@ -48,7 +46,7 @@ static const struct key_word control_words[] = {
     {NULL, 0}};
 
 static const struct key_row fan_rows[] = {
-    {.key = "curve", .kind = KEY_PART, .read = read_curve},
+    {.key = "curve", KEY_PART_AT(AT(fan), read_curve)},
     {.key = "power",
      KEY_RANGE_AT(KEY_VALUE, AT(fan.power_w), 0.1, 5000.0, "a fan's power", "0.1 W to 5000 W"),
      .dimension = DIMENSION_POWER},
@@ -65,43 +63,35 @@ static const struct key_row fan_rows[] = {
 };
 
 /* Without a folder of models, a model is only a name: for the record. */
-static void take_model(struct key_reader *reader, const struct key_path *path,
-                       const struct yaml_tree_node *node, struct fan_description *fan) {
-    const struct settings *settings = reader->context;
+static void take_model(const struct key_at *at, struct fan_description *fan) {
+    const struct settings *settings = at->reader->context;
     if (!fan->model || !settings || !settings->fans.folder)
         return;
     const struct fan_model *model = fan_models_find(&settings->fans, fan->model);
-    struct key_path here = {.up = path, .name = "model"};
     if (!model) {
-        key_error(reader, &here, yaml_tree_find(node, "model")->value.line, SAY_NO_FAN_MODEL,
-                  fan->model, settings->fans.folder);
+        const struct key_at here = key_child(at, "model");
+        key_error(&here, SAY_NO_FAN_MODEL, fan->model, settings->fans.folder);
         return;
     }
     if (fan->power_w == 0.0)
         fan->power_w = model->power_w;
-    fan->curve = key_allocate(reader, model->curve_count, sizeof *fan->curve);
+    fan->curve = key_allocate(at, model->curve_count, sizeof *fan->curve);
     if (!fan->curve)
         return;
     memcpy(fan->curve, model->curve, model->curve_count * sizeof *fan->curve);
     fan->curve_count = model->curve_count;
 }
 
-void branch_description_read_fan(struct key_reader *reader, const struct key_path *path,
-                                 const struct yaml_tree_node *node, void *branch) {
+void branch_description_read_fan(const struct key_at *at, void *branch) {
     struct fan_description *fan = &((struct branch_description *)branch)->fan;
-    key_map_read(reader, path, node, KEY_ROWS(fan_rows), branch);
-    const struct yaml_tree_entry *curve = yaml_tree_find(node, "curve");
-    const struct yaml_tree_entry *stop = yaml_tree_find(node, "longest_stop");
-    struct key_path here = {.up = path, .name = "curve"};
-    if (curve && yaml_tree_find(node, "model"))
-        key_error(reader, &here, curve->value.line,
-                  "and model exclude each other; allowed: one of them");
+    key_map_read(at, KEY_ROWS(fan_rows), branch);
+    const struct key_at curve = key_child(at, "curve"), stop = key_child(at, "longest_stop");
+    if (curve.node && key_child(at, "model").node)
+        key_error(&curve, "and model exclude each other; allowed: one of them");
     else
-        take_model(reader, path, node, fan);
-    here.name = "longest_stop";
-    if (stop && fan->control != FAN_CONTROL_SCHEDULE)
-        key_error(reader, &here, stop->value.line,
-                  "is of a schedule; allowed: with control: schedule");
+        take_model(at, fan);
+    if (stop.node && fan->control != FAN_CONTROL_SCHEDULE)
+        key_error(&stop, "is of a schedule; allowed: with control: schedule");
 }
 
 /* ---- the branch ---- */
@@ -109,10 +99,9 @@ void branch_description_read_fan(struct key_reader *reader, const struct key_pat
 static const struct key_word discharge_words[] = {
     {"roof", DISCHARGE_ROOF}, {"wall", DISCHARGE_WALL}, {NULL, 0}};
 
-void branch_description_read_discharge(struct key_reader *reader, const struct key_path *path,
-                                       const struct yaml_tree_node *node, void *branch) {
+void branch_description_read_discharge(const struct key_at *at, void *branch) {
     static const char allowed[] = "roof or wall";
-    const char *text = key_scalar(reader, path, node, allowed);
+    const char *text = key_scalar(at, allowed);
     if (!text)
         return;
     for (const struct key_word *word = discharge_words; word->word; word++)
@@ -120,68 +109,58 @@ void branch_description_read_discharge(struct key_reader *reader, const struct k
             ((struct branch_description *)branch)->discharge = (enum discharge)word->value;
             return;
         }
-    key_error(reader, path, node->line, "%.60s is not a place of discharge; allowed: %s", text,
-              allowed);
+    key_error(at, "%.60s is not a place of discharge; allowed: %s", text, allowed);
 }
 
 static const struct key_row branch_rows[] = {
     {.key = "id", KEY_TEXT_AT(AT(id), checked_text_id, SAY_AN_ID_OF_BRANCH), .required = true},
-    {.key = "pipe", .kind = KEY_PART, .otherwise = "", .read = branch_description_read_pipe},
-    {.key = "fan", .kind = KEY_PART, .read = branch_description_read_fan},
-    {.key = "discharge", .kind = KEY_PART, .read = branch_description_read_discharge},
+    {.key = "pipe", KEY_MAP_BY(pipe_rows), .otherwise = ""},
+    {.key = "fan", KEY_PART_AT(0, branch_description_read_fan)},
+    {.key = "discharge", KEY_PART_AT(0, branch_description_read_discharge)},
 };
 
-bool branch_description_begin(struct key_reader *reader, struct branch_description *branch,
+static const struct branch_description empty = {
+    .fan = {.installed_day = TIMESTAMP_NONE, .longest_stop_ms = LONGEST_STOP_OTHERWISE_MS}};
+
+bool branch_description_begin(const struct key_at *at, struct branch_description *branch,
                               const char *id) {
-    *branch = (struct branch_description){
-        .fan = {.installed_day = TIMESTAMP_NONE, .longest_stop_ms = LONGEST_STOP_OTHERWISE_MS}};
-    if (!id)
-        return true;
-    branch->id = key_copy(reader, id);
-    branch_description_read_pipe(reader, NULL, NULL, branch);
+    const struct key_at nothing = {.reader = at->reader};
+    *branch = empty;
+    branch->id = key_copy(at, id);
+    branch_description_read_pipe(&nothing, branch);
     return branch->id != NULL;
 }
 
-static void refuse_taken_ids(struct key_reader *reader, const struct key_path *path,
-                             const struct branch_description *branches, size_t count) {
+static void refuse_taken_ids(const struct key_at *at, const struct branch_description *branches,
+                             size_t count) {
     for (size_t i = 1; i < count; i++) {
         size_t earlier =
             branches[i].id ? branch_description_find(branches, i, branches[i].id) : BRANCH_NONE;
-        struct key_path here = {.up = path, .in_brackets = true, .index = i};
-        struct key_path id = {.up = &here, .name = "id"};
         if (earlier == BRANCH_NONE)
             continue;
+        const struct key_at here = key_item(at, i);
+        struct key_at id = key_child(&here, "id");
         char line[16];
         snprintf(line, sizeof line, "%d", branches[earlier].line);
-        key_error(reader, &id, branches[i].line, SAY_TAKEN_BY_BRANCH, branches[i].id, line);
+        id.line = branches[i].line;
+        key_error(&id, SAY_TAKEN_BY_BRANCH, branches[i].id, line);
     }
 }
 
-void branch_description_read_list(struct key_reader *reader, const struct key_path *path,
-                                  const struct yaml_tree_node *node,
-                                  struct branch_description **branches, size_t *count) {
-    if (!key_is(reader, path, node, YAML_TREE_LIST, "a list of branches"))
-        return;
-    if (node->count < 1 || node->count > BRANCHES_MAX) {
-        key_error(reader, path, node->line, "has %zu branches; allowed: 1 to %d", node->count,
-                  BRANCHES_MAX);
-        return;
-    }
-    *branches = key_allocate(reader, node->count, sizeof **branches);
+void branch_description_read_list(const struct key_at *at, struct branch_description **branches,
+                                  size_t *count) {
+    *branches = key_list_room(at, "branches", BRANCHES_MAX, sizeof **branches);
     if (!*branches)
         return;
-    *count = node->count;
-    for (size_t i = 0; i < node->count; i++) {
-        const struct yaml_tree_node *entry = &node->entries[i].value;
-        const struct yaml_tree_entry *id = yaml_tree_find(entry, "id");
-        bool named = id && id->value.kind == YAML_TREE_SCALAR && !checked_text_id(id->value.text);
-        struct key_path here = {
-            .up = path, .in_brackets = true, .index = i, .name = named ? id->value.text : NULL};
-        branch_description_begin(reader, &(*branches)[i], NULL);
-        (*branches)[i].line = entry->line;
-        key_map_read(reader, &here, entry, KEY_ROWS(branch_rows), &(*branches)[i]);
+    *count = at->node->count;
+    for (size_t i = 0; i < *count; i++) {
+        const struct key_at here = key_item_with_id(at, i);
+        struct branch_description *branch = &(*branches)[i];
+        *branch = empty;
+        branch->line = here.line;
+        key_map_read(&here, KEY_ROWS(branch_rows), branch);
     }
-    refuse_taken_ids(reader, path, *branches, *count);
+    refuse_taken_ids(at, *branches, *count);
 }
 
 void branch_description_clear(struct branch_description *branch) {

@@ -44,22 +44,18 @@ struct branch_description {
 };
 
 /** A branch with its defaults and this id. False after an error. */
-bool branch_description_begin(struct key_reader *reader, struct branch_description *branch,
+bool branch_description_begin(const struct key_at *at, struct branch_description *branch,
                               const char *id);
 /**
- * Reads the list `branches`. reader->context is the struct settings, or NULL. The caller frees
+ * Reads the list `branches`. at->reader->context is the struct settings, or NULL. The caller frees
  * *branches, whose parts branch_description_clear frees, on an error too.
  */
-void branch_description_read_list(struct key_reader *reader, const struct key_path *path,
-                                  const struct yaml_tree_node *node,
-                                  struct branch_description **branches, size_t *count);
+void branch_description_read_list(const struct key_at *at, struct branch_description **branches,
+                                  size_t *count);
 /** The same keys above the points of a system with one branch: key_read_functions of a branch. */
-void branch_description_read_pipe(struct key_reader *reader, const struct key_path *path,
-                                  const struct yaml_tree_node *node, void *branch);
-void branch_description_read_fan(struct key_reader *reader, const struct key_path *path,
-                                 const struct yaml_tree_node *node, void *branch);
-void branch_description_read_discharge(struct key_reader *reader, const struct key_path *path,
-                                       const struct yaml_tree_node *node, void *branch);
+void branch_description_read_pipe(const struct key_at *at, void *branch);
+void branch_description_read_fan(const struct key_at *at, void *branch);
+void branch_description_read_discharge(const struct key_at *at, void *branch);
 /** Frees what the branch holds. */
 void branch_description_clear(struct branch_description *branch);
 

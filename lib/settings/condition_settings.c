@@ -24,7 +24,7 @@ static struct condition_override *provide(struct key_reader *reader, struct cond
     if (places)
         list->places = places;
     if (!overrides || !places) {
-        key_error(reader, NULL, 0, "out of memory");
+        key_no_memory(reader);
         return NULL;
     }
     places[list->count] = place;
@@ -32,78 +32,77 @@ static struct condition_override *provide(struct key_reader *reader, struct cond
     return &overrides[list->count++];
 }
 
-static void read_setpoint(struct key_reader *reader, const struct key_path *path,
-                          const struct yaml_tree_node *node, void *target) {
+static void read_setpoint(const struct key_at *at, void *target) {
     struct condition_override *override = target;
-    const struct setpoint_text *context = reader->context;
+    const struct setpoint_text *context = at->reader->context;
     char allowed[200];
     setpoint_text_allowed(context, allowed, sizeof allowed);
-    const char *text = key_scalar(reader, path, node, allowed);
+    const char *text = key_scalar(at, allowed);
     if (!text)
         return;
-    if (setpoint_text_parse(context, text, &override->setpoint))
-        override->has_setpoint = true;
-    else
-        key_error(reader, path, node->line, "%.60s is not a setpoint of %s; allowed: %s", text,
-                  context->info->name, allowed);
+    override->has_setpoint = setpoint_text_parse(context, text, &override->setpoint);
+    if (!override->has_setpoint)
+        key_error(at, "%.60s is not a setpoint of %s; allowed: %s", text, context->info->name,
+                  allowed);
 }
 
-static void read_deadband(struct key_reader *reader, const struct key_path *path,
-                          const struct yaml_tree_node *node, void *target) {
+static void read_deadband(const struct key_at *at, void *target) {
     struct condition_override *override = target;
-    const struct setpoint_text *context = reader->context;
-    const char *text = key_scalar(reader, path, node, setpoint_text_allowed_deadband(context));
+    const struct setpoint_text *context = at->reader->context;
+    const char *allowed = setpoint_text_allowed_deadband(context);
+    const char *text = key_scalar(at, allowed);
     if (!text)
         return;
-    if (setpoint_text_parse_deadband(context, text, &override->deadband))
-        override->has_deadband = true;
-    else
-        key_error(reader, path, node->line, "%.60s is not a deadband of %s; allowed: %s", text,
-                  context->info->name, setpoint_text_allowed_deadband(context));
+    override->has_deadband = setpoint_text_parse_deadband(context, text, &override->deadband);
+    if (!override->has_deadband)
+        key_error(at, "%.60s is not a deadband of %s; allowed: %s", text, context->info->name,
+                  allowed);
 }
 
-/* The roles that are told: a list, or none. */
-static void read_tell(struct key_reader *reader, const struct key_path *path,
-                      const struct yaml_tree_node *node, void *target) {
-    static const char allowed[] = "none, or a list of contractor, homeowner, technician";
+/* The bit of a role, 0 after an error. */
+static unsigned read_role(const struct key_at *at, const char *allowed) {
     static const struct {
         const char *word;
         unsigned bit;
     } roles[] = {{"contractor", HEARS_CONTRACTOR},
                  {"homeowner", HEARS_HOMEOWNER},
                  {"technician", HEARS_TECHNICIAN}};
+    const char *word = key_scalar(at, allowed);
+    for (size_t r = 0; word && r < sizeof roles / sizeof roles[0]; r++)
+        if (strcmp(word, roles[r].word) == 0)
+            return roles[r].bit;
+    if (word)
+        key_error(at, "%.40s is not a role; allowed: %s", word, allowed);
+    return 0;
+}
+
+/* The roles that are told: a list, or none. */
+static void read_tell(const struct key_at *at, void *target) {
+    static const char allowed[] = "none, or a list of contractor, homeowner, technician";
     struct condition_override *override = target;
+    bool none = at->node->kind == YAML_TREE_SCALAR && strcmp(at->node->text, "none") == 0;
     unsigned tell = 0;
-    if (node->kind == YAML_TREE_SCALAR && strcmp(node->text, "none") == 0)
-        goto done;
-    if (!key_is(reader, path, node, YAML_TREE_LIST, allowed))
+    if (!none && !key_is(at, YAML_TREE_LIST, allowed))
         return;
-    for (size_t i = 0; i < node->count; i++) {
-        const char *word = key_scalar(reader, path, &node->entries[i].value, allowed);
-        size_t r = 0;
-        while (word && r < 3 && strcmp(word, roles[r].word) != 0)
-            r++;
-        if (word && r == 3)
-            key_error(reader, path, node->entries[i].value.line, "%.40s is not a role; allowed: %s",
-                      word, allowed);
-        if (!word || r == 3)
+    for (size_t i = 0; !none && i < at->node->count; i++) {
+        const struct key_at item = key_one_of(at, i);
+        unsigned bit = read_role(&item, allowed);
+        if (!bit)
             return;
-        tell |= roles[r].bit;
+        tell |= bit;
     }
-done:
     override->tell = tell;
     override->has_tell = true;
 }
 
 #define AT(field) offsetof(struct condition_override, field)
-#define UNSET (-1)
 
 static const struct key_word priority_words[] = {
     {"high", PRIORITY_HIGH}, {"medium", PRIORITY_MEDIUM}, {"low", PRIORITY_LOW}, {NULL, 0}};
 
 static const struct key_row condition_rows[] = {
-    {.key = "setpoint", .kind = KEY_PART, .read = read_setpoint},
-    {.key = "deadband", .kind = KEY_PART, .read = read_deadband},
+    {.key = "setpoint", KEY_PART_AT(0, read_setpoint)},
+    {.key = "deadband", KEY_PART_AT(0, read_deadband)},
     {.key = "on_delay",
      KEY_RANGE_AT(KEY_SPAN, AT(on_delay_ms), 0.0, DELAY_MS_MAX, "a delay",
                   "none to 60 d, such as 6 h")},
@@ -113,7 +112,7 @@ static const struct key_row condition_rows[] = {
     {.key = "priority",
      KEY_WORD_AT(AT(priority), priority_words, "a priority", "high, medium, low")},
     {.key = "enabled", KEY_SWITCH_AT(AT(enabled))},
-    {.key = "tell", .kind = KEY_PART, .read = read_tell},
+    {.key = "tell", KEY_PART_AT(0, read_tell)},
 };
 
 /* May this condition be changed here? */
@@ -126,85 +125,69 @@ static bool applies(const struct condition_info *info, const struct condition_se
            (!info->quantities || (info->quantities & (UINT32_C(1) << settings->quantity)));
 }
 
-static bool is_set(const struct yaml_tree_node *node, const char *key) {
-    return yaml_tree_find(node, key) != NULL;
+static struct setpoint_text text_of(const struct condition_settings *settings,
+                                    enum condition condition) {
+    const struct condition_info *info = condition_info(condition);
+    return (struct setpoint_text){.of_point = settings->level == LEVEL_POINT,
+                                  .quantity = settings->quantity,
+                                  .dimension = settings->dimension,
+                                  .info = info,
+                                  .form = setpoint_text_form(info)};
 }
 
-static void read_condition(struct key_reader *reader, const struct key_path *path,
-                           const struct yaml_tree_entry *entry, enum condition condition,
+static void read_condition(const struct key_at *at, enum condition condition,
                            const struct condition_settings *settings, struct condition_list *list) {
-    const struct condition_info *info = condition_info(condition);
-    struct setpoint_text context = {.of_point = settings->level == LEVEL_POINT,
-                                    .quantity = settings->quantity,
-                                    .dimension = settings->dimension,
-                                    .info = info,
-                                    .form = setpoint_text_form(info)};
+    const struct setpoint_text context = text_of(settings, condition);
+    struct key_reader *reader = at->reader;
     const void *outer = reader->context;
     size_t errors = reader->error_count;
     struct condition_override read = {.condition = condition};
     reader->context = &context;
-    key_map_read(reader, path, &entry->value, KEY_ROWS(condition_rows), &read);
+    key_map_read(at, KEY_ROWS(condition_rows), &read);
     reader->context = outer;
     if (reader->error_count > errors)
         return;
     struct condition_override *override =
-        provide(reader, list, condition, (struct condition_place){.line = entry->line});
+        provide(reader, list, condition, (struct condition_place){.line = at->key_line});
     if (!override)
         return;
     if (override->has_setpoint && read.has_setpoint) {
-        key_error(reader, path, entry->line,
-                  "setpoint is given here and in limits; allowed: one of them");
+        key_refuse(at, "setpoint is given here and in limits; allowed: one of them");
         return;
     }
     if (override->has_setpoint) {
         read.has_setpoint = true;
         read.setpoint = override->setpoint;
     }
-    read.has_on_delay = is_set(&entry->value, "on_delay");
-    read.has_off_delay = is_set(&entry->value, "off_delay");
-    read.has_priority = is_set(&entry->value, "priority");
-    read.has_enabled = is_set(&entry->value, "enabled");
+    read.has_on_delay = key_child(at, "on_delay").node != NULL;
+    read.has_off_delay = key_child(at, "off_delay").node != NULL;
+    read.has_priority = key_child(at, "priority").node != NULL;
+    read.has_enabled = key_child(at, "enabled").node != NULL;
     *override = read;
 }
 
-static void refuse_unknown_condition(struct key_reader *reader, const struct key_path *path,
-                                     const struct yaml_tree_entry *entry) {
+static void refuse_unknown_condition(const struct key_at *at) {
     const char *names[CONDITION_COUNT];
     for (size_t i = 0; i < CONDITION_COUNT; i++)
         names[i] = condition_info((enum condition)i)->name;
-    const char *nearest = key_nearest(entry->key, names, CONDITION_COUNT);
-    char list[1024] = "";
-    size_t used = 0;
-    for (size_t i = 0; i < CONDITION_COUNT && used < sizeof list - 64; i++)
-        used += (size_t)snprintf(list + used, sizeof list - used, "%s%s", i ? ", " : "", names[i]);
-    if (nearest)
-        key_error(reader, path, entry->line,
-                  "unknown condition; did you mean \"%s\"? Known conditions: %s", nearest, list);
-    else
-        key_error(reader, path, entry->line, "unknown condition. Known conditions: %s", list);
+    key_refuse_unknown(at, "condition", names, CONDITION_COUNT);
 }
 
-void condition_settings_read(struct key_reader *reader, const struct key_path *path,
-                             const struct yaml_tree_node *node,
-                             const struct condition_settings *settings,
+void condition_settings_read(const struct key_at *at, const struct condition_settings *settings,
                              struct condition_list *list) {
     static const char *const levels[] = {"fleet", "system", "point of this quantity"};
-    if (!key_is(reader, path, node, YAML_TREE_MAP, "a map of conditions"))
+    if (!key_is(at, YAML_TREE_MAP, "a map of conditions"))
         return;
-    for (size_t i = 0; i < node->count; i++) {
-        const struct yaml_tree_entry *entry = &node->entries[i];
-        char name[64];
-        snprintf(name, sizeof name, "%.60s", entry->key);
-        struct key_path here = {.up = path, .name = name};
+    for (size_t i = 0; i < at->node->count; i++) {
+        const struct key_at here = key_item(at, i);
         enum condition condition;
-        if (!condition_find(entry->key, &condition))
-            refuse_unknown_condition(reader, &here, entry);
+        if (!condition_find(here.name, &condition))
+            refuse_unknown_condition(&here);
         else if (!applies(condition_info(condition), settings))
-            key_error(reader, &here, entry->line,
-                      "is not judged for a %s; allowed: in the settings of a level above",
-                      levels[settings->level]);
+            key_refuse(&here, "is not judged for a %s; allowed: in the settings of a level above",
+                       levels[settings->level]);
         else
-            read_condition(reader, &here, entry, condition, settings, list);
+            read_condition(&here, condition, settings, list);
     }
 }
 
@@ -237,63 +220,56 @@ static const struct limit *find_limit(enum quantity quantity, const char *word) 
     return NULL;
 }
 
-static void refuse_limit(struct key_reader *reader, const struct key_path *path,
-                         const struct yaml_tree_entry *entry, enum quantity quantity) {
+static void refuse_limit(const struct key_at *at, enum quantity quantity) {
+    struct key_shown shown;
+    struct key_at here = *at;
     char list[64] = "";
     size_t used = 0;
     for (size_t i = 0; i < LIMIT_COUNT; i++)
         if (limits[i].quantity == quantity)
             used += (size_t)snprintf(list + used, sizeof list - used, "%s%s", used ? ", " : "",
                                      limits[i].word);
-    key_error(reader, path, entry->line, "is not a limit of a %s point; allowed: %s",
-              quantity_info(quantity)->name, used ? list : "no limits");
+    here.name = key_show(&shown, at->name);
+    key_refuse(&here, "is not a limit of a %s point; allowed: %s", quantity_info(quantity)->name,
+               used ? list : "no limits");
 }
 
-static void read_limit(struct key_reader *reader, const struct key_path *path,
-                       const struct yaml_tree_entry *entry, const struct limit *limit,
+static void read_limit(const struct key_at *at, const struct limit *limit,
                        const struct condition_settings *settings, struct condition_list *list) {
-    const struct condition_info *info = condition_info(limit->condition);
-    struct setpoint_text context = {.of_point = settings->level == LEVEL_POINT,
-                                    .quantity = settings->quantity,
-                                    .dimension = settings->dimension,
-                                    .info = info,
-                                    .form = setpoint_text_form(info)};
+    const struct setpoint_text context = text_of(settings, limit->condition);
+    struct key_reader *reader = at->reader;
     const void *outer = reader->context;
     struct condition_override read = {.condition = limit->condition};
     reader->context = &context;
-    read_setpoint(reader, path, &entry->value, &read);
+    read_setpoint(at, &read);
     reader->context = outer;
     if (!read.has_setpoint)
         return;
     struct condition_override *override =
         provide(reader, list, limit->condition,
-                (struct condition_place){.line = entry->line, .limit = limit->word});
+                (struct condition_place){.line = at->key_line, .limit = limit->word});
     if (!override)
         return;
     if (override->has_setpoint) {
-        key_error(reader, path, entry->line, "means the same as another limit here; allowed: one");
+        key_refuse(at, "means the same as another limit here; allowed: one");
         return;
     }
     override->has_setpoint = true;
     override->setpoint = read.setpoint;
 }
 
-void condition_settings_read_limits(struct key_reader *reader, const struct key_path *path,
-                                    const struct yaml_tree_node *node,
+void condition_settings_read_limits(const struct key_at *at,
                                     const struct condition_settings *settings,
                                     struct condition_list *list) {
-    if (!key_is(reader, path, node, YAML_TREE_MAP, "a map such as {low: 70 %, lost: 10 %}"))
+    if (!key_is(at, YAML_TREE_MAP, "a map such as {low: 70 %, lost: 10 %}"))
         return;
-    for (size_t i = 0; i < node->count; i++) {
-        const struct yaml_tree_entry *entry = &node->entries[i];
-        const struct limit *limit = find_limit(settings->quantity, entry->key);
-        char name[64];
-        snprintf(name, sizeof name, "%.60s", entry->key);
-        struct key_path here = {.up = path, .name = name};
+    for (size_t i = 0; i < at->node->count; i++) {
+        const struct key_at here = key_item(at, i);
+        const struct limit *limit = find_limit(settings->quantity, here.name);
         if (limit)
-            read_limit(reader, &here, entry, limit, settings, list);
+            read_limit(&here, limit, settings, list);
         else
-            refuse_limit(reader, &here, entry, settings->quantity);
+            refuse_limit(&here, settings->quantity);
     }
 }
 
@@ -307,15 +283,17 @@ static struct condition_rule rule_in_force(enum condition condition,
     return rule;
 }
 
-static void refuse_at(struct key_reader *reader, const struct key_path *path,
-                      const struct condition_list *list, size_t index, const char *what) {
+static void refuse_at(const struct key_at *at, const struct condition_list *list, size_t index,
+                      const char *what) {
     const struct condition_place *place = &list->places[index];
-    struct key_path group = {.up = path, .name = place->limit ? "limits" : "conditions"};
-    struct key_path here = {.up = &group,
-                            .name = place->limit
-                                        ? place->limit
-                                        : condition_info(list->overrides[index].condition)->name};
-    key_error(reader, &here, place->line, "%s", what);
+    const struct key_at group = {.up = at, .name = place->limit ? "limits" : "conditions"};
+    const struct key_at here = {
+        .reader = at->reader,
+        .up = &group,
+        .name =
+            place->limit ? place->limit : condition_info(list->overrides[index].condition)->name,
+        .line = place->line};
+    key_error(&here, "%s", what);
 }
 
 /* Setpoints of the same quantity in rising order. */
@@ -329,8 +307,7 @@ static const struct {
      "suction-low is not below suction-high; allowed: lost below low below high"},
 };
 
-static void check_orders(struct key_reader *reader, const struct key_path *path,
-                         const struct condition_settings *settings,
+static void check_orders(const struct key_at *at, const struct condition_settings *settings,
                          const struct condition_list *list) {
     for (size_t o = 0; o < sizeof orders / sizeof orders[0]; o++) {
         struct condition_rule lower = rule_in_force(orders[o].lower, settings, list);
@@ -341,14 +318,13 @@ static void check_orders(struct key_reader *reader, const struct key_path *path,
         for (size_t i = 0; i < list->count; i++)
             if (list->overrides[i].condition == orders[o].lower ||
                 list->overrides[i].condition == orders[o].upper) {
-                refuse_at(reader, path, list, i, orders[o].what);
+                refuse_at(at, list, i, orders[o].what);
                 break;
             }
     }
 }
 
-static void check_deadbands(struct key_reader *reader, const struct key_path *path,
-                            const struct condition_settings *settings,
+static void check_deadbands(const struct key_at *at, const struct condition_settings *settings,
                             const struct condition_list *list) {
     for (size_t i = 0; i < list->count; i++) {
         struct condition_rule rule = rule_in_force(list->overrides[i].condition, settings, list);
@@ -358,12 +334,12 @@ static void check_deadbands(struct key_reader *reader, const struct key_path *pa
         /* Above a setpoint the return lies at setpoint - deadband, which must be possible. */
         if (below ? rule.deadband.number > rule.setpoint.number
                   : rule.deadband.number >= rule.setpoint.number)
-            refuse_at(reader, path, list, i,
+            refuse_at(at, list, i,
                       "the deadband is larger than the setpoint; allowed: a smaller deadband under "
                       "conditions");
         else if (rule.setpoint.kind == SETPOINT_FRACTION && below &&
                  rule.setpoint.number + rule.deadband.number > 1.0)
-            refuse_at(reader, path, list, i,
+            refuse_at(at, list, i,
                       "setpoint and deadband together pass 1, so it could never return; allowed: "
                       "a smaller deadband");
     }
@@ -398,12 +374,11 @@ static void drop_foreign_values(struct key_reader *reader,
         }
 }
 
-void condition_settings_finish(struct key_reader *reader, const struct key_path *path,
-                               const struct condition_settings *settings,
+void condition_settings_finish(const struct key_at *at, const struct condition_settings *settings,
                                struct condition_list *list) {
-    drop_foreign_values(reader, settings, list);
-    check_orders(reader, path, settings, list);
-    check_deadbands(reader, path, settings, list);
+    drop_foreign_values(at->reader, settings, list);
+    check_orders(at, settings, list);
+    check_deadbands(at, settings, list);
     free(list->places);
     list->places = NULL;
 }

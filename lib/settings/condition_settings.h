@@ -34,23 +34,19 @@ struct condition_settings {
 };
 
 /** Reads `conditions:`; the overrides are added to the list, one for each condition. */
-void condition_settings_read(struct key_reader *reader, const struct key_path *path,
-                             const struct yaml_tree_node *node,
-                             const struct condition_settings *settings,
+void condition_settings_read(const struct key_at *at, const struct condition_settings *settings,
                              struct condition_list *list);
 
 /** Reads `limits:` of a point. */
-void condition_settings_read_limits(struct key_reader *reader, const struct key_path *path,
-                                    const struct yaml_tree_node *node,
+void condition_settings_read_limits(const struct key_at *at,
                                     const struct condition_settings *settings,
                                     struct condition_list *list);
 
 /**
  * Checks what is in force with this list against itself (lost below low below high, deadband
- * smaller than its setpoint) and frees the places. `path` is the one of the fleet, system or point.
+ * smaller than its setpoint) and frees the places. `at` is the fleet, the system or the point.
  */
-void condition_settings_finish(struct key_reader *reader, const struct key_path *path,
-                               const struct condition_settings *settings,
+void condition_settings_finish(const struct key_at *at, const struct condition_settings *settings,
                                struct condition_list *list);
 
 #endif

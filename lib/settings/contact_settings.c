@@ -23,20 +23,19 @@ static const struct key_word unit_words[] = {
     {"us", UNIT_SYSTEM_US}, {"si", UNIT_SYSTEM_SI}, {NULL, 0}};
 static const struct key_word digest_words[] = {{"daily", 0}, {"weekly", 0}, {NULL, 0}};
 
-static void read_header_value(struct key_reader *reader, const struct key_path *path,
-                              const struct yaml_tree_node *node, struct settings_header *header) {
-    const char *text = key_scalar(reader, path, node, "a text, or file:NAME");
+static void read_header_value(const struct key_at *at, struct settings_header *header) {
+    const char *text = key_scalar(at, "a text, or file:NAME");
     if (!text)
         return;
     bool in_file = strncmp(text, "file:", 5) == 0;
     const char *problem =
         in_file ? checked_text_file_name(text + 5) : checked_text_header_value(text);
     if (problem)
-        key_error(reader, path, node->line, "%s", problem);
+        key_error(at, "%s", problem);
     else if (in_file)
-        header->value_file = key_copy(reader, text + 5);
+        header->value_file = key_copy(at, text + 5);
     else
-        header->value = key_copy(reader, text);
+        header->value = key_copy(at, text);
 }
 
 static bool has_header(const struct settings_contact *contact, const char *name) {
@@ -46,32 +45,31 @@ static bool has_header(const struct settings_contact *contact, const char *name)
     return false;
 }
 
-static void read_headers(struct key_reader *reader, const struct key_path *path,
-                         const struct yaml_tree_node *node, void *target) {
+static void read_headers(const struct key_at *at, void *target) {
     struct settings_contact *contact = target;
-    if (!key_is(reader, path, node, YAML_TREE_MAP, "a map of header names and values"))
+    if (!key_is(at, YAML_TREE_MAP, "a map of header names and values"))
         return;
-    if (node->count > 32) {
-        key_error(reader, path, node->line, "are too many; allowed: 32 headers");
+    size_t count = at->node->count;
+    if (count > 32) {
+        key_error(at, "are too many; allowed: 32 headers");
         return;
     }
-    contact->headers = key_allocate(reader, node->count, sizeof *contact->headers);
-    for (size_t i = 0; contact->headers && i < node->count; i++) {
-        const struct yaml_tree_entry *entry = &node->entries[i];
-        struct key_path here = {.up = path, .name = entry->key};
-        const char *problem = checked_text_header_name(entry->key);
-        if (problem || has_header(contact, entry->key)) {
-            key_error(reader, &here, entry->line, "%s",
-                      problem ? problem : "is given twice; allowed: once, whatever its case");
+    contact->headers = key_allocate(at, count, sizeof *contact->headers);
+    for (size_t i = 0; contact->headers && i < count; i++) {
+        const struct key_at here = key_item(at, i);
+        const char *problem = checked_text_header_name(here.name);
+        if (problem || has_header(contact, here.name)) {
+            key_refuse(&here, "%s",
+                       problem ? problem : "is given twice; allowed: once, whatever its case");
             continue;
         }
         struct settings_header *header = &contact->headers[contact->header_count];
-        header->name = key_copy(reader, entry->key);
+        header->name = key_copy(at, here.name);
         if (!header->name)
             return;
-        header->line = entry->line;
+        header->line = here.key_line;
         contact->header_count++;
-        read_header_value(reader, &here, &entry->value, header);
+        read_header_value(&here, header);
     }
 }
 
@@ -91,28 +89,22 @@ static const struct key_row webhook_rows[] = {
     {.key = "signing_secret_file",
      KEY_TEXT_AT(AT(signing_secret_file), checked_text_file_name, "a file name"),
      .line_offset = AT(lines.signing_secret_file)},
-    {.key = "headers", .kind = KEY_PART, .read = read_headers},
+    {.key = "headers", KEY_PART_AT(0, read_headers)},
     {.key = "allow_private", KEY_SWITCH_AT(AT(allow_private_address)), .otherwise = "no"},
     {.key = "tls_ca_file",
      KEY_TEXT_AT(AT(tls_ca_file), checked_text_file_name, "a file name"),
      .line_offset = AT(lines.tls_ca_file)},
 };
 
-static int line_of(const struct yaml_tree_node *node, const char *key) {
-    const struct yaml_tree_entry *entry = yaml_tree_find(node, key);
-    return entry ? entry->value.line : node->line;
-}
-
-static void check_template(struct key_reader *reader, const struct key_path *path,
-                           const struct yaml_tree_node *node,
-                           const struct settings_contact *contact) {
-    struct key_path here = {.up = path, .name = "template"};
+static void check_template(const struct key_at *at, const struct settings_contact *contact) {
+    const struct key_at here = key_child(at, "template");
     char why[300] = "", words[400] = "";
     size_t used = 0;
-    int line = line_of(node, "template");
     if (!contact->template_text) {
-        if (contact->body == BODY_TEMPLATE && !yaml_tree_find(node, "template"))
-            key_error(reader, &here, line_of(node, "body"),
+        struct key_at missing = here;
+        missing.line = key_child(at, "body").line;
+        if (contact->body == BODY_TEMPLATE && !here.node)
+            key_error(&missing,
                       "is missing; allowed: JSON with placeholders such as {\"text\": {{text}}}");
         return;
     }
@@ -120,25 +112,23 @@ static void check_template(struct key_reader *reader, const struct key_path *pat
         used += (size_t)snprintf(words + used, sizeof words - used, "%s%s", i ? ", " : "",
                                  template_name_text((enum template_name)i));
     if (!strstr(contact->template_text, "{{"))
-        key_error(reader, &here, line,
-                  "has no placeholder; allowed: JSON with at least one {{NAME}} of %s", words);
+        key_error(&here, "has no placeholder; allowed: JSON with at least one {{NAME}} of %s",
+                  words);
     else if (!template_check(contact->template_text, why, sizeof why))
-        key_error(reader, &here, line, "%s; allowed: JSON with {{NAME}} of %s", why, words);
+        key_error(&here, "%s; allowed: JSON with {{NAME}} of %s", why, words);
 }
 
-static void read_webhook(struct key_reader *reader, const struct key_path *path,
-                         const struct yaml_tree_node *node, void *target) {
+static void read_webhook(const struct key_at *at, void *target) {
     struct settings_contact *contact = target;
-    key_map_read(reader, path, node, KEY_ROWS(webhook_rows), contact);
-    if (node->kind != YAML_TREE_MAP)
+    key_map_read(at, KEY_ROWS(webhook_rows), contact);
+    if (at->node->kind != YAML_TREE_MAP)
         return;
-    struct key_path here = {.up = path, .name = "url"};
+    const struct key_at url = key_child(at, "url");
     if (contact->url && !checked_text_url_is_https(contact->url) &&
         !checked_text_url_is_loopback(contact->url) && !contact->allow_private_address)
-        key_error(reader, &here, line_of(node, "url"),
-                  "is not encrypted; allowed: https://HOST/PATH, plain http only to this machine "
-                  "or with allow_private: yes");
-    check_template(reader, path, node, contact);
+        key_error(&url, "is not encrypted; allowed: https://HOST/PATH, plain http only to this "
+                        "machine or with allow_private: yes");
+    check_template(at, contact);
 }
 
 /* "21:00" to minutes since midnight; the place behind it, NULL when it is none. */
@@ -163,24 +153,20 @@ static const char *read_clock(const char *text, int *minute) {
     return text;
 }
 
-static void read_quiet_hours(struct key_reader *reader, const struct key_path *path,
-                             const struct yaml_tree_node *node, void *target) {
+static void read_quiet_hours(const struct key_at *at, void *target) {
     static const char allowed[] = "two different local times such as 21:00-07:00";
     struct settings_contact *contact = target;
-    const char *text = key_scalar(reader, path, node, allowed);
+    const char *text = key_scalar(at, allowed);
     if (!text)
         return;
     int from = 0, to = 0;
-    const char *at = read_clock(text, &from);
-    at = at && *at == '-' ? read_clock(at + 1, &to) : NULL;
-    if (!at || *at || from == to) {
-        key_error(reader, path, node->line, "%.40s is not a span of the day; allowed: %s", text,
-                  allowed);
+    const char *behind = read_clock(text, &from);
+    behind = behind && *behind == '-' ? read_clock(behind + 1, &to) : NULL;
+    if (!behind || *behind || from == to) {
+        key_error(at, "%.40s is not a span of the day; allowed: %s", text, allowed);
         return;
     }
-    contact->quiet.given = true;
-    contact->quiet.from_minute = from;
-    contact->quiet.to_minute = to;
+    contact->quiet = (struct settings_quiet_hours){true, from, to};
 }
 
 static const struct key_row escalate_rows[] = {
@@ -193,11 +179,6 @@ static const struct key_row escalate_rows[] = {
      .required = true},
 };
 
-static void read_escalation(struct key_reader *reader, const struct key_path *path,
-                            const struct yaml_tree_node *node, void *target) {
-    key_map_read(reader, path, node, KEY_ROWS(escalate_rows), target);
-}
-
 static const char *check_language(const char *text) {
     size_t language;
     return wording_language_find(text, &language) ? NULL
@@ -206,50 +187,48 @@ static const char *check_language(const char *text) {
 }
 
 /* yes or no, else an error and false. */
-static bool read_yes(struct key_reader *reader, const struct key_path *path,
-                     const struct yaml_tree_node *node, bool *yes) {
+static bool read_yes(const struct key_at *at, bool *yes) {
     static const char allowed[] = "yes or no";
-    const char *text = key_scalar(reader, path, node, allowed);
+    const char *text = key_scalar(at, allowed);
     if (text && key_switch_parse(text, yes))
         return true;
     if (text)
-        key_error(reader, path, node->line, "%.40s is not a switch; allowed: %s", text, allowed);
+        key_error(at, "%.40s is not a switch; allowed: %s", text, allowed);
     return false;
 }
 
-static void refuse_heard(struct key_reader *reader, const struct key_path *path,
-                         const struct yaml_tree_entry *entry) {
+static void refuse_heard(const struct key_at *at) {
     const char *names[CONDITION_COUNT];
     for (size_t i = 0; i < CONDITION_COUNT; i++)
         names[i] = condition_info((enum condition)i)->name;
-    const char *nearest = key_nearest(entry->key, names, CONDITION_COUNT);
-    key_error(reader, path, entry->line, "is no condition%s%s%s; allowed: %s",
-              nearest ? "; did you mean \"" : "", nearest ? nearest : "", nearest ? "\"?" : "",
-              "names of conditions, or high, medium, low for all of that priority");
+    const char *nearest = key_nearest(at->name, names, CONDITION_COUNT);
+    key_refuse(at, "is no condition%s%s%s; allowed: %s", nearest ? "; did you mean \"" : "",
+               nearest ? nearest : "", nearest ? "\"?" : "",
+               "names of conditions, or high, medium, low for all of that priority");
 }
 
 /* What this contact hears of although its role does not, or does not although its role does. */
-static void read_hears(struct key_reader *reader, const struct key_path *path,
-                       const struct yaml_tree_node *node, void *target) {
+static void read_hears(const struct key_at *at, void *target) {
     struct settings_contact *contact = target;
-    if (!key_is(reader, path, node, YAML_TREE_MAP, "a map such as {radon-rising: yes, low: no}"))
+    if (!key_is(at, YAML_TREE_MAP, "a map such as {radon-rising: yes, low: no}"))
         return;
-    for (size_t i = 0; i < node->count; i++) {
-        const struct yaml_tree_entry *entry = &node->entries[i];
-        struct key_path here = {.up = path, .name = entry->key};
+    for (size_t i = 0; i < at->node->count; i++) {
+        const struct key_at here = key_item(at, i);
         enum condition condition = CONDITION_COUNT;
         enum priority priority = PRIORITY_LOW;
-        bool known = condition_find(entry->key, &condition) || priority_find(entry->key, &priority);
+        bool known = condition_find(here.name, &condition) || priority_find(here.name, &priority);
         bool yes = false;
-        if (!known)
-            refuse_heard(reader, &here, entry);
-        else if (!read_yes(reader, &here, &entry->value, &yes))
+        if (!known) {
+            refuse_heard(&here);
             continue;
-        else if (condition < CONDITION_COUNT)
-            *(yes ? &contact->hears.conditions : &contact->hears_not.conditions) |= UINT64_C(1)
-                                                                                    << condition;
+        }
+        if (!read_yes(&here, &yes))
+            continue;
+        struct settings_hearing *hearing = yes ? &contact->hears : &contact->hears_not;
+        if (condition < CONDITION_COUNT)
+            hearing->conditions |= UINT64_C(1) << condition;
         else
-            *(yes ? &contact->hears.priorities : &contact->hears_not.priorities) |= 1U << priority;
+            hearing->priorities |= 1U << priority;
     }
 }
 
@@ -258,24 +237,20 @@ static const struct key_row contact_rows[] = {
     {.key = "role",
      KEY_WORD_AT(AT(role), role_words, "a role", "contractor, homeowner, technician"),
      .required = true},
-    {.key = "webhook",
-     .kind = KEY_PART,
-     .required = true,
-     .allowed = "a map with url",
-     .read = read_webhook},
-    {.key = "quiet_hours", .kind = KEY_PART, .read = read_quiet_hours},
+    {.key = "webhook", KEY_PART_AT(0, read_webhook), .required = true, .allowed = "a map with url"},
+    {.key = "quiet_hours", KEY_PART_AT(0, read_quiet_hours)},
     {.key = "time_zone",
      KEY_TEXT_AT(AT(time_zone), checked_text_time_zone, "an IANA name such as America/Denver")},
     {.key = "units", KEY_WORD_AT(AT(units), unit_words, "a system of units", "us or si")},
     {.key = "language",
      KEY_TEXT_AT(AT(language), check_language,
                  "the code of a language of the messages, such as en or es-MX")},
-    {.key = "hears", .kind = KEY_PART, .read = read_hears},
+    {.key = "hears", KEY_PART_AT(0, read_hears)},
     {.key = "remind_every",
      KEY_RANGE_AT(KEY_SPAN, AT(remind_every_ms), 0.0, 90 * DURATION_DAY_MS, "a span of reminders",
                   "none, or 1 s to 90 d"),
      .otherwise = "none"},
-    {.key = "escalate_to", .kind = KEY_PART, .read = read_escalation},
+    {.key = "escalate_to", KEY_MAP_BY(escalate_rows)},
     {.key = "digest",
      .kind = KEY_WORD_TEXT,
      .offset = AT(digest),
@@ -288,46 +263,31 @@ static const struct key_row contact_rows[] = {
      .otherwise = "none"},
 };
 
-static void read_contact(struct key_reader *reader, const struct key_path *list,
-                         const struct yaml_tree_node *node, size_t index,
-                         struct settings_contact *contact) {
-    const struct yaml_tree_entry *id = yaml_tree_find(node, "id");
-    bool named = id && id->value.kind == YAML_TREE_SCALAR && !checked_text_id(id->value.text);
-    struct key_path here = {
-        .up = list, .in_brackets = true, .index = index, .name = named ? id->value.text : NULL};
-    contact->line = node->line;
-    key_map_read(reader, &here, node, KEY_ROWS(contact_rows), contact);
-    contact->has_units = yaml_tree_find(node, "units") != NULL;
-    struct key_path remind = {.up = &here, .name = "remind_every"};
+static void read_contact(const struct key_at *at, struct settings_contact *contact) {
+    contact->line = at->line;
+    key_map_read(at, KEY_ROWS(contact_rows), contact);
+    contact->has_units = key_child(at, "units").node != NULL;
+    const struct key_at remind = key_child(at, "remind_every");
     if (contact->remind_every_ms > 0 && contact->remind_every_ms < DURATION_SECOND_MS)
-        key_error(reader, &remind, line_of(node, "remind_every"),
-                  "is too often; allowed: none, or 1 s to 90 d");
+        key_error(&remind, "is too often; allowed: none, or 1 s to 90 d");
 }
 
-static int escalation_line(const struct yaml_tree_node *list, size_t index) {
-    const struct yaml_tree_node *node = &list->entries[index].value;
-    const struct yaml_tree_entry *entry = yaml_tree_find(node, "escalate_to");
-    return entry ? line_of(&entry->value, "contact") : node->line;
-}
-
-static void refuse_escalation(struct key_reader *reader, const struct key_path *path,
-                              const struct yaml_tree_node *list,
-                              const struct settings_contact *contact, size_t index,
-                              const char *what) {
-    struct key_path here = {.up = path, .in_brackets = true, .index = index, .name = contact->id};
-    struct key_path part = {.up = &here, .name = "escalate_to"};
-    struct key_path key = {.up = &part, .name = "contact"};
-    key_error(reader, &key, escalation_line(list, index), "\"%s\" %s", contact->escalate_to, what);
+/* `list` is of the contacts. */
+static void refuse_escalation(const struct key_at *list, const struct settings_contact *contact,
+                              size_t index, const char *what) {
+    struct key_at here = key_item(list, index);
+    here.name = contact->id;
+    const struct key_at part = key_child(&here, "escalate_to"), key = key_child(&part, "contact");
+    key_error(&key, "\"%s\" %s", contact->escalate_to, what);
 }
 
 /*
  * Each contact escalates to at most one other, so a walk that is longer than the list is a ring.
  * Marks keep the walks together linear: 1 on the present walk, 2 known to end.
  */
-static void check_rings(struct key_reader *reader, const struct key_path *path,
-                        const struct yaml_tree_node *list, const struct contact_list *all,
+static void check_rings(const struct key_at *list, const struct contact_list *all,
                         const size_t *next) {
-    unsigned char *mark = key_allocate(reader, all->count, 1);
+    unsigned char *mark = key_allocate(list, all->count, 1);
     for (size_t start = 0; mark && start < all->count; start++) {
         size_t at = start;
         while (at != NAME_INDEX_NONE && mark[at] == 0) {
@@ -335,7 +295,7 @@ static void check_rings(struct key_reader *reader, const struct key_path *path,
             at = next[at];
         }
         if (at != NAME_INDEX_NONE && mark[at] == 1)
-            refuse_escalation(reader, path, list, &all->contacts[at], at,
+            refuse_escalation(list, &all->contacts[at], at,
                               "leads back to the contact itself; allowed: a chain that ends");
         for (at = start; at != NAME_INDEX_NONE && mark[at] == 1; at = next[at])
             mark[at] = 2;
@@ -343,10 +303,9 @@ static void check_rings(struct key_reader *reader, const struct key_path *path,
     free(mark);
 }
 
-static void check_escalations(struct key_reader *reader, const struct key_path *path,
-                              const struct yaml_tree_node *list, const struct contact_list *all,
+static void check_escalations(const struct key_at *list, const struct contact_list *all,
                               const struct name_index *index) {
-    size_t *next = key_allocate(reader, all->count, sizeof *next);
+    size_t *next = key_allocate(list, all->count, sizeof *next);
     for (size_t i = 0; next && i < all->count; i++) {
         const struct settings_contact *contact = &all->contacts[i];
         next[i] = NAME_INDEX_NONE;
@@ -354,51 +313,49 @@ static void check_escalations(struct key_reader *reader, const struct key_path *
             continue;
         size_t found = name_index_find(index, contact->escalate_to);
         if (found == NAME_INDEX_NONE)
-            refuse_escalation(reader, path, list, contact, i,
+            refuse_escalation(list, contact, i,
                               "is no contact; allowed: the id of another contact");
         else if (contact->id && found == name_index_find(index, contact->id))
-            refuse_escalation(reader, path, list, contact, i,
+            refuse_escalation(list, contact, i,
                               "is the contact itself; allowed: the id of another contact");
         else
             next[i] = found;
     }
     if (next)
-        check_rings(reader, path, list, all, next);
+        check_rings(list, all, next);
     free(next);
 }
 
-static void check_together(struct key_reader *reader, const struct key_path *path,
-                           const struct yaml_tree_node *list, const struct contact_list *all) {
+static void check_together(const struct key_at *list, const struct contact_list *all) {
     struct name_index index = {0};
     if (!name_index_build(&index, &all->contacts[0].id, sizeof *all->contacts, all->count)) {
-        key_error(reader, NULL, 0, "out of memory");
+        key_no_memory(list->reader);
         return;
     }
     for (size_t i = 0; i < all->count; i++) {
         size_t first = all->contacts[i].id ? name_index_find(&index, all->contacts[i].id) : i;
-        struct key_path here = {.up = path, .in_brackets = true, .index = i};
-        struct key_path id = {.up = &here, .name = "id"};
+        const struct key_at here = key_item(list, i), id = key_child(&here, "id");
         if (first != i && first != NAME_INDEX_NONE)
-            key_error(reader, &id, line_of(&list->entries[i].value, "id"),
-                      "\"%s\" is taken by the contact in line %d; allowed: an id of its own",
+            key_error(&id, "\"%s\" is taken by the contact in line %d; allowed: an id of its own",
                       all->contacts[i].id, all->contacts[first].line);
     }
-    check_escalations(reader, path, list, all, &index);
+    check_escalations(list, all, &index);
     name_index_free(&index);
 }
 
-struct contact_list contact_settings_read(struct key_reader *reader, const struct key_path *path,
-                                          const struct yaml_tree_node *node) {
+struct contact_list contact_settings_read(const struct key_at *at) {
     struct contact_list all = {0};
-    if (!key_is(reader, path, node, YAML_TREE_LIST, "a list of contacts") || node->count == 0)
+    if (!key_is(at, YAML_TREE_LIST, "a list of contacts") || at->node->count == 0)
         return all;
-    all.contacts = key_allocate(reader, node->count, sizeof *all.contacts);
+    all.contacts = key_allocate(at, at->node->count, sizeof *all.contacts);
     if (!all.contacts)
         return all;
-    all.count = node->count;
-    for (size_t i = 0; i < node->count; i++)
-        read_contact(reader, path, &node->entries[i].value, i, &all.contacts[i]);
-    check_together(reader, path, node, &all);
+    all.count = at->node->count;
+    for (size_t i = 0; i < all.count; i++) {
+        const struct key_at item = key_item_with_id(at, i);
+        read_contact(&item, &all.contacts[i]);
+    }
+    check_together(at, &all);
     return all;
 }
 

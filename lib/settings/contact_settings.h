@@ -65,8 +65,7 @@ struct contact_list {
 };
 
 /** Reads the list (empty on a failure) and checks it as a whole: ids, escalations. */
-struct contact_list contact_settings_read(struct key_reader *reader, const struct key_path *path,
-                                          const struct yaml_tree_node *node);
+struct contact_list contact_settings_read(const struct key_at *at);
 
 /** Frees what the contact holds. */
 void contact_settings_clear(struct settings_contact *contact);

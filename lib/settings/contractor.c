@@ -12,9 +12,8 @@ static const struct key_row rows[] = {
      KEY_TEXT_AT(offsetof(struct contractor, telephone), checked_text_line, "one line of text")},
 };
 
-void contractor_read(struct key_reader *reader, const struct key_path *path,
-                     const struct yaml_tree_node *node, struct contractor *contractor) {
-    key_map_read(reader, path, node, KEY_ROWS(rows), contractor);
+void contractor_read(const struct key_at *at, void *contractor) {
+    key_map_read(at, KEY_ROWS(rows), contractor);
 }
 
 void contractor_clear(struct contractor *contractor) {

@@ -11,9 +11,9 @@ struct contractor {
     char *name, *telephone; /* NULL: not given */
 };
 
-/** Reads the map into an empty contractor; the caller clears it, on an error too. */
-void contractor_read(struct key_reader *reader, const struct key_path *path,
-                     const struct yaml_tree_node *node, struct contractor *contractor);
+/** A read function of key_table.h, into an empty contractor; the caller clears it, on an error too.
+ */
+void contractor_read(const struct key_at *at, void *contractor);
 /** Frees what it holds. */
 void contractor_clear(struct contractor *contractor);
 

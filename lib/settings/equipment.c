@@ -26,83 +26,68 @@ static const struct key_row equipment_rows[] = {
      .words = why_words},
 };
 
-static void check_branch(struct key_reader *reader, const struct key_path *path,
-                         const struct yaml_tree_node *node, const struct equipment_place *place,
+static void check_branch(const struct key_at *at, const struct equipment_place *place,
                          struct equipment *equipment) {
-    const struct yaml_tree_entry *given = yaml_tree_find(node, "branch");
-    struct key_path here = {.up = path, .name = "branch"};
-    if (!given && place->branch_count == 1)
-        equipment->branch = key_copy(reader, place->branches[0].id);
-    else if (!given)
-        key_error(reader, &here, node->line, SAY_BRANCH_OF_NEEDED, place->system);
+    const struct key_at here = key_child(at, "branch");
+    if (!here.node && place->branch_count == 1)
+        equipment->branch = key_copy(at, place->branches[0].id);
+    else if (!here.node)
+        key_error(&here, SAY_BRANCH_OF_NEEDED, place->system);
     else if (equipment->branch && branch_description_find(place->branches, place->branch_count,
                                                           equipment->branch) == BRANCH_NONE)
-        key_error(reader, &here, given->value.line, SAY_NO_BRANCH_OF, equipment->branch,
-                  place->system);
+        key_error(&here, SAY_NO_BRANCH_OF, equipment->branch, place->system);
 }
 
-static void check_model(struct key_reader *reader, const struct key_path *path,
-                        const struct yaml_tree_node *node, const struct fan_models *fans,
+static void check_model(const struct key_at *at, const struct fan_models *fans,
                         const struct equipment *equipment) {
-    struct key_path here = {.up = path, .name = "model"};
+    const struct key_at here = key_child(at, "model");
     if (equipment->model && fans && fans->folder && !fan_models_find(fans, equipment->model))
-        key_error(reader, &here, yaml_tree_find(node, "model")->value.line, SAY_NO_FAN_MODEL,
-                  equipment->model, fans->folder);
+        key_error(&here, SAY_NO_FAN_MODEL, equipment->model, fans->folder);
 }
 
-static void check_days(struct key_reader *reader, const struct key_path *path,
-                       const struct yaml_tree_node *node, const struct equipment_place *place,
+static void check_days(const struct key_at *at, const struct equipment_place *place,
                        const struct equipment *equipment) {
-    struct key_path installed = {.up = path, .name = "installed"};
-    struct key_path warranty = {.up = path, .name = "warranty_until"};
+    const struct key_at installed = key_child(at, "installed");
+    const struct key_at warranty = key_child(at, "warranty_until");
     if (equipment->installed_day == TIMESTAMP_NONE)
         return;
     if (equipment->installed_day > place->last_day)
-        key_error(reader, &installed, yaml_tree_find(node, "installed")->value.line, SAY_AHEAD);
+        key_error(&installed, SAY_AHEAD);
     if (equipment->warranty_until_day != TIMESTAMP_NONE &&
         equipment->warranty_until_day < equipment->installed_day)
-        key_error(reader, &warranty, yaml_tree_find(node, "warranty_until")->value.line,
-                  SAY_BEFORE_INSTALLED);
+        key_error(&warranty, SAY_BEFORE_INSTALLED);
 }
 
-void equipment_read(struct key_reader *reader, const struct key_path *path,
-                    const struct yaml_tree_node *node, const struct equipment_place *place,
+void equipment_read(const struct key_at *at, const struct equipment_place *place,
                     struct equipment_list *list) {
-    if (!key_is(reader, path, node, YAML_TREE_LIST, "a list of fans"))
-        return;
-    if (node->count < 1 || node->count > BRANCHES_MAX) {
-        key_error(reader, path, node->line, "has %zu fans; allowed: 1 to %d", node->count,
-                  BRANCHES_MAX);
-        return;
-    }
-    list->items = key_allocate(reader, node->count, sizeof *list->items);
-    for (size_t i = 0; list->items && i < node->count; i++) {
-        const struct yaml_tree_node *entry = &node->entries[i].value;
-        struct key_path here = {.up = path, .in_brackets = true, .index = i};
+    list->items = key_list_room(at, "fans", BRANCHES_MAX, sizeof *list->items);
+    for (size_t i = 0; list->items && i < at->node->count; i++) {
+        const struct key_at here = key_item(at, i);
         struct equipment *equipment = &list->items[list->count++];
         equipment->installed_day = equipment->warranty_until_day = TIMESTAMP_NONE;
-        key_map_read(reader, &here, entry, KEY_ROWS(equipment_rows), equipment);
-        if (entry->kind != YAML_TREE_MAP)
+        key_map_read(&here, KEY_ROWS(equipment_rows), equipment);
+        if (here.node->kind != YAML_TREE_MAP)
             continue;
-        check_branch(reader, &here, entry, place, equipment);
-        check_model(reader, &here, entry, place->fans, equipment);
-        check_days(reader, &here, entry, place, equipment);
+        check_branch(&here, place, equipment);
+        check_model(&here, place->fans, equipment);
+        check_days(&here, place, equipment);
     }
 }
 
 bool equipment_parse(const char *file, const char *text, size_t length,
                      const struct equipment_place *place, struct settings_errors *errors,
                      struct equipment_list *list) {
-    static const struct key_path path = {.name = "equipment"};
-    struct yaml_tree_node *root = yaml_tree_parse(file, text, length, errors);
     struct key_reader reader = {.file = file, .errors = errors};
-    if (!root)
+    struct key_at all;
+    if (!key_reader_open(&reader, text, length, &all))
         return false;
-    struct yaml_tree_entry only = {.line = root->line, .value = *root};
+    struct yaml_tree_entry only = {.line = all.line, .value = *all.node};
     const struct yaml_tree_node one = {
-        .kind = YAML_TREE_LIST, .line = root->line, .entries = &only, .count = 1};
-    equipment_read(&reader, &path, root->kind == YAML_TREE_MAP ? &one : root, place, list);
-    yaml_tree_free(root);
+        .kind = YAML_TREE_LIST, .line = all.line, .entries = &only, .count = 1};
+    if (all.node->kind == YAML_TREE_MAP)
+        all.node = &one;
+    all.name = "equipment";
+    equipment_read(&all, place, list);
     return key_reader_finish(&reader);
 }
 

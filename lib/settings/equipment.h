@@ -39,8 +39,7 @@ struct time_zone;
  * installed yet, or whose warranty ends before it, is an error. The caller clears, on an error
  * too.
  */
-void equipment_read(struct key_reader *reader, const struct key_path *path,
-                    const struct yaml_tree_node *node, const struct equipment_place *place,
+void equipment_read(const struct key_at *at, const struct equipment_place *place,
                     struct equipment_list *list);
 /** The same from a text of its own, which holds the list or a single fan. False on any error. */
 bool equipment_parse(const char *file, const char *text, size_t length,

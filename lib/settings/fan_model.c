@@ -8,71 +8,63 @@
 
 #define AT(field) offsetof(struct fan_model, field)
 
-static bool read_curve_value(struct key_reader *reader, const struct key_path *path,
-                             const struct yaml_tree_node *node, enum dimension dimension,
-                             const char *allowed, double *si) {
-    const char *text = key_scalar(reader, path, node, allowed);
+static bool read_curve_value(const struct key_at *at, enum dimension dimension, const char *allowed,
+                             double *si) {
+    const char *text = key_scalar(at, allowed);
     if (!text)
         return false;
     if (unit_parse(text, dimension, si) == UNIT_OK && *si >= 0.0)
         return true;
-    key_error(reader, path, node->line, "%.60s is not part of a fan curve; allowed: %s", text,
-              allowed);
+    key_error(at, "%.60s is not part of a fan curve; allowed: %s", text, allowed);
     return false;
 }
 
-static bool read_curve_point(struct key_reader *reader, const struct key_path *path,
-                             const struct yaml_tree_node *node, struct fan_curve_point *point) {
+static bool read_curve_point(const struct key_at *at, struct fan_curve_point *point) {
     static const char pair[] = "a pair such as [40 cfm, 1.4 inH2O]";
-    if (!key_is(reader, path, node, YAML_TREE_LIST, pair))
+    if (!key_is(at, YAML_TREE_LIST, pair))
         return false;
-    if (node->count != 2) {
-        key_error(reader, path, node->line, "has %zu values; allowed: %s", node->count, pair);
+    if (at->node->count != 2) {
+        key_error(at, "has %zu values; allowed: %s", at->node->count, pair);
         return false;
     }
-    return read_curve_value(reader, path, &node->entries[0].value, DIMENSION_FLOW,
+    const struct key_at flow = key_one_of(at, 0), pressure = key_one_of(at, 1);
+    return read_curve_value(&flow, DIMENSION_FLOW,
                             "first a flow of at least 0 with a unit, such as 40 cfm",
                             &point->flow_m3_s) &&
-           read_curve_value(reader, path, &node->entries[1].value, DIMENSION_PRESSURE,
+           read_curve_value(&pressure, DIMENSION_PRESSURE,
                             "second a pressure of at least 0 with a unit, such as 1.4 inH2O",
                             &point->pressure_pa);
 }
 
 /* Judged by its speed a fan needs a curve that has one pressure for each flow. */
-void fan_model_read_curve(struct key_reader *reader, const struct key_path *path,
-                          const struct yaml_tree_node *node, struct fan_curve_point **out,
-                          size_t *count) {
+void fan_model_read_curve(const struct key_at *at, struct fan_curve_point **out, size_t *count) {
     static const char allowed[] = "a list of 2 to 32 pairs such as [40 cfm, 1.4 inH2O]";
-    if (!key_is(reader, path, node, YAML_TREE_LIST, allowed))
+    if (!key_is(at, YAML_TREE_LIST, allowed))
         return;
-    if (node->count < 2 || node->count > FAN_MODEL_CURVE_POINTS_MAX) {
-        key_error(reader, path, node->line, "has %zu points; allowed: %s", node->count, allowed);
+    size_t given = at->node->count;
+    if (given < 2 || given > FAN_MODEL_CURVE_POINTS_MAX) {
+        key_error(at, "has %zu points; allowed: %s", given, allowed);
         return;
     }
-    struct fan_curve_point *curve = key_allocate(reader, node->count, sizeof *curve);
+    struct fan_curve_point *curve = key_allocate(at, given, sizeof *curve);
     *out = curve;
-    for (size_t i = 0; curve && i < node->count; i++) {
-        struct key_path here = {.up = path, .in_brackets = true, .index = i};
-        const struct yaml_tree_node *pair = &node->entries[i].value;
-        if (!read_curve_point(reader, &here, pair, &curve[i]))
+    for (size_t i = 0; curve && i < given; i++) {
+        const struct key_at here = key_item(at, i);
+        if (!read_curve_point(&here, &curve[i]))
             return;
         if (i > 0 && curve[i].flow_m3_s <= curve[i - 1].flow_m3_s)
-            key_error(reader, &here, pair->line,
-                      "flow does not rise; allowed: a flow above the one before");
+            key_error(&here, "flow does not rise; allowed: a flow above the one before");
         if (i > 0 && curve[i].pressure_pa > curve[i - 1].pressure_pa)
-            key_error(reader, &here, pair->line,
-                      "pressure rises; allowed: a pressure not above the one before");
+            key_error(&here, "pressure rises; allowed: a pressure not above the one before");
         *count = i + 1;
     }
     if (curve && curve[0].pressure_pa <= 0.0)
-        key_error(reader, path, node->line,
-                  "begins without pressure; allowed: a pressure above 0 at the least flow");
+        key_error(at, "begins without pressure; allowed: a pressure above 0 at the least flow");
 }
 
-static void read_curve(struct key_reader *reader, const struct key_path *path,
-                       const struct yaml_tree_node *node, void *target) {
+static void read_curve(const struct key_at *at, void *target) {
     struct fan_model *model = target;
-    fan_model_read_curve(reader, path, node, &model->curve, &model->curve_count);
+    fan_model_read_curve(at, &model->curve, &model->curve_count);
 }
 
 static const struct key_row model_rows[] = {
@@ -80,10 +72,9 @@ static const struct key_row model_rows[] = {
      KEY_TEXT_AT(AT(id), checked_text_id, "an id such as radial-150"),
      .required = true},
     {.key = "curve",
-     .kind = KEY_PART,
+     KEY_PART_AT(0, read_curve),
      .required = true,
-     .allowed = "a list of 2 to 32 pairs such as [40 cfm, 1.4 inH2O]",
-     .read = read_curve},
+     .allowed = "a list of 2 to 32 pairs such as [40 cfm, 1.4 inH2O]"},
     {.key = "power",
      KEY_RANGE_AT(KEY_VALUE, AT(power_w), 0.1, 5000.0, "a fan's power", "0.1 W to 5000 W"),
      .dimension = DIMENSION_POWER},
@@ -100,16 +91,15 @@ static void free_model(struct fan_model *model) {
 
 struct fan_model *fan_model_parse(const char *file, const char *text, size_t length,
                                   struct settings_errors *errors) {
-    struct yaml_tree_node *root = yaml_tree_parse(file, text, length, errors);
-    if (!root)
-        return NULL;
     struct key_reader reader = {.file = file, .errors = errors};
-    struct fan_model *model = key_allocate(&reader, 1, sizeof *model);
+    struct key_at all;
+    if (!key_reader_open(&reader, text, length, &all))
+        return NULL;
+    struct fan_model *model = key_allocate(&all, 1, sizeof *model);
     if (model) {
-        model->file = key_copy(&reader, file);
-        key_map_read(&reader, NULL, root, KEY_ROWS(model_rows), model);
+        model->file = key_copy(&all, file);
+        key_map_read(&all, KEY_ROWS(model_rows), model);
     }
-    yaml_tree_free(root);
     if (key_reader_finish(&reader))
         return model;
     free_model(model);

@@ -43,13 +43,9 @@ void fan_models_sort(struct fan_models *models, struct settings_errors *errors);
 const struct fan_model *fan_models_find(const struct fan_models *models, const char *id);
 void fan_models_clear(struct fan_models *models);
 
-struct key_reader;
-struct key_path;
-struct yaml_tree_node;
+struct key_at;
 /** Reads a curve, the key `curve` of a model or of a fan. The caller owns *out, on an error too.
  */
-void fan_model_read_curve(struct key_reader *reader, const struct key_path *path,
-                          const struct yaml_tree_node *node, struct fan_curve_point **out,
-                          size_t *count);
+void fan_model_read_curve(const struct key_at *at, struct fan_curve_point **out, size_t *count);
 
 #endif

@@ -3,6 +3,7 @@
  */
 #include "settings/key_table.h"
 
+#include "complaints.h"
 #include "measure/array.h"
 
 #include <stdarg.h>
@@ -19,15 +20,15 @@ struct key_error_line {
     char *text;
 };
 
-static size_t print_path(const struct key_path *path, char *text, size_t size) {
-    size_t used = path->up ? print_path(path->up, text, size) : 0;
-    int length;
-    if (path->in_brackets && path->name)
-        length = snprintf(text + used, size - used, "[%s]", path->name);
-    else if (path->in_brackets)
-        length = snprintf(text + used, size - used, "[%zu]", path->index + 1);
-    else
-        length = snprintf(text + used, size - used, "%s%s", used ? "." : "", path->name);
+static size_t print_path(const struct key_at *at, char *text, size_t size) {
+    size_t used = at->up ? print_path(at->up, text, size) : 0;
+    int length = 0;
+    if (at->in_brackets && at->name)
+        length = snprintf(text + used, size - used, "[%s]", at->name);
+    else if (at->in_brackets)
+        length = snprintf(text + used, size - used, "[%zu]", at->index + 1);
+    else if (at->name)
+        length = snprintf(text + used, size - used, "%s%s", used ? "." : "", at->name);
     used += length > 0 ? (size_t)length : 0;
     return used < size ? used : size - 1;
 }
@@ -44,22 +45,36 @@ static void keep(struct key_reader *reader, int line, char *text) {
     reader->line_count++;
 }
 
-void key_error(struct key_reader *reader, const struct key_path *path, int line, const char *format,
-               ...) {
+static void add(const struct key_at *at, int line, const char *format, va_list arguments) {
+    struct key_reader *reader = at->reader;
     if (reader->error_count++ >= KEY_ERRORS_MAX)
         return;
     char where[PATH_BYTES] = "", *what = NULL, *text = NULL;
-    if (path)
-        print_path(path, where, sizeof where);
-    va_list arguments;
-    va_start(arguments, format);
-    int length = vasprintf(&what, format, arguments);
-    va_end(arguments);
-    if (length < 0)
+    size_t length = print_path(at, where, sizeof where);
+    if (vasprintf(&what, format, arguments) < 0)
         return;
-    if (asprintf(&text, "%s:%d: %s%s%s", reader->file, line, where, path ? ": " : "", what) >= 0)
+    if (asprintf(&text, "%s:%d: %s%s%s", reader->file, line, where, length ? ": " : "", what) >= 0)
         keep(reader, line, text);
     free(what);
+}
+
+void key_error(const struct key_at *at, const char *format, ...) {
+    va_list arguments;
+    va_start(arguments, format);
+    add(at, at->line, format, arguments);
+    va_end(arguments);
+}
+
+void key_refuse(const struct key_at *at, const char *format, ...) {
+    va_list arguments;
+    va_start(arguments, format);
+    add(at, at->key_line, format, arguments);
+    va_end(arguments);
+}
+
+void key_no_memory(struct key_reader *reader) {
+    const struct key_at nowhere = {.reader = reader};
+    key_error(&nowhere, SAY_OUT_OF_MEMORY);
 }
 
 static int compare_lines(const void *a, const void *b) {
@@ -81,8 +96,7 @@ bool key_reader_finish(struct key_reader *reader) {
         settings_errors_add(reader->errors, "%s: %zu more errors are not listed", reader->file,
                             reader->error_count - KEY_ERRORS_MAX);
     free(reader->lines);
-    reader->lines = NULL;
-    reader->line_count = reader->error_count = 0;
+    yaml_tree_free(reader->root);
     return good;
 }
 

@@ -3,10 +3,10 @@
 #include "complaints.h"
 #include "measure/duration.h"
 #include "measure/timestamp.h"
+#include "settings/checked_text.h"
 
 #include <assert.h>
 #include <math.h>
-#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -26,62 +26,113 @@ const char *key_show(struct key_shown *shown, const char *text) {
     return shown->text;
 }
 
-const char *key_scalar(struct key_reader *reader, const struct key_path *path,
-                       const struct yaml_tree_node *node, const char *allowed) {
-    if (!key_is(reader, path, node, YAML_TREE_SCALAR, allowed))
+bool key_reader_open(struct key_reader *reader, const char *text, size_t length,
+                     struct key_at *all) {
+    const struct yaml_tree_node *root = reader->root =
+        yaml_tree_parse(reader->file, text, length, reader->errors);
+    if (!root)
+        return false;
+    *all =
+        (struct key_at){.reader = reader, .line = root->line, .key_line = root->line, .node = root};
+    return true;
+}
+
+struct key_at key_child(const struct key_at *at, const char *key) {
+    const struct yaml_tree_entry *entry = yaml_tree_find(at->node, key);
+    return (struct key_at){.reader = at->reader,
+                           .up = at,
+                           .name = key,
+                           .line = entry ? entry->value.line : at->line,
+                           .key_line = entry ? entry->line : at->line,
+                           .node = entry ? &entry->value : NULL};
+}
+
+struct key_at key_item(const struct key_at *at, size_t n) {
+    const struct yaml_tree_entry *entry = &at->node->entries[n];
+    return (struct key_at){.reader = at->reader,
+                           .up = at,
+                           .name = entry->key,
+                           .in_brackets = at->node->kind == YAML_TREE_LIST,
+                           .index = n,
+                           .line = entry->value.line,
+                           .key_line = entry->line,
+                           .node = &entry->value};
+}
+
+struct key_at key_one_of(const struct key_at *at, size_t n) {
+    struct key_at one = *at;
+    one.node = &at->node->entries[n].value;
+    one.line = one.key_line = one.node->line;
+    return one;
+}
+
+struct key_at key_item_with_id(const struct key_at *at, size_t n) {
+    struct key_at item = key_item(at, n);
+    const struct key_at id = key_child(&item, "id");
+    if (id.node && id.node->kind == YAML_TREE_SCALAR && !checked_text_id(id.node->text))
+        item.name = id.node->text;
+    return item;
+}
+
+const char *key_scalar(const struct key_at *at, const char *allowed) {
+    const struct yaml_tree_node *node = at->node;
+    if (!key_is(at, YAML_TREE_SCALAR, allowed))
         return NULL;
     if (node->plain &&
         (!*node->text || strcmp(node->text, "~") == 0 || strcasecmp(node->text, "null") == 0)) {
-        key_error(reader, path, node->line, SAY_NO_VALUE_HERE, allowed);
+        key_error(at, SAY_NO_VALUE_HERE, allowed);
         return NULL;
     }
     return node->text;
 }
 
-bool key_is(struct key_reader *reader, const struct key_path *path,
-            const struct yaml_tree_node *node, enum yaml_tree_kind kind, const char *allowed) {
+bool key_is(const struct key_at *at, enum yaml_tree_kind kind, const char *allowed) {
     static const char *const nouns[] = {"a single value", "a list", "a map"};
+    const struct yaml_tree_node *node = at->node;
     if (node->kind == kind)
         return true;
     if (node->kind == YAML_TREE_SCALAR && node->plain && !*node->text)
-        key_error(reader, path, node->line, SAY_NO_VALUE_HERE, allowed);
+        key_error(at, SAY_NO_VALUE_HERE, allowed);
     else
-        key_error(reader, path, node->line, "is %s; allowed: %s", nouns[node->kind], allowed);
+        key_error(at, "is %s; allowed: %s", nouns[node->kind], allowed);
     return false;
 }
 
-char *key_copy(struct key_reader *reader, const char *text) {
+char *key_copy(const struct key_at *at, const char *text) {
     char *copy = strdup(text);
     if (!copy)
-        key_error(reader, NULL, 0, SAY_OUT_OF_MEMORY);
+        key_no_memory(at->reader);
     return copy;
 }
 
-void *key_allocate(struct key_reader *reader, size_t count, size_t size) {
+void *key_allocate(const struct key_at *at, size_t count, size_t size) {
     void *memory = calloc(count ? count : 1, size);
     if (!memory)
-        key_error(reader, NULL, 0, SAY_OUT_OF_MEMORY);
+        key_no_memory(at->reader);
     return memory;
 }
 
-bool key_number_parse(const char *text, double *number) {
-    const char *end = NULL;
-    double value = 0.0;
-    if (unit_parse_number(text, strlen(text), &value, &end) != UNIT_OK)
+static bool is_number(const char *text, double *number, const char **behind) {
+    if (unit_parse_number(text, strlen(text), number, behind) != UNIT_OK)
         return false;
-    if (end[strspn(end, " ")] != '\0')
+    *behind += strspn(*behind, " ");
+    return true;
+}
+
+bool key_number_parse(const char *text, double *number) {
+    const char *behind = NULL;
+    double value = 0.0;
+    if (!is_number(text, &value, &behind) || *behind != '\0')
         return false;
     *number = value;
     return true;
 }
 
 bool key_percent_parse(const char *text, double *fraction) {
-    const char *end = NULL;
+    const char *behind = NULL;
     double value = 0.0;
-    if (unit_parse_number(text, strlen(text), &value, &end) != UNIT_OK)
-        return false;
-    end += strspn(end, " ");
-    if (*end != '%' || end[1 + strspn(end + 1, " ")] != '\0')
+    if (!is_number(text, &value, &behind) || *behind != '%' ||
+        behind[1 + strspn(behind + 1, " ")] != '\0')
         return false;
     *fraction = value / 100.0;
     return true;
@@ -158,12 +209,12 @@ static const struct key_word *find_word(const struct key_row *row, const char *t
 }
 
 /* True when the text was stored; memory that is short has its own error. */
-static bool read_scalar(struct key_reader *reader, const struct key_row *row, const char *text,
+static bool read_scalar(const struct key_at *at, const struct key_row *row, const char *text,
                         void *field) {
     const struct key_word *word;
     switch (row->kind) {
     case KEY_TEXT:
-        *(char **)field = key_copy(reader, text);
+        *(char **)field = key_copy(at, text);
         return true;
     case KEY_INTEGER:
     case KEY_UINT32:
@@ -185,141 +236,150 @@ static bool read_scalar(struct key_reader *reader, const struct key_row *row, co
     case KEY_WORD_TEXT:
         word = find_word(row, text);
         if (word)
-            *(char **)field = key_copy(reader, text);
+            *(char **)field = key_copy(at, text);
         return word != NULL;
     case KEY_DAY:
         return read_day(text, field);
+    case KEY_MAP:
     case KEY_PART:
         break;
     }
-    abort(); /* a part has its own read function */
+    abort(); /* these have no text */
 }
 
 /* A number in YAML has no unit when its writer forgot it: say so instead of only refusing. */
-static void refuse_value(struct key_reader *reader, const struct key_path *path,
-                         const struct key_row *row, const struct yaml_tree_node *node) {
+static void refuse_value(const struct key_at *at, const struct key_row *row) {
     struct key_shown shown;
     double number = 0.0;
     bool lacks_unit =
         (row->kind == KEY_VALUE || row->kind == KEY_SPAN || row->kind == KEY_SPAN_S) &&
-        key_number_parse(node->text, &number);
-    key_show(&shown, node->text);
+        key_number_parse(at->node->text, &number);
+    key_show(&shown, at->node->text);
     if (lacks_unit)
-        key_error(reader, path, node->line, SAY_LACKS_UNIT, shown.text, row->allowed);
+        key_error(at, SAY_LACKS_UNIT, shown.text, row->allowed);
     else
-        key_error(reader, path, node->line, SAY_IS_NOT, shown.text, row->what, row->allowed);
+        key_error(at, SAY_IS_NOT, shown.text, row->what, row->allowed);
 }
 
-static void read_row(struct key_reader *reader, const struct key_path *path,
-                     const struct key_row *row, const struct yaml_tree_node *node, void *target) {
+static const char *allowed_of(const struct key_row *row) {
+    return row->allowed ? row->allowed : "a single value";
+}
+
+/* False: the row takes a single value. */
+static bool read_inside(const struct key_at *at, const struct key_row *row, void *target) {
+    if (row->kind == KEY_PART)
+        row->read(at, (char *)target + row->offset);
+    else if (row->kind == KEY_MAP)
+        key_map_read(at, row->rows, row->row_count, target);
+    else
+        return false;
+    return true;
+}
+
+static void read_row(const struct key_at *at, const struct key_row *row, void *target) {
     struct key_shown shown;
-    if (row->kind == KEY_PART) {
-        row->read(reader, path, node, target);
+    if (read_inside(at, row, target))
         return;
-    }
-    const char *text =
-        key_scalar(reader, path, node, row->allowed ? row->allowed : "a single value");
-    if (!text)
-        return;
-    if (row->check) {
-        const char *problem = row->check(text);
-        if (problem) {
-            if (row->secret)
-                key_error(reader, path, node->line, "%s", problem);
-            else
-                key_error(reader, path, node->line, SAY_OF_TEXT, key_show(&shown, text), problem);
-            return;
-        }
-    }
-    if (!read_scalar(reader, row, text, (char *)target + row->offset))
-        refuse_value(reader, path, row, node);
+    const char *text = key_scalar(at, allowed_of(row));
+    const char *problem = text && row->check ? row->check(text) : NULL;
+    if (problem && row->secret)
+        key_error(at, "%s", problem);
+    else if (problem)
+        key_error(at, SAY_OF_TEXT, key_show(&shown, text), problem);
+    else if (text && !read_scalar(at, row, text, (char *)target + row->offset))
+        refuse_value(at, row);
 }
 
-static void apply_default(struct key_reader *reader, const struct key_path *path,
-                          const struct key_row *row, void *target) {
-    if (row->kind == KEY_PART) {
-        row->read(reader, path, NULL, target);
+static void apply_default(const struct key_at *at, const struct key_row *row, void *target) {
+    if (read_inside(at, row, target))
         return;
-    }
-    bool good = read_scalar(reader, row, row->otherwise, (char *)target + row->offset);
+    bool good = read_scalar(at, row, row->otherwise, (char *)target + row->offset);
     assert(good && "a default must be within its own range");
     (void)good;
 }
 
-static void refuse_unknown(struct key_reader *reader, const struct key_path *path,
-                           const struct yaml_tree_entry *entry, const struct key_row *rows,
-                           size_t count) {
-    const char *known[64];
+void key_refuse_unknown(const struct key_at *at, const char *thing, const char *const *words,
+                        size_t count) {
     char list[1024] = "";
     size_t used = 0;
-    assert(count <= sizeof known / sizeof known[0]);
     for (size_t i = 0; i < count; i++) {
-        known[i] = rows[i].key;
-        int length = snprintf(list + used, sizeof list - used, "%s%s", i ? ", " : "", rows[i].key);
+        int length = snprintf(list + used, sizeof list - used, "%s%s", i ? ", " : "", words[i]);
         assert(length > 0 && used + (size_t)length < sizeof list);
         used += (size_t)length;
     }
     struct key_shown shown;
-    const char *nearest = key_nearest(entry->key, known, count);
-    struct key_path here = {.up = path, .name = key_show(&shown, entry->key)};
+    struct key_at here = *at;
+    const char *nearest = key_nearest(at->name, words, count);
+    here.name = key_show(&shown, at->name);
     if (nearest)
-        key_error(reader, &here, entry->line, "unknown key; did you mean \"%s\"? Known keys: %s",
-                  nearest, list);
+        key_refuse(&here, "unknown %s; did you mean \"%s\"? Known %ss: %s", thing, nearest, thing,
+                   list);
     else
-        key_error(reader, &here, entry->line, "unknown key. Known keys: %s", list);
+        key_refuse(&here, "unknown %s. Known %ss: %s", thing, thing, list);
 }
 
-static bool is_known(const char *key, const struct key_row *rows, size_t count) {
+static void refuse_strangers(const struct key_at *at, const struct key_row *rows, size_t count) {
+    const char *known[64];
+    assert(count <= sizeof known / sizeof known[0]);
     for (size_t i = 0; i < count; i++)
-        if (strcmp(rows[i].key, key) == 0)
-            return true;
-    return false;
+        known[i] = rows[i].key;
+    for (size_t n = 0; n < at->node->count; n++) {
+        const struct key_at item = key_item(at, n);
+        size_t i = 0;
+        while (i < count && strcmp(known[i], item.name) != 0)
+            i++;
+        if (i == count)
+            key_refuse_unknown(&item, "key", known, count);
+    }
 }
 
-void key_map_read(struct key_reader *reader, const struct key_path *path,
-                  const struct yaml_tree_node *node, const struct key_row *rows, size_t count,
-                  void *target) {
-    if (node && !key_is(reader, path, node, YAML_TREE_MAP, "a map of keys and values"))
+void key_map_read(const struct key_at *at, const struct key_row *rows, size_t count, void *target) {
+    if (at->node && !key_is(at, YAML_TREE_MAP, "a map of keys and values"))
         return;
-    for (size_t i = 0; node && i < node->count; i++)
-        if (!is_known(node->entries[i].key, rows, count))
-            refuse_unknown(reader, path, &node->entries[i], rows, count);
+    if (at->node)
+        refuse_strangers(at, rows, count);
     for (size_t i = 0; i < count; i++) {
-        const struct yaml_tree_entry *entry = yaml_tree_find(node, rows[i].key);
-        struct key_path here = {.up = path, .name = rows[i].key};
-        if (entry && rows[i].line_offset)
-            *(int *)((char *)target + rows[i].line_offset) = entry->line;
-        if (entry)
-            read_row(reader, &here, &rows[i], &entry->value, target);
-        else if (rows[i].required && node)
-            key_error(reader, &here, node->line, SAY_MISSING,
-                      rows[i].allowed ? rows[i].allowed : "a single value");
-        else if (rows[i].otherwise)
-            apply_default(reader, &here, &rows[i], target);
+        const struct key_row *row = &rows[i];
+        const struct key_at here = key_child(at, row->key);
+        if (here.node && row->line_offset)
+            *(int *)((char *)target + row->line_offset) = here.key_line;
+        if (here.node)
+            read_row(&here, row, target);
+        else if (row->required && at->node)
+            key_error(&here, SAY_MISSING, allowed_of(row));
+        else if (row->otherwise)
+            apply_default(&here, row, target);
     }
 }
 
-void key_text_list(struct key_reader *reader, const struct key_path *path,
-                   const struct yaml_tree_node *node, const char *(*check)(const char *text),
+void key_text_list(const struct key_at *at, const char *(*check)(const char *text),
                    const char *allowed, char ***list, size_t *count) {
-    if (!key_is(reader, path, node, YAML_TREE_LIST, allowed))
+    if (!key_is(at, YAML_TREE_LIST, allowed))
         return;
-    if (node->count == 0) {
-        key_error(reader, path, node->line, "is empty; allowed: %s", allowed);
+    if (at->node->count == 0) {
+        key_error(at, "is empty; allowed: %s", allowed);
         return;
     }
-    *list = key_allocate(reader, node->count, sizeof **list);
-    if (!*list)
-        return;
-    for (size_t i = 0; i < node->count; i++) {
-        struct key_path here = {.up = path, .in_brackets = true, .index = i};
+    *list = key_allocate(at, at->node->count, sizeof **list);
+    for (size_t i = 0; *list && i < at->node->count; i++) {
+        const struct key_at here = key_item(at, i);
         struct key_shown shown;
-        const struct yaml_tree_node *item = &node->entries[i].value;
-        const char *text = key_scalar(reader, &here, item, allowed);
+        const char *text = key_scalar(&here, allowed);
         const char *problem = text ? check(text) : NULL;
         if (problem)
-            key_error(reader, &here, item->line, SAY_OF_TEXT, key_show(&shown, text), problem);
-        else if (text && ((*list)[*count] = key_copy(reader, text)))
+            key_error(&here, SAY_OF_TEXT, key_show(&shown, text), problem);
+        else if (text && ((*list)[*count] = key_copy(at, text)))
             ++*count;
     }
+}
+
+void *key_list_room(const struct key_at *at, const char *things, size_t most, size_t size) {
+    char allowed[64];
+    snprintf(allowed, sizeof allowed, "a list of %s", things);
+    if (!key_is(at, YAML_TREE_LIST, allowed))
+        return NULL;
+    if (at->node->count >= 1 && at->node->count <= most)
+        return key_allocate(at, at->node->count, size);
+    key_error(at, "has %zu %s; allowed: 1 to %zu", at->node->count, things, most);
+    return NULL;
 }

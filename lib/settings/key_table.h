@@ -23,29 +23,55 @@
 
 struct key_error_line;
 
-/** One file being read. Zero it, set file and errors; end with key_reader_finish. */
+/** One file being read. Zero it but for file, errors and context. */
 struct key_reader {
     const char *file;
     struct settings_errors *errors;
     const void *context; /* for the read functions of rows */
+    struct yaml_tree_node *root;
     struct key_error_line *lines;
     size_t line_count, error_count;
 };
 
-/** Hands the errors over to reader->errors, sorted by line. True when there were none. */
-bool key_reader_finish(struct key_reader *reader);
-
-/** Where a value stands: a chain of frames on the stack, outermost last. Prints "a.b[c].d". */
-struct key_path {
-    const struct key_path *up; /* NULL: outermost */
-    const char *name;          /* a key, or NULL: in brackets the index */
+/**
+ * A value in its place: what is read, and what errors about it name, "a.b[c].d". A chain of frames
+ * on the stack, outermost last; zero but for reader, node and line it is the document itself.
+ */
+struct key_at {
+    struct key_reader *reader;
+    const struct key_at *up; /* what it stands in; NULL: nothing */
+    const char *name;        /* a key, or NULL: in brackets the index */
     bool in_brackets;
     size_t index; /* shown from 1 */
+    int line;     /* of the value; where it is not given, of what it should stand in */
+    int key_line; /* of its key */
+    const struct yaml_tree_node *node; /* NULL: not given */
 };
 
+/** Parses the text: *all is the document itself. False after an error: nothing is to be finished.
+ */
+bool key_reader_open(struct key_reader *reader, const char *text, size_t length,
+                     struct key_at *all);
+/** Hands the errors over to reader->errors, sorted by line, and frees the document. True when there
+    were none. */
+bool key_reader_finish(struct key_reader *reader);
+/** The value of a key of a map, given or not. */
+struct key_at key_child(const struct key_at *at, const char *key);
+/** The n-th value of a map, named by its key, or of a list. */
+struct key_at key_item(const struct key_at *at, size_t n);
+/** The n-th value of a list of words, named as the list is. */
+struct key_at key_one_of(const struct key_at *at, size_t n);
+/** The n-th value of a list of maps, named by its `id` where it has a good one. */
+struct key_at key_item_with_id(const struct key_at *at, size_t n);
+
 /** Adds one error. The text is cleaned of control characters, so it is safe in a log. */
-void key_error(struct key_reader *reader, const struct key_path *path, int line, const char *format,
-               ...) __attribute__((format(printf, 4, 5)));
+void key_error(const struct key_at *at, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
+/** The same about the key itself, which may stand in a line above its value. */
+void key_refuse(const struct key_at *at, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
+/** The one error that has no place. */
+void key_no_memory(struct key_reader *reader);
 
 enum key_kind {
     KEY_TEXT,      /* char *, checked by `check` */
@@ -60,6 +86,7 @@ enum key_kind {
     KEY_WORD,      /* int: the value of one of `words` */
     KEY_WORD_TEXT, /* char *: one of `words` */
     KEY_DAY,       /* int64_t days since 1970, from a date */
+    KEY_MAP,       /* a map by a table of its own, into the same target */
     KEY_PART       /* whatever `read` makes of it */
 };
 
@@ -69,11 +96,11 @@ struct key_word {
 };
 
 /**
- * Reads a part into the same target as its table. `node` is NULL when the key is not given and the
- * row has a default: then it sets the defaults of its inside.
+ * Reads a part into `field`, which is the target of its table where the row has no offset. at->node
+ * is NULL when the key is not given and the row has a default: then it sets the defaults of its
+ * inside.
  */
-typedef void key_read_function(struct key_reader *reader, const struct key_path *path,
-                               const struct yaml_tree_node *node, void *target);
+typedef void key_read_function(const struct key_at *at, void *field);
 
 struct key_row {
     const char *key;
@@ -86,6 +113,8 @@ struct key_row {
     const struct key_word *words;
     const char *(*check)(const char *text); /* as in checked_text.h */
     key_read_function *read;
+    const struct key_row *rows; /* of a KEY_MAP */
+    size_t row_count;
     enum key_kind kind;
     enum dimension dimension;
     bool required; /* missing is an error */
@@ -106,14 +135,16 @@ struct key_row {
     .kind = (number_kind), .offset = (at), .lowest = (double)(from), .highest = (double)(to),      \
     .what = (what_it_is), .allowed = (what_may)
 
+#define KEY_PART_AT(at, read_by) .kind = KEY_PART, .offset = (at), .read = (read_by)
+#define KEY_MAP_BY(table)                                                                          \
+    .kind = KEY_MAP, .rows = (table), .row_count = sizeof(table) / sizeof((table)[0])
+
 /**
- * Reads a map by its table, in the order of the table. `node` NULL: only defaults. Unknown keys
+ * Reads a map by its table, in the order of the table. at->node NULL: only defaults. Unknown keys
  * name the nearest known key. The target's text fields must be NULL before and belong to the
  * target.
  */
-void key_map_read(struct key_reader *reader, const struct key_path *path,
-                  const struct yaml_tree_node *node, const struct key_row *rows, size_t count,
-                  void *target);
+void key_map_read(const struct key_at *at, const struct key_row *rows, size_t count, void *target);
 /** A table and how many rows it has, as that takes them. */
 #define KEY_ROWS(rows) (rows), sizeof(rows) / sizeof((rows)[0])
 
@@ -126,22 +157,22 @@ struct key_shown {
 const char *key_show(struct key_shown *shown, const char *text);
 
 /** The text of a scalar that has one, else NULL after an error. */
-const char *key_scalar(struct key_reader *reader, const struct key_path *path,
-                       const struct yaml_tree_node *node, const char *allowed);
+const char *key_scalar(const struct key_at *at, const char *allowed);
 
-/** True when `node` is of that kind, else false after an error. */
-bool key_is(struct key_reader *reader, const struct key_path *path,
-            const struct yaml_tree_node *node, enum yaml_tree_kind kind, const char *allowed);
+/** True when the value is of that kind, else false after an error. */
+bool key_is(const struct key_at *at, enum yaml_tree_kind kind, const char *allowed);
 
 /** A list of checked texts, at least one; the caller owns it and frees it by array_free_texts. */
-void key_text_list(struct key_reader *reader, const struct key_path *path,
-                   const struct yaml_tree_node *node, const char *(*check)(const char *text),
+void key_text_list(const struct key_at *at, const char *(*check)(const char *text),
                    const char *allowed, char ***list, size_t *count);
 
+/** Zeroed room for the items of a list of `things`, 1 to `most` of them; NULL after an error. */
+void *key_list_room(const struct key_at *at, const char *things, size_t most, size_t size);
+
 /** A copy of a text; NULL after an error when memory is short. */
-char *key_copy(struct key_reader *reader, const char *text);
+char *key_copy(const struct key_at *at, const char *text);
 /** Zeroed memory; NULL after an error when memory is short. count 0 gives one element. */
-void *key_allocate(struct key_reader *reader, size_t count, size_t size);
+void *key_allocate(const struct key_at *at, size_t count, size_t size);
 
 /** "70 %" gives 0.70; false when it isn't a number with a percent sign. */
 bool key_percent_parse(const char *text, double *fraction);
@@ -155,5 +186,9 @@ bool key_switch_parse(const char *text, bool *on);
 size_t key_distance(const char *wrong, const char *word);
 /** The word of `words` nearest to `wrong` (Levenshtein distance), or NULL when none is near. */
 const char *key_nearest(const char *wrong, const char *const *words, size_t count);
+/** Refuses a key that is none of `words`: "unknown condition; did you mean …", and which there are.
+ */
+void key_refuse_unknown(const struct key_at *at, const char *thing, const char *const *words,
+                        size_t count);
 
 #endif

@@ -16,22 +16,16 @@
 #define POINTS_MAX 1000
 
 /* Above the points, these keys are those of the one branch. */
-static void read_pipe(struct key_reader *reader, const struct key_path *path,
-                      const struct yaml_tree_node *node, void *target) {
-    branch_description_read_pipe(reader, path, node,
-                                 ((struct system_description *)target)->branches);
+static void read_pipe(const struct key_at *at, void *target) {
+    branch_description_read_pipe(at, ((struct system_description *)target)->branches);
 }
 
-static void read_fan(struct key_reader *reader, const struct key_path *path,
-                     const struct yaml_tree_node *node, void *target) {
-    branch_description_read_fan(reader, path, node,
-                                ((struct system_description *)target)->branches);
+static void read_fan(const struct key_at *at, void *target) {
+    branch_description_read_fan(at, ((struct system_description *)target)->branches);
 }
 
-static void read_discharge(struct key_reader *reader, const struct key_path *path,
-                           const struct yaml_tree_node *node, void *target) {
-    branch_description_read_discharge(reader, path, node,
-                                      ((struct system_description *)target)->branches);
+static void read_discharge(const struct key_at *at, void *target) {
+    branch_description_read_discharge(at, ((struct system_description *)target)->branches);
 }
 
 static void clear_branches(struct system_description *system) {
@@ -42,48 +36,41 @@ static void clear_branches(struct system_description *system) {
     system->branch_count = 0;
 }
 
-static void read_branches(struct key_reader *reader, const struct key_path *path,
-                          const struct yaml_tree_node *node, void *target) {
+static void read_branches(const struct key_at *at, void *target) {
     struct system_description *system = target;
     clear_branches(system); /* the one that holds when none is written */
-    branch_description_read_list(reader, path, node, &system->branches, &system->branch_count);
+    branch_description_read_list(at, &system->branches, &system->branch_count);
 }
 
-static bool begin_branches(struct key_reader *reader, struct system_description *system) {
-    system->branches = key_allocate(reader, 1, sizeof *system->branches);
+static bool begin_branches(const struct key_at *at, struct system_description *system) {
+    system->branches = key_allocate(at, 1, sizeof *system->branches);
     system->branch_count = system->branches != NULL;
-    return system->branches && branch_description_begin(reader, system->branches, "main");
+    return system->branches && branch_description_begin(at, system->branches, "main");
 }
 
-static void refuse_second_home(struct key_reader *reader, const struct yaml_tree_node *root) {
+static void refuse_second_home(const struct key_at *at) {
     static const char *const keys[] = {"pipe", "fan", "discharge"};
-    for (size_t i = 0; yaml_tree_find(root, "branches") && i < sizeof keys / sizeof keys[0]; i++) {
-        const struct yaml_tree_entry *entry = yaml_tree_find(root, keys[i]);
-        struct key_path here = {.name = keys[i]};
-        if (entry)
-            key_error(reader, &here, entry->line,
-                      "and branches exclude each other; allowed: in each branch");
+    if (!key_child(at, "branches").node)
+        return;
+    for (size_t i = 0; i < sizeof keys / sizeof keys[0]; i++) {
+        const struct key_at here = key_child(at, keys[i]);
+        if (here.node)
+            key_refuse(&here, "and branches exclude each other; allowed: in each branch");
     }
 }
 
-static void read_contractor(struct key_reader *reader, const struct key_path *path,
-                            const struct yaml_tree_node *node, void *target) {
-    contractor_read(reader, path, node, &((struct system_description *)target)->contractor);
-}
-
-static void read_contacts(struct key_reader *reader, const struct key_path *path,
-                          const struct yaml_tree_node *node, void *target) {
+static void read_contacts(const struct key_at *at, void *target) {
     struct system_description *system = target;
-    system->contacts_line = node->line;
-    key_text_list(reader, path, node, checked_text_id,
+    system->contacts_line = at->line;
+    key_text_list(at, checked_text_id,
                   "a list of contact ids; leave the key out for all contractors", &system->contacts,
                   &system->contact_count);
     for (size_t i = 1; i < system->contact_count; i++)
         for (size_t j = 0; j < i && system->contact_count <= 100; j++)
             if (strcmp(system->contacts[i], system->contacts[j]) == 0)
-                key_error(reader, path, node->line, SAY_NAMED_TWICE, system->contacts[i]);
+                key_error(at, SAY_NAMED_TWICE, system->contacts[i]);
     if (system->contact_count > 100)
-        key_error(reader, path, node->line, SAY_CONTACTS_MANY);
+        key_error(at, SAY_CONTACTS_MANY);
 }
 
 static struct condition_settings settings_of_system(const struct settings *settings) {
@@ -94,50 +81,43 @@ static struct condition_settings settings_of_system(const struct settings *setti
     return result;
 }
 
-static void read_conditions(struct key_reader *reader, const struct key_path *path,
-                            const struct yaml_tree_node *node, void *target) {
+static void read_conditions(const struct key_at *at, void *target) {
     struct system_description *system = target;
-    struct condition_settings level = settings_of_system(reader->context);
+    struct condition_settings level = settings_of_system(at->reader->context);
     struct condition_list list = {0};
-    condition_settings_read(reader, path, node, &level, &list);
-    condition_settings_finish(reader, NULL, &level, &list);
+    condition_settings_read(at, &level, &list);
+    condition_settings_finish(at->up, &level, &list);
     system->conditions = list.overrides;
     system->condition_count = list.count;
 }
 
-static void refuse_taken_ids(struct key_reader *reader, const struct key_path *path,
-                             const struct system_description *system) {
+static void refuse_taken_ids(const struct key_at *at, const struct system_description *system) {
     for (size_t i = 1; i < system->point_count; i++)
         for (size_t j = 0; j < i; j++) {
             const struct point_description *point = &system->points[i];
             if (!point->id || !system->points[j].id || strcmp(point->id, system->points[j].id) != 0)
                 continue;
-            struct key_path here = {.up = path, .in_brackets = true, .index = i};
-            struct key_path id = {.up = &here, .name = "id"};
+            const struct key_at here = key_item(at, i);
+            struct key_at id = key_child(&here, "id");
             char line[16];
             snprintf(line, sizeof line, "%d", system->points[j].line);
-            key_error(reader, &id, point->line, SAY_TAKEN_BY_POINT, point->id, line);
+            id.line = point->line;
+            key_error(&id, SAY_TAKEN_BY_POINT, point->id, line);
             break;
         }
 }
 
-static void read_points(struct key_reader *reader, const struct key_path *path,
-                        const struct yaml_tree_node *node, void *target) {
+static void read_points(const struct key_at *at, void *target) {
     struct system_description *system = target;
-    if (!key_is(reader, path, node, YAML_TREE_LIST, "a list of points"))
-        return;
-    if (node->count < 1 || node->count > POINTS_MAX) {
-        key_error(reader, path, node->line, "has %zu points; allowed: 1 to 1000", node->count);
-        return;
-    }
-    system->points = key_allocate(reader, node->count, sizeof *system->points);
+    system->points = key_list_room(at, "points", POINTS_MAX, sizeof *system->points);
     if (!system->points)
         return;
-    system->point_count = node->count;
-    for (size_t i = 0; i < node->count; i++)
-        system_description_read_point(reader, path, &node->entries[i].value, i, system,
-                                      &system->points[i]);
-    refuse_taken_ids(reader, path, system);
+    system->point_count = at->node->count;
+    for (size_t i = 0; i < system->point_count; i++) {
+        const struct key_at item = key_item_with_id(at, i);
+        system_description_read_point(&item, system, &system->points[i]);
+    }
+    refuse_taken_ids(at, system);
     system_description_share_texts(system->points, system->point_count);
 }
 
@@ -161,13 +141,13 @@ static const struct key_row system_rows[] = {
                   "a height of the heated house above the slab", "1 m to 50 m, such as 6 m"),
      .otherwise = "2.5 m",
      .dimension = DIMENSION_LENGTH},
-    {.key = "contractor", .kind = KEY_PART, .read = read_contractor},
-    {.key = "pipe", .kind = KEY_PART, .read = read_pipe},
-    {.key = "fan", .kind = KEY_PART, .read = read_fan},
-    {.key = "discharge", .kind = KEY_PART, .read = read_discharge},
-    {.key = "branches", .kind = KEY_PART, .read = read_branches},
-    {.key = "contacts", .kind = KEY_PART, .read = read_contacts},
-    {.key = "conditions", .kind = KEY_PART, .read = read_conditions},
+    {.key = "contractor", KEY_PART_AT(AT(contractor), contractor_read)},
+    {.key = "pipe", KEY_PART_AT(0, read_pipe)},
+    {.key = "fan", KEY_PART_AT(0, read_fan)},
+    {.key = "discharge", KEY_PART_AT(0, read_discharge)},
+    {.key = "branches", KEY_PART_AT(0, read_branches)},
+    {.key = "contacts", KEY_PART_AT(0, read_contacts)},
+    {.key = "conditions", KEY_PART_AT(0, read_conditions)},
     {.key = "visit_every",
      KEY_RANGE_AT(KEY_SPAN, AT(visit_every_ms), 0.0, 10 * DURATION_YEAR_MS, "a time between visits",
                   "none, or to 10 y")},
@@ -177,52 +157,47 @@ static const struct key_row system_rows[] = {
     {.key = "keep_readings",
      KEY_RANGE_AT(KEY_SPAN, AT(keep_readings_ms), DURATION_DAY_MS, 100 * DURATION_YEAR_MS,
                   "a time to keep readings", "1 d to 100 y")},
-    {.key = "points",
-     .kind = KEY_PART,
-     .required = true,
-     .allowed = "a list of points",
-     .read = read_points},
+    {.key = "points", KEY_PART_AT(0, read_points), .required = true, .allowed = "a list of points"},
 };
 
 /* A house may ask for more than the fleet, for its papers; less would be deleted unasked. */
-static void refuse_less_kept(struct key_reader *reader, const struct yaml_tree_node *root,
-                             const struct system_description *system) {
-    const struct settings *settings = reader->context;
-    const struct yaml_tree_entry *keep = yaml_tree_find(root, "keep_readings");
-    struct key_path here = {.name = "keep_readings"};
-    if (keep && settings && system->keep_readings_ms &&
+static void refuse_less_kept(const struct key_at *at, const struct system_description *system) {
+    const struct settings *settings = at->reader->context;
+    const struct key_at keep = key_child(at, "keep_readings");
+    if (keep.node && settings && system->keep_readings_ms &&
         system->keep_readings_ms < settings->keep_readings_ms)
-        key_error(reader, &here, keep->value.line,
-                  "is less than store.keep_readings of the settings; allowed: more, or leave the "
-                  "key out");
+        key_error(&keep, "is less than store.keep_readings of the settings; allowed: more, or "
+                         "leave the key out");
+}
+
+static void read_system(const struct key_at *at, const char *file,
+                        struct system_description *system) {
+    const struct settings *settings = at->reader->context;
+    system->file = key_copy(at, file);
+    system->fans = settings ? &settings->fans : NULL;
+    system->visit_every_ms = system->retest_every_ms = -1;
+    system->id_line = key_child(at, "id").line;
+    system->time_zone_line = key_child(at, "time_zone").line;
+    if (begin_branches(at, system))
+        key_map_read(at, KEY_ROWS(system_rows), system);
+    refuse_second_home(at);
+    refuse_less_kept(at, system);
+    if (!system->region)
+        system->region = system->time_zone;
+    if (!system->name)
+        system->name = system->id;
 }
 
 struct system_description *system_description_parse(const char *file, const char *text,
                                                     size_t length, const struct settings *settings,
                                                     struct settings_errors *errors) {
-    struct yaml_tree_node *root = yaml_tree_parse(file, text, length, errors);
-    if (!root)
-        return NULL;
     struct key_reader reader = {.file = file, .errors = errors, .context = settings};
-    struct system_description *system = key_allocate(&reader, 1, sizeof *system);
-    if (system) {
-        system->file = key_copy(&reader, file);
-        system->fans = settings ? &settings->fans : NULL;
-        system->visit_every_ms = system->retest_every_ms = -1;
-        const struct yaml_tree_entry *id = yaml_tree_find(root, "id");
-        system->id_line = id ? id->value.line : root->line;
-        const struct yaml_tree_entry *zone = yaml_tree_find(root, "time_zone");
-        system->time_zone_line = zone ? zone->value.line : root->line;
-        if (begin_branches(&reader, system))
-            key_map_read(&reader, NULL, root, KEY_ROWS(system_rows), system);
-        refuse_second_home(&reader, root);
-        refuse_less_kept(&reader, root, system);
-        if (!system->region)
-            system->region = system->time_zone;
-        if (!system->name)
-            system->name = system->id;
-    }
-    yaml_tree_free(root);
+    struct key_at all;
+    if (!key_reader_open(&reader, text, length, &all))
+        return NULL;
+    struct system_description *system = key_allocate(&all, 1, sizeof *system);
+    if (system)
+        read_system(&all, file, system);
     if (key_reader_finish(&reader))
         return system;
     system_description_free(system);

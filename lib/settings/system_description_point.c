@@ -19,7 +19,6 @@ struct point_draft {
     size_t branch;
     int by_hand;
     int quantity; /* -1: not read */
-    int line;
     const struct unit *unit;
     int time_unit, time_zone;
     double scale, offset;
@@ -34,11 +33,10 @@ struct point_draft {
 
 static const int64_t half_a_year_ms = 183 * DURATION_DAY_MS; /* `every` of what is read by hand */
 
-static void read_quantity(struct key_reader *reader, const struct key_path *path,
-                          const struct yaml_tree_node *node, void *target) {
+static void read_quantity(const struct key_at *at, void *target) {
     struct point_draft *draft = target;
     enum quantity quantity;
-    if (node->kind == YAML_TREE_SCALAR && quantity_find(node->text, &quantity)) {
+    if (at->node->kind == YAML_TREE_SCALAR && quantity_find(at->node->text, &quantity)) {
         draft->quantity = (int)quantity;
         return;
     }
@@ -49,42 +47,38 @@ static void read_quantity(struct key_reader *reader, const struct key_path *path
         words[q] = quantity_info((enum quantity)q)->name;
         used += (size_t)snprintf(list + used, sizeof list - used, "%s%s", q ? ", " : "", words[q]);
     }
-    const char *text = key_scalar(reader, path, node, list);
+    const char *text = key_scalar(at, list);
     if (!text)
         return;
     const char *nearest = key_nearest(text, words, QUANTITY_COUNT);
-    key_error(reader, path, node->line, "\"%.60s\" is not a quantity; %s%s%sallowed: %s", text,
+    key_error(at, "\"%.60s\" is not a quantity; %s%s%sallowed: %s", text,
               nearest ? "did you mean \"" : "", nearest ? nearest : "", nearest ? "\"? " : "",
               list);
 }
 
-static void read_unit(struct key_reader *reader, const struct key_path *path,
-                      const struct yaml_tree_node *node, void *target) {
+static void read_unit(const struct key_at *at, void *target) {
     struct point_draft *draft = target;
     if (draft->quantity < 0)
         return; /* its own error stands already */
-    enum quantity quantity = (enum quantity)draft->quantity;
-    enum dimension dimension = quantity_info(quantity)->dimension;
-    const char *text = node ? key_scalar(reader, path, node, "a unit") : unit_si_word(dimension);
+    const struct quantity_info *info = quantity_info((enum quantity)draft->quantity);
+    const char *text = at->node ? key_scalar(at, "a unit") : unit_si_word(info->dimension);
     if (!text)
         return;
+    struct key_shown shown;
     const struct unit *unit = unit_find(text, strlen(text));
-    if (unit && quantity_allows(quantity, unit->dimension))
+    if (unit && quantity_allows((enum quantity)draft->quantity, unit->dimension))
         draft->unit = unit;
     else if (unit)
-        key_error(reader, path, node ? node->line : 0, SAY_UNIT_OF_OTHER,
-                  key_show(&(struct key_shown){""}, text), quantity_info(quantity)->name,
-                  unit_list(dimension));
+        key_error(at, SAY_UNIT_OF_OTHER, key_show(&shown, text), info->name,
+                  unit_list(info->dimension));
     else
-        key_error(reader, path, node ? node->line : 0, SAY_NO_UNIT,
-                  key_show(&(struct key_shown){""}, text), quantity_info(quantity)->name,
-                  unit_list(dimension));
+        key_error(at, SAY_NO_UNIT, key_show(&shown, text), info->name, unit_list(info->dimension));
 }
 
 /* What holds for conditions of this point; false when its quantity or unit had an error. */
-static bool level_of(const struct key_reader *reader, const struct point_draft *draft,
+static bool level_of(const struct key_at *at, const struct point_draft *draft,
                      struct condition_settings *level) {
-    const struct settings *settings = reader->context;
+    const struct settings *settings = at->reader->context;
     if (draft->quantity < 0 || !draft->unit)
         return false;
     *level = (struct condition_settings){.level = LEVEL_POINT,
@@ -98,20 +92,18 @@ static bool level_of(const struct key_reader *reader, const struct point_draft *
     return true;
 }
 
-static void read_limits(struct key_reader *reader, const struct key_path *path,
-                        const struct yaml_tree_node *node, void *target) {
+static void read_limits(const struct key_at *at, void *target) {
     struct point_draft *draft = target;
     struct condition_settings level;
-    if (level_of(reader, draft, &level))
-        condition_settings_read_limits(reader, path, node, &level, &draft->list);
+    if (level_of(at, draft, &level))
+        condition_settings_read_limits(at, &level, &draft->list);
 }
 
-static void read_conditions(struct key_reader *reader, const struct key_path *path,
-                            const struct yaml_tree_node *node, void *target) {
+static void read_conditions(const struct key_at *at, void *target) {
     struct point_draft *draft = target;
     struct condition_settings level;
-    if (level_of(reader, draft, &level))
-        condition_settings_read(reader, path, node, &level, &draft->list);
+    if (level_of(at, draft, &level))
+        condition_settings_read(at, &level, &draft->list);
 }
 
 /* What is measured in a riser or at its fan; field and radon are those of the house. */
@@ -128,26 +120,27 @@ static void list_branches(const struct system_description *system, char *list, s
                                  system->branches[i].id ? system->branches[i].id : "");
 }
 
-/* `node` NULL: not given, which is enough where there is one branch. */
-static void read_branch(struct key_reader *reader, const struct key_path *path,
-                        const struct yaml_tree_node *node, void *target) {
+/* Not given is enough where there is one branch. */
+static void read_branch(const struct key_at *at, void *target) {
     struct point_draft *draft = target;
     const struct system_description *system = draft->system;
     char list[BRANCHES_MAX * 70] = "";
     if (system->branch_count == 0)
         return; /* its own error stands already */
     list_branches(system, list, sizeof list);
-    if (!node && is_of_branch(draft->quantity) && system->branch_count > 1)
-        key_error(reader, path, draft->line, SAY_BRANCH_NEEDED, list);
-    if (!node)
-        draft->branch = is_of_branch(draft->quantity) ? 0 : BRANCH_NONE;
-    const char *text = node ? key_scalar(reader, path, node, list) : NULL;
+    if (!at->node) {
+        bool one = is_of_branch(draft->quantity);
+        if (one && system->branch_count > 1)
+            key_error(at, SAY_BRANCH_NEEDED, list);
+        draft->branch = one ? 0 : BRANCH_NONE;
+        return;
+    }
+    const char *text = key_scalar(at, list);
     if (!text)
         return;
     draft->branch = branch_description_find(system->branches, system->branch_count, text);
     if (draft->branch == BRANCH_NONE)
-        key_error(reader, path, node->line, SAY_NO_BRANCH, key_show(&(struct key_shown){""}, text),
-                  list);
+        key_error(at, SAY_NO_BRANCH, key_show(&(struct key_shown){""}, text), list);
 }
 
 static const struct key_word by_words[] = {{"sensor", 0}, {"hand", 1}, {NULL, 0}};
@@ -162,19 +155,15 @@ static const struct key_word time_zone_words[] = {
 static const struct key_row point_rows[] = {
     {.key = "id", KEY_TEXT_AT(AT(id), checked_text_id, SAY_AN_ID_OF_POINT), .required = true},
     {.key = "name", KEY_TEXT_AT(AT(name), checked_text_line, SAY_A_LINE)},
-    {.key = "quantity",
-     .kind = KEY_PART,
-     .required = true,
-     .allowed = SAY_A_QUANTITY,
-     .read = read_quantity},
-    {.key = "branch", .kind = KEY_PART, .otherwise = "", .read = read_branch},
+    {.key = "quantity", KEY_PART_AT(0, read_quantity), .required = true, .allowed = SAY_A_QUANTITY},
+    {.key = "branch", KEY_PART_AT(0, read_branch), .otherwise = ""},
     {.key = "place", KEY_TEXT_AT(AT(place), checked_text_line, SAY_A_LINE)},
     {.key = "by",
      KEY_WORD_AT(AT(by_hand), by_words, "a way of reading", "sensor or hand"),
      .otherwise = "sensor"},
     {.key = "topic",
      KEY_TEXT_AT(AT(topic), checked_text_topic, "a topic such as subslab/birch-lane-12/suction")},
-    {.key = "unit", .kind = KEY_PART, .otherwise = "", .read = read_unit},
+    {.key = "unit", KEY_PART_AT(0, read_unit), .otherwise = ""},
     {.key = "every",
      KEY_RANGE_AT(KEY_SPAN, AT(every_ms), DURATION_SECOND_MS, 366 * DURATION_DAY_MS,
                   SAY_AN_INTERVAL, SAY_THE_INTERVALS),
@@ -196,35 +185,34 @@ static const struct key_row point_rows[] = {
                   "-1000000 to 1000000"),
      .otherwise = "0"},
     {.key = "senml_name", KEY_TEXT_AT(AT(senml_name), checked_text_senml_name, "a SenML name")},
-    {.key = "limits", .kind = KEY_PART, .read = read_limits},
-    {.key = "conditions", .kind = KEY_PART, .read = read_conditions},
+    {.key = "limits", KEY_PART_AT(0, read_limits)},
+    {.key = "conditions", KEY_PART_AT(0, read_conditions)},
     {.key = "calibration_uncertainty",
      KEY_RANGE_AT(KEY_FRACTION, AT(calibration_relative), 0.0, 1.0,
                   "a relative standard uncertainty", "0 % to 100 %, such as 10 %")},
 };
 
-static char *default_topic(struct key_reader *reader, const struct point_draft *draft) {
+static char *default_topic(const struct key_at *at, const struct point_draft *draft) {
     char *topic = NULL;
     if (!draft->system->id || !draft->id)
         return NULL; /* each has its own error */
     if (asprintf(&topic, "subslab/%s/%s", draft->system->id, draft->id) < 0) {
-        key_error(reader, NULL, 0, SAY_OUT_OF_MEMORY);
+        key_no_memory(at->reader);
         return NULL;
     }
     return topic;
 }
 
-static void finish_conditions(struct key_reader *reader, const struct key_path *path,
-                              struct point_draft *draft) {
+static void finish_conditions(const struct key_at *at, struct point_draft *draft) {
     struct condition_settings level;
-    if (level_of(reader, draft, &level))
-        condition_settings_finish(reader, path, &level, &draft->list);
+    if (level_of(at, draft, &level))
+        condition_settings_finish(at, &level, &draft->list);
     draft->point->conditions = draft->list.overrides;
     draft->point->condition_count = draft->list.count;
 }
 
-static void finish_binding(const struct key_reader *reader, struct point_draft *draft) {
-    const struct settings *settings = reader->context;
+static void finish_binding(const struct key_at *at, struct point_draft *draft) {
+    const struct settings *settings = at->reader->context;
     int64_t kept_ms = draft->system->keep_readings_ms;
     draft->point->binding = (struct payload_binding){
         .quantity = draft->point->quantity,
@@ -242,65 +230,46 @@ static void finish_binding(const struct key_reader *reader, struct point_draft *
     };
 }
 
-static void check_needs_time(struct key_reader *reader, const struct key_path *path,
-                             const struct yaml_tree_node *node, const char *key) {
-    const struct yaml_tree_entry *entry = yaml_tree_find(node, key);
-    struct key_path here = {.up = path, .name = key};
-    if (entry && !yaml_tree_find(node, "time"))
-        key_error(reader, &here, entry->value.line,
-                  "is not used without time; allowed: time and %s together", key);
+static void check_needs_time(const struct key_at *at, const char *key) {
+    const struct key_at here = key_child(at, key);
+    if (here.node && !key_child(at, "time").node)
+        key_error(&here, "is not used without time; allowed: time and %s together", key);
 }
 
-static void check_together(struct key_reader *reader, const struct key_path *path,
-                           const struct yaml_tree_node *node, const struct point_draft *draft) {
-    const struct yaml_tree_entry *scale = yaml_tree_find(node, "scale");
-    if (scale && draft->scale == 0.0 && scale->value.kind == YAML_TREE_SCALAR) {
-        struct key_path here = {.up = path, .name = "scale"};
-        double number = 1.0;
-        if (key_number_parse(scale->value.text, &number) && number == 0.0)
-            key_error(reader, &here, scale->value.line,
-                      "is 0, which makes every reading the same; allowed: -1000000 to 1000000, "
-                      "not 0");
-    }
-    check_needs_time(reader, path, node, "time_unit");
-    check_needs_time(reader, path, node, "time_zone_of_time");
-    if (draft->senml_name && draft->value_pointer) {
-        struct key_path here = {.up = path, .name = "senml_name"};
-        key_error(reader, &here, yaml_tree_find(node, "senml_name")->value.line,
-                  "and value exclude each other; allowed: one of them");
-    }
+static void check_together(const struct key_at *at, const struct point_draft *draft) {
+    const struct key_at scale = key_child(at, "scale"), senml_name = key_child(at, "senml_name");
+    double number = 1.0;
+    if (scale.node && draft->scale == 0.0 && scale.node->kind == YAML_TREE_SCALAR &&
+        key_number_parse(scale.node->text, &number) && number == 0.0)
+        key_error(&scale, "is 0, which makes every reading the same; allowed: -1000000 to 1000000, "
+                          "not 0");
+    check_needs_time(at, "time_unit");
+    check_needs_time(at, "time_zone_of_time");
+    if (draft->senml_name && draft->value_pointer)
+        key_error(&senml_name, "and value exclude each other; allowed: one of them");
 }
 
-void system_description_read_point(struct key_reader *reader, const struct key_path *list,
-                                   const struct yaml_tree_node *node, size_t index,
-                                   const struct system_description *system,
+void system_description_read_point(const struct key_at *at, const struct system_description *system,
                                    struct point_description *point) {
-    const struct yaml_tree_entry *id = yaml_tree_find(node, "id");
-    bool named = id && id->value.kind == YAML_TREE_SCALAR && !checked_text_id(id->value.text);
-    struct key_path here = {
-        .up = list, .in_brackets = true, .index = index, .name = named ? id->value.text : NULL};
-    struct point_draft draft = {.point = point,
-                                .system = system,
-                                .quantity = -1,
-                                .line = node->line,
-                                .calibration_relative = -1.0};
-    key_map_read(reader, &here, node, KEY_ROWS(point_rows), &draft);
-    check_together(reader, &here, node, &draft);
-    point->line = node->line;
+    struct point_draft draft = {
+        .point = point, .system = system, .quantity = -1, .calibration_relative = -1.0};
+    key_map_read(at, KEY_ROWS(point_rows), &draft);
+    check_together(at, &draft);
+    point->line = at->line;
     point->id = draft.id;
     point->name = draft.name ? draft.name : draft.id;
-    point->topic = draft.topic ? draft.topic : default_topic(reader, &draft);
+    point->topic = draft.topic ? draft.topic : default_topic(at, &draft);
     point->quantity = draft.quantity < 0 ? QUANTITY_SUCTION : (enum quantity)draft.quantity;
     point->every_ms =
-        draft.by_hand && !yaml_tree_find(node, "every") ? half_a_year_ms : draft.every_ms;
+        draft.by_hand && !key_child(at, "every").node ? half_a_year_ms : draft.every_ms;
     point->branch = draft.branch;
     point->place = draft.place;
     point->by_hand = draft.by_hand;
     point->calibration_relative = draft.calibration_relative >= 0.0  ? draft.calibration_relative
                                   : draft.quantity == QUANTITY_RADON ? RADON_CALIBRATION_RELATIVE
                                                                      : OTHER_CALIBRATION_RELATIVE;
-    finish_binding(reader, &draft);
-    finish_conditions(reader, &here, &draft);
+    finish_binding(at, &draft);
+    finish_conditions(at, &draft);
     free(draft.list.places);
 }
 

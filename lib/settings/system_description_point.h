@@ -8,12 +8,10 @@
 #include "settings/system_description.h"
 
 /**
- * Reads a point of `system`, whose id and conditions are already read. reader->context is the
+ * Reads a point of `system`, whose id and conditions are already read. at->reader->context is the
  * struct settings, or NULL.
  */
-void system_description_read_point(struct key_reader *reader, const struct key_path *list,
-                                   const struct yaml_tree_node *node, size_t index,
-                                   const struct system_description *system,
+void system_description_read_point(const struct key_at *at, const struct system_description *system,
                                    struct point_description *point);
 
 /** Frees what the points of a system hold. */

@@ -21,39 +21,38 @@ const char *back_draft_word(enum back_draft result) {
     return NULL;
 }
 
-static bool read_field(struct key_reader *reader, const struct key_path *path,
-                       const struct yaml_tree_node *node, double *pa) {
-    const char *text = key_scalar(reader, path, node, SAY_HOLE_PRESSURES);
+static bool read_field(const struct key_at *at, double *pa) {
+    const char *text = key_scalar(at, SAY_HOLE_PRESSURES);
     if (!text)
         return false;
     if (unit_parse(text, DIMENSION_PRESSURE, pa) == UNIT_OK &&
         quantity_plausible(QUANTITY_FIELD, DIMENSION_PRESSURE, *pa))
         return true;
-    key_error(reader, path, node->line, SAY_NO_HOLE_PRESSURE,
-              key_show(&(struct key_shown){""}, text), SAY_HOLE_PRESSURES);
+    key_error(at, SAY_NO_HOLE_PRESSURE, key_show(&(struct key_shown){""}, text),
+              SAY_HOLE_PRESSURES);
     return false;
 }
 
-static void read_holes(struct key_reader *reader, const struct key_path *path,
-                       const struct yaml_tree_node *node, void *target) {
+/* Room for a list or map of at most so many; NULL after an error. */
+static void *room_for(const struct key_at *at, const char *things, size_t most, size_t size) {
+    if (at->node->count <= most)
+        return key_allocate(at, at->node->count, size);
+    key_error(at, "has %zu %s; allowed: %zu", at->node->count, things, most);
+    return NULL;
+}
+
+static void read_holes(const struct key_at *at, void *target) {
     struct test_setting *setting = target;
-    if (!key_is(reader, path, node, YAML_TREE_MAP, "a map of test holes and pressures"))
+    if (!key_is(at, YAML_TREE_MAP, "a map of test holes and pressures"))
         return;
-    if (node->count > TEST_HOLES_MAX) {
-        key_error(reader, path, node->line, "has %zu holes; allowed: %d", node->count,
-                  TEST_HOLES_MAX);
-        return;
-    }
-    setting->holes = key_allocate(reader, node->count, sizeof *setting->holes);
-    for (size_t i = 0; setting->holes && i < node->count; i++) {
-        const struct yaml_tree_entry *entry = &node->entries[i];
-        const struct key_path here = {.up = path, .name = entry->key};
+    setting->holes = room_for(at, "holes", TEST_HOLES_MAX, sizeof *setting->holes);
+    for (size_t i = 0; setting->holes && i < at->node->count; i++) {
+        const struct key_at here = key_item(at, i);
         struct test_hole *hole = &setting->holes[setting->hole_count];
-        const char *problem = checked_text_line(entry->key);
+        const char *problem = checked_text_line(here.name);
         if (problem)
-            key_error(reader, &here, entry->line, "%s", problem);
-        else if (read_field(reader, &here, &entry->value, &hole->field_pa) &&
-                 (hole->name = key_copy(reader, entry->key)))
+            key_refuse(&here, "%s", problem);
+        else if (read_field(&here, &hole->field_pa) && (hole->name = key_copy(at, here.name)))
             setting->hole_count++;
     }
 }
@@ -66,24 +65,19 @@ static const struct key_row setting_rows[] = {
     {.key = "flow",
      KEY_RANGE_AT(KEY_VALUE, AT(flow_m3_s), 1e-4, 2.0, SAY_A_FLOW, SAY_THE_FLOWS),
      .dimension = DIMENSION_FLOW},
-    {.key = "holes", .kind = KEY_PART, .read = read_holes},
+    {.key = "holes", KEY_PART_AT(0, read_holes)},
 };
 
-void test_holes_read(struct key_reader *reader, const struct key_path *path,
-                     const struct yaml_tree_node *node, struct test_holes *holes) {
-    if (!key_is(reader, path, node, YAML_TREE_LIST, "a list of fan settings"))
+void test_holes_read(const struct key_at *at, void *target) {
+    struct test_holes *holes = target;
+    if (!key_is(at, YAML_TREE_LIST, "a list of fan settings"))
         return;
-    if (node->count > TEST_SETTINGS_MAX) {
-        key_error(reader, path, node->line, "has %zu fan settings; allowed: %d", node->count,
-                  TEST_SETTINGS_MAX);
-        return;
-    }
-    holes->settings = key_allocate(reader, node->count, sizeof *holes->settings);
-    for (size_t i = 0; holes->settings && i < node->count; i++) {
+    holes->settings = room_for(at, "fan settings", TEST_SETTINGS_MAX, sizeof *holes->settings);
+    for (size_t i = 0; holes->settings && i < at->node->count; i++) {
         struct test_setting *setting = &holes->settings[holes->count++];
-        const struct key_path here = {.up = path, .in_brackets = true, .index = i};
+        const struct key_at here = key_item(at, i);
         setting->suction_pa = setting->flow_m3_s = NAN;
-        key_map_read(reader, &here, &node->entries[i].value, KEY_ROWS(setting_rows), setting);
+        key_map_read(&here, KEY_ROWS(setting_rows), setting);
     }
 }
 

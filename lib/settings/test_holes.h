@@ -44,9 +44,8 @@ const char *back_draft_word(enum back_draft result);
 /** key_words of the three, for a table of keys. */
 extern const struct key_word back_draft_words[];
 
-/** Reads the list into an empty one; the caller clears it, on an error too. */
-void test_holes_read(struct key_reader *reader, const struct key_path *path,
-                     const struct yaml_tree_node *node, struct test_holes *holes);
+/** A read function of key_table.h, into an empty list; the caller clears it, on an error too. */
+void test_holes_read(const struct key_at *at, void *holes);
 void test_holes_clear(struct test_holes *holes);
 
 #endif
