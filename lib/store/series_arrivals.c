@@ -3,6 +3,7 @@
 #include "measure/array.h"
 #include "store/series_hours.h"
 #include "store/series_packed.h"
+#include "store/series_rows.h"
 #include "store/store_sqlite.h"
 
 #include <stdlib.h>
@@ -141,10 +142,7 @@ static enum store_status place_readings(struct store *store, const struct arrive
     for (uint32_t link = point->first; link != NONE && status == STORE_OK;
          link = readings[link - 1].next) {
         const struct arrived_reading *one = &readings[link - 1];
-        status = store_do(
-            store, "INSERT INTO readings (point, time_ms, value, origin) VALUES (?1, ?2, ?3, ?4)",
-            VALUES(INT(point->key), INT(one->reading.time_ms), NUMBER(one->reading.value),
-                   INT(one->origin)));
+        status = series_rows_insert(store, point->key, &one->reading, one->origin);
         series_note_oldest(store, one->reading.time_ms);
     }
     return status;

@@ -8,10 +8,10 @@
 #include "store/series_arrivals.h"
 #include "store/series_hours.h"
 #include "store/series_packed.h"
+#include "store/series_rows.h"
 
 #include <assert.h>
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 enum { PACK_READINGS_MOST = 16384 }; /* a day with more goes in parts, as upkeep packs it */
@@ -19,44 +19,12 @@ enum { PACK_READINGS_MOST = 16384 }; /* a day with more goes in parts, as upkeep
 struct load {
     struct store *store;
     int64_t key, interval_ms;
-    struct reading *readings; /* what the store has of the first day, then what is to be added */
-    unsigned char *origins;
-    size_t stored, count;
+    struct series_rows rows; /* what the store has of the first day, then what is to be added */
+    size_t stored;
     int64_t previous_ms; /* time of the reading before them; TIMESTAMP_NONE: none */
 };
 
 /* ---- what the first day has ---- */
-
-static enum store_status read_stored(struct load *load, int64_t from_ms, int64_t to_ms) {
-    struct store *store = load->store;
-    sqlite3_stmt *rows;
-    size_t capacity = 0;
-    enum store_status status =
-        store_ask(store,
-                  "SELECT time_ms, value, origin FROM readings WHERE point = ?1 AND "
-                  "time_ms >= ?2 AND time_ms < ?3 ORDER BY time_ms",
-                  VALUES(INT(load->key), INT(from_ms), INT(to_ms)), &rows);
-    while (status == STORE_OK && (status = store_row(store, rows)) == STORE_OK) {
-        if (load->stored == capacity &&
-            !series_make_room(&load->readings, &load->origins, capacity = 2 * capacity + 256)) {
-            sqlite3_reset(rows);
-            return store_failure(store, SQLITE_NOMEM);
-        }
-        load->readings[load->stored] =
-            (struct reading){sqlite3_column_int64(rows, 0), sqlite3_column_double(rows, 1)};
-        load->origins[load->stored++] = (unsigned char)sqlite3_column_int(rows, 2);
-    }
-    load->count = load->stored;
-    return status == STORE_NOT_FOUND ? STORE_OK : status;
-}
-
-/* A value or origin that never came from here would trip the encoder. */
-static bool are_packable(const struct load *load) {
-    for (size_t i = 0; i < load->stored; i++)
-        if (!isfinite(load->readings[i].value) || load->origins[i] > DAY_PACK_ORIGIN_MAX)
-            return false;
-    return true;
-}
 
 static enum store_status has_pack(const struct load *load, int64_t day_ms, bool *has) {
     int64_t one;
@@ -68,18 +36,19 @@ static enum store_status has_pack(const struct load *load, int64_t day_ms, bool 
     return status == STORE_NOT_FOUND ? STORE_OK : status;
 }
 
-/* *rows: the first day is not to be packed. */
-static enum store_status begin(struct load *load, int64_t first_ms, bool *rows) {
+/* *as_rows: the first day is not to be packed. */
+static enum store_status begin(struct load *load, int64_t first_ms, bool *as_rows) {
     int64_t day_ms = series_day_start(first_ms);
     struct reading before = {TIMESTAMP_NONE, 0};
-    enum store_status status = has_pack(load, day_ms, rows);
-    if (status == STORE_OK && !*rows)
-        status = read_stored(load, day_ms, first_ms);
-    if (status == STORE_OK && !are_packable(load)) {
-        *rows = true;
-        load->stored = load->count = 0;
+    enum store_status status = has_pack(load, day_ms, as_rows);
+    if (status == STORE_OK && !*as_rows)
+        status = series_rows_read(load->store, load->key, day_ms, first_ms, INT64_MAX, &load->rows);
+    if (status == STORE_OK && !series_rows_are_packable(&load->rows)) {
+        *as_rows = true;
+        load->rows.count = 0;
     }
-    if (status == STORE_OK && !*rows)
+    load->stored = load->rows.count;
+    if (status == STORE_OK && !*as_rows)
         status = series_before(load->store, load->key, day_ms, &before);
     load->previous_ms = before.time_ms;
     return status == STORE_NOT_FOUND ? STORE_OK : status;
@@ -87,41 +56,36 @@ static enum store_status begin(struct load *load, int64_t first_ms, bool *rows) 
 
 /* The rows of the day lie in its pack now. */
 static enum store_status delete_stored(const struct load *load) {
-    if (load->stored == 0)
-        return STORE_OK;
-    enum store_status status =
-        store_do(load->store, "DELETE FROM readings WHERE point = ?1 AND time_ms BETWEEN ?2 AND ?3",
-                 VALUES(INT(load->key), INT(load->readings[0].time_ms),
-                        INT(load->readings[load->stored - 1].time_ms)));
-    if (status == STORE_OK && (size_t)sqlite3_changes(load->store->db) != load->stored)
-        return store_failure(load->store, SQLITE_CORRUPT);
-    return status;
+    const struct reading *readings = load->rows.readings;
+    return load->stored == 0 ? STORE_OK
+                             : series_rows_delete(load->store, load->key, readings[0].time_ms,
+                                                  readings[load->stored - 1].time_ms, load->stored);
 }
 
 /* ---- whole days ---- */
 
 /* Behind the last reading of the day that the i-th is of. */
 static size_t day_end(const struct load *load, size_t i) {
-    int64_t end_ms = series_day_end(load->readings[i].time_ms);
-    while (i < load->count && load->readings[i].time_ms < end_ms)
+    int64_t end_ms = series_day_end(load->rows.readings[i].time_ms);
+    while (i < load->rows.count && load->rows.readings[i].time_ms < end_ms)
         i++;
     return i;
 }
 
 static bool can_pack(const struct load *load, size_t first, size_t end, int64_t before_ms) {
-    return end < load->count && end - first <= PACK_READINGS_MOST &&
-           series_day_end(load->readings[first].time_ms) <= before_ms;
+    return end < load->rows.count && end - first <= PACK_READINGS_MOST &&
+           series_day_end(load->rows.readings[first].time_ms) <= before_ms;
 }
 
 static enum store_status pack_day(const struct load *load, size_t first, size_t end) {
-    const struct reading *readings = load->readings + first;
+    const struct reading *readings = load->rows.readings + first;
     const struct day_pack_label label = {load->key, day_pack_day(readings[0].time_ms)};
     const struct series_piece piece = {series_day_start(readings[0].time_ms), readings,
-                                       load->origins + first, end - first};
-    int64_t before_ms = first ? load->readings[first - 1].time_ms : load->previous_ms;
+                                       load->rows.origins + first, end - first};
+    int64_t before_ms = first ? load->rows.readings[first - 1].time_ms : load->previous_ms;
     const struct day_hours plan =
         series_hours_plan(&label, load->interval_ms, before_ms, readings[0].time_ms,
-                          readings[end - first - 1].time_ms, &load->readings[end]);
+                          readings[end - first - 1].time_ms, &load->rows.readings[end]);
     enum store_status status = series_pack_write(load->store, &label, &piece);
     return status == STORE_OK ? series_hours_put_plan(load->store, &label, &plan) : status;
 }
@@ -130,7 +94,7 @@ static enum store_status pack_day(const struct load *load, size_t first, size_t 
 static enum store_status pack_days(const struct load *load, int64_t before_ms, size_t *next) {
     size_t first = *next, end;
     enum store_status status = STORE_OK;
-    for (; first < load->count; first = end) {
+    for (; first < load->rows.count; first = end) {
         end = day_end(load, first);
         if (!can_pack(load, first, end, before_ms))
             break;
@@ -147,26 +111,23 @@ static enum store_status pack_days(const struct load *load, int64_t before_ms, s
 static enum store_status put_rows(const struct load *load, size_t from, size_t to) {
     enum store_status status = STORE_OK;
     for (size_t i = from < load->stored ? load->stored : from; i < to && status == STORE_OK; i++)
-        status =
-            store_do(load->store,
-                     "INSERT INTO readings (point, time_ms, value, origin) VALUES (?1, ?2, ?3, ?4)",
-                     VALUES(INT(load->key), INT(load->readings[i].time_ms),
-                            NUMBER(load->readings[i].value), INT(load->origins[i])));
+        status = series_rows_insert(load->store, load->key, &load->rows.readings[i],
+                                    load->rows.origins[i]);
     return status;
 }
 
 /* ---- all together ---- */
 
-static bool append(struct load *load, const struct reading *readings, size_t count,
+static bool append(struct series_rows *rows, const struct reading *readings, size_t count,
                    enum series_origin origin) {
-    if (!series_make_room(&load->readings, &load->origins, load->stored + count))
+    if (!series_rows_reserve(rows, rows->count + count))
         return false;
-    memcpy(load->readings + load->stored, readings, count * sizeof *readings);
-    memset(load->origins + load->stored, (int)origin, count);
-    load->count = load->stored + count;
-    for (size_t i = 0; i < load->count; i++)
-        assert(isfinite(load->readings[i].value) &&
-               (i == 0 || load->readings[i].time_ms > load->readings[i - 1].time_ms));
+    memcpy(rows->readings + rows->count, readings, count * sizeof *readings);
+    memset(rows->origins + rows->count, (int)origin, count);
+    rows->count += count;
+    for (size_t i = 0; i < rows->count; i++)
+        assert(isfinite(rows->readings[i].value) &&
+               (i == 0 || rows->readings[i].time_ms > rows->readings[i - 1].time_ms));
     return true;
 }
 
@@ -174,9 +135,9 @@ static bool append(struct load *load, const struct reading *readings, size_t cou
 static enum store_status put_hours_of_gaps(const struct load *load, size_t first, size_t end) {
     enum store_status status = STORE_OK;
     for (size_t i = day_end(load, first); i < end && status == STORE_OK; i = day_end(load, i)) {
-        int64_t from_ms = series_day_end(load->readings[i - 1].time_ms);
-        int64_t to_ms = series_day_start(load->readings[i].time_ms);
-        int64_t covered_ms = load->readings[i].time_ms - load->interval_ms;
+        int64_t from_ms = series_day_end(load->rows.readings[i - 1].time_ms);
+        int64_t to_ms = series_day_start(load->rows.readings[i].time_ms);
+        int64_t covered_ms = load->rows.readings[i].time_ms - load->interval_ms;
         from_ms = covered_ms > from_ms ? covered_ms : from_ms;
         if (from_ms < to_ms)
             status =
@@ -191,14 +152,14 @@ static enum store_status pack_and_put(struct load *load, size_t first, int64_t b
     size_t next = first;
     enum store_status status = pack_days(load, before_ms, &next);
     if (status == STORE_OK && next > first) {
-        rolled->from_ms = series_day_start(load->readings[first].time_ms);
-        rolled->to_ms = series_day_end(load->readings[next - 1].time_ms);
+        rolled->from_ms = series_day_start(load->rows.readings[first].time_ms);
+        rolled->to_ms = series_day_end(load->rows.readings[next - 1].time_ms);
         status = delete_stored(load);
         THEN(status, series_hours_delete_rows(load->store, load->key, rolled->from_ms,
                                               rolled->to_ms - 1, &rows));
         THEN(status, put_hours_of_gaps(load, first, next));
     }
-    return status == STORE_OK ? put_rows(load, next, load->count) : status;
+    return status == STORE_OK ? put_rows(load, next, load->rows.count) : status;
 }
 
 static enum store_status load_all(struct load *load, const struct reading *readings, size_t count,
@@ -213,11 +174,11 @@ static enum store_status load_all(struct load *load, const struct reading *readi
     load->interval_ms = info.interval_ms;
     if (packs)
         status = begin(load, readings[0].time_ms, &rows);
-    if (status == STORE_OK && !append(load, readings, count, origin))
+    if (status == STORE_OK && !append(&load->rows, readings, count, origin))
         status = store_failure(load->store, SQLITE_NOMEM);
     if (status != STORE_OK)
         return status;
-    size_t first = !packs ? load->count : rows ? day_end(load, 0) : 0;
+    size_t first = !packs ? load->rows.count : rows ? day_end(load, 0) : 0;
     status = put_rows(load, 0, first);
     return status == STORE_OK ? pack_and_put(load, first, before_ms, rolled) : status;
 }
@@ -239,7 +200,6 @@ enum store_status series_load(struct store *store, int64_t key, const struct rea
         store->readings += (int64_t)count;
         series_note_oldest(store, readings[0].time_ms);
     }
-    free(load.readings);
-    free(load.origins);
+    series_rows_free(&load.rows);
     return store_scope_end(store, own, status);
 }

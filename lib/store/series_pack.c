@@ -12,8 +12,8 @@
 #include "pack/value_form.h"
 #include "store/series_hours.h"
 #include "store/series_packed.h"
+#include "store/series_rows.h"
 
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -25,47 +25,10 @@ struct packing {
     struct day_pack_label label;
     size_t most;     /* a pack gets of them */
     int64_t from_ms; /* where the first pack of them begins */
-    struct reading *readings;
-    unsigned char *origins;
-    size_t count, capacity;
+    struct series_rows rows;
 };
 
-static void free_packing(const struct packing *packing) {
-    free(packing->readings);
-    free(packing->origins);
-}
-
-static bool make_room(struct packing *packing, size_t more) {
-    size_t capacity = packing->count + more;
-    if (!series_make_room(&packing->readings, &packing->origins, capacity))
-        return false;
-    packing->capacity = capacity;
-    return true;
-}
-
 /* ---- the rows ---- */
-
-static enum store_status read_rows(struct packing *packing, int64_t from_ms, int64_t to_ms) {
-    sqlite3_stmt *rows;
-    enum store_status status = store_ask(
-        packing->store,
-        "SELECT time_ms, value, origin FROM readings WHERE point = ?1 AND "
-        "time_ms >= ?2 AND time_ms < ?3 ORDER BY time_ms LIMIT ?4",
-        VALUES(INT(packing->label.point), INT(from_ms), INT(to_ms), INT((int64_t)packing->most)),
-        &rows);
-    if (status != STORE_OK)
-        return status;
-    while ((status = store_row(packing->store, rows)) == STORE_OK) {
-        if (packing->count == packing->capacity && !make_room(packing, packing->count + 200)) {
-            sqlite3_reset(rows);
-            return store_failure(packing->store, SQLITE_NOMEM);
-        }
-        packing->readings[packing->count] =
-            (struct reading){sqlite3_column_int64(rows, 0), sqlite3_column_double(rows, 1)};
-        packing->origins[packing->count++] = (unsigned char)sqlite3_column_int(rows, 2);
-    }
-    return status == STORE_NOT_FOUND ? STORE_OK : status;
-}
 
 /* The first row of readings that a day has; INT64_MAX: none. */
 static enum store_status first_row(struct store *store, const struct day_pack_label *label,
@@ -80,56 +43,46 @@ static enum store_status first_row(struct store *store, const struct day_pack_la
     return status == STORE_NOT_FOUND ? STORE_OK : status;
 }
 
-static enum store_status delete_rows(const struct packing *packing, int64_t first_ms,
-                                     int64_t last_ms, size_t count) {
-    struct store *store = packing->store;
-    enum store_status status =
-        store_do(store, "DELETE FROM readings WHERE point = ?1 AND time_ms BETWEEN ?2 AND ?3",
-                 VALUES(INT(packing->label.point), INT(first_ms), INT(last_ms)));
-    if (status == STORE_OK && (size_t)sqlite3_changes(store->db) != count)
-        return store_failure(store, SQLITE_CORRUPT);
-    return status;
-}
-
 /* ---- merging with the pack there is ---- */
 
 /* From the back, into room behind the rows: both are in order. A row that is a twin is left out. */
-static void merge_day(struct packing *packing, const struct series_unpacked *day) {
-    size_t rows = packing->count, packed = day->count, to = packing->count + day->count;
+static void merge_day(struct series_rows *all, const struct series_unpacked *day) {
+    size_t rows = all->count, packed = day->count, to = all->count + day->count;
     while (packed > 0) {
         const struct reading *old = &day->readings[packed - 1];
-        bool is_row = rows > 0 && packing->readings[rows - 1].time_ms >= old->time_ms;
-        if (is_row && packing->readings[rows - 1].time_ms == old->time_ms) {
+        bool is_row = rows > 0 && all->readings[rows - 1].time_ms >= old->time_ms;
+        if (is_row && all->readings[rows - 1].time_ms == old->time_ms) {
             rows--;
             continue;
         }
         to--;
-        packing->readings[to] = is_row ? packing->readings[rows - 1] : *old;
-        packing->origins[to] = is_row ? packing->origins[rows - 1] : day->origins[packed - 1];
+        all->readings[to] = is_row ? all->readings[rows - 1] : *old;
+        all->origins[to] = is_row ? all->origins[rows - 1] : day->origins[packed - 1];
         if (is_row)
             rows--;
         else
             packed--;
     }
     /* What is left of the rows stands at the front; twins left a gap between. */
-    size_t behind = packing->count + day->count - to;
-    memmove(packing->readings + rows, packing->readings + to, behind * sizeof *packing->readings);
-    memmove(packing->origins + rows, packing->origins + to, behind);
-    packing->count = rows + behind;
+    size_t behind = all->count + day->count - to;
+    memmove(all->readings + rows, all->readings + to, behind * sizeof *all->readings);
+    memmove(all->origins + rows, all->origins + to, behind);
+    all->count = rows + behind;
 }
 
 /* Rows behind a pack that would not hold them all begin one of their own. */
 static bool goes_behind(const struct packing *packing, const struct series_unpacked *day) {
-    return packing->count + day->count > packing->most &&
-           packing->readings[0].time_ms > day->readings[day->count - 1].time_ms;
+    return packing->rows.count + day->count > packing->most &&
+           packing->rows.readings[0].time_ms > day->readings[day->count - 1].time_ms;
 }
 
 /* With the pack that has the first row in its part of the day. */
 static enum store_status merge_pack(struct packing *packing) {
     struct store *store = packing->store;
+    struct series_rows *rows = &packing->rows;
     sqlite3_stmt *pack;
     const struct series_unpacked *day = NULL;
-    int64_t first_ms = packing->readings[0].time_ms;
+    int64_t first_ms = rows->readings[0].time_ms;
     packing->from_ms = series_day_start(first_ms);
     enum store_status status = series_pack_at(store, packing->label.point, first_ms, &pack);
     if (status != STORE_OK)
@@ -143,11 +96,11 @@ static enum store_status merge_pack(struct packing *packing) {
         packing->from_ms = first_ms;
         return STORE_OK;
     }
-    size_t rows = packing->count;
-    if (packing->capacity < rows + day->count && !make_room(packing, day->count))
+    size_t both = rows->count + day->count;
+    if (rows->capacity < both && !series_rows_reserve(rows, both))
         return store_failure(store, SQLITE_NOMEM);
-    merge_day(packing, day);
-    store->readings -= (int64_t)(rows + day->count - packing->count);
+    merge_day(rows, day);
+    store->readings -= (int64_t)(both - rows->count);
     return STORE_OK;
 }
 
@@ -217,13 +170,14 @@ enum store_status series_pack_write(struct store *store, const struct day_pack_l
 }
 
 static enum store_status write_packs(const struct packing *packing) {
+    const struct series_rows *rows = &packing->rows;
     enum store_status status = STORE_OK;
-    for (size_t i = 0; i < packing->count && status == STORE_OK; i += packing->most) {
-        size_t left = packing->count - i;
+    for (size_t i = 0; i < rows->count && status == STORE_OK; i += packing->most) {
+        size_t left = rows->count - i;
         const struct series_piece piece = {
-            .from_ms = i == 0 ? packing->from_ms : packing->readings[i].time_ms,
-            .readings = packing->readings + i,
-            .origins = packing->origins + i,
+            .from_ms = i == 0 ? packing->from_ms : rows->readings[i].time_ms,
+            .readings = rows->readings + i,
+            .origins = rows->origins + i,
             .count = left < packing->most ? left : packing->most,
         };
         status = series_pack_write(packing->store, &packing->label, &piece);
@@ -231,21 +185,15 @@ static enum store_status write_packs(const struct packing *packing) {
     return status;
 }
 
-/* Can it be packed at all? A value or origin that never came from here would trip the encoder. */
-static bool is_packable(const struct packing *packing) {
-    for (size_t i = 0; i < packing->count; i++)
-        if (!isfinite(packing->readings[i].value) || packing->origins[i] > DAY_PACK_ORIGIN_MAX)
-            return false;
-    return true;
-}
-
 static enum store_status pack_rows(struct packing *packing) {
-    int64_t first_ms = packing->readings[0].time_ms;
-    int64_t last_ms = packing->readings[packing->count - 1].time_ms;
-    size_t rows = packing->count;
+    const struct series_rows *rows = &packing->rows;
+    int64_t first_ms = rows->readings[0].time_ms, last_ms = rows->readings[rows->count - 1].time_ms;
+    size_t count = rows->count;
     enum store_status status = merge_pack(packing);
-    THEN(status, is_packable(packing) ? write_packs(packing) : STORE_NOT_FOUND);
-    return status == STORE_OK ? delete_rows(packing, first_ms, last_ms, rows) : status;
+    THEN(status, series_rows_are_packable(rows) ? write_packs(packing) : STORE_NOT_FOUND);
+    THEN(status,
+         series_rows_delete(packing->store, packing->label.point, first_ms, last_ms, count));
+    return status;
 }
 
 /* Packs at most `most` of the day's rows, from `from_ms`, the first, on up to its next pack: *rows
@@ -256,14 +204,14 @@ static enum store_status pack_readings(struct store *store, const struct day_pac
     int64_t kept = store->readings, to_ms;
     *rows = 0;
     enum store_status status = series_pack_part_end(store, label->point, from_ms, &to_ms);
-    THEN(status, read_rows(&packing, from_ms, to_ms));
-    size_t count = packing.count;
+    THEN(status, series_rows_read(store, label->point, from_ms, to_ms, most, &packing.rows));
+    size_t count = packing.rows.count;
     THEN(status, pack_rows(&packing));
     if (status == STORE_OK)
         *rows = (int)count;
     else if (status == STORE_NOT_FOUND || status == STORE_DAMAGED)
         store->readings = kept;
-    free_packing(&packing);
+    series_rows_free(&packing.rows);
     return status;
 }
 

@@ -19,16 +19,6 @@ int64_t series_day_end(int64_t time_ms) {
     return (day_pack_day(time_ms) + 1) * DAY_PACK_DAY_MS;
 }
 
-bool series_make_room(struct reading **readings, unsigned char **origins, size_t capacity) {
-    struct reading *more_readings = realloc(*readings, capacity * sizeof **readings);
-    if (more_readings)
-        *readings = more_readings;
-    unsigned char *more_origins = realloc(*origins, capacity);
-    if (more_origins)
-        *origins = more_origins;
-    return more_readings && more_origins;
-}
-
 void series_packed_note_damage(struct store *store, const struct day_pack_label *label) {
     char when[40];
     struct series_damage *damage = &store->damage;
@@ -268,6 +258,32 @@ enum store_status series_cursor_next(struct series_cursor *cursor, struct readin
 
 /* ---- neighbours ---- */
 
+/* Of packs in order away from an instant: its nearest reading behind it, or before. */
+static enum store_status find_nearest(struct store *store, int64_t key, sqlite3_stmt *packs,
+                                      int64_t time_ms, int64_t bound_ms, bool behind,
+                                      struct reading *reading) {
+    enum store_status status;
+    while ((status = store_row(store, packs)) == STORE_OK) {
+        const int64_t from_ms = sqlite3_column_int64(packs, 0);
+        const struct day_pack_label label = {key, day_pack_day(from_ms)};
+        const struct series_unpacked *day;
+        bool beyond = behind ? from_ms > bound_ms : label.day < day_pack_day(bound_ms);
+        status = beyond ? STORE_NOT_FOUND
+                        : series_unpack(store, UNPACKED_LOOKUP, &label, packs, 1, &day);
+        if (is_gap(store, status))
+            continue;
+        if (status != STORE_OK)
+            break;
+        size_t at = series_unpacked_find(day, time_ms);
+        if (behind ? at < day->count : at > 0) {
+            *reading = day->readings[behind ? at : at - 1];
+            break;
+        }
+    }
+    sqlite3_reset(packs);
+    return status;
+}
+
 enum store_status series_packed_before(struct store *store, int64_t key, int64_t time_ms,
                                        int64_t bound_ms, struct reading *reading) {
     sqlite3_stmt *packs;
@@ -277,27 +293,7 @@ enum store_status series_packed_before(struct store *store, int64_t key, int64_t
         store,
         "SELECT from_ms, pack FROM packs WHERE point = ?1 AND from_ms < ?2 ORDER BY from_ms DESC",
         VALUES(INT(key), INT(time_ms)), &packs);
-    if (status != STORE_OK)
-        return status;
-    while ((status = store_row(store, packs)) == STORE_OK) {
-        const struct day_pack_label label = {key, day_pack_day(sqlite3_column_int64(packs, 0))};
-        const struct series_unpacked *day;
-        if (day_pack_day(bound_ms) > label.day) { /* ends before the bound */
-            status = STORE_NOT_FOUND;
-            break;
-        }
-        status = series_unpack(store, UNPACKED_LOOKUP, &label, packs, 1, &day);
-        if (is_gap(store, status))
-            continue;
-        if (status != STORE_OK)
-            break;
-        size_t behind = series_unpacked_find(day, time_ms);
-        if (behind > 0) {
-            *reading = day->readings[behind - 1];
-            break;
-        }
-    }
-    sqlite3_reset(packs);
+    THEN(status, find_nearest(store, key, packs, time_ms, bound_ms, false, reading));
     return status;
 }
 
@@ -305,28 +301,7 @@ enum store_status series_packed_after(struct store *store, int64_t key, int64_t 
                                       int64_t bound_ms, struct reading *reading) {
     sqlite3_stmt *packs;
     enum store_status status = find_packs(store, key, time_ms, INT64_MAX, &packs);
-    if (status != STORE_OK)
-        return status;
-    while ((status = store_row(store, packs)) == STORE_OK) {
-        const int64_t from_ms = sqlite3_column_int64(packs, 0);
-        const struct day_pack_label label = {key, day_pack_day(from_ms)};
-        const struct series_unpacked *day;
-        if (from_ms > bound_ms) {
-            status = STORE_NOT_FOUND;
-            break;
-        }
-        status = series_unpack(store, UNPACKED_LOOKUP, &label, packs, 1, &day);
-        if (is_gap(store, status))
-            continue;
-        if (status != STORE_OK)
-            break;
-        size_t at = series_unpacked_find(day, time_ms);
-        if (at < day->count) {
-            *reading = day->readings[at];
-            break;
-        }
-    }
-    sqlite3_reset(packs);
+    THEN(status, find_nearest(store, key, packs, time_ms, bound_ms, true, reading));
     return status;
 }
 

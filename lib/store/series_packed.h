@@ -23,10 +23,6 @@ struct series_unpacked {
     size_t count;
 };
 
-/** Room for so many readings and their origins; false when memory is out, and what there is stands.
- */
-bool series_make_room(struct reading **readings, unsigned char **origins, size_t capacity);
-
 /** Notes a day that cannot be read, for series_damage_next. */
 void series_packed_note_damage(struct store *store, const struct day_pack_label *label);
 
