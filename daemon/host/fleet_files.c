@@ -216,15 +216,13 @@ static bool list_systems(const struct settings *settings, struct names *names,
 
 /* ---- all together ---- */
 
-static bool resolve(const struct settings *settings, char **name) {
+static bool resolve(struct settings *settings, char **name) {
     if (!*name)
         return true;
     char *path = settings_path(settings, *name);
-    if (!path)
-        return false;
-    free(*name);
-    *name = path;
-    return true;
+    *name = path ? arena_copy(&settings->memory, path) : NULL;
+    free(path);
+    return *name != NULL;
 }
 
 /* File names stand relative to the folder of the settings; from here on they are paths. */

@@ -163,13 +163,6 @@ void branch_description_read_list(const struct key_at *at, struct branch_descrip
     refuse_taken_ids(at, *branches, *count);
 }
 
-void branch_description_clear(struct branch_description *branch) {
-    free(branch->id);
-    free(branch->fan.model);
-    free(branch->fan.serial);
-    free(branch->fan.curve);
-}
-
 size_t branch_description_find(const struct branch_description *branches, size_t count,
                                const char *id) {
     for (size_t i = 0; i < count; i++)

@@ -47,8 +47,7 @@ struct branch_description {
 bool branch_description_begin(const struct key_at *at, struct branch_description *branch,
                               const char *id);
 /**
- * Reads the list `branches`. at->reader->context is the struct settings, or NULL. The caller frees
- * *branches, whose parts branch_description_clear frees, on an error too.
+ * Reads the list `branches`. at->reader->context is the struct settings, or NULL.
  */
 void branch_description_read_list(const struct key_at *at, struct branch_description **branches,
                                   size_t *count);
@@ -56,8 +55,6 @@ void branch_description_read_list(const struct key_at *at, struct branch_descrip
 void branch_description_read_pipe(const struct key_at *at, void *branch);
 void branch_description_read_fan(const struct key_at *at, void *branch);
 void branch_description_read_discharge(const struct key_at *at, void *branch);
-/** Frees what the branch holds. */
-void branch_description_clear(struct branch_description *branch);
 
 /** The index of a branch by its id, BRANCH_NONE when there is none. */
 size_t branch_description_find(const struct branch_description *branches, size_t count,

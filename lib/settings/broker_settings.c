@@ -1,6 +1,5 @@
 #include "settings/broker_settings.h"
 
-#include "measure/array.h"
 #include "settings/checked_text.h"
 
 #include <stdio.h>
@@ -64,12 +63,11 @@ static void read_state_topic(const struct key_at *at, void *target) {
 
 static void add_host(const struct key_at *at, struct settings_broker *broker, const char *text) {
     struct settings_broker_host *host = &broker->hosts[broker->host_count];
+    char name[256];
     size_t from = 0, length = checked_text_host_of(text, &from, &host->port);
-    host->name = key_copy(at, text + from);
-    if (!host->name)
-        return;
-    host->name[length] = '\0';
-    broker->host_count++;
+    snprintf(name, sizeof name, "%.*s", (int)length, text + from);
+    host->name = key_copy(at, name);
+    broker->host_count += host->name != NULL;
 }
 
 static void read_host_list(const struct key_at *at, struct settings_broker *broker) {
@@ -79,7 +77,6 @@ static void read_host_list(const struct key_at *at, struct settings_broker *brok
     broker->hosts = key_allocate(at, count, sizeof *broker->hosts);
     for (size_t i = 0; broker->hosts && i < count; i++)
         add_host(at, broker, texts[i]);
-    array_free_texts(texts, count);
 }
 
 static void read_host(const struct key_at *at, void *target) {
@@ -162,18 +159,4 @@ void broker_settings_read(const struct key_at *at, void *target) {
     if (password.node && !key_child(at, "username").node)
         key_refuse(&password, "needs username; allowed: both or neither");
     check_state_topic(at, broker);
-}
-
-void broker_settings_clear(struct settings_broker *broker) {
-    for (size_t i = 0; i < broker->host_count; i++)
-        free(broker->hosts[i].name);
-    free(broker->hosts);
-    free(broker->client_id);
-    free(broker->username);
-    free(broker->password_file);
-    free(broker->ca_file);
-    free(broker->certificate_file);
-    free(broker->key_file);
-    free(broker->state_topic);
-    array_free_texts(broker->subscribe, broker->subscribe_count);
 }

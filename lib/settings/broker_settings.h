@@ -33,7 +33,5 @@ struct settings_broker {
 
 /** A read function of key_table.h; `target` is the struct settings_broker. */
 void broker_settings_read(const struct key_at *at, void *target);
-/** Frees what it holds. */
-void broker_settings_clear(struct settings_broker *broker);
 
 #endif

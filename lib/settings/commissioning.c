@@ -62,7 +62,7 @@ static const struct point_description *find_point(const struct system_descriptio
 }
 
 static void refuse_unknown_point(const struct key_at *at, const struct system_description *system) {
-    const char **ids = key_allocate(at, system->point_count, sizeof(*ids));
+    const char **ids = calloc(system->point_count, sizeof(*ids));
     if (!ids)
         return;
     for (size_t i = 0; i < system->point_count; i++)
@@ -176,37 +176,23 @@ static const struct key_row record_rows[] = {
     {.key = "notes", KEY_TEXT_AT(AT(notes), checked_text_note, "text")},
 };
 
+static void read_record(const struct key_at *all, void *target) {
+    struct commissioning *record = target;
+    record->from_ms = record->next_calibration_ms = TIMESTAMP_NONE;
+    record->radon_before_bq_m3 = record->radon_after_bq_m3 = record->ground_exponent = NAN;
+    key_map_read(all, KEY_ROWS(record_rows), record);
+}
+
 struct commissioning *commissioning_parse(const char *file, const char *text, size_t length,
                                           const struct system_description *system,
                                           const struct time_zone *zone, int64_t now_ms,
                                           struct settings_errors *errors) {
     const struct record_context context = {.system = system, .zone = zone, .now_ms = now_ms};
     struct key_reader reader = {.file = file, .errors = errors, .context = &context};
-    struct key_at all;
-    if (!key_reader_open(&reader, text, length, &all))
-        return NULL;
-    struct commissioning *record = key_allocate(&all, 1, sizeof *record);
-    if (record) {
-        record->from_ms = record->next_calibration_ms = TIMESTAMP_NONE;
-        record->radon_before_bq_m3 = record->radon_after_bq_m3 = record->ground_exponent = NAN;
-        key_map_read(&all, KEY_ROWS(record_rows), record);
-    }
-    if (key_reader_finish(&reader))
-        return record;
-    commissioning_free(record);
-    return NULL;
+    return key_read_file(&reader, text, length, sizeof(struct commissioning), read_record);
 }
 
 void commissioning_free(struct commissioning *record) {
-    if (!record)
-        return;
-    for (size_t i = 0; i < record->value_count; i++)
-        free(record->values[i].point);
-    free(record->values);
-    equipment_clear(&record->equipment);
-    test_holes_clear(&record->test_holes);
-    free(record->by);
-    free(record->instruments);
-    free(record->notes);
-    free(record);
+    if (record)
+        arena_free(record->memory);
 }

@@ -379,6 +379,11 @@ void condition_settings_finish(const struct key_at *at, const struct condition_s
     drop_foreign_values(at->reader, settings, list);
     check_orders(at, settings, list);
     check_deadbands(at, settings, list);
+    size_t bytes = list->count * sizeof *list->overrides;
+    struct condition_override *kept = key_allocate(at, 1, bytes);
+    if (kept && bytes)
+        memcpy(kept, list->overrides, bytes);
+    free(list->overrides);
     free(list->places);
-    list->places = NULL;
+    *list = (struct condition_list){kept, NULL, kept ? list->count : 0};
 }

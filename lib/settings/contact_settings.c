@@ -287,7 +287,9 @@ static void refuse_escalation(const struct key_at *list, const struct settings_c
  */
 static void check_rings(const struct key_at *list, const struct contact_list *all,
                         const size_t *next) {
-    unsigned char *mark = key_allocate(list, all->count, 1);
+    unsigned char *mark = calloc(all->count, 1);
+    if (!mark)
+        key_no_memory(list->reader);
     for (size_t start = 0; mark && start < all->count; start++) {
         size_t at = start;
         while (at != NAME_INDEX_NONE && mark[at] == 0) {
@@ -305,7 +307,9 @@ static void check_rings(const struct key_at *list, const struct contact_list *al
 
 static void check_escalations(const struct key_at *list, const struct contact_list *all,
                               const struct name_index *index) {
-    size_t *next = key_allocate(list, all->count, sizeof *next);
+    size_t *next = calloc(all->count, sizeof *next);
+    if (!next)
+        key_no_memory(list->reader);
     for (size_t i = 0; next && i < all->count; i++) {
         const struct settings_contact *contact = &all->contacts[i];
         next[i] = NAME_INDEX_NONE;
@@ -357,22 +361,4 @@ struct contact_list contact_settings_read(const struct key_at *at) {
     }
     check_together(at, &all);
     return all;
-}
-
-void contact_settings_clear(struct settings_contact *contact) {
-    for (size_t i = 0; i < contact->header_count; i++) {
-        free(contact->headers[i].name);
-        free(contact->headers[i].value);
-        free(contact->headers[i].value_file);
-    }
-    free(contact->headers);
-    free(contact->id);
-    free(contact->url);
-    free(contact->template_text);
-    free(contact->signing_secret_file);
-    free(contact->time_zone);
-    free(contact->language);
-    free(contact->escalate_to);
-    free(contact->digest);
-    free(contact->tls_ca_file);
 }

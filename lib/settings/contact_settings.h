@@ -67,7 +67,4 @@ struct contact_list {
 /** Reads the list (empty on a failure) and checks it as a whole: ids, escalations. */
 struct contact_list contact_settings_read(const struct key_at *at);
 
-/** Frees what the contact holds. */
-void contact_settings_clear(struct settings_contact *contact);
-
 #endif

@@ -2,8 +2,6 @@
 
 #include "settings/checked_text.h"
 
-#include <stdlib.h>
-
 static const struct key_row rows[] = {
     {.key = "name",
      KEY_TEXT_AT(offsetof(struct contractor, name), checked_text_line, "one line of text"),
@@ -14,9 +12,4 @@ static const struct key_row rows[] = {
 
 void contractor_read(const struct key_at *at, void *contractor) {
     key_map_read(at, KEY_ROWS(rows), contractor);
-}
-
-void contractor_clear(struct contractor *contractor) {
-    free(contractor->name);
-    free(contractor->telephone);
 }

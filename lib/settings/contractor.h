@@ -11,10 +11,7 @@ struct contractor {
     char *name, *telephone; /* NULL: not given */
 };
 
-/** A read function of key_table.h, into an empty contractor; the caller clears it, on an error too.
- */
+/** A read function of key_table.h, into an empty contractor. */
 void contractor_read(const struct key_at *at, void *contractor);
-/** Frees what it holds. */
-void contractor_clear(struct contractor *contractor);
 
 #endif

@@ -74,21 +74,27 @@ void equipment_read(const struct key_at *at, const struct equipment_place *place
     }
 }
 
+/* A single fan stands for a list of one. */
+static void read_whole(const struct key_at *all, void *list) {
+    struct yaml_tree_entry only = {.line = all->line, .value = *all->node};
+    const struct yaml_tree_node one = {
+        .kind = YAML_TREE_LIST, .line = all->line, .entries = &only, .count = 1};
+    struct key_at here = *all;
+    here.name = "equipment";
+    if (all->node->kind == YAML_TREE_MAP)
+        here.node = &one;
+    equipment_read(&here, all->reader->context, list);
+}
+
 bool equipment_parse(const char *file, const char *text, size_t length,
                      const struct equipment_place *place, struct settings_errors *errors,
                      struct equipment_list *list) {
-    struct key_reader reader = {.file = file, .errors = errors};
-    struct key_at all;
-    if (!key_reader_open(&reader, text, length, &all))
-        return false;
-    struct yaml_tree_entry only = {.line = all.line, .value = *all.node};
-    const struct yaml_tree_node one = {
-        .kind = YAML_TREE_LIST, .line = all.line, .entries = &only, .count = 1};
-    if (all.node->kind == YAML_TREE_MAP)
-        all.node = &one;
-    all.name = "equipment";
-    equipment_read(&all, place, list);
-    return key_reader_finish(&reader);
+    struct key_reader reader = {.file = file, .errors = errors, .context = place};
+    const struct equipment_list *made =
+        key_read_file(&reader, text, length, sizeof *made, read_whole);
+    if (made)
+        *list = *made;
+    return made != NULL;
 }
 
 int64_t equipment_since_ms(const struct equipment *equipment, const struct time_zone *zone,
@@ -99,12 +105,6 @@ int64_t equipment_since_ms(const struct equipment *equipment, const struct time_
 }
 
 void equipment_clear(struct equipment_list *list) {
-    for (size_t i = 0; i < list->count; i++) {
-        free(list->items[i].branch);
-        free(list->items[i].model);
-        free(list->items[i].serial);
-        free(list->items[i].why);
-    }
-    free(list->items);
+    arena_free(list->memory);
     *list = (struct equipment_list){0};
 }

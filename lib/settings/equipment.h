@@ -18,6 +18,7 @@ struct equipment {
 };
 
 struct equipment_list {
+    struct arena memory; /* of the items, where nobody else owns them */
     struct equipment *items;
     size_t count;
 };

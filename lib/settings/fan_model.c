@@ -80,30 +80,16 @@ static const struct key_row model_rows[] = {
      .dimension = DIMENSION_POWER},
 };
 
-static void free_model(struct fan_model *model) {
-    if (!model)
-        return;
-    free(model->file);
-    free(model->id);
-    free(model->curve);
-    free(model);
+static void read_model(const struct key_at *all, void *target) {
+    struct fan_model *model = target;
+    model->file = key_copy(all, all->reader->file);
+    key_map_read(all, KEY_ROWS(model_rows), model);
 }
 
 struct fan_model *fan_model_parse(const char *file, const char *text, size_t length,
                                   struct settings_errors *errors) {
     struct key_reader reader = {.file = file, .errors = errors};
-    struct key_at all;
-    if (!key_reader_open(&reader, text, length, &all))
-        return NULL;
-    struct fan_model *model = key_allocate(&all, 1, sizeof *model);
-    if (model) {
-        model->file = key_copy(&all, file);
-        key_map_read(&all, KEY_ROWS(model_rows), model);
-    }
-    if (key_reader_finish(&reader))
-        return model;
-    free_model(model);
-    return NULL;
+    return key_read_file(&reader, text, length, sizeof(struct fan_model), read_model);
 }
 
 static int by_id(const void *a, const void *b) {
@@ -136,7 +122,6 @@ const struct fan_model *fan_models_find(const struct fan_models *models, const c
 
 void fan_models_clear(struct fan_models *models) {
     for (size_t i = 0; i < models->count; i++)
-        free_model(models->models[i]);
+        arena_free(models->models[i]->memory);
     free(models->models);
-    free(models->folder);
 }

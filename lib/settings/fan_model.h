@@ -6,6 +6,7 @@
 #ifndef SETTINGS_FAN_MODEL_H
 #define SETTINGS_FAN_MODEL_H
 
+#include "measure/arena.h"
 #include "settings/error_list.h"
 
 #include <stdbool.h>
@@ -18,6 +19,7 @@ struct fan_curve_point {
 };
 
 struct fan_model {
+    struct arena memory; /* of all of it */
     char *file, *id;
     struct fan_curve_point *curve; /* flow rises, pressure does not */
     size_t curve_count;            /* 0: not known */
@@ -41,11 +43,10 @@ struct fan_model *fan_model_parse(const char *file, const char *text, size_t len
 void fan_models_sort(struct fan_models *models, struct settings_errors *errors);
 /** By its id, NULL when there is none. */
 const struct fan_model *fan_models_find(const struct fan_models *models, const char *id);
-void fan_models_clear(struct fan_models *models);
+void fan_models_clear(struct fan_models *models); /* not their folder, which is the settings' */
 
 struct key_at;
-/** Reads a curve, the key `curve` of a model or of a fan. The caller owns *out, on an error too.
- */
+/** Reads a curve, the key `curve` of a model or of a fan. */
 void fan_model_read_curve(const struct key_at *at, struct fan_curve_point **out, size_t *count);
 
 #endif

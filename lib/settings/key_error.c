@@ -1,5 +1,5 @@
 /*
- * The errors of key_table.h: the path of a key, the nearest known word, the order of lines.
+ * A file and its errors: the path of a key, the nearest known word, the order of lines.
  */
 #include "settings/key_table.h"
 
@@ -84,7 +84,8 @@ static int compare_lines(const void *a, const void *b) {
     return (x->order > y->order) - (x->order < y->order);
 }
 
-bool key_reader_finish(struct key_reader *reader) {
+/* True when there were none. */
+static bool hand_over(struct key_reader *reader) {
     bool good = reader->error_count == 0;
     if (reader->line_count > 1)
         qsort(reader->lines, reader->line_count, sizeof *reader->lines, compare_lines);
@@ -96,8 +97,26 @@ bool key_reader_finish(struct key_reader *reader) {
         settings_errors_add(reader->errors, "%s: %zu more errors are not listed", reader->file,
                             reader->error_count - KEY_ERRORS_MAX);
     free(reader->lines);
-    yaml_tree_free(reader->root);
     return good;
+}
+
+void *key_read_file(struct key_reader *reader, const char *text, size_t length, size_t size,
+                    key_read_function *read) {
+    struct yaml_tree_node *root = yaml_tree_parse(reader->file, text, length, reader->errors);
+    if (!root)
+        return NULL;
+    const struct key_at all = {
+        .reader = reader, .line = root->line, .key_line = root->line, .node = root};
+    void *target = key_allocate(&all, 1, size);
+    if (target)
+        read(&all, target);
+    yaml_tree_free(root);
+    if (!hand_over(reader)) {
+        arena_free(reader->memory);
+        return NULL;
+    }
+    *(struct arena *)target = reader->memory;
+    return target;
 }
 
 /* Wagner and Fischer (1974), with one row. */

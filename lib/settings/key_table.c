@@ -26,17 +26,6 @@ const char *key_show(struct key_shown *shown, const char *text) {
     return shown->text;
 }
 
-bool key_reader_open(struct key_reader *reader, const char *text, size_t length,
-                     struct key_at *all) {
-    const struct yaml_tree_node *root = reader->root =
-        yaml_tree_parse(reader->file, text, length, reader->errors);
-    if (!root)
-        return false;
-    *all =
-        (struct key_at){.reader = reader, .line = root->line, .key_line = root->line, .node = root};
-    return true;
-}
-
 struct key_at key_child(const struct key_at *at, const char *key) {
     const struct yaml_tree_entry *entry = yaml_tree_find(at->node, key);
     return (struct key_at){.reader = at->reader,
@@ -99,14 +88,14 @@ bool key_is(const struct key_at *at, enum yaml_tree_kind kind, const char *allow
 }
 
 char *key_copy(const struct key_at *at, const char *text) {
-    char *copy = strdup(text);
+    char *copy = arena_copy(&at->reader->memory, text);
     if (!copy)
         key_no_memory(at->reader);
     return copy;
 }
 
 void *key_allocate(const struct key_at *at, size_t count, size_t size) {
-    void *memory = calloc(count ? count : 1, size);
+    void *memory = arena_allocate(&at->reader->memory, count * size);
     if (!memory)
         key_no_memory(at->reader);
     return memory;

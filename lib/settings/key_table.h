@@ -11,6 +11,7 @@
 #define SETTINGS_KEY_TABLE_H
 
 #include "complaints.h"
+#include "measure/arena.h"
 #include "measure/unit.h"
 #include "settings/error_list.h"
 #include "settings/yaml_tree.h"
@@ -23,12 +24,12 @@
 
 struct key_error_line;
 
-/** One file being read. Zero it but for file, errors and context. */
+/** One file being read. Zero it but for file, errors and, at will, context. */
 struct key_reader {
     const char *file;
     struct settings_errors *errors;
     const void *context; /* for the read functions of rows */
-    struct yaml_tree_node *root;
+    struct arena memory; /* of all that is read */
     struct key_error_line *lines;
     size_t line_count, error_count;
 };
@@ -48,13 +49,6 @@ struct key_at {
     const struct yaml_tree_node *node; /* NULL: not given */
 };
 
-/** Parses the text: *all is the document itself. False after an error: nothing is to be finished.
- */
-bool key_reader_open(struct key_reader *reader, const char *text, size_t length,
-                     struct key_at *all);
-/** Hands the errors over to reader->errors, sorted by line, and frees the document. True when there
-    were none. */
-bool key_reader_finish(struct key_reader *reader);
 /** The value of a key of a map, given or not. */
 struct key_at key_child(const struct key_at *at, const char *key);
 /** The n-th value of a map, named by its key, or of a list. */
@@ -141,10 +135,16 @@ struct key_row {
 
 /**
  * Reads a map by its table, in the order of the table. at->node NULL: only defaults. Unknown keys
- * name the nearest known key. The target's text fields must be NULL before and belong to the
- * target.
+ * name the nearest known key. The target's text fields must be NULL before.
  */
 void key_map_read(const struct key_at *at, const struct key_row *rows, size_t count, void *target);
+/**
+ * Reads a whole file into a zeroed struct of so many bytes, whose first member is the arena of all
+ * that it holds, itself included. NULL after any error; all of them stand in reader->errors then,
+ * sorted by line.
+ */
+void *key_read_file(struct key_reader *reader, const char *text, size_t length, size_t size,
+                    key_read_function *read);
 /** A table and how many rows it has, as that takes them. */
 #define KEY_ROWS(rows) (rows), sizeof(rows) / sizeof((rows)[0])
 
@@ -162,16 +162,16 @@ const char *key_scalar(const struct key_at *at, const char *allowed);
 /** True when the value is of that kind, else false after an error. */
 bool key_is(const struct key_at *at, enum yaml_tree_kind kind, const char *allowed);
 
-/** A list of checked texts, at least one; the caller owns it and frees it by array_free_texts. */
+/** A list of checked texts, at least one. */
 void key_text_list(const struct key_at *at, const char *(*check)(const char *text),
                    const char *allowed, char ***list, size_t *count);
 
 /** Zeroed room for the items of a list of `things`, 1 to `most` of them; NULL after an error. */
 void *key_list_room(const struct key_at *at, const char *things, size_t most, size_t size);
 
-/** A copy of a text; NULL after an error when memory is short. */
+/** In the reader's memory, a copy of a text; NULL after an error when memory is short. */
 char *key_copy(const struct key_at *at, const char *text);
-/** Zeroed memory; NULL after an error when memory is short. count 0 gives one element. */
+/** The same with zeroed memory for items; not NULL for none. */
 void *key_allocate(const struct key_at *at, size_t count, size_t size);
 
 /** "70 %" gives 0.70; false when it isn't a number with a percent sign. */

@@ -1,6 +1,5 @@
 #include "settings/settings.h"
 
-#include "measure/array.h"
 #include "measure/duration.h"
 #include "settings/checked_text.h"
 #include "settings/condition_settings.h"
@@ -162,21 +161,16 @@ static const struct key_row settings_rows[] = {
     {.key = "conditions", KEY_PART_AT(0, read_conditions)},
 };
 
+static void read_settings(const struct key_at *all, void *target) {
+    struct settings *settings = target;
+    settings->file = key_copy(all, all->reader->file);
+    key_map_read(all, KEY_ROWS(settings_rows), settings);
+}
+
 struct settings *settings_parse(const char *file, const char *text, size_t length,
                                 struct settings_errors *errors) {
     struct key_reader reader = {.file = file, .errors = errors};
-    struct key_at all;
-    if (!key_reader_open(&reader, text, length, &all))
-        return NULL;
-    struct settings *settings = key_allocate(&all, 1, sizeof *settings);
-    if (settings) {
-        settings->file = key_copy(&all, file);
-        key_map_read(&all, KEY_ROWS(settings_rows), settings);
-    }
-    if (key_reader_finish(&reader))
-        return settings;
-    settings_free(settings);
-    return NULL;
+    return key_read_file(&reader, text, length, sizeof(struct settings), read_settings);
 }
 
 struct settings *settings_share(struct settings *settings) {
@@ -187,26 +181,8 @@ struct settings *settings_share(struct settings *settings) {
 void settings_free(struct settings *settings) {
     if (!settings || atomic_fetch_sub(&settings->sharers, 1) > 0)
         return;
-    broker_settings_clear(&settings->broker);
-    for (size_t i = 0; i < settings->contact_count; i++)
-        contact_settings_clear(&settings->contacts[i]);
-    free(settings->contacts);
-    array_free_texts(settings->page.hosts, settings->page.host_count);
-    array_free_texts(settings->system_files, settings->system_file_count);
-    free(settings->file);
-    free(settings->store_file);
-    free(settings->page.address);
-    free(settings->page.access_file);
-    free(settings->page.base);
-    free(settings->operator_socket);
-    free(settings->heartbeat.url);
-    free(settings->radon_action_level_text);
-    free(settings->systems_folder);
-    free(settings->enrolled.name);
-    contractor_clear(&settings->contractor);
     fan_models_clear(&settings->fans);
-    free(settings->conditions);
-    free(settings);
+    arena_free(settings->memory);
 }
 
 char *settings_path(const struct settings *settings, const char *name) {

@@ -7,6 +7,7 @@
 #define SETTINGS_SETTINGS_H
 
 #include "alarm/condition.h"
+#include "measure/arena.h"
 #include "measure/unit.h"
 #include "settings/broker_settings.h"
 #include "settings/contact_settings.h"
@@ -44,7 +45,8 @@ struct settings_page {
 };
 
 struct settings {
-    char *file; /* its own name, for messages and relative paths */
+    struct arena memory; /* of all but the fan models */
+    char *file;          /* its own name, for messages and relative paths */
     struct settings_broker broker;
     char *store_file;
     int64_t keep_readings_ms;

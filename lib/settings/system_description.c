@@ -1,7 +1,6 @@
 #include "settings/system_description.h"
 
 #include "complaints.h"
-#include "measure/array.h"
 #include "measure/duration.h"
 #include "settings/checked_text.h"
 #include "settings/condition_settings.h"
@@ -28,17 +27,9 @@ static void read_discharge(const struct key_at *at, void *target) {
     branch_description_read_discharge(at, ((struct system_description *)target)->branches);
 }
 
-static void clear_branches(struct system_description *system) {
-    for (size_t i = 0; i < system->branch_count; i++)
-        branch_description_clear(&system->branches[i]);
-    free(system->branches);
-    system->branches = NULL;
-    system->branch_count = 0;
-}
-
 static void read_branches(const struct key_at *at, void *target) {
     struct system_description *system = target;
-    clear_branches(system); /* the one that holds when none is written */
+    system->branch_count = 0; /* not the one that holds when none is written */
     branch_description_read_list(at, &system->branches, &system->branch_count);
 }
 
@@ -118,7 +109,6 @@ static void read_points(const struct key_at *at, void *target) {
         system_description_read_point(&item, system, &system->points[i]);
     }
     refuse_taken_ids(at, system);
-    system_description_share_texts(system->points, system->point_count);
 }
 
 /* `conditions` and `branches` stand before `points`, whose checks look at them; `id` before all. */
@@ -170,10 +160,10 @@ static void refuse_less_kept(const struct key_at *at, const struct system_descri
                          "leave the key out");
 }
 
-static void read_system(const struct key_at *at, const char *file,
-                        struct system_description *system) {
+static void read_system(const struct key_at *at, void *target) {
     const struct settings *settings = at->reader->context;
-    system->file = key_copy(at, file);
+    struct system_description *system = target;
+    system->file = key_copy(at, at->reader->file);
     system->fans = settings ? &settings->fans : NULL;
     system->visit_every_ms = system->retest_every_ms = -1;
     system->id_line = key_child(at, "id").line;
@@ -192,16 +182,7 @@ struct system_description *system_description_parse(const char *file, const char
                                                     size_t length, const struct settings *settings,
                                                     struct settings_errors *errors) {
     struct key_reader reader = {.file = file, .errors = errors, .context = settings};
-    struct key_at all;
-    if (!key_reader_open(&reader, text, length, &all))
-        return NULL;
-    struct system_description *system = key_allocate(&all, 1, sizeof *system);
-    if (system)
-        read_system(&all, file, system);
-    if (key_reader_finish(&reader))
-        return system;
-    system_description_free(system);
-    return NULL;
+    return key_read_file(&reader, text, length, sizeof(struct system_description), read_system);
 }
 
 struct equipment_place system_description_place(const struct system_description *system,
@@ -218,20 +199,5 @@ struct system_description *system_description_share(struct system_description *s
 void system_description_free(struct system_description *system) {
     if (!system || atomic_fetch_sub(&system->sharers, 1) > 0)
         return;
-    system_description_clear_points(system->points, system->point_count);
-    array_free_texts(system->contacts, system->contact_count);
-    free(system->points);
-    clear_branches(system);
-    contractor_clear(&system->contractor);
-    if (system->region != system->time_zone)
-        free(system->region);
-    free(system->conditions);
-    free(system->file);
-    if (system->name != system->id)
-        free(system->name);
-    free(system->id);
-    free(system->address);
-    free(system->time_zone);
-    free(system->foundation);
-    free(system);
+    arena_free(system->memory);
 }

@@ -5,6 +5,7 @@
 #ifndef SETTINGS_SYSTEM_DESCRIPTION_H
 #define SETTINGS_SYSTEM_DESCRIPTION_H
 
+#include "measure/arena.h"
 #include "measure/payload.h"
 #include "measure/quantity.h"
 #include "settings/branch_description.h"
@@ -21,18 +22,19 @@ struct point_description {
     char *name; /* for people; default: the id itself */
     enum quantity quantity;
     int line;
-    size_t branch;                  /* that it measures, or BRANCH_NONE: the whole system */
-    char *place;                    /* where it stands, or NULL */
-    bool by_hand;                   /* `by: hand`: read by a person */
-    char *topic;                    /* default: subslab/<system>/<point> */
-    struct payload_binding binding; /* its strings are owned by this description */
-    int64_t every_ms;               /* expected interval, default 10 min */
+    size_t branch; /* that it measures, or BRANCH_NONE: the whole system */
+    char *place;   /* where it stands, or NULL */
+    bool by_hand;  /* `by: hand`: read by a person */
+    char *topic;   /* default: subslab/<system>/<point> */
+    struct payload_binding binding;
+    int64_t every_ms;            /* expected interval, default 10 min */
     double calibration_relative; /* `calibration_uncertainty`, default 0.10 for radon, 0.03 else */
     struct condition_override *conditions; /* `conditions:` and `limits:` of the point */
     size_t condition_count;
 };
 
 struct system_description {
+    struct arena memory; /* of all of it */
     char *file;
     char *id, *name, *address, *time_zone; /* time_zone default "UTC"; address may be NULL */
     char *foundation;                      /* or NULL */
@@ -84,6 +86,7 @@ struct commissioning_value {
 
 /** A commissioning record. Times are milliseconds UTC; radon in Bq/m3. */
 struct commissioning {
+    struct arena memory;                          /* of all of it */
     int64_t from_ms;                              /* the baseline holds from here on */
     char *by, *instruments, *notes;               /* by is never NULL */
     int64_t next_calibration_ms;                  /* TIMESTAMP_NONE: not given */

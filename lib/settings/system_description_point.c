@@ -11,7 +11,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* The strings of a binding are const, as its users borrow them; here they are owned. */
 struct point_draft {
     struct point_description *point;
     const struct system_description *system;
@@ -193,14 +192,11 @@ static const struct key_row point_rows[] = {
 };
 
 static char *default_topic(const struct key_at *at, const struct point_draft *draft) {
-    char *topic = NULL;
+    char topic[160];
     if (!draft->system->id || !draft->id)
         return NULL; /* each has its own error */
-    if (asprintf(&topic, "subslab/%s/%s", draft->system->id, draft->id) < 0) {
-        key_no_memory(at->reader);
-        return NULL;
-    }
-    return topic;
+    snprintf(topic, sizeof topic, "subslab/%s/%s", draft->system->id, draft->id);
+    return key_copy(at, topic);
 }
 
 static void finish_conditions(const struct key_at *at, struct point_draft *draft) {
@@ -276,46 +272,4 @@ void system_description_read_point(const struct key_at *at, const struct system_
 double point_calibration(const struct point_description *point, double value) {
     return root_sum(point->calibration_relative * value,
                     quantity_info(point->quantity)->zero_uncertainty);
-}
-
-/* The text of the point before where it is the same, which then has it; ten thousand houses whose
-   sensors all send {"v": …} keep that once a house. */
-static const char *shared_text(const char *text, const char *before) {
-    if (!text || !before || text == before || strcmp(text, before) != 0)
-        return text;
-    free((char *)(uintptr_t)text);
-    return before;
-}
-
-void system_description_share_texts(struct point_description *points, size_t count) {
-    for (size_t i = 1; i < count; i++) {
-        struct payload_binding *own = &points[i].binding, *before = &points[i - 1].binding;
-        own->value_pointer = shared_text(own->value_pointer, before->value_pointer);
-        own->time_pointer = shared_text(own->time_pointer, before->time_pointer);
-    }
-}
-
-static void clear_point(struct point_description *point) {
-    if (point->name != point->id)
-        free(point->name);
-    free(point->id);
-    free(point->topic);
-    free(point->place);
-    free((char *)(uintptr_t)point->binding.value_pointer);
-    free((char *)(uintptr_t)point->binding.time_pointer);
-    free((char *)(uintptr_t)point->binding.senml_name);
-    free(point->conditions);
-}
-
-void system_description_clear_points(struct point_description *points, size_t count) {
-    for (size_t i = count; i-- > 1;) { /* from behind: each leaves to the one before what is his */
-        struct payload_binding *own = &points[i].binding;
-        const struct payload_binding *before = &points[i - 1].binding;
-        if (own->value_pointer == before->value_pointer)
-            own->value_pointer = NULL;
-        if (own->time_pointer == before->time_pointer)
-            own->time_pointer = NULL;
-    }
-    for (size_t i = 0; i < count; i++)
-        clear_point(&points[i]);
 }

@@ -14,9 +14,4 @@
 void system_description_read_point(const struct key_at *at, const struct system_description *system,
                                    struct point_description *point);
 
-/** Frees what the points of a system hold. */
-void system_description_clear_points(struct point_description *points, size_t count);
-/** Points that say the same in a row keep one text of it. */
-void system_description_share_texts(struct point_description *points, size_t count);
-
 #endif

@@ -5,7 +5,6 @@
 #include "settings/checked_text.h"
 
 #include <math.h>
-#include <stdlib.h>
 
 #define AT(field) offsetof(struct test_setting, field)
 
@@ -79,15 +78,4 @@ void test_holes_read(const struct key_at *at, void *target) {
         setting->suction_pa = setting->flow_m3_s = NAN;
         key_map_read(&here, KEY_ROWS(setting_rows), setting);
     }
-}
-
-void test_holes_clear(struct test_holes *holes) {
-    for (size_t i = 0; i < holes->count; i++) {
-        for (size_t k = 0; k < holes->settings[i].hole_count; k++)
-            free(holes->settings[i].holes[k].name);
-        free(holes->settings[i].holes);
-        free(holes->settings[i].setting);
-    }
-    free(holes->settings);
-    *holes = (struct test_holes){0};
 }

@@ -44,8 +44,7 @@ const char *back_draft_word(enum back_draft result);
 /** key_words of the three, for a table of keys. */
 extern const struct key_word back_draft_words[];
 
-/** A read function of key_table.h, into an empty list; the caller clears it, on an error too. */
+/** A read function of key_table.h, into an empty list. */
 void test_holes_read(const struct key_at *at, void *holes);
-void test_holes_clear(struct test_holes *holes);
 
 #endif
