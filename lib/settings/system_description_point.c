@@ -266,7 +266,6 @@ void system_description_read_point(const struct key_at *at, const struct system_
                                                                      : OTHER_CALIBRATION_RELATIVE;
     finish_binding(at, &draft);
     finish_conditions(at, &draft);
-    free(draft.list.places);
 }
 
 double point_calibration(const struct point_description *point, double value) {

@@ -16,26 +16,24 @@
 
 /* ---- what there is ---- */
 
-static enum store_status count(struct store *store, const char *sql, const char *system,
-                               enum store_status before, int64_t *number) {
-    return before == STORE_OK ? store_get_integer(store, sql, VALUES(TEXT(system)), number)
-                              : before;
-}
-
 enum store_status forget_count(struct store *store, const char *system, struct forgotten *found) {
+    sqlite3_stmt *row;
     enum store_status status = series_arrivals_settle_all(store);
-    status = count(store, "SELECT count(*) FROM points WHERE system = ?1", system, status,
-                   &found->points);
-    status = count(store, "SELECT " READINGS, system, status, &found->readings);
-    status = count(store, "SELECT count(*) FROM alarms WHERE system = ?1", system, status,
-                   &found->alarms);
-    status = count(store,
-                   "SELECT (SELECT count(*) FROM commissioning WHERE system = ?1) + "
-                   "(SELECT count(*) FROM visits WHERE system = ?1) + "
-                   "(SELECT count(*) FROM radon_tests WHERE system = ?1)",
-                   system, status, &found->records);
-    return count(store, "SELECT count(*) FROM outbox WHERE " ITS_OWN, system, status,
-                 &found->messages);
+    THEN(status, store_first(store,
+                             "SELECT (SELECT count(*) FROM points WHERE system = ?1), " READINGS
+                             ", (SELECT count(*) FROM alarms WHERE system = ?1), "
+                             "(SELECT count(*) FROM commissioning WHERE system = ?1) + "
+                             "(SELECT count(*) FROM visits WHERE system = ?1) + "
+                             "(SELECT count(*) FROM radon_tests WHERE system = ?1), "
+                             "(SELECT count(*) FROM outbox WHERE " ITS_OWN ")",
+                             VALUES(TEXT(system)), &row));
+    if (status != STORE_OK)
+        return status;
+    *found = (struct forgotten){sqlite3_column_int64(row, 0), sqlite3_column_int64(row, 1),
+                                sqlite3_column_int64(row, 2), sqlite3_column_int64(row, 3),
+                                sqlite3_column_int64(row, 4)};
+    sqlite3_reset(row);
+    return STORE_OK;
 }
 
 /* ---- messages about several ---- */

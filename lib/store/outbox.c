@@ -99,12 +99,21 @@ enum store_status outbox_mark_head(struct store *store, const char *contact, con
                  "UPDATE outbox SET head = 0 WHERE head = 1 AND row IN (SELECT row FROM outbox "
                  "WHERE state = 0 AND contact = ?1 AND system = ?2)",
                  VALUES(TEXT(contact), TEXT(system)));
-    if (status != STORE_OK)
-        return status;
-    return store_do(store,
-                    "UPDATE outbox SET head = 1 WHERE row = (SELECT row FROM outbox WHERE "
-                    "state = 0 AND contact = ?1 AND system = ?2 ORDER BY row LIMIT 1)",
-                    VALUES(TEXT(contact), TEXT(system)));
+    THEN(status, store_do(store,
+                          "UPDATE outbox SET head = 1 WHERE row = (SELECT row FROM outbox WHERE "
+                          "state = 0 AND contact = ?1 AND system = ?2 ORDER BY row LIMIT 1)",
+                          VALUES(TEXT(contact), TEXT(system))));
+    return status;
+}
+
+/* The same for contact and system of a row; STORE_NOT_FOUND. */
+static enum store_status mark_head_of(struct store *store, int64_t row) {
+    sqlite3_stmt *found;
+    enum store_status status = store_first(
+        store, "SELECT contact, system FROM outbox WHERE row = ?1", VALUES(INT(row)), &found);
+    THEN(status, outbox_mark_head(store, store_column_text(found, 0), store_column_text(found, 1)));
+    sqlite3_reset(found);
+    return status;
 }
 
 /* ---- writing ---- */
@@ -135,41 +144,24 @@ enum store_status outbox_insert(struct store *store, const struct outbox_message
 /* A row leaves the waiting ones; the next of its contact and system becomes the head. */
 static enum store_status finish(struct store *store, int64_t row, enum outbox_state state,
                                 int64_t now_ms, const char *answer) {
-    sqlite3_stmt *done;
-    enum store_status status = store_first(
-        store,
-        "UPDATE outbox SET state = ?2, head = 0, done_ms = ?3, last_answer = ?4, tries = tries + 1 "
-        "WHERE row = ?1 RETURNING contact, system",
-        VALUES(INT(row), INT((int)state), INT(now_ms), TEXT(answer)), &done);
-    if (status != STORE_OK)
-        return status;
-    char *contact = strdup(store_column_text(done, 0)),
-         *system = strdup(store_column_text(done, 1));
-    status = store_run(store, done);
-    THEN(status, contact && system ? outbox_mark_head(store, contact, system)
-                                   : store_failure(store, SQLITE_NOMEM));
-    free(contact);
-    free(system);
-    return status;
-}
-
-static enum store_status finish_in_scope(struct store *store, int64_t row, enum outbox_state state,
-                                         int64_t now_ms, const char *answer) {
     bool own;
     enum store_status status = store_scope_begin(store, &own);
-    if (status != STORE_OK)
-        return status;
-    return store_scope_end(store, own, finish(store, row, state, now_ms, answer));
+    THEN(status, store_do(store,
+                          "UPDATE outbox SET state = ?2, head = 0, done_ms = ?3, last_answer = ?4, "
+                          "tries = tries + 1 WHERE row = ?1",
+                          VALUES(INT(row), INT((int)state), INT(now_ms), TEXT(answer))));
+    THEN(status, mark_head_of(store, row));
+    return store_scope_end(store, own, status);
 }
 
 enum store_status outbox_sent(struct store *store, int64_t row, int64_t now_ms,
                               const char *answer) {
-    return finish_in_scope(store, row, OUTBOX_SENT, now_ms, answer);
+    return finish(store, row, OUTBOX_SENT, now_ms, answer);
 }
 
 enum store_status outbox_failed(struct store *store, int64_t row, int64_t now_ms,
                                 const char *answer) {
-    return finish_in_scope(store, row, OUTBOX_FAILED, now_ms, answer);
+    return finish(store, row, OUTBOX_FAILED, now_ms, answer);
 }
 
 enum store_status outbox_retry(struct store *store, int64_t row, int64_t not_before_ms,
@@ -179,9 +171,8 @@ enum store_status outbox_retry(struct store *store, int64_t row, int64_t not_bef
                  "UPDATE outbox SET not_before_ms = ?2, last_answer = ?3, tries = tries + 1 "
                  "WHERE row = ?1 AND state = 0",
                  VALUES(INT(row), INT(not_before_ms), TEXT(answer)));
-    if (status != STORE_OK)
-        return status;
-    return sqlite3_changes(store->db) > 0 ? STORE_OK : STORE_NOT_FOUND;
+    THEN(status, sqlite3_changes(store->db) > 0 ? STORE_OK : STORE_NOT_FOUND);
+    return status;
 }
 
 enum store_status outbox_hasten(struct store *store, const char *contact, const char *system,
@@ -193,35 +184,19 @@ enum store_status outbox_hasten(struct store *store, const char *contact, const 
         VALUES(TEXT(contact), TEXT(system), INT(not_before_ms)));
 }
 
-static enum store_status again_row(struct store *store, int64_t row, int64_t now_ms) {
-    return store_do(store,
-                    "UPDATE outbox SET state = 0, not_before_ms = ?2, done_ms = 0 WHERE row = ?1",
-                    VALUES(INT(row), INT(now_ms)));
-}
-
-/* The newest row of an event id. */
-static enum store_status again(struct store *store, const char *id, int64_t now_ms) {
-    sqlite3_stmt *find;
-    enum store_status status = store_first(
-        store, "SELECT row, contact, system FROM outbox WHERE id = ?1 ORDER BY row DESC LIMIT 1",
-        VALUES(TEXT(id)), &find);
-    if (status != STORE_OK)
-        return status;
-    int64_t row = sqlite3_column_int64(find, 0);
-    char *contact = strdup(store_column_text(find, 1)),
-         *system = strdup(store_column_text(find, 2));
-    sqlite3_reset(find);
-    status = contact && system ? again_row(store, row, now_ms) : store_failure(store, SQLITE_NOMEM);
-    THEN(status, outbox_mark_head(store, contact, system));
-    free(contact);
-    free(system);
-    return status;
-}
-
 enum store_status outbox_again(struct store *store, const char *id, int64_t now_ms) {
     bool own;
+    int64_t row = 0;
     enum store_status status = store_scope_begin(store, &own);
-    return status == STORE_OK ? store_scope_end(store, own, again(store, id, now_ms)) : status;
+    THEN(status,
+         store_get_integer(store, "SELECT row FROM outbox WHERE id = ?1 ORDER BY row DESC LIMIT 1",
+                           VALUES(TEXT(id)), &row));
+    THEN(status, store_do(store,
+                          "UPDATE outbox SET state = 0, not_before_ms = ?2, done_ms = 0 "
+                          "WHERE row = ?1",
+                          VALUES(INT(row), INT(now_ms))));
+    THEN(status, mark_head_of(store, row));
+    return store_scope_end(store, own, status);
 }
 
 enum store_status outbox_expire(struct store *store, int64_t before_ms, int most, int *deleted) {
@@ -331,17 +306,12 @@ enum store_status outbox_due(struct store *store, int64_t now_ms, const char *co
 }
 
 enum store_status outbox_next(struct store *store, int64_t *not_before_ms) {
-    sqlite3_stmt *next;
-    enum store_status status = store_first(
+    enum store_status status = store_get_integer(
         store, "SELECT not_before_ms FROM outbox WHERE head = 1 ORDER BY not_before_ms LIMIT 1",
-        NO_VALUES, &next);
+        NO_VALUES, not_before_ms);
     if (status == STORE_NOT_FOUND)
         *not_before_ms = INT64_MAX;
-    if (status != STORE_OK)
-        return status == STORE_NOT_FOUND ? STORE_OK : status;
-    *not_before_ms = sqlite3_column_int64(next, 0);
-    sqlite3_reset(next);
-    return STORE_OK;
+    return status == STORE_NOT_FOUND ? STORE_OK : status;
 }
 
 /* ---- looking ---- */

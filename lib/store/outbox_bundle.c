@@ -95,11 +95,6 @@ enum store_status outbox_untried(struct store *store, const char *contact, int k
 
 /* ---- many into one ---- */
 
-static enum store_status move_members(struct store *store, int64_t from, int64_t to) {
-    return store_do(store, "UPDATE OR REPLACE outbox_alarms SET row = ?2 WHERE row = ?1",
-                    VALUES(INT(from), INT(to)));
-}
-
 /* What stands behind the deleted row becomes the next of its contact and system. */
 static enum store_status delete_row(struct store *store, int64_t row) {
     struct outbox_message *message = NULL;
@@ -115,11 +110,10 @@ enum store_status outbox_merge(struct store *store, const struct outbox_message 
     bool own;
     int64_t bundle = 0;
     enum store_status status = store_scope_begin(store, &own);
-    if (status != STORE_OK)
-        return status;
-    status = outbox_insert(store, message, &bundle);
+    THEN(status, outbox_insert(store, message, &bundle));
     for (size_t i = 0; i < count && status == STORE_OK; i++) {
-        status = move_members(store, rows[i].row, bundle);
+        status = store_do(store, "UPDATE OR REPLACE outbox_alarms SET row = ?2 WHERE row = ?1",
+                          VALUES(INT(rows[i].row), INT(bundle)));
         THEN(status, delete_row(store, rows[i].row));
     }
     if (status == STORE_OK && row)
@@ -134,9 +128,8 @@ enum store_status outbox_replace(struct store *store, int64_t row, const char *t
                  "UPDATE outbox SET type = ?2, content_type = ?3, body = ?4 "
                  "WHERE row = ?1 AND " UNTRIED,
                  VALUES(INT(row), TEXT(type), TEXT(content_type), TEXT(body)));
-    if (status != STORE_OK)
-        return status;
-    return sqlite3_changes(store->db) > 0 ? STORE_OK : STORE_NOT_FOUND;
+    THEN(status, sqlite3_changes(store->db) > 0 ? STORE_OK : STORE_NOT_FOUND);
+    return status;
 }
 
 enum store_status outbox_release(struct store *store, int64_t row, int64_t not_before_ms) {

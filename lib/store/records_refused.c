@@ -51,11 +51,6 @@ static const struct table unclaimed_table = {
     RECORD_UNCLAIMED_ROWS,
     RECORD_UNCLAIMED_BYTES};
 
-/* Room is made before a row comes, so that the new one is never the one to go. */
-static enum store_status make_room(struct store *store, const struct table *table) {
-    return store_do(store, table->bound, VALUES(INT(table->rows - 1)));
-}
-
 static enum store_status run_counting(struct store *store, const char *sql, size_t most_bytes,
                                       const struct record_refused *one) {
     size_t bytes = one->example_length < most_bytes ? one->example_length : most_bytes;
@@ -66,19 +61,15 @@ static enum store_status run_counting(struct store *store, const char *sql, size
 
 static enum store_status count_one(struct store *store, const struct table *table,
                                    const struct record_refused *one) {
-    enum store_status status = run_counting(store, table->again, table->example_bytes, one);
-    if (status != STORE_OK || sqlite3_changes(store->db) > 0)
-        return status;
-    status = make_room(store, table);
-    THEN(status, run_counting(store, table->add, table->example_bytes, one));
-    return status;
-}
-
-static enum store_status count_in_scope(struct store *store, const struct table *table,
-                                        const struct record_refused *one) {
     bool own;
     enum store_status status = store_scope_begin(store, &own);
-    return status == STORE_OK ? store_scope_end(store, own, count_one(store, table, one)) : status;
+    THEN(status, run_counting(store, table->again, table->example_bytes, one));
+    if (status == STORE_OK && sqlite3_changes(store->db) == 0) {
+        /* Room is made before a row comes, so that the new one is never the one to go. */
+        status = store_do(store, table->bound, VALUES(INT(table->rows - 1)));
+        THEN(status, run_counting(store, table->add, table->example_bytes, one));
+    }
+    return store_scope_end(store, own, status);
 }
 
 static enum store_status list(struct store *store, const struct table *table,
@@ -103,7 +94,7 @@ enum store_status record_refused_add(struct store *store, const char *topic, con
                                      int64_t now_ms, int64_t times, const void *example,
                                      size_t example_length) {
     struct record_refused one = {topic, reason, times, now_ms, now_ms, example, example_length};
-    return count_in_scope(store, &refused_table, &one);
+    return count_one(store, &refused_table, &one);
 }
 
 enum store_status record_refused_list(struct store *store, record_refused_row *row, void *context) {
@@ -113,7 +104,7 @@ enum store_status record_refused_list(struct store *store, record_refused_row *r
 enum store_status record_unclaimed_add(struct store *store, const char *topic, int64_t now_ms,
                                        int64_t times, const void *example, size_t example_length) {
     struct record_refused one = {topic, NULL, times, now_ms, now_ms, example, example_length};
-    return count_in_scope(store, &unclaimed_table, &one);
+    return count_one(store, &unclaimed_table, &one);
 }
 
 enum store_status record_unclaimed_list(struct store *store, record_refused_row *row,

@@ -20,7 +20,6 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
-#include <time.h>
 #include <unistd.h>
 
 #define BYTES_A_STEP ((size_t)1 << 20)
@@ -205,10 +204,7 @@ static bool link_if_there(const char *from, const char *to) {
 static bool keep_store(const struct restoring *restoring, int64_t now_ms,
                        char kept[RESTORE_KEPT_SIZE]) {
     char stamp[32], log[NAME_SIZE + 8], kept_log[NAME_SIZE + 8];
-    time_t seconds = (time_t)(now_ms / 1000);
-    struct tm utc = {0};
-    gmtime_r(&seconds, &utc);
-    strftime(stamp, sizeof stamp, "%Y%m%dT%H%M%SZ", &utc);
+    store_stamp(now_ms, stamp);
     snprintf(kept, RESTORE_KEPT_SIZE, "%s.before-restore-%s", restoring->path, stamp);
     with_suffix(log, restoring->path, "-wal");
     with_suffix(kept_log, kept, "-wal");
@@ -249,11 +245,8 @@ static bool find_owner(struct restoring *restoring) {
     restoring->store_exists = stat(restoring->path, &restoring->owner) == 0;
     if (restoring->store_exists)
         return true;
-    snprintf(folder, sizeof folder, "%s", restoring->path);
-    char *slash = strrchr(folder, '/');
-    if (slash)
-        slash[slash == folder ? 1 : 0] = '\0';
-    bool found = stat(slash ? folder : ".", &restoring->owner) == 0;
+    store_folder(restoring->path, folder);
+    bool found = stat(folder, &restoring->owner) == 0;
     restoring->owner.st_mode = 0640;
     return found;
 }
@@ -275,11 +268,9 @@ enum store_status restore_store(const char *path, const char *from, int64_t now_
     enum store_status status = store_lock(restoring.path, &lock, why, why_size);
     THEN(status, make_copy(&restoring));
     THEN(status, put_in_place(&restoring, lock, now_ms, kept));
-    if (status != STORE_OK && lock >= 0)
-        remove_copy(&restoring);
-    if (status == STORE_OK)
-        remove_copy(&restoring); /* its lock file */
-    if (lock >= 0)
+    if (lock >= 0) {
+        remove_copy(&restoring); /* where it is in place, its lock file */
         close(lock);
+    }
     return status;
 }

@@ -158,10 +158,8 @@ enum store_status series_append(struct store *store, int64_t key, const struct r
     bool own;
     enum series_append answer = SERIES_NEW;
     enum store_status status = store_scope_begin(store, &own);
-    if (status != STORE_OK)
-        return status;
-    status = certainly_new && store->gathers ? gather(store, key, reading, origin, &answer)
-                                             : append(store, key, reading, origin, &answer);
+    THEN(status, certainly_new && store->gathers ? gather(store, key, reading, origin, &answer)
+                                                 : append(store, key, reading, origin, &answer));
     status = store_scope_end(store, own, status);
     if (status == STORE_OK)
         *result = answer;
@@ -407,9 +405,8 @@ enum store_status series_expire(struct store *store, int64_t before_ms, int most
     if (store->arrivals || store->arrivals_lost) /* first they go into their places */
         return STORE_OK;
     enum store_status status = store_scope_begin(store, &own);
-    if (status != STORE_OK)
-        return status;
-    status = store_scope_end(store, own, expire(store, before_ms, most, &gone));
+    THEN(status, expire(store, before_ms, most, &gone));
+    status = store_scope_end(store, own, status);
     if (status == STORE_OK)
         *deleted = gone;
     return status;

@@ -191,9 +191,8 @@ static enum store_status place_some(struct store *store, size_t most) {
 static enum store_status place_some_scoped(struct store *store, size_t most) {
     bool own;
     enum store_status status = store_scope_begin(store, &own);
-    if (status != STORE_OK)
-        return status;
-    return store_scope_end(store, own, store->arrivals ? place_some(store, most) : STORE_OK);
+    THEN(status, store->arrivals ? place_some(store, most) : STORE_OK);
+    return store_scope_end(store, own, status);
 }
 
 /* ---- after a death, or a rollback ---- */

@@ -192,9 +192,7 @@ enum store_status series_load(struct store *store, int64_t key, const struct rea
     if (count == 0)
         return STORE_OK;
     enum store_status status = store_scope_begin(store, &own);
-    if (status != STORE_OK)
-        return status;
-    status = series_arrivals_settle_all(store);
+    THEN(status, series_arrivals_settle_all(store));
     THEN(status, load_all(&load, readings, count, origin, before_ms, rolled));
     if (status == STORE_OK) {
         store->readings += (int64_t)count;

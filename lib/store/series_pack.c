@@ -314,9 +314,8 @@ enum store_status series_pack(struct store *store, int64_t before_ms, int most_r
     if (store->arrivals || store->arrivals_lost) /* first they go into their places */
         return STORE_OK;
     enum store_status status = store_scope_begin(store, &own);
-    if (status != STORE_OK)
-        return status;
-    status = store_scope_end(store, own, pack(store, before_ms, most_rows, &done));
+    THEN(status, pack(store, before_ms, most_rows, &done));
+    status = store_scope_end(store, own, status);
     if (status == STORE_OK)
         *packed = done;
     return status;

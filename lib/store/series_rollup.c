@@ -120,8 +120,7 @@ enum store_status series_hours_rebuild(struct store *store, int64_t key, int64_t
                                        int64_t from_ms, int64_t to_ms) {
     bool own;
     enum store_status status = store_scope_begin(store, &own);
-    if (status != STORE_OK)
-        return status;
-    status = rebuild(store, key, interval_ms, hour_rollup_start(from_ms), hour_rollup_start(to_ms));
+    THEN(status,
+         rebuild(store, key, interval_ms, hour_rollup_start(from_ms), hour_rollup_start(to_ms)));
     return store_scope_end(store, own, status);
 }

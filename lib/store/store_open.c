@@ -189,18 +189,26 @@ static int configure(sqlite3 *db, int busy_timeout_ms) {
     return sqlite3_exec(db, sql, NULL, NULL, NULL);
 }
 
-bool store_sync_folder(const char *path) {
-    char folder[STORE_PATH_MAX];
-    snprintf(folder, sizeof folder, "%s", path);
+void store_folder(const char *path, char folder[STORE_PATH_MAX]) {
+    snprintf(folder, STORE_PATH_MAX, "%s", path);
     char *slash = strrchr(folder, '/');
     if (slash)
         slash[slash == folder ? 1 : 0] = '\0';
-    int file = open(slash ? folder : ".", O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-    if (file < 0)
-        return false;
-    bool done = fsync(file) == 0;
-    close(file);
-    return done;
+    else
+        snprintf(folder, STORE_PATH_MAX, ".");
+}
+
+bool store_sync_folder(const char *path) {
+    char folder[STORE_PATH_MAX];
+    store_folder(path, folder);
+    return new_name_sync(folder);
+}
+
+void store_stamp(int64_t now_ms, char stamp[32]) {
+    time_t seconds = (time_t)(now_ms / 1000);
+    struct tm utc = {0};
+    gmtime_r(&seconds, &utc);
+    strftime(stamp, 32, "%Y%m%dT%H%M%SZ", &utc);
 }
 
 static int first_number(sqlite3 *db, const char *sql, int64_t *number) {
@@ -468,12 +476,10 @@ void store_close(struct store *store) {
 enum store_status store_set_aside(const char *path, int64_t now_ms, char *moved_to, size_t size) {
     /* The log first: a new file beside the old log would take the log for its own. */
     static const char *const suffixes[] = {"-wal", "-shm", ""};
-    time_t seconds = (time_t)(now_ms / 1000);
-    struct tm utc;
     char stamp[32], from[STORE_PATH_MAX + 8], to[STORE_PATH_MAX + 64];
-    if (!gmtime_r(&seconds, &utc) || strlen(path) >= STORE_PATH_MAX)
+    if (strlen(path) >= STORE_PATH_MAX)
         return STORE_FAILING;
-    strftime(stamp, sizeof stamp, "%Y%m%dT%H%M%SZ", &utc);
+    store_stamp(now_ms, stamp);
     bool moved = false;
     for (size_t i = 0; i < sizeof suffixes / sizeof suffixes[0]; i++) {
         path_with(from, sizeof from, path, suffixes[i]);

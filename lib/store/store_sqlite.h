@@ -122,7 +122,8 @@ enum store_status store_run(struct store *store, sqlite3_stmt *statement);
 /** After the last row that is wanted: resets; that there was no other is no failure. */
 enum store_status store_listed(sqlite3_stmt *statement, enum store_status status);
 
-/** A transaction of our own unless the caller already has one. */
+/** A transaction of our own unless the caller already has one. Where it cannot be begun, the end
+    only says so. */
 enum store_status store_scope_begin(struct store *store, bool *own);
 enum store_status store_scope_end(struct store *store, bool own, enum store_status status);
 
@@ -137,6 +138,10 @@ enum store_status store_judge(const char *path, bool *exists, char *why, size_t 
 /** The lock of the daemon that works with a store, held until the descriptor is closed. */
 enum store_status store_lock(const char *path, int *descriptor, char *why, size_t why_size);
 
+/** The folder that a file is in. */
+void store_folder(const char *path, char folder[STORE_PATH_MAX]);
+/** An instant as names of files bear it, "20251003T140000Z". */
+void store_stamp(int64_t now_ms, char stamp[32]);
 /** Makes directory entries of `path` durable; false with errno. */
 bool store_sync_folder(const char *path);
 

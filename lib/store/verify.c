@@ -83,38 +83,30 @@ static enum store_status findings_of(struct verify *verify, const char *sql,
     return status;
 }
 
-static void tell_page(struct verify *verify, sqlite3_stmt *row) {
+/* SQLite's own check answers "ok"; what else a query says is what it found. */
+static void tell_text(struct verify *verify, sqlite3_stmt *row) {
     const char *text = store_column_text(row, 0);
     if (!text || strcmp(text, "ok") != 0)
         found(verify, "%s", text ? text : "integrity check without an answer");
 }
 
-static void tell_reference(struct verify *verify, sqlite3_stmt *row) {
-    found(verify, "a row of %s belongs to no row of %s", store_column_text(row, 0),
-          store_column_text(row, 2));
-}
-
-static void tell_total(struct verify *verify, sqlite3_stmt *row) {
-    found(verify, "the running total of %s says %lld, there are %lld", store_column_text(row, 0),
-          (long long)sqlite3_column_int64(row, 1), (long long)sqlite3_column_int64(row, 2));
-}
-
-static void tell_head(struct verify *verify, sqlite3_stmt *row) {
-    found(verify, "outbox: the next message to %s about \"%s\" is marked wrongly",
-          store_column_text(row, 0), store_column_text(row, 1));
-}
+static const char references_sql[] =
+    "SELECT printf('a row of %s belongs to no row of %s', \"table\", parent) FROM "
+    "pragma_foreign_key_check";
 
 static const char totals_sql[] =
-    "SELECT name, value, (SELECT count(*) FROM readings) + "
+    "SELECT printf('the running total of %s says %lld, there are %lld', name, value, counted) "
+    "FROM (SELECT name, value, (SELECT count(*) FROM readings) + "
     "(SELECT coalesce(sum(count), 0) FROM packs) + "
     "(SELECT count(*) FROM arrivals a WHERE NOT EXISTS (SELECT 1 FROM readings r WHERE "
     "r.point = a.point AND r.time_ms = a.time_ms)) AS counted FROM totals "
     "WHERE name = 'readings' AND value <> counted UNION ALL "
     "SELECT name, value, (SELECT count(*) FROM outbox WHERE 'outbox ' || state = name) AS counted "
-    "FROM totals WHERE name LIKE 'outbox %' AND value <> counted";
+    "FROM totals WHERE name LIKE 'outbox %' AND value <> counted)";
 
 static const char heads_sql[] =
-    "SELECT contact, system FROM outbox GROUP BY contact, system "
+    "SELECT printf('outbox: the next message to %s about \"%s\" is marked wrongly', contact, "
+    "system) FROM outbox GROUP BY contact, system "
     "HAVING coalesce(min(CASE WHEN state = 0 THEN row END), 0) <> "
     "coalesce(min(CASE WHEN head = 1 THEN row END), 0) OR sum(head = 1) > 1";
 
@@ -335,14 +327,14 @@ static enum store_status verify_rollups(struct verify *verify) {
 static enum store_status verify_all(struct verify *verify) {
     sqlite3 *db = verify->store->db;
     sqlite3_progress_handler(db, PROGRESS_OPERATIONS, page_progress, verify);
-    enum store_status status = findings_of(verify, "PRAGMA integrity_check(1000)", tell_page);
+    enum store_status status = findings_of(verify, "PRAGMA integrity_check(1000)", tell_text);
     sqlite3_progress_handler(db, 0, NULL, NULL);
     if (status == STORE_OK && verify->findings == 0)
-        status = findings_of(verify, "PRAGMA foreign_key_check", tell_reference);
+        status = findings_of(verify, references_sql, tell_text);
     if (status == STORE_OK && verify->findings == 0)
-        status = findings_of(verify, totals_sql, tell_total);
+        status = findings_of(verify, totals_sql, tell_text);
     if (status == STORE_OK && verify->findings == 0)
-        status = findings_of(verify, heads_sql, tell_head);
+        status = findings_of(verify, heads_sql, tell_text);
     tell_progress(verify, PAGES_SHARE);
     if (status == STORE_OK && verify->findings == 0)
         status = verify_packs(verify);
