@@ -9,6 +9,17 @@ void *array_room(void *items, size_t count, size_t size) {
     return reallocarray(items, count ? 2 * count : 1, size);
 }
 
+bool array_add(void *items, size_t *count, const void *item, size_t size) {
+    char *array;
+    memcpy(&array, items, sizeof array);
+    array = array_room(array, *count, size);
+    if (!array)
+        return false;
+    memcpy(items, &array, sizeof array);
+    memcpy(array + (*count)++ * size, item, size);
+    return true;
+}
+
 void *array_reserve(void *items, size_t count, size_t size) {
     size_t room = 1;
     while (room < count)
@@ -18,14 +29,10 @@ void *array_reserve(void *items, size_t count, size_t size) {
 
 bool array_add_text(char ***texts, size_t *count, const char *text) {
     char *copied = text ? strdup(text) : NULL;
-    char **longer = copied ? array_room(*texts, *count, sizeof **texts) : NULL;
-    if (!longer) {
-        free(copied);
-        return false;
-    }
-    longer[(*count)++] = copied;
-    *texts = longer;
-    return true;
+    if (copied && array_add(texts, count, &copied, sizeof copied))
+        return true;
+    free(copied);
+    return false;
 }
 
 void array_free_texts(char **texts, size_t count) {

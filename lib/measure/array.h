@@ -14,6 +14,12 @@
  */
 void *array_room(void *items, size_t count, size_t size);
 
+/**
+ * Adds a copy of *item, of `size` bytes, to an array that grows this way: `items` is the address of
+ * the pointer to it. False when memory is out; the array stands as it was.
+ */
+bool array_add(void *items, size_t *count, const void *item, size_t size);
+
 /** Room for `count` items and more, grown as array_room goes on growing it. Returns as array_room.
  */
 void *array_reserve(void *items, size_t count, size_t size);

@@ -12,24 +12,18 @@ static const double year_ms = 365.2425 * 86400000.0;
 
 /* ---- one branch ---- */
 
-/* What one record says of the fan in a place. */
-struct mention {
-    const char *model, *serial, *why;
-    int64_t installed_day, since_ms, warranty_until_day;
-};
-
 static bool differ(const char *one, const char *other) {
     return one && other && strcmp(one, other) != 0;
 }
 
 /* A record may only name again what stands there. */
-static bool is_another(const struct mention *now, const struct mention *before) {
+static bool is_another(const struct fitted_fan *now, const struct fitted_fan *before) {
     if (now->installed_day != TIMESTAMP_NONE && before->installed_day != TIMESTAMP_NONE)
         return now->installed_day != before->installed_day;
     return differ(now->model, before->model) || differ(now->serial, before->serial);
 }
 
-static void learn(struct mention *fan, const struct mention *more) {
+static void learn(struct fitted_fan *fan, const struct fitted_fan *more) {
     if (more->model)
         fan->model = more->model;
     if (more->serial)
@@ -41,7 +35,7 @@ static void learn(struct mention *fan, const struct mention *more) {
 }
 
 /* From when on it is there; of the system file's only its own date tells. */
-static int64_t start_of(const struct mention *fan, const struct time_zone *zone) {
+static int64_t start_of(const struct fitted_fan *fan, const struct time_zone *zone) {
     return fan->installed_day == TIMESTAMP_NONE ? fan->since_ms
                                                 : time_zone_day_start_ms(zone, fan->installed_day);
 }
@@ -58,8 +52,8 @@ struct branch_lives {
 };
 
 /* `next`: what came in its place, NULL: it runs on. */
-static bool add(const struct branch_lives *of, const struct mention *fan,
-                const struct mention *next) {
+static bool add(const struct branch_lives *of, const struct fitted_fan *fan,
+                const struct fitted_fan *next) {
     const struct time_zone *zone = monitor_fleet(of->monitor)->systems[of->system].zone;
     struct fan_life *grown = array_room(of->lives->lives, of->lives->count, sizeof *grown);
     if (!grown)
@@ -91,21 +85,21 @@ static bool read_branch(const struct branch_lives *of) {
     const struct fan_description *file =
         &monitor_fleet(of->monitor)->systems[of->system].description->branches[of->branch].fan;
     const struct fitted_fans *fans = monitor_fans(of->monitor, of->system, of->branch);
-    struct mention fan = {file->model,         file->serial,   NULL,
-                          file->installed_day, TIMESTAMP_NONE, TIMESTAMP_NONE};
+    struct fitted_fan fan = {.since_ms = TIMESTAMP_NONE, /* its texts are borrowed */
+                             .model = file->model,
+                             .serial = file->serial,
+                             .installed_day = file->installed_day,
+                             .warranty_until_day = TIMESTAMP_NONE};
     bool any = file->model || file->serial || file->installed_day != TIMESTAMP_NONE;
     for (size_t i = 0; i < fans->count; i++) {
-        const struct fitted_fan *fitted = &fans->fans[i];
-        const struct mention next = {fitted->model,    fitted->serial,
-                                     fitted->why,      fitted->installed_day,
-                                     fitted->since_ms, fitted->warranty_until_day};
-        if (any && !is_another(&next, &fan)) {
-            learn(&fan, &next);
+        const struct fitted_fan *next = &fans->fans[i];
+        if (any && !is_another(next, &fan)) {
+            learn(&fan, next);
             continue;
         }
-        if (any && !add(of, &fan, &next))
+        if (any && !add(of, &fan, next))
             return false;
-        fan = next;
+        fan = *next;
         any = true;
     }
     return !any || add(of, &fan, NULL);

@@ -191,17 +191,10 @@ static const struct time_zone *zone_of(struct fleet *fleet, const char *name,
     }
     struct time_zone *zone =
         strcmp(name, "UTC") == 0 ? time_zone_create_utc() : zone_source(context, name);
-    if (!zone)
-        return NULL;
-    struct time_zone **zones =
-        array_room(fleet->zones, fleet->zone_count, sizeof(struct time_zone *));
-    if (!zones) {
-        time_zone_destroy(zone);
-        return NULL;
-    }
-    fleet->zones = zones;
-    fleet->zones[fleet->zone_count++] = zone;
-    return zone;
+    if (zone && array_add(&fleet->zones, &fleet->zone_count, &zone, sizeof zone))
+        return zone;
+    time_zone_destroy(zone);
+    return NULL;
 }
 
 static void link_topic(struct fleet *fleet, size_t point) {

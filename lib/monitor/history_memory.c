@@ -131,14 +131,8 @@ static bool day_row(const struct day_sum *day, struct history_day *row) {
 
 static bool close_day(struct point_memory *point) {
     struct history_day row;
-    if (!day_row(&point->today, &row))
-        return true;
-    struct history_day *days = array_room(point->days, point->day_count, sizeof *days);
-    if (!days)
-        return false;
-    point->days = days;
-    days[point->day_count++] = row;
-    return true;
+    return !day_row(&point->today, &row) ||
+           array_add(&point->days, &point->day_count, &row, sizeof row);
 }
 
 static void begin_day(struct day_sum *day, const struct time_zone *zone, int64_t time_ms) {
@@ -159,15 +153,6 @@ static void add_span(struct day_sum *day, int64_t from_ms, int64_t to_ms, double
         return;
     day->value_ms += value * (double)(to_ms - from_ms);
     day->covered_ms += to_ms - from_ms;
-}
-
-static bool add_value(struct day_sum *day, double value) {
-    double *values = array_room(day->values, day->count, sizeof *values);
-    if (!values)
-        return false;
-    day->values = values;
-    values[day->count++] = value;
-    return true;
 }
 
 bool history_memory_add(struct history_memory *memory, size_t index,
@@ -195,7 +180,8 @@ bool history_memory_add(struct history_memory *memory, size_t index,
         add_span(&point->today, from_ms, reading->time_ms, reading->value);
     }
     point->newest_ms = reading->time_ms;
-    return add_value(&point->today, reading->value);
+    return array_add(&point->today.values, &point->today.count, &reading->value,
+                     sizeof reading->value);
 }
 
 /* ---- asking ---- */

@@ -17,13 +17,8 @@ static const int64_t dates_every_ms = DURATION_MINUTE_MS;
 /* ---- lists and small helpers ---- */
 
 void monitor_list_add(struct monitor *monitor, struct list *list, const void *item, size_t size) {
-    void *items = array_room(list->items, list->count, size);
-    if (!items) {
+    if (!array_add(&list->items, &list->count, item, size))
         monitor->out_of_memory = true;
-        return;
-    }
-    list->items = items;
-    memcpy((char *)items + list->count++ * size, item, size);
 }
 
 void monitor_moved_other(struct monitor *monitor, size_t system, size_t point,

@@ -15,17 +15,12 @@ void settings_errors_add(struct settings_errors *errors, const char *format, ...
     va_end(arguments);
     if (length < 0)
         return;
-    char **lines = array_room(errors->lines, errors->count, sizeof *lines);
-    if (!lines) {
-        free(line);
-        return;
-    }
     /* Parts of the line come from the file: no terminal escape or line break may get through. */
     for (char *at = line; *at; at++)
         if ((unsigned char)*at < 0x20 || *at == 0x7F)
             *at = '?';
-    errors->lines = lines;
-    errors->lines[errors->count++] = line;
+    if (!array_add(&errors->lines, &errors->count, &line, sizeof line))
+        free(line);
 }
 
 void settings_errors_free(struct settings_errors *errors) {

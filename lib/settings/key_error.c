@@ -33,18 +33,6 @@ static size_t print_path(const struct key_at *at, char *text, size_t size) {
     return used < size ? used : size - 1;
 }
 
-static void keep(struct key_reader *reader, int line, char *text) {
-    struct key_error_line *lines = array_room(reader->lines, reader->line_count, sizeof *lines);
-    if (!lines) {
-        free(text);
-        return;
-    }
-    reader->lines = lines;
-    lines[reader->line_count] =
-        (struct key_error_line){.line = line, .order = reader->line_count, .text = text};
-    reader->line_count++;
-}
-
 static void add(const struct key_at *at, int line, const char *format, va_list arguments) {
     struct key_reader *reader = at->reader;
     if (reader->error_count++ >= KEY_ERRORS_MAX)
@@ -53,8 +41,12 @@ static void add(const struct key_at *at, int line, const char *format, va_list a
     size_t length = print_path(at, where, sizeof where);
     if (vasprintf(&what, format, arguments) < 0)
         return;
-    if (asprintf(&text, "%s:%d: %s%s%s", reader->file, line, where, length ? ": " : "", what) >= 0)
-        keep(reader, line, text);
+    if (asprintf(&text, "%s:%d: %s%s%s", reader->file, line, where, length ? ": " : "", what) >=
+        0) {
+        const struct key_error_line one = {line, reader->line_count, text};
+        if (!array_add(&reader->lines, &reader->line_count, &one, sizeof one))
+            free(text);
+    }
     free(what);
 }
 

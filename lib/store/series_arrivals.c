@@ -104,19 +104,14 @@ static struct arrived_point *find_or_add(struct series_arrivals *arrivals, int64
 static bool remember(struct series_arrivals *arrivals, int64_t key, const struct reading *reading,
                      enum series_origin origin) {
     struct arrived_point *point = find_or_add(arrivals, key);
-    struct arrived_reading *readings =
-        array_room(arrivals->readings, arrivals->reading_count, sizeof *readings);
-    if (readings)
-        arrivals->readings = readings;
-    if (!point || !readings)
+    const struct arrived_reading one = {*reading, NONE, (unsigned char)origin};
+    if (!point || !array_add(&arrivals->readings, &arrivals->reading_count, &one, sizeof one))
         return false;
-    readings[arrivals->reading_count++] =
-        (struct arrived_reading){*reading, NONE, (unsigned char)origin};
     uint32_t link = (uint32_t)arrivals->reading_count;
     if (point->count++ == 0)
         point->first = link;
     else
-        readings[point->last - 1].next = link;
+        arrivals->readings[point->last - 1].next = link;
     point->last = link;
     return true;
 }
@@ -347,16 +342,14 @@ enum store_status series_arrivals_put_hour(struct store *store, int64_t key,
         last->hour = *hour;
         return STORE_OK;
     }
-    struct arrived_hour *hours = array_room(arrivals->hours, arrivals->hour_count, sizeof *hours);
-    if (!hours)
+    const struct arrived_hour one = {*hour, NONE};
+    if (!array_add(&arrivals->hours, &arrivals->hour_count, &one, sizeof one))
         return store_failure(store, SQLITE_NOMEM);
-    arrivals->hours = hours;
-    hours[arrivals->hour_count++] = (struct arrived_hour){*hour, NONE};
     uint32_t link = (uint32_t)arrivals->hour_count;
     if (point->last_hour == NONE)
         point->first_hour = link;
     else
-        hours[point->last_hour - 1].next = link;
+        arrivals->hours[point->last_hour - 1].next = link;
     point->last_hour = link;
     return STORE_OK;
 }
