@@ -1,15 +1,18 @@
 /*
- * Making and ending an intake, and what it is told in between.
+ * Making and ending an intake, and what it is told in between; and what it says at the broker:
+ * texts that the broker keeps, queued here and sent by the one place that writes.
  */
 #include "link/intake_private.h"
 
 #include "measure/array.h"
 
+#include <mqtt_protocol.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-#define KEEPALIVE_MIN_S 5 /* libmosquitto takes no less */
+#define KEEPALIVE_MIN_S 5   /* libmosquitto takes no less */
+#define UNCONFIRMED_MAX 100 /* publications; the library sends 20 of them at a time */
 
 /* ---- life ---- */
 
@@ -109,6 +112,38 @@ void intake_destroy(struct intake *intake) {
     free(intake);
     mosquitto_lib_cleanup();
 }
+
+/* ---- what it says ---- */
+
+void intake_published(struct mosquitto *client, void *object, int packet_id, int code,
+                      const mosquitto_property *properties) {
+    (void)client;
+    (void)packet_id;
+    (void)properties;
+    struct intake *intake = object;
+    intake->publications.unconfirmed -= intake->publications.unconfirmed > 0;
+    if (code < MQTT_RC_UNSPECIFIED)
+        return;
+    char text[320];
+    snprintf(text, sizeof(text),
+             "the broker refuses our state at %.200s (code %d): its access list must let us write "
+             "there",
+             intake->session.state_topic ? intake->session.state_topic : "", code);
+    if (!intake->publications.refused)
+        intake->callbacks.log(intake->callbacks.context, text);
+    intake->publications.refused = true;
+}
+
+bool intake_publish(struct intake *intake, const char *topic, const char *text) {
+    if (intake->step != STEP_RUNNING || !intake->client ||
+        intake->publications.unconfirmed >= UNCONFIRMED_MAX)
+        return false;
+    int error = mosquitto_publish(intake->client, NULL, topic, (int)strlen(text), text, 1, true);
+    intake->publications.unconfirmed += error == MOSQ_ERR_SUCCESS;
+    return error == MOSQ_ERR_SUCCESS;
+}
+
+/* ---- the end ---- */
 
 void intake_stop(struct intake *intake) {
     intake->stopped = true;

@@ -1,6 +1,6 @@
 /*
  * intake_private: the body of an intake, shared by intake.c (steps, reading, time),
- * intake_connect.c, intake_publish.c and intake_life.c. Not for anybody else.
+ * intake_connect.c and intake_life.c. Not for anybody else.
  */
 #ifndef LINK_INTAKE_PRIVATE_H
 #define LINK_INTAKE_PRIVATE_H
@@ -96,7 +96,7 @@ void intake_lost(struct intake *intake, enum reconnect_cause cause);
 void intake_note_failure(struct intake *intake, int error);
 /** False: a call of the library, or a callback in it, ended the connection. */
 bool intake_still_there(struct intake *intake, int error);
-/** intake_publish.c: the library's callback of an acknowledged publication. */
+/** intake_life.c: the library's callback of an acknowledged publication. */
 void intake_published(struct mosquitto *client, void *object, int packet_id, int code,
                       const mosquitto_property *properties);
 /** intake_life.c: the state of a client that has gone. */

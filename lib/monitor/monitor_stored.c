@@ -70,51 +70,30 @@ const struct fitted_fans *monitor_fans(const struct monitor *monitor, size_t sys
     return &monitor->branches[monitor->fleet->systems[system].first_branch + branch].fans;
 }
 
-static const struct {
-    enum condition condition;
-    enum system_tracker tracker;
-} system_trackers[] = {
-    {CONDITION_SYSTEM_SILENT, SYSTEM_TRACKER_SILENT},
-    {CONDITION_RETEST_DUE, SYSTEM_TRACKER_RETEST},
-    {CONDITION_VISIT_DUE, SYSTEM_TRACKER_VISIT},
-    {CONDITION_CALIBRATION_DUE, SYSTEM_TRACKER_CALIBRATION},
+/* Of the conditions of branches and systems, the place among the trackers of one. */
+static const size_t tracker_places[CONDITION_COUNT] = {
+    [CONDITION_SYSTEM_SILENT] = SYSTEM_TRACKER_SILENT,
+    [CONDITION_RETEST_DUE] = SYSTEM_TRACKER_RETEST,
+    [CONDITION_VISIT_DUE] = SYSTEM_TRACKER_VISIT,
+    [CONDITION_CALIBRATION_DUE] = SYSTEM_TRACKER_CALIBRATION,
+    [CONDITION_FAN_WEAK] = BRANCH_TRACKER_FAN_WEAK,
+    [CONDITION_FAN_FADING] = BRANCH_TRACKER_FAN_FADING,
+    [CONDITION_GROUND_CHANGED] = BRANCH_TRACKER_GROUND_CHANGED,
 };
-
-static const struct {
-    enum condition condition;
-    enum branch_tracker tracker;
-} branch_trackers[] = {
-    {CONDITION_FAN_WEAK, BRANCH_TRACKER_FAN_WEAK},
-    {CONDITION_FAN_FADING, BRANCH_TRACKER_FAN_FADING},
-    {CONDITION_GROUND_CHANGED, BRANCH_TRACKER_GROUND_CHANGED},
-};
-
-static struct tracker *branch_tracker(struct monitor *monitor, size_t system, size_t point,
-                                      enum condition condition) {
-    const struct fleet_system *owner = &monitor->fleet->systems[system];
-    for (size_t b = 0; b < owner->description->branch_count; b++) {
-        if (fleet_branch_place(monitor->fleet, system, b) != point)
-            continue;
-        for (size_t i = 0; i < sizeof branch_trackers / sizeof branch_trackers[0]; i++) {
-            if (branch_trackers[i].condition == condition)
-                return &monitor->branches[owner->first_branch + b]
-                            .trackers[branch_trackers[i].tracker];
-        }
-    }
-    return NULL;
-}
 
 struct tracker *monitor_wider_tracker(struct monitor *monitor, size_t system, size_t point,
                                       enum condition condition) {
+    enum condition_scope scope = condition_info(condition)->scope;
     if (condition == CONDITION_FLEET_SILENT)
         return &monitor->fleet_silent;
     if (system == FLEET_NONE)
         return &monitor->daemon_trackers[condition];
-    if (condition_info(condition)->scope == SCOPE_BRANCH)
-        return branch_tracker(monitor, system, point, condition);
-    for (size_t i = 0; i < sizeof system_trackers / sizeof system_trackers[0]; i++) {
-        if (system_trackers[i].condition == condition)
-            return &monitor->systems[system].trackers[system_trackers[i].tracker];
+    if (scope == SCOPE_SYSTEM)
+        return &monitor->systems[system].trackers[tracker_places[condition]];
+    const struct fleet_system *owner = &monitor->fleet->systems[system];
+    for (size_t b = 0; scope == SCOPE_BRANCH && b < owner->description->branch_count; b++) {
+        if (fleet_branch_place(monitor->fleet, system, b) == point)
+            return &monitor->branches[owner->first_branch + b].trackers[tracker_places[condition]];
     }
     return NULL;
 }
