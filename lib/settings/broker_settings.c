@@ -10,16 +10,9 @@
 
 static const struct key_word protocol_words[] = {{"5", 5}, {"3.1.1", 4}, {NULL, 0}};
 static const struct key_row tls_rows[] = {
-    {.key = "ca_file",
-     KEY_TEXT_AT(AT(ca_file), checked_text_file_name, "a file name"),
-     .line_offset = AT(lines.ca_file),
-     .required = true},
-    {.key = "certificate_file",
-     KEY_TEXT_AT(AT(certificate_file), checked_text_file_name, "a file name"),
-     .line_offset = AT(lines.certificate_file)},
-    {.key = "key_file",
-     KEY_TEXT_AT(AT(key_file), checked_text_file_name, "a file name"),
-     .line_offset = AT(lines.key_file)},
+    {.key = "ca_file", KEY_FILE_AT(AT(ca_file), AT(lines.ca_file)), .required = true},
+    {.key = "certificate_file", KEY_FILE_AT(AT(certificate_file), AT(lines.certificate_file))},
+    {.key = "key_file", KEY_FILE_AT(AT(key_file), AT(lines.key_file))},
 };
 
 static void check_pair(const struct key_at *at, const char *key, const char *other) {
@@ -107,9 +100,7 @@ static const struct key_row broker_rows[] = {
      KEY_WORD_AT(AT(protocol), protocol_words, "a version of MQTT", "5 or 3.1.1"),
      .otherwise = "5"},
     {.key = "username", KEY_TEXT_AT(AT(username), checked_text_line, "one line of text")},
-    {.key = "password_file",
-     KEY_TEXT_AT(AT(password_file), checked_text_file_name, "a file name"),
-     .line_offset = AT(lines.password_file)},
+    {.key = "password_file", KEY_FILE_AT(AT(password_file), AT(lines.password_file))},
     {.key = "tls", KEY_PART_AT(0, read_tls)},
     {.key = "subscribe", KEY_PART_AT(0, read_subscribe), .otherwise = ""},
     {.key = "keepalive",

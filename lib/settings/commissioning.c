@@ -67,9 +67,8 @@ static void refuse_unknown_point(const struct key_at *at, const struct system_de
         return;
     for (size_t i = 0; i < system->point_count; i++)
         ids[i] = system->points[i].id;
-    const char *nearest = key_nearest(at->name, ids, system->point_count);
-    key_refuse(at, "is no point of %s; %s%s%sallowed: its points' ids", system->id,
-               nearest ? "did you mean \"" : "", nearest ? nearest : "", nearest ? "\"? " : "");
+    key_refuse(at, "is no point of %s; %sallowed: its points' ids", system->id,
+               key_hint(at->name, ids, system->point_count).text);
     free(ids);
 }
 

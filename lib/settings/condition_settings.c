@@ -221,17 +221,18 @@ static const struct limit *find_limit(enum quantity quantity, const char *word) 
 }
 
 static void refuse_limit(const struct key_at *at, enum quantity quantity) {
+    const char *words[LIMIT_COUNT];
+    size_t count = 0;
+    char list[64];
     struct key_shown shown;
     struct key_at here = *at;
-    char list[64] = "";
-    size_t used = 0;
     for (size_t i = 0; i < LIMIT_COUNT; i++)
         if (limits[i].quantity == quantity)
-            used += (size_t)snprintf(list + used, sizeof list - used, "%s%s", used ? ", " : "",
-                                     limits[i].word);
+            words[count++] = limits[i].word;
     here.name = key_show(&shown, at->name);
+    key_join(list, sizeof list, words, count);
     key_refuse(&here, "is not a limit of a %s point; allowed: %s", quantity_info(quantity)->name,
-               used ? list : "no limits");
+               count ? list : "no limits");
 }
 
 static void read_limit(const struct key_at *at, const struct limit *limit,

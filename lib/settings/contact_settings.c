@@ -87,19 +87,16 @@ static const struct key_row webhook_rows[] = {
      .line_offset = AT(lines.template_text),
      .secret = true},
     {.key = "signing_secret_file",
-     KEY_TEXT_AT(AT(signing_secret_file), checked_text_file_name, "a file name"),
-     .line_offset = AT(lines.signing_secret_file)},
+     KEY_FILE_AT(AT(signing_secret_file), AT(lines.signing_secret_file))},
     {.key = "headers", KEY_PART_AT(0, read_headers)},
     {.key = "allow_private", KEY_SWITCH_AT(AT(allow_private_address)), .otherwise = "no"},
-    {.key = "tls_ca_file",
-     KEY_TEXT_AT(AT(tls_ca_file), checked_text_file_name, "a file name"),
-     .line_offset = AT(lines.tls_ca_file)},
+    {.key = "tls_ca_file", KEY_FILE_AT(AT(tls_ca_file), AT(lines.tls_ca_file))},
 };
 
 static void check_template(const struct key_at *at, const struct settings_contact *contact) {
     const struct key_at here = key_child(at, "template");
-    char why[300] = "", words[400] = "";
-    size_t used = 0;
+    const char *names[TEMPLATE_NAME_COUNT];
+    char why[300] = "", words[400];
     if (!contact->template_text) {
         struct key_at missing = here;
         missing.line = key_child(at, "body").line;
@@ -109,8 +106,8 @@ static void check_template(const struct key_at *at, const struct settings_contac
         return;
     }
     for (int i = 0; i < TEMPLATE_NAME_COUNT; i++)
-        used += (size_t)snprintf(words + used, sizeof words - used, "%s%s", i ? ", " : "",
-                                 template_name_text((enum template_name)i));
+        names[i] = template_name_text((enum template_name)i);
+    key_join(words, sizeof words, names, TEMPLATE_NAME_COUNT);
     if (!strstr(contact->template_text, "{{"))
         key_error(&here, "has no placeholder; allowed: JSON with at least one {{NAME}} of %s",
                   words);

@@ -152,3 +152,19 @@ const char *key_nearest(const char *wrong, const char *const *words, size_t coun
             nearest = words[i];
     return nearest;
 }
+
+char *key_join(char *text, size_t size, const char *const *words, size_t count) {
+    size_t used = 0;
+    text[0] = '\0';
+    for (size_t i = 0; i < count && used < size; i++)
+        used += (size_t)snprintf(text + used, size - used, "%s%s", i ? ", " : "", words[i]);
+    return text;
+}
+
+struct key_hint key_hint(const char *wrong, const char *const *words, size_t count) {
+    struct key_hint hint = {""};
+    const char *nearest = key_nearest(wrong, words, count);
+    if (nearest)
+        snprintf(hint.text, sizeof hint.text, "did you mean \"%s\"? ", nearest);
+    return hint;
+}

@@ -289,17 +289,12 @@ static void apply_default(const struct key_at *at, const struct key_row *row, vo
 
 void key_refuse_unknown(const struct key_at *at, const char *thing, const char *const *words,
                         size_t count) {
-    char list[1024] = "";
-    size_t used = 0;
-    for (size_t i = 0; i < count; i++) {
-        int length = snprintf(list + used, sizeof list - used, "%s%s", i ? ", " : "", words[i]);
-        assert(length > 0 && used + (size_t)length < sizeof list);
-        used += (size_t)length;
-    }
+    char list[1024];
     struct key_shown shown;
     struct key_at here = *at;
     const char *nearest = key_nearest(at->name, words, count);
     here.name = key_show(&shown, at->name);
+    key_join(list, sizeof list, words, count);
     if (nearest)
         key_refuse(&here, "unknown %s; did you mean \"%s\"? Known %ss: %s", thing, nearest, thing,
                    list);

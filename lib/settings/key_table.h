@@ -119,6 +119,9 @@ struct key_row {
    the offset of the field. */
 #define KEY_TEXT_AT(at, checked_by, what_may)                                                      \
     .kind = KEY_TEXT, .offset = (at), .check = (checked_by), .allowed = (what_may)
+/* A file, and the line that names it. */
+#define KEY_FILE_AT(at, line_at)                                                                   \
+    KEY_TEXT_AT(at, checked_text_file_name, "a file name"), .line_offset = (line_at)
 #define KEY_WORD_AT(at, one_of, what_it_is, what_may)                                              \
     .kind = KEY_WORD, .offset = (at), .words = (one_of), .what = (what_it_is), .allowed = (what_may)
 #define KEY_SWITCH_AT(at)                                                                          \
@@ -186,6 +189,14 @@ bool key_switch_parse(const char *text, bool *on);
 size_t key_distance(const char *wrong, const char *word);
 /** The word of `words` nearest to `wrong` (Levenshtein distance), or NULL when none is near. */
 const char *key_nearest(const char *wrong, const char *const *words, size_t count);
+/** The words as a list in an error, "low, lost, high", cut where there is no room. Returns `text`.
+ */
+char *key_join(char *text, size_t size, const char *const *words, size_t count);
+/** `did you mean "fan"? `, of the nearest word, or "". */
+struct key_hint {
+    char text[80];
+};
+struct key_hint key_hint(const char *wrong, const char *const *words, size_t count);
 /** Refuses a key that is none of `words`: "unknown condition; did you mean …", and which there are.
  */
 void key_refuse_unknown(const struct key_at *at, const char *thing, const char *const *words,

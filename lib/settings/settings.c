@@ -58,9 +58,7 @@ static const struct key_row page_rows[] = {
     {.key = "port",
      KEY_RANGE_AT(KEY_INTEGER, AT(page.port), 0.0, 65535, "a port", "1 to 65535, or 0 for no page"),
      .otherwise = "8148"},
-    {.key = "access_file",
-     KEY_TEXT_AT(AT(page.access_file), checked_text_file_name, "a file name"),
-     .line_offset = AT(page.access_line)},
+    {.key = "access_file", KEY_FILE_AT(AT(page.access_file), AT(page.access_line))},
     {.key = "hosts", KEY_PART_AT(0, read_page_hosts)},
     {.key = "base", KEY_TEXT_AT(AT(page.base), checked_text_base, "a path such as /radon")},
 };

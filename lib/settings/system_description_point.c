@@ -40,19 +40,14 @@ static void read_quantity(const struct key_at *at, void *target) {
         return;
     }
     const char *words[QUANTITY_COUNT];
-    char list[400] = "";
-    size_t used = 0;
-    for (int q = 0; q < QUANTITY_COUNT; q++) {
+    char list[400];
+    for (int q = 0; q < QUANTITY_COUNT; q++)
         words[q] = quantity_info((enum quantity)q)->name;
-        used += (size_t)snprintf(list + used, sizeof list - used, "%s%s", q ? ", " : "", words[q]);
-    }
+    key_join(list, sizeof list, words, QUANTITY_COUNT);
     const char *text = key_scalar(at, list);
-    if (!text)
-        return;
-    const char *nearest = key_nearest(text, words, QUANTITY_COUNT);
-    key_error(at, "\"%.60s\" is not a quantity; %s%s%sallowed: %s", text,
-              nearest ? "did you mean \"" : "", nearest ? nearest : "", nearest ? "\"? " : "",
-              list);
+    if (text)
+        key_error(at, "\"%.60s\" is not a quantity; %sallowed: %s", text,
+                  key_hint(text, words, QUANTITY_COUNT).text, list);
 }
 
 static void read_unit(const struct key_at *at, void *target) {
@@ -113,10 +108,10 @@ static bool is_of_branch(int quantity) {
 }
 
 static void list_branches(const struct system_description *system, char *list, size_t size) {
-    size_t used = 0;
-    for (size_t i = 0; i < system->branch_count && used < size; i++)
-        used += (size_t)snprintf(list + used, size - used, "%s%s", i ? ", " : "",
-                                 system->branches[i].id ? system->branches[i].id : "");
+    const char *ids[BRANCHES_MAX];
+    for (size_t i = 0; i < system->branch_count; i++)
+        ids[i] = system->branches[i].id ? system->branches[i].id : "";
+    key_join(list, size, ids, system->branch_count);
 }
 
 /* Not given is enough where there is one branch. */

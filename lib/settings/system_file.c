@@ -183,36 +183,34 @@ static bool add_fan(struct text_buffer *buffer, const char *between,
     return add_map(buffer, between, "fan", keys, COUNT(keys));
 }
 
-static void add_only_branch(struct text_buffer *buffer, const struct system_file_branch *branch) {
+static void add_branch_keys(struct text_buffer *buffer, const char *indent,
+                            const struct system_file_branch *branch) {
     const struct key_text discharge[] = {{"discharge", branch->discharge}};
-    if (add_pipe(buffer, "", branch))
+    if (add_pipe(buffer, indent, branch))
         text_buffer_add(buffer, "\n");
-    if (add_fan(buffer, "", branch))
+    if (add_fan(buffer, indent, branch))
         text_buffer_add(buffer, "\n");
-    add_lines(buffer, "", "", discharge, 1);
+    add_lines(buffer, indent, indent, discharge, 1);
 }
 
-static void add_branch(struct text_buffer *buffer, const struct system_file_branch *branch) {
+/* The first line of an item of a list. */
+static void add_id(struct text_buffer *buffer, const char *id) {
     text_buffer_add(buffer, "  - id: ");
-    add_text(buffer, branch->id ? branch->id : "", ON_A_LINE);
+    add_text(buffer, id ? id : "", ON_A_LINE);
     text_buffer_add(buffer, "\n");
-    const struct key_text discharge[] = {{"discharge", branch->discharge}};
-    if (add_pipe(buffer, "    ", branch))
-        text_buffer_add(buffer, "\n");
-    if (add_fan(buffer, "    ", branch))
-        text_buffer_add(buffer, "\n");
-    add_lines(buffer, "    ", "    ", discharge, 1);
 }
 
 static void add_branches(struct text_buffer *buffer, const struct system_file *file) {
     if (file->branch_count == 1 && !is_given(file->branches[0].id)) {
-        add_only_branch(buffer, &file->branches[0]);
+        add_branch_keys(buffer, "", &file->branches[0]);
         return;
     }
     if (file->branch_count)
         text_buffer_add(buffer, "branches:\n");
-    for (size_t i = 0; i < file->branch_count; i++)
-        add_branch(buffer, &file->branches[i]);
+    for (size_t i = 0; i < file->branch_count; i++) {
+        add_id(buffer, file->branches[i].id);
+        add_branch_keys(buffer, "    ", &file->branches[i]);
+    }
 }
 
 static void add_point(struct text_buffer *buffer, const struct system_file_point *point) {
@@ -227,9 +225,7 @@ static void add_point(struct text_buffer *buffer, const struct system_file_point
                                     {"value", point->value},
                                     {"time", point->time},
                                     {"senml_name", point->senml_name}};
-    text_buffer_add(buffer, "  - id: ");
-    add_text(buffer, point->id ? point->id : "", ON_A_LINE);
-    text_buffer_add(buffer, "\n");
+    add_id(buffer, point->id);
     add_lines(buffer, "    ", "    ", keys, COUNT(keys));
 }
 
