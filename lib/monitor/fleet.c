@@ -11,16 +11,15 @@
 
 /* Open addressing, power of two, at most half full. */
 struct fleet_index {
-    size_t *slots; /* index + 1, 0: empty */
     size_t mask;
+    size_t slots[]; /* index + 1, 0: empty */
 };
 
 /* Points of one quantity without settings of their own share a list, which keeps tens of thousands
    of alike points small. */
 struct fleet_rule_set {
-    struct fleet_rule_set *next;
     size_t count;
-    struct condition_rule rules[];
+    struct condition_rule rules[CONDITION_COUNT];
 };
 
 static uint64_t text_hash(const char *text) {
@@ -28,32 +27,22 @@ static uint64_t text_hash(const char *text) {
     return hash ^ (hash >> 29);
 }
 
-static struct fleet_index *index_create(size_t count) {
-    struct fleet_index *index = calloc(1, sizeof *index);
+static struct fleet_index *index_create(struct fleet *fleet, size_t count) {
     size_t size = 16;
     while (size < count * 2)
         size *= 2;
-    if (!index)
-        return NULL;
-    index->slots = calloc(size, sizeof *index->slots);
-    index->mask = size - 1;
-    if (index->slots)
-        return index;
-    free(index);
-    return NULL;
-}
-
-static void index_destroy(struct fleet_index *index) {
+    struct fleet_index *index =
+        arena_allocate(&fleet->memory, sizeof *index + size * sizeof index->slots[0]);
     if (index)
-        free(index->slots);
-    free(index);
+        index->mask = size - 1;
+    return index;
 }
 
 typedef const char *index_key(const struct fleet *fleet, size_t i);
 
 /* The slot that holds `text`, or the empty one where it would go. */
-static size_t *index_slot(const struct fleet *fleet, const struct fleet_index *index,
-                          index_key *key, const char *text) {
+static size_t *index_slot(const struct fleet *fleet, struct fleet_index *index, index_key *key,
+                          const char *text) {
     size_t slot = (size_t)text_hash(text) & index->mask;
     while (index->slots[slot] && strcmp(key(fleet, index->slots[slot] - 1), text) != 0)
         slot = (slot + 1) & index->mask;
@@ -143,11 +132,8 @@ static void trust_readings_by_hand(struct condition_rule *rule,
 static struct fleet_rule_set *rule_set_make(struct fleet *fleet,
                                             const struct point_description *point,
                                             const struct system_description *system) {
-    struct fleet_rule_set *set =
-        calloc(1, sizeof *set + CONDITION_COUNT * sizeof(struct condition_rule));
-    if (!set)
-        return NULL;
-    for (size_t c = 0; c < CONDITION_COUNT; c++) {
+    struct fleet_rule_set *set = arena_allocate(&fleet->memory, sizeof *set);
+    for (size_t c = 0; set && c < CONDITION_COUNT; c++) {
         if (!judged_on((enum condition)c, point))
             continue;
         struct condition_rule rule = condition_rule_default((enum condition)c);
@@ -159,8 +145,6 @@ static struct fleet_rule_set *rule_set_make(struct fleet *fleet,
         condition_rule_apply(&rule, point->conditions, point->condition_count);
         set->rules[set->count++] = rule;
     }
-    set->next = fleet->rule_sets;
-    fleet->rule_sets = set;
     return set;
 }
 
@@ -234,17 +218,18 @@ static bool reserve(struct fleet *fleet, struct system_description **description
     size_t points = 0;
     for (size_t i = 0; i < count; i++)
         points += descriptions[i]->point_count;
-    fleet->systems = calloc(count + 1, sizeof *fleet->systems);
-    fleet->points = calloc(points + 1, sizeof *fleet->points);
-    fleet->topics = index_create(points);
-    fleet->ids = index_create(count);
+    fleet->systems = arena_allocate(&fleet->memory, count * sizeof *fleet->systems);
+    fleet->points = arena_allocate(&fleet->memory, points * sizeof *fleet->points);
+    fleet->topics = index_create(fleet, points);
+    fleet->ids = index_create(fleet, count);
     return fleet->systems && fleet->points && fleet->topics && fleet->ids;
 }
 
 static bool give_contact_zones(struct fleet *fleet, fleet_zone_source *zone_source, void *context,
                                struct settings_errors *errors) {
     const struct settings *settings = fleet->settings;
-    fleet->contact_zones = calloc(settings->contact_count + 1, sizeof(struct time_zone *));
+    fleet->contact_zones =
+        arena_allocate(&fleet->memory, settings->contact_count * sizeof(struct time_zone *));
     if (!fleet->contact_zones)
         return false;
     for (size_t i = 0; i < settings->contact_count; i++) {
@@ -293,17 +278,8 @@ void fleet_destroy(struct fleet *fleet) {
     settings_free(fleet->settings);
     for (size_t i = 0; i < fleet->zone_count; i++)
         time_zone_destroy(fleet->zones[i]);
-    while (fleet->rule_sets) {
-        struct fleet_rule_set *next = fleet->rule_sets->next;
-        free(fleet->rule_sets);
-        fleet->rule_sets = next;
-    }
-    index_destroy(fleet->topics);
-    index_destroy(fleet->ids);
-    free(fleet->contact_zones);
     free(fleet->zones);
-    free(fleet->systems);
-    free(fleet->points);
+    arena_free(fleet->memory);
     free(fleet);
 }
 

@@ -6,6 +6,7 @@
 #ifndef MONITOR_FLEET_H
 #define MONITOR_FLEET_H
 
+#include "measure/arena.h"
 #include "measure/time_zone.h"
 #include "settings/settings.h"
 #include "settings/system_description.h"
@@ -32,6 +33,7 @@ struct fleet_system {
 };
 
 struct fleet {
+    struct arena memory; /* of systems, points, their rules and indexes, contact_zones */
     struct settings *settings;
     struct system_description **descriptions;
     struct fleet_system *systems;
@@ -42,7 +44,6 @@ struct fleet {
     struct time_zone **zones;
     size_t zone_count;
     struct fleet_index *topics, *ids;
-    struct fleet_rule_set *rule_sets; /* owned lists behind fleet_point.rules */
     struct fleet_rule_set
         *shared_rules[QUANTITY_COUNT]; /* of points without settings of their own */
 };

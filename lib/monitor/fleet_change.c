@@ -1,6 +1,5 @@
 #include "monitor/fleet_change.h"
 
-#include <stdlib.h>
 #include <string.h>
 
 static bool same_text(const char *a, const char *b) {
@@ -22,8 +21,8 @@ static bool is_unchanged(const struct fleet_change *change, size_t was, size_t i
            (fleet_needs_window(change->former, was) || !fleet_needs_window(change->fleet, is));
 }
 
-static size_t *places(size_t count) {
-    size_t *made = malloc((count + 1) * sizeof *made);
+static size_t *places(struct fleet_change *change, size_t count) {
+    size_t *made = arena_allocate(&change->memory, count * sizeof *made);
     for (size_t i = 0; made && i < count; i++)
         made[i] = FLEET_NONE;
     return made;
@@ -50,12 +49,13 @@ bool fleet_change_open(struct fleet_change *change, const struct fleet *former,
                        const struct fleet *fleet) {
     const struct settings *before = former->settings, *now = fleet->settings;
     *change = (struct fleet_change){.former = former, .fleet = fleet};
-    change->systems_were = places(fleet->system_count);
-    change->points_were = places(fleet->point_count);
-    change->contacts_were = places(now->contact_count);
-    change->systems_are = places(former->system_count);
-    change->points_are = places(former->point_count);
-    change->unchanged = calloc(fleet->point_count + 1, sizeof *change->unchanged);
+    change->systems_were = places(change, fleet->system_count);
+    change->points_were = places(change, fleet->point_count);
+    change->contacts_were = places(change, now->contact_count);
+    change->systems_are = places(change, former->system_count);
+    change->points_are = places(change, former->point_count);
+    change->unchanged =
+        arena_allocate(&change->memory, fleet->point_count * sizeof *change->unchanged);
     if (!change->systems_were || !change->points_were || !change->contacts_were ||
         !change->systems_are || !change->points_are || !change->unchanged)
         return false;
@@ -70,11 +70,6 @@ bool fleet_change_open(struct fleet_change *change, const struct fleet *former,
 }
 
 void fleet_change_close(struct fleet_change *change) {
-    free(change->systems_were);
-    free(change->points_were);
-    free(change->contacts_were);
-    free(change->systems_are);
-    free(change->points_are);
-    free(change->unchanged);
+    arena_free(change->memory);
     *change = (struct fleet_change){0};
 }

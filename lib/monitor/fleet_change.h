@@ -9,6 +9,7 @@
 #include "monitor/fleet.h"
 
 struct fleet_change {
+    struct arena memory;                /* of all the lists */
     const struct fleet *former, *fleet; /* borrowed */
     size_t *systems_were, *points_were; /* of `fleet`: the index in `former`, */
     size_t *contacts_were;              /* FLEET_NONE: it is new */
