@@ -32,18 +32,17 @@ static bool copy_settings(struct intake *intake, const struct settings_broker *b
     intake->session.username = copy(broker->username, &complete);
     intake->session.password = copy(password, &complete);
     intake->session.state_topic = copy(broker->state_topic, &complete);
-    intake->topics.filters = calloc(broker->subscribe_count + 1, sizeof(*intake->topics.filters));
     intake->hosts.list = calloc(broker->host_count, sizeof(*intake->hosts.list));
-    if (!intake->topics.filters || !intake->hosts.list)
+    if (!intake->hosts.list)
         return false;
     for (; intake->hosts.count < broker->host_count; intake->hosts.count++) {
         struct intake_host *host = &intake->hosts.list[intake->hosts.count];
         host->name = copy(broker->hosts[intake->hosts.count].name, &complete);
         host->port = broker->hosts[intake->hosts.count].port;
     }
-    for (; intake->topics.count < broker->subscribe_count; intake->topics.count++)
-        intake->topics.filters[intake->topics.count] =
-            copy(broker->subscribe[intake->topics.count], &complete);
+    for (size_t i = 0; i < broker->subscribe_count; i++)
+        complete &=
+            array_add_text(&intake->topics.filters, &intake->topics.count, broker->subscribe[i]);
     intake->session.protocol = broker->protocol;
     intake->session.keepalive_s =
         broker->keepalive_s < KEEPALIVE_MIN_S ? KEEPALIVE_MIN_S : broker->keepalive_s;

@@ -126,12 +126,8 @@ int web_check_request(struct MHD_Connection *connection, const char *method,
 
 void web_hosts_set(struct web_hosts *hosts, char *const *names, size_t count) {
     web_hosts_clear(hosts);
-    hosts->names = calloc(count + 1, sizeof(*hosts->names));
-    for (size_t i = 0; hosts->names && i < count; i++) {
-        hosts->names[hosts->count] = strdup(names[i]);
-        if (hosts->names[hosts->count])
-            hosts->count++;
-    }
+    for (size_t i = 0; i < count; i++)
+        array_add_text(&hosts->names, &hosts->count, names[i]);
 }
 
 void web_hosts_clear(struct web_hosts *hosts) {

@@ -36,22 +36,16 @@ static int hand_out(sqlite3 *db, bool (*each)(void *context, const struct kept_f
     return code == SQLITE_DONE ? SQLITE_OK : code;
 }
 
-static bool has_files(sqlite3 *db) {
-    sqlite3_stmt *row = NULL;
-    bool found = sqlite3_prepare_v2(db, "SELECT 1 FROM sqlite_schema WHERE name = 'kept_files'", -1,
-                                    &row, NULL) == SQLITE_OK &&
-                 sqlite3_step(row) == SQLITE_ROW;
-    sqlite3_finalize(row);
-    return found;
-}
-
 enum store_status kept_files_take(const char *path,
                                   bool (*each)(void *context, const struct kept_file *file),
                                   void *context, char *why, size_t why_size) {
     sqlite3 *db = NULL;
     bool all = true;
     int code = sqlite3_open_v2(path, &db, SQLITE_OPEN_READWRITE, NULL);
-    if (code == SQLITE_OK && has_files(db)) {
+    bool there =
+        code == SQLITE_OK && sqlite3_table_column_metadata(db, "main", "kept_files", "name", NULL,
+                                                           NULL, NULL, NULL, NULL) == SQLITE_OK;
+    if (there) {
         code = hand_out(db, each, context, &all);
         if (code == SQLITE_OK && all)
             code = sqlite3_exec(db, "PRAGMA secure_delete=ON; DROP TABLE kept_files", NULL, NULL,

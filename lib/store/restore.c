@@ -17,8 +17,8 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
+#include <sys/sendfile.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
@@ -58,35 +58,16 @@ static void remove_copy(const struct restoring *restoring) {
 
 /* ---- the copy ---- */
 
-static bool write_all(int to, const char *bytes, size_t length) {
-    while (length > 0) {
-        ssize_t written = write(to, bytes, length);
-        if (written < 0 && errno == EINTR)
-            continue;
-        if (written <= 0)
-            return false;
-        bytes += written;
-        length -= (size_t)written;
-    }
-    return true;
-}
-
 /* False with errno. */
 static bool copy_bytes(const struct restoring *restoring, int from, int to, int64_t size) {
-    char *bytes = malloc(BYTES_A_STEP);
     int64_t done = 0;
-    ssize_t got = -1;
-    while (bytes && (got = read(from, bytes, BYTES_A_STEP)) > 0) {
-        if (!write_all(to, bytes, (size_t)got)) {
-            got = -1;
-            break;
-        }
-        done += got;
+    ssize_t sent;
+    while ((sent = sendfile(to, from, NULL, BYTES_A_STEP)) > 0) {
+        done += sent;
         if (restoring->progress && size > 0)
             restoring->progress(restoring->context, 0.5 * (double)done / (double)size);
     }
-    free(bytes);
-    return got == 0 && fsync(to) == 0;
+    return sent == 0 && fsync(to) == 0;
 }
 
 /* A file that is not there is copied by leaving it out. False with errno. */
