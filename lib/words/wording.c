@@ -25,15 +25,6 @@ const char *wording_language_code(size_t language) {
     return wording_languages[language].code;
 }
 
-/* Is a message of this kind about one alarm? */
-static bool is_about_alarm(enum wording_kind kind) {
-    static const bool about_none[WORDING_KIND_COUNT] = {
-        [WORDING_TEST] = true,        [WORDING_DIGEST] = true,      [WORDING_VISIT_DUE] = true,
-        [WORDING_BUNDLE] = true,      [WORDING_BUNDLE_OVER] = true, [WORDING_SERVICE_ENDS] = true,
-        [WORDING_UNDELIVERED] = true, [WORDING_HOME_REPORT] = true};
-    return !about_none[kind];
-}
-
 static void add_bundle(struct wording_writer *writer) {
     const struct wording_facts *facts = writer->facts;
     bool over = facts->kind == WORDING_BUNDLE_OVER;
@@ -145,57 +136,26 @@ static void add_plain_digest(struct wording_writer *writer) {
         wording_writer_paragraph(writer, writer->texts->plain_digest_none);
     wording_writer_list(writer, writer->texts->digest_plain, &writer->facts->lines);
     wording_writer_more(writer);
-    add_advice(writer, ADVICE_SUMMARY);
 }
 
-/* One sentence, where and since when, and the advice for it. */
-static void add_plain_note(struct wording_writer *writer, const char *sentence,
-                           enum wording_advice advice) {
+/* One sentence, where and since when. */
+static void add_note(struct wording_writer *writer, const char *sentence) {
     wording_writer_paragraph(writer, sentence);
     wording_writer_where(writer);
     wording_writer_time(writer, writer->texts->since, writer->facts->since_ms);
-    add_advice(writer, advice);
 }
 
-static void write_homeowner(struct wording_writer *writer) {
-    switch (writer->facts->kind) {
-    case WORDING_RETURNED:
-    case WORDING_RAISED_AND_RETURNED:
-    case WORDING_UNWATCHED:
-        add_plain_over(writer);
-        return;
-    case WORDING_TEST:
-        add_plain_note(writer, writer->texts->plain_test, ADVICE_NOTE);
-        return;
-    case WORDING_DIGEST:
-        add_plain_digest(writer);
-        return;
-    case WORDING_VISIT_DUE:
-        add_plain_note(writer, writer->texts->plain_visit, ADVICE_VISIT);
-        return;
-    case WORDING_BUNDLE:
-        add_bundle(writer);
-        add_advice(writer, ADVICE_LIST);
-        return;
-    case WORDING_BUNDLE_OVER:
-        add_bundle(writer);
-        add_advice(writer, ADVICE_OVER);
-        return;
-    case WORDING_UNDELIVERED:
-        add_undelivered(writer);
-        add_advice(writer, ADVICE_SERVICE);
-        return;
-    case WORDING_SERVICE_ENDS:
-        add_service_ends(writer);
-        add_advice(writer, ADVICE_SERVICE);
-        return;
-    case WORDING_HOME_REPORT:
-        wording_writer_paragraph(writer, writer->texts->home[HOME_SENT]);
-        wording_writer_where(writer);
-        return;
-    default:
-        add_plain_alarm(writer);
-    }
+static void add_plain_test(struct wording_writer *writer) {
+    add_note(writer, writer->texts->plain_test);
+}
+
+static void add_plain_visit(struct wording_writer *writer) {
+    add_note(writer, writer->texts->plain_visit);
+}
+
+static void add_plain_home_report(struct wording_writer *writer) {
+    wording_writer_paragraph(writer, writer->texts->home[HOME_SENT]);
+    wording_writer_where(writer);
 }
 
 /* ---- contractor and technician ---- */
@@ -291,43 +251,63 @@ static void add_trade_visit(struct wording_writer *writer) {
     add_cautions(writer);
 }
 
-static void write_trade_kind(struct wording_writer *writer) {
-    switch (writer->facts->kind) {
-    case WORDING_TEST:
-        wording_writer_paragraph(writer, writer->texts->test);
-        wording_writer_where(writer);
-        wording_writer_time(writer, writer->texts->since, writer->facts->since_ms);
+static void add_trade_test(struct wording_writer *writer) {
+    add_note(writer, writer->texts->test);
+}
+
+static void add_trade_digest(struct wording_writer *writer) {
+    wording_writer_where(writer);
+    if (writer->facts->lines.count == 0)
+        wording_writer_paragraph(writer, writer->texts->digest_none);
+    wording_writer_list(writer, writer->texts->digest, &writer->facts->lines);
+    wording_writer_more(writer);
+}
+
+/* ---- kinds ---- */
+
+/* Of the kinds that are about no one alarm: what the trade reads, what a homeowner, and his advice
+   (ADVICE_COUNT: none). */
+static const struct {
+    void (*trade)(struct wording_writer *writer);
+    void (*plain)(struct wording_writer *writer);
+    enum wording_advice advice;
+} about_none[WORDING_KIND_COUNT] = {
+    [WORDING_TEST] = {add_trade_test, add_plain_test, ADVICE_NOTE},
+    [WORDING_DIGEST] = {add_trade_digest, add_plain_digest, ADVICE_SUMMARY},
+    [WORDING_VISIT_DUE] = {add_trade_visit, add_plain_visit, ADVICE_VISIT},
+    [WORDING_BUNDLE] = {add_bundle, add_bundle, ADVICE_LIST},
+    [WORDING_BUNDLE_OVER] = {add_bundle, add_bundle, ADVICE_OVER},
+    [WORDING_UNDELIVERED] = {add_undelivered, add_undelivered, ADVICE_SERVICE},
+    [WORDING_SERVICE_ENDS] = {add_service_ends, add_service_ends, ADVICE_SERVICE},
+    [WORDING_HOME_REPORT] = {add_home_report, add_plain_home_report, ADVICE_COUNT},
+};
+
+static bool is_about_alarm(enum wording_kind kind) {
+    return !about_none[kind].trade;
+}
+
+static void write_homeowner(struct wording_writer *writer) {
+    enum wording_kind kind = writer->facts->kind;
+    bool over = kind == WORDING_RETURNED || kind == WORDING_RAISED_AND_RETURNED ||
+                kind == WORDING_UNWATCHED;
+    if (is_about_alarm(kind)) {
+        if (over)
+            add_plain_over(writer);
+        else
+            add_plain_alarm(writer);
         return;
-    case WORDING_DIGEST:
-        wording_writer_where(writer);
-        if (writer->facts->lines.count == 0)
-            wording_writer_paragraph(writer, writer->texts->digest_none);
-        wording_writer_list(writer, writer->texts->digest, &writer->facts->lines);
-        wording_writer_more(writer);
-        return;
-    case WORDING_VISIT_DUE:
-        add_trade_visit(writer);
-        return;
-    case WORDING_BUNDLE:
-    case WORDING_BUNDLE_OVER:
-        add_bundle(writer);
-        return;
-    case WORDING_UNDELIVERED:
-        add_undelivered(writer);
-        return;
-    case WORDING_SERVICE_ENDS:
-        add_service_ends(writer);
-        return;
-    case WORDING_HOME_REPORT:
-        add_home_report(writer);
-        return;
-    default:
-        add_trade_alarm(writer);
     }
+    about_none[kind].plain(writer);
+    if (about_none[kind].advice != ADVICE_COUNT)
+        add_advice(writer, about_none[kind].advice);
 }
 
 static void write_trade(struct wording_writer *writer) {
-    write_trade_kind(writer);
+    enum wording_kind kind = writer->facts->kind;
+    if (is_about_alarm(kind))
+        add_trade_alarm(writer);
+    else
+        about_none[kind].trade(writer);
     wording_writer_again(writer);
     if (writer->facts->role == WORDING_TECHNICIAN)
         wording_writer_whom(writer);
