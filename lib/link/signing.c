@@ -15,30 +15,24 @@
 #define KEY_LENGTH_MIN 24
 #define KEY_LENGTH_MAX 64
 
-static const char alphabet[65] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+#define KEY_TEXT_MAX (4 * ((KEY_LENGTH_MAX + 2) / 3))
 
-/* Strict: padded, no foreign bytes, unused bits zero. Returns the length, 0 when malformed. */
-static size_t base64_decode(const char *text, size_t length, unsigned char *bytes, size_t size) {
-    if (length == 0 || length % 4 != 0)
+/* Strict: padded, no foreign bytes, unused bits zero, so what comes out must go in again as it was.
+   Returns the length, 0 when malformed. */
+static size_t base64_decode(const char *text, size_t length, unsigned char bytes[KEY_LENGTH_MAX]) {
+    unsigned char decoded[KEY_TEXT_MAX], again[KEY_TEXT_MAX + 1];
+    if (length == 0 || length > KEY_TEXT_MAX)
         return 0;
-    size_t padding = text[length - 1] != '=' ? 0 : text[length - 2] != '=' ? 1 : 2;
-    size_t written = 0;
-    uint32_t group = 0;
-    for (size_t i = 0; i < length; i++) {
-        const char *at = i >= length - padding ? alphabet : strchr(alphabet, text[i]);
-        if (!at || !*at)
-            return 0;
-        group = group << 6 | (uint32_t)(at - alphabet);
-        if (i % 4 != 3)
-            continue;
-        size_t keep = i == length - 1 ? 3 - padding : 3;
-        if (written + keep > size || (keep < 3 && (group & (keep == 2 ? 0xFFu : 0xFFFFu))))
-            return 0;
-        for (size_t k = 0; k < keep; k++)
-            bytes[written++] = (unsigned char)(group >> (16 - 8 * k));
-        group = 0;
-    }
-    return written;
+    int whole = EVP_DecodeBlock(decoded, (const unsigned char *)text, (int)length);
+    int size = whole - (text[length - 1] == '=') - (length > 1 && text[length - 2] == '=');
+    bool good = size > 0 && size <= KEY_LENGTH_MAX &&
+                EVP_EncodeBlock(again, decoded, size) == (int)length &&
+                memcmp(again, text, length) == 0;
+    if (good)
+        memcpy(bytes, decoded, (size_t)size);
+    OPENSSL_cleanse(decoded, sizeof decoded);
+    OPENSSL_cleanse(again, sizeof again);
+    return good ? (size_t)size : 0;
 }
 
 bool signing_key_parse(const char *secret, struct signing_key *key) {
@@ -50,7 +44,7 @@ bool signing_key_parse(const char *secret, struct signing_key *key) {
     while (length > 0 && strchr(" \t\r\n", secret[length - 1]))
         length--;
     struct signing_key parsed = {.length = 0};
-    parsed.length = base64_decode(secret, length, parsed.bytes, KEY_LENGTH_MAX);
+    parsed.length = base64_decode(secret, length, parsed.bytes);
     bool good = parsed.length >= KEY_LENGTH_MIN;
     if (good)
         *key = parsed;
