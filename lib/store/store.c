@@ -155,12 +155,6 @@ enum store_status store_get_integer(struct store *store, const char *sql,
     return STORE_OK;
 }
 
-enum store_status store_do(struct store *store, const char *sql, const struct store_value *values) {
-    sqlite3_stmt *statement;
-    enum store_status status = store_ask(store, sql, values, &statement);
-    return status == STORE_OK ? store_run(store, statement) : status;
-}
-
 enum store_status store_row(struct store *store, sqlite3_stmt *statement) {
     int code = sqlite3_step(statement);
     if (code == SQLITE_ROW)
@@ -174,10 +168,11 @@ enum store_status store_row(struct store *store, sqlite3_stmt *statement) {
     return status;
 }
 
-enum store_status store_run(struct store *store, sqlite3_stmt *statement) {
-    enum store_status status;
-    while ((status = store_row(store, statement)) == STORE_OK)
-        ;
+enum store_status store_do(struct store *store, const char *sql, const struct store_value *values) {
+    sqlite3_stmt *statement;
+    enum store_status status = store_ask(store, sql, values, &statement);
+    while (status == STORE_OK)
+        status = store_row(store, statement);
     return status == STORE_NOT_FOUND ? STORE_OK : status;
 }
 

@@ -116,9 +116,6 @@ enum store_status store_do(struct store *store, const char *sql, const struct st
 /** Steps once: STORE_OK when there is a row; otherwise the statement has been reset. */
 enum store_status store_row(struct store *store, sqlite3_stmt *statement);
 
-/** Steps to the end and resets; no row is no failure. */
-enum store_status store_run(struct store *store, sqlite3_stmt *statement);
-
 /** After the last row that is wanted: resets; that there was no other is no failure. */
 enum store_status store_listed(sqlite3_stmt *statement, enum store_status status);
 
