@@ -123,6 +123,19 @@ def the_journal_finds_a_system_and_an_event(_place):
 
 
 @suite.test
+def the_journal_reads_well(_place):
+    """Each line, sent or printed, has one name and a priority, and begins with what it is about."""
+    lines = [json.loads(line) for line in machine.run(
+        "journalctl", "--no-pager", "-o", "json", "-u", UNIT, "SYSLOG_IDENTIFIER=subslabd").splitlines()]
+    subjects = set()
+    for line in lines:
+        found = re.match(r"([a-z]\w*): \S", str(line["MESSAGE"]))  # not text: a list of bytes
+        check(found and line["PRIORITY"] in ("3", "4", "5", "6"), f"{line['PRIORITY']}: {line['MESSAGE']}")
+        subjects.add(found.group(1))
+    check(subjects >= {"start", "page", "broker", "alarm"}, f"subjects: {subjects}")
+
+
+@suite.test
 def the_running_daemon_is_as_the_unit_says(_place):
     pid = machine.main_pid(UNIT)
     for line, (name, value) in SHOWN.items():
