@@ -361,14 +361,18 @@ def score_year_claims(file, houses):
     return held, counted
 
 
-def judge_seed(arguments, seed, build):
-    keep = arguments.keep and os.path.join(arguments.keep, f"seed-{seed}")
-    folder = keep or tempfile.mkdtemp(prefix="fleet-")
+def make_fleet(arguments, seed, folder):
     words = ["--seed", str(seed), "--folder", folder, "--houses", str(arguments.houses)]
     words += ["--years", str(arguments.years), "--fleet", arguments.fleet]
     words += ["--open-sealed"] if arguments.open_sealed else []
+    fleet.write_fleet(fleet.parse(words))
+
+
+def judge_seed(arguments, seed, build):
+    keep = arguments.keep and os.path.join(arguments.keep, f"seed-{seed}")
+    folder = keep or tempfile.mkdtemp(prefix="fleet-")
     try:
-        fleet.write_fleet(fleet.parse(words))
+        make_fleet(arguments, seed, folder)
         rows, refused, bad = replaying.replay(build, folder)
         truth, houses, of_fleet = load(folder, rows)
         print(f"seed {seed}: {truth['readings']} readings, {bad} refused, {len(rows)} messages,"

@@ -10,6 +10,7 @@ import numpy as np
 
 sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
 
+import limits  # noqa: E402
 import score  # noqa: E402
 import test_houses  # noqa: E402
 import writing  # noqa: E402
@@ -116,6 +117,30 @@ def test_the_limit_is_that_of_the_newest_record():
     assert score.behind(house, message("field-weak", 100, "hole-1")) == "true"
     house["records"].append((START + 50 * DAY, {"hole-1": "0.80 Pa"}))
     assert score.behind(house, message("field-weak", 100, "hole-1")) == "nothing"
+
+
+def test_a_fall_that_the_region_shares_is_none_of_the_house():
+    """Three houses fall by 12 % a year together, one by 24 %: against the region only that one falls."""
+    days = np.arange(365)
+    houses = {}
+    for name, rate in (("a", 0.12), ("b", 0.12), ("c", 0.12), ("d", 0.24)):
+        houses[name] = house_of(id=name, region="r")
+        houses[name]["arrays"]["day/suction"] = 100.0 * (1 - rate) ** (days / 365.25)
+    (region,) = limits.suctions(houses).values()
+    falls = limits.largest_falls(region)
+    assert all(abs(own - limits.FALL) < 1e-3 for own, _ in falls[:3])
+    assert all(against < 1e-9 for _, against in falls[:3]) and falls[3][1] > 0.06
+    houses["d"]["upgrade_s"] = START + 100 * DAY  # another fan: what was before is too short
+    assert len(limits.suctions(houses)["r"]) == 3
+
+
+def test_outages_longer_than_the_delays_of_silence():
+    house = house_of(gateway_outages=[[START + 10 * DAY, START + 11 * DAY], [START + 30 * DAY, START + 30 * DAY + 3600]],
+                     point_outages={"hole-1": [[START + 10 * DAY, START + 11 * DAY], [START + 20 * DAY, START + 21 * DAY]],
+                                    "radon": [[START + 50 * DAY, START + 50 * DAY + 7200]]})  # fmt: skip
+    assert limits.outages(house) == (1, 1)
+    house["upgrade_s"] = START + 15 * DAY
+    assert limits.outages(house) == (1, 0)
 
 
 def test_first_claim_is_the_diagnosis():
