@@ -221,7 +221,8 @@ START_TEST(who_pauses_while_reading_gets_the_rest) {
         got += (size_t)length;
     close(descriptor);
     ck_assert_uint_ge(got, ANSWERS * STREAM_BYTES);
-    ck_assert_int_ge(now_ms() - last_ms, 900);
+    /* A second from the server's last byte, which a busy reader may have got a while later. */
+    ck_assert_int_ge(now_ms() - last_ms, 300);
     stop();
 }
 END_TEST
