@@ -136,8 +136,7 @@ static void answer_wrong(struct api_call *call, const struct radon_test_entry *e
                          const enum radon_test_wrong wrong[RADON_TEST_FIELDS]) {
     static const char *const allowed[] = {
         [RADON_TEST_NO_VALUE] = "is no radon value with its unit; allowed: such as \"1.2 pCi/L\"",
-        [RADON_TEST_IMPOSSIBLE] = "is no radon that a house can have; look at number and unit; "
-                                  "allowed: 0 to 1 000 000 Bq/m3",
+        [RADON_TEST_IMPOSSIBLE] = "is no radon a house can have; allowed: 0 to 1 000 000 Bq/m3",
         [RADON_TEST_NO_UNCERTAINTY] =
             "is not allowed; allowed: above 0 % to 100 %, such as \"10 %\"",
         [RADON_TEST_NO_TIME] = "is not a time; allowed: 2026-03-12, 2026-03-12T08:00:00Z",

@@ -206,10 +206,10 @@ static void show_sheet(struct page_view *view, size_t system, const struct home_
     struct page_allowance *allowance = &view->page->share_allowance;
     int64_t begin_ms = clock_monotonic_ms();
     if (route->form || page_allowance_any(allowance, begin_ms)) {
-        if (route->show)
-            route->show(view, system);
-        else
+        if (route->form)
             show_form(view, system, route);
+        else
+            route->show(view, system);
         page_allowance_take(allowance, clock_monotonic_ms() - begin_ms);
     } else {
         page_add_header(view, "Retry-After", "2");

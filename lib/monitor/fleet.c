@@ -175,7 +175,7 @@ static const struct time_zone *zone_of(struct fleet *fleet, const char *name,
     }
     struct time_zone *zone =
         strcmp(name, "UTC") == 0 ? time_zone_create_utc() : zone_source(context, name);
-    if (zone && array_add(&fleet->zones, &fleet->zone_count, &zone, sizeof zone))
+    if (zone && array_add(&fleet->zones, &fleet->zone_count, &zone, sizeof(struct time_zone *)))
         return zone;
     time_zone_destroy(zone);
     return NULL;

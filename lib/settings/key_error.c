@@ -103,7 +103,7 @@ void *key_read_file(struct key_reader *reader, const char *text, size_t length, 
     if (target)
         read(&all, target);
     yaml_tree_free(root);
-    if (!hand_over(reader)) {
+    if (!hand_over(reader) || !target) {
         arena_free(reader->memory);
         return NULL;
     }

@@ -45,6 +45,6 @@ const char *back_draft_word(enum back_draft result);
 extern const struct key_word back_draft_words[];
 
 /** A read function of key_table.h, into an empty list. */
-void test_holes_read(const struct key_at *at, void *holes);
+void test_holes_read(const struct key_at *at, void *target);
 
 #endif

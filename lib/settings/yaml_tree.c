@@ -77,13 +77,16 @@ static bool place(struct builder *builder, struct yaml_tree_node node) {
         return true;
     }
     struct frame *frame = &builder->frames[builder->depth - 1];
-    bool in_map = frame->node.kind == YAML_TREE_MAP;
-    const struct yaml_tree_entry entry = {
-        .key = frame->key, .line = in_map ? frame->key_line : node.line, .value = node};
-    if (!array_add(&frame->node.entries, &frame->node.count, &entry, sizeof entry)) {
+    struct yaml_tree_entry *entries =
+        array_room(frame->node.entries, frame->node.count, sizeof *entries);
+    if (!entries) {
         free_content(&node);
         return refuse(builder, node.line, "out of memory");
     }
+    frame->node.entries = entries;
+    bool in_map = frame->node.kind == YAML_TREE_MAP;
+    entries[frame->node.count++] = (struct yaml_tree_entry){
+        .key = frame->key, .line = in_map ? frame->key_line : node.line, .value = node};
     frame->key = NULL;
     return true;
 }
