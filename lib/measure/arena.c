@@ -8,7 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { BLOCK_BYTES = 1024 };
+enum { BLOCK_BYTES = 256 };
 
 struct arena_block {
     struct arena_block *older;
