@@ -2,7 +2,8 @@
 """10 000 systems with four points each: time to READY, memory, the longest turn of the loop; and a
 fleet that has lived: its history imported, then at rest, restarted, asked for pages, alarmed, reloaded.
 
-Environment: LIVED_SYSTEMS (400; 10000 for FIGURES.md), LIVED_DAYS (45), TEST_SEED.
+Environment: LIVED_SYSTEMS (400; 10000 and 100000 for FIGURES.md), LIVED_DAYS (45), LIVED_RATE (53 readings a
+second at rest), LIVED_QUEUED (30 a system for a drain), TEST_SEED.
 """
 import os
 import signal
@@ -73,7 +74,9 @@ def ten_thousand_systems(place):
 
 LIVED_SYSTEMS = int(os.environ.get("LIVED_SYSTEMS", "400"))
 LIVED_DAYS = int(os.environ.get("LIVED_DAYS", "45"))
-ALERTS, REST_S, REST_RATE, DRAINED = 100, 20, 53, 30
+REST_RATE = int(os.environ.get("LIVED_RATE", "53"))
+DRAINED = int(os.environ.get("LIVED_QUEUED", "30"))
+ALERTS, REST_S = 100, 20
 PAGES = ("/", "/alarms", "/visits", "/systems/s1", "/systems/s1/record")
 READER = """
 import http.client, itertools, sys
@@ -148,7 +151,7 @@ def at_rest(daemon, broker, fleet):
             daemon.notifications()
             time.sleep(max(0, began + (i + 1) / REST_RATE - time.monotonic()))
     share = (cpu_s(daemon.process.pid) - used) / (time.monotonic() - began)
-    told("at rest, 53 readings/s", f"{share * 100:.1f} % of a core", "3 %")
+    told(f"at rest, {REST_RATE} readings/s", f"{share * 100:.1f} % of a core", "3 %")
 
 
 def started_again(daemon):
