@@ -15,8 +15,12 @@ static size_t live_messages(const struct fleet *fleet) {
     return most > SMALLEST_WINDOW ? most : SMALLEST_WINDOW;
 }
 
-void backlog_begin(struct backlog *backlog, const struct fleet *fleet, int64_t monotonic_ms) {
-    *backlog = (struct backlog){.live_most = live_messages(fleet),
+void backlog_of_fleet(struct backlog *backlog, const struct fleet *fleet) {
+    backlog->live_most = live_messages(fleet);
+}
+
+void backlog_begin(struct backlog *backlog, int64_t monotonic_ms) {
+    *backlog = (struct backlog){.live_most = backlog->live_most,
                                 .behind = backlog->behind,
                                 .window_from_ms = monotonic_ms,
                                 .behind_at_ms = monotonic_ms};

@@ -23,8 +23,11 @@ struct backlog {
     int64_t behind_at_ms;   /* when the last reading from the past came, or we connected */
 };
 
+/** Before all else, and when the fleet is another one: how much it sends by itself. */
+void backlog_of_fleet(struct backlog *backlog, const struct fleet *fleet);
+
 /** We have just connected, or are not connected (then again at every turn). */
-void backlog_begin(struct backlog *backlog, const struct fleet *fleet, int64_t monotonic_ms);
+void backlog_begin(struct backlog *backlog, int64_t monotonic_ms);
 
 /**
  * One turn: `messages` came, `behind` readings from the past in all so far, `more` waits to be

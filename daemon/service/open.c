@@ -173,5 +173,6 @@ int service_open(struct service *service) {
     service->api.fleet = load_fleet(service->settings_file);
     if (!service->api.fleet)
         return 2;
+    backlog_of_fleet(&service->broker.backlog, service->api.fleet);
     return open_parts(service) ? 0 : 1;
 }

@@ -58,7 +58,7 @@ static void on_connected(void *context, bool session_present) {
     state_topic_connected(&service->state, service->api.now_ms);
     timers_set(&service->timers, TIMER_STATE, 0);
     timers_set(&service->timers, TIMER_HEARTBEAT, 0);
-    backlog_begin(&service->broker.backlog, service->api.fleet, service->monotonic_ms);
+    backlog_begin(&service->broker.backlog, service->monotonic_ms);
     if (!session_present) /* nothing was kept for us, so no alert has to wait for it */
         service_backlog_over(service);
     monitor_daemon(pipeline_monitor(service->api.pipeline), CONDITION_BROKER_LOST, false, NULL, NAN,

@@ -195,8 +195,9 @@ static void put_in_force(struct service *service) {
         pipeline_note(service->api.pipeline, STORE_OUT_OF_MEMORY);
     if (service->page)
         web_server_allow_hosts(service->page, settings->page.hosts, settings->page.host_count);
+    backlog_of_fleet(&service->broker.backlog, service->api.fleet);
     if (service->api.backlog)
-        backlog_begin(&service->broker.backlog, service->api.fleet, service->monotonic_ms);
+        backlog_begin(&service->broker.backlog, service->monotonic_ms);
     timers_wake(&service->timers);
 }
 

@@ -159,7 +159,7 @@ static void watch_backlog(struct service *service, size_t messages, bool more) {
         return;
     if (intake_state(service->api.intake) != INTAKE_CONNECTED ||
         !clock_watch_trusts(&service->clock))
-        backlog_begin(&service->broker.backlog, service->api.fleet, service->monotonic_ms);
+        backlog_begin(&service->broker.backlog, service->monotonic_ms);
     else if (backlog_over(&service->broker.backlog, messages,
                           pipeline_count(service->api.pipeline).behind, more,
                           service->monotonic_ms))
