@@ -201,9 +201,10 @@ def commissioning_learning_and_readings_by_hand(place):
         check(re.search(rf"(?m)^\S*bad\.yaml:{line}: .*{key}", err), f"{key}: {err}")
     tool.run("commission", "birch-lane-12", "no-such.yaml", status=1)
     tool.run("commission", "no-such-house", "record.yaml", status=1)
-    tool.run("record", "birch-lane-12", "suction", "1.02 inH2O", "--at", rfc3339(now_ms() - 90_000),
-             "--by", "Ann Reader")
-    near(daemon.readings("birch-lane-12", "suction")[-1][1], 1.02 * 249.08891, "by hand")
+    at = rfc3339(now_ms() - 90_000)
+    tool.run("record", "birch-lane-12", "suction", "1.02 inH2O", "--at", at, "--by", "Ann Reader")
+    (read,) = [value for time, value in daemon.readings("birch-lane-12", "suction") if rfc3339(time) == at]
+    near(read, 1.02 * 249.08891, "by hand, also where the sensor has said something since")
     by_hand = {p["id"]: p.get("by_hand") for p in tool.json("show", "birch-lane-12")["points"]}
     equal([r["by"] for r in by_hand["suction"]], ["Ann Reader"], "who took it")
     near(by_hand["suction"][0]["value"], 1.02 * 249.08891, "what was read")
