@@ -130,12 +130,17 @@ static void add_plain_alarm(struct wording_writer *writer) {
     add_advice(writer, wording_advice_of(facts->condition, &facts->explained));
 }
 
-static void add_plain_digest(struct wording_writer *writer) {
+/* `none`: said where there is nothing to list. */
+static void add_digest(struct wording_writer *writer, const char *label, const char *none) {
     wording_writer_where(writer);
     if (writer->facts->lines.count == 0)
-        wording_writer_paragraph(writer, writer->texts->plain_digest_none);
-    wording_writer_list(writer, writer->texts->digest_plain, &writer->facts->lines);
+        wording_writer_paragraph(writer, none);
+    wording_writer_list(writer, label, &writer->facts->lines);
     wording_writer_more(writer);
+}
+
+static void add_plain_digest(struct wording_writer *writer) {
+    add_digest(writer, writer->texts->digest_plain, writer->texts->plain_digest_none);
 }
 
 /* One sentence, where and since when. */
@@ -256,11 +261,7 @@ static void add_trade_test(struct wording_writer *writer) {
 }
 
 static void add_trade_digest(struct wording_writer *writer) {
-    wording_writer_where(writer);
-    if (writer->facts->lines.count == 0)
-        wording_writer_paragraph(writer, writer->texts->digest_none);
-    wording_writer_list(writer, writer->texts->digest, &writer->facts->lines);
-    wording_writer_more(writer);
+    add_digest(writer, writer->texts->digest, writer->texts->digest_none);
 }
 
 /* ---- kinds ---- */
