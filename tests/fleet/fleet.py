@@ -372,17 +372,39 @@ def write_fleet(arguments):
     return truth
 
 
+def parser_of(description, kind="mixed", years=2.0):
+    """With what every program that makes fleets is told of them."""
+    parser = argparse.ArgumentParser(description=description, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--houses", type=int, default=60)
+    parser.add_argument("--years", type=float, default=years)
+    parser.add_argument("--fleet", choices=FLEETS, default=kind)
+    parser.add_argument("--open-sealed", action="store_true")
+    return parser
+
+
 def parse(words=None):
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = parser_of(__doc__)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--folder", required=True)
-    parser.add_argument("--houses", type=int, default=60)
-    parser.add_argument("--years", type=float, default=2.0)
-    parser.add_argument("--fleet", choices=FLEETS, default="mixed")
-    parser.add_argument("--open-sealed", action="store_true")
     arguments = parser.parse_args(words)
     refuse_sealed(parser, [arguments.seed], arguments.open_sealed)
     return arguments
+
+
+def parse_seeds(parser):
+    """Of a program that makes several fleets, one a seed."""
+    parser.add_argument("--seeds", type=int, nargs="+", default=[1])
+    arguments = parser.parse_args()
+    refuse_sealed(parser, arguments.seeds, arguments.open_sealed)
+    return arguments
+
+
+def make(arguments, seed, folder):
+    """The fleet of one of the seeds, into a folder."""
+    words = ["--seed", str(seed), "--folder", folder, "--houses", str(arguments.houses)]
+    words += ["--years", str(arguments.years), "--fleet", arguments.fleet]
+    words += ["--open-sealed"] if arguments.open_sealed else []
+    write_fleet(parse(words))
 
 
 def refuse_sealed(parser, seeds, is_opened):

@@ -11,17 +11,17 @@ itself, and how many outages of sensors and gateways last longer than the delays
   system-silent and sensor-silent with three intervals of an hour or so.
 """
 
-import argparse
 import tempfile
 
 import numpy as np
 
 import fleet
 import score
+from truth import DAY
 
 SPAN_D, MEAN_D, SETTLING_D = 200, 14, 60
 FALL = 1 - 0.88 ** (SPAN_D / 365.25)
-DAY, HOUR = 86400, 3600
+HOUR = 3600
 GATEWAY_S, SENSOR_S = 2 * HOUR, 3 * HOUR
 
 
@@ -70,22 +70,12 @@ def outages(house):
     return len(long(house["gateway_outages"], GATEWAY_S)), len(single)
 
 
-def parse():
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--seeds", type=int, nargs="+", default=[1])
-    parser.add_argument("--fleet", choices=fleet.FLEETS, default="mixed")
-    parser.add_argument("--houses", type=int, default=60)
-    parser.add_argument("--years", type=float, default=2.0)
-    parser.add_argument("--open-sealed", action="store_true")
-    return parser.parse_args()
-
-
 def main():
-    arguments = parse()
+    arguments = fleet.parse_seeds(fleet.parser_of(__doc__))
     years, of_gateways, of_sensors, falls = 0.0, 0, 0, []
     for seed in arguments.seeds:
         with tempfile.TemporaryDirectory() as folder:
-            score.make_fleet(arguments, seed, folder)
+            fleet.make(arguments, seed, folder)
             _, houses, _ = score.load(folder, [])
         for region in suctions(houses).values():
             falls += largest_falls(region)

@@ -27,7 +27,6 @@ could have seen (faults.py); diagnosis right, wrong or not told.
   made by whatever reads the program's `year`; scored against the true mean of the 365 days from `from`.
 """
 
-import argparse
 import collections
 import json
 import os
@@ -361,18 +360,11 @@ def score_year_claims(file, houses):
     return held, counted
 
 
-def make_fleet(arguments, seed, folder):
-    words = ["--seed", str(seed), "--folder", folder, "--houses", str(arguments.houses)]
-    words += ["--years", str(arguments.years), "--fleet", arguments.fleet]
-    words += ["--open-sealed"] if arguments.open_sealed else []
-    fleet.write_fleet(fleet.parse(words))
-
-
 def judge_seed(arguments, seed, build):
     keep = arguments.keep and os.path.join(arguments.keep, f"seed-{seed}")
     folder = keep or tempfile.mkdtemp(prefix="fleet-")
     try:
-        make_fleet(arguments, seed, folder)
+        fleet.make(arguments, seed, folder)
         rows, refused, bad = replaying.replay(build, folder)
         truth, houses, of_fleet = load(folder, rows)
         print(f"seed {seed}: {truth['readings']} readings, {bad} refused, {len(rows)} messages,"
@@ -387,18 +379,11 @@ def judge_seed(arguments, seed, build):
 
 
 def parse():
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--seeds", type=int, nargs="+", default=[1])
-    parser.add_argument("--fleet", choices=fleet.FLEETS, default="mixed")
-    parser.add_argument("--houses", type=int, default=60)
-    parser.add_argument("--years", type=float, default=2.0)
+    parser = fleet.parser_of(__doc__)
     parser.add_argument("--keep", help="folder that keeps what was made")
     parser.add_argument("--list", action="store_true", help="messages with nothing behind, faults missed or misread")
     parser.add_argument("--year-claims", help="JSON of claims, see above")
-    parser.add_argument("--open-sealed", action="store_true")
-    arguments = parser.parse_args()
-    fleet.refuse_sealed(parser, arguments.seeds, arguments.open_sealed)
-    return arguments
+    return fleet.parse_seeds(parser)
 
 
 def main():

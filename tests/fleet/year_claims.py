@@ -10,7 +10,6 @@ mean of the 365 days from the record. Prints how many intervals hold it. --keep 
 FOLDER/seed-N, with claims.json beside it, and takes one that is there already.
 """
 
-import argparse
 import json
 import os
 import shutil
@@ -72,9 +71,7 @@ def judge(build, seed, arguments):
     folder = keep or tempfile.mkdtemp(prefix="year-")
     try:
         if not os.path.exists(os.path.join(folder, "truth.json")):
-            words = ["--seed", str(seed), "--folder", folder, "--fleet", arguments.fleet]
-            words += ["--years", "1.1"] + (["--open-sealed"] if arguments.open_sealed else [])
-            fleet.write_fleet(fleet.parse(words))
+            fleet.make(arguments, seed, folder)
         claims, houses, asked = claims_of(build, folder, arguments.days)
         name = os.path.join(folder, "claims.json")
         writing.write_json(name, claims)
@@ -87,14 +84,10 @@ def judge(build, seed, arguments):
 
 
 def main():
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--seeds", type=int, nargs="+", default=[1])
-    parser.add_argument("--fleet", choices=fleet.FLEETS, default="healthy")
+    parser = fleet.parser_of(__doc__, kind="healthy", years=1.1)
     parser.add_argument("--days", type=int, default=91)
     parser.add_argument("--keep")
-    parser.add_argument("--open-sealed", action="store_true")
-    arguments = parser.parse_args()
-    fleet.refuse_sealed(parser, arguments.seeds, arguments.open_sealed)
+    arguments = fleet.parse_seeds(parser)
     build = os.environ.get("SUBSLAB_BUILD", "build")
     results = [judge(build, seed, arguments) for seed in arguments.seeds]
     held, counted = map(sum, zip(*results))
