@@ -7,6 +7,7 @@ static const struct {
     enum store_need store;
 } rules[TIMERS] = {
     [TIMER_LOOK] = {.store = ANY_STORE},
+    [TIMER_READ] = {.store = WORKING_STORE},
     [TIMER_BACKLOG] = {.store = WORKING_STORE},
     [TIMER_TICK] = {.wall = true, .needs_clock = true, .store = WORKING_STORE},
     [TIMER_UPKEEP] = {.wall = true, .needs_clock = true, .store = WORKING_STORE},

@@ -14,6 +14,7 @@
 
 enum timer {
     TIMER_LOOK,      /* is the broker's connection alive, has the clock on the wall been moved? */
+    TIMER_READ,      /* readings that come one by one have gathered */
     TIMER_BACKLOG,   /* is it over, and do waiting messages agree with the clock? */
     TIMER_TICK,      /* delays, silence, dates */
     TIMER_UPKEEP,    /* what the calendar causes */

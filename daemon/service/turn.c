@@ -21,10 +21,11 @@
 #include <sys/signalfd.h>
 #include <unistd.h>
 
-enum { MOST_A_BATCH = 4096, SLOTS = 6 };
+enum { MOST_A_BATCH = 4096, FEW_A_BATCH = 8, SLOTS = 6 };
 static const int64_t jump_least_ms = 30 * DURATION_SECOND_MS;
 static const int64_t look_every_ms = DURATION_SECOND_MS;
 static const int64_t backlog_look_ms = 250;
+static const int64_t gather_ms = 5; /* what comes so soon after few readings shares a commit */
 static const int64_t lists_a_turn_ms = 15; /* and one row */
 static const int64_t looks_ms = 100;       /* of a turn go to second looks at most */
 static const int64_t state_every_ms = DURATION_SECOND_MS, state_more_ms = 20;
@@ -57,6 +58,20 @@ static struct timers_now now(const struct service *service) {
 bool service_due(const struct service *service, enum timer timer) {
     const struct timers_now as_it_is = now(service);
     return timers_due(&service->timers, timer, &as_it_is);
+}
+
+/* A fleet's readings come one by one: after a turn that took few, those of the next milliseconds
+   wait for each other. A backlog comes in bursts, which brokers cut where we have yet to answer. */
+static void gather(struct service *service, size_t messages, bool more) {
+    bool few = !more && messages > 0 && messages < FEW_A_BATCH && !service->api.backlog;
+    timers_set(&service->timers, TIMER_READ, few ? service->monotonic_ms + gather_ms : INT64_MAX);
+}
+
+static bool reads_broker(struct service *service) {
+    if (service_due(service, TIMER_READ))
+        timers_set(&service->timers, TIMER_READ, INT64_MAX);
+    return service->store && service->api.intake && clock_watch_reads(&service->clock) &&
+           service->timers.at_ms[TIMER_READ] == INT64_MAX;
 }
 
 static int wait_ms(struct service *service, bool more) {
@@ -130,7 +145,7 @@ static void judge_clock(struct service *service) {
 void service_turn(struct service *service, bool more) {
     struct delivery_descriptor slots[SLOTS];
     size_t count = 0;
-    bool reads = service->store && service->api.intake && clock_watch_reads(&service->clock);
+    bool reads = reads_broker(service);
     count = add(slots, count, service->signals, false);
     count = add(slots, count, reload_descriptor(&service->reload), false);
     count = add(slots, count, reads ? intake_descriptor(service->api.intake) : -1,
@@ -204,6 +219,7 @@ static bool read_broker(struct service *service) {
         monitor_daemon(pipeline_monitor(service->api.pipeline), CONDITION_BROKER_LOST, false, NULL,
                        NAN, service->api.now_ms);
     }
+    gather(service, messages, more);
     watch_backlog(service, messages, more || clock_watch_waits(&service->clock));
     if (messages > 0)
         timers_set(&service->timers, TIMER_TICK, 0);
@@ -323,16 +339,16 @@ static bool take_and_judge(struct service *service, bool reads) {
 
 static bool work_with_store(struct service *service) {
     judge_clock(service);
-    bool reads = service->api.intake && clock_watch_reads(&service->clock);
+    bool connects = service->api.intake && clock_watch_reads(&service->clock);
     /* First: after a sleep a dead connection is found before anybody is found silent. */
-    if (reads)
+    if (connects)
         intake_tick(service->api.intake, service->monotonic_ms);
-    bool more = take_and_judge(service, reads);
+    bool more = take_and_judge(service, reads_broker(service));
     pipeline_look_again(service->api.pipeline, clock_monotonic_ms() + looks_ms);
     if (!commit(service))
         return false;
     report_state(service);
-    if (reads && !clock_watch_waits(&service->clock))
+    if (connects && !clock_watch_waits(&service->clock))
         intake_release(service->api.intake);
     dispatch_send(service->api.dispatch, service->api.now_ms);
     return more;

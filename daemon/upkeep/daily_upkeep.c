@@ -360,12 +360,16 @@ static bool judge_system(struct daily_upkeep *upkeep, struct pipeline *pipeline,
     return pipeline_note(pipeline, keep_progress(upkeep, pipeline, system));
 }
 
-/* Knows where the system stands? False: not yet, or the store failed. */
-static bool is_known(struct daily_upkeep *upkeep, struct pipeline *pipeline, size_t system) {
+/* Knows where the system stands? False: not yet, or the store failed. *asked: whether the store was
+   asked, which costs as much as some looks. */
+static bool is_known(struct daily_upkeep *upkeep, struct pipeline *pipeline, size_t system,
+                     bool *asked) {
+    *asked = false;
     if (upkeep->systems[system].next_end_ms != 0)
         return true;
     if (monitor_system_newest_ms(pipeline_monitor(pipeline), system) == TIMESTAMP_NONE)
         return false;
+    *asked = true;
     enum store_status status = find_next(upkeep, pipeline, system);
     if (status != STORE_OK && status != STORE_NOT_FOUND)
         pipeline_note(pipeline, status);
@@ -382,7 +386,8 @@ bool daily_upkeep_step(struct daily_upkeep *upkeep, struct pipeline *pipeline, i
     size_t count = upkeep->fleet->system_count;
     for (size_t i = 0; i < count; i++) {
         size_t system = upkeep->next_system < count ? upkeep->next_system : 0;
-        bool due = is_known(upkeep, pipeline, system) &&
+        bool asked;
+        bool due = is_known(upkeep, pipeline, system, &asked) &&
                    is_due(upkeep, pipeline_monitor(pipeline), system, now_ms);
         enum neighbours_progress around =
             due ? look_around(upkeep, pipeline, system, until_ms) : NEIGHBOURS_READY;
@@ -391,7 +396,7 @@ bool daily_upkeep_step(struct daily_upkeep *upkeep, struct pipeline *pipeline, i
         if (due && !judge_system(upkeep, pipeline, system, now_ms, until_ms))
             return false;
         upkeep->next_system = system + 1;
-        if (due && clock_monotonic_ms() >= until_ms) /* the others cost less than a look at it */
+        if ((due || asked) && clock_monotonic_ms() >= until_ms) /* others: a look */
             return true;
     }
     if (upkeep->past_judged)

@@ -5,11 +5,12 @@ import json
 import math
 import os
 import sys
+import time
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
 # pylint: disable=wrong-import-position
-from harness import (LOW_AT_ONCE, PATIENCE, Suite, check, contact, equal, events, now_ms,  # noqa: E402
-                     plain_point, point, rfc3339, signature_is_good, stays, system,
+from harness import (LOW_AT_ONCE, PATIENCE, Publisher, Suite, check, contact, equal, events,  # noqa: E402
+                     now_ms, plain_point, point, rfc3339, signature_is_good, stays, system,
                      time_ms_of, timed, wait_until)
 from low_alarms import DAY, MINUTE, low_at_once  # noqa: E402
 
@@ -36,6 +37,27 @@ def where_the_broker_kept_nothing_no_alert_waits_for_a_backlog(place):
     daemon.stop()
     daemon.start()
     wait_until(lambda: daemon.health()[1]["backlog"] is False, 10, "over")
+
+
+@suite.test
+def readings_that_come_one_by_one_share_a_commit(place):
+    """As of a large fleet; the one that decides is told all the same."""
+    broker, hook = place.broker(), place.endpoint()
+    daemon = place.daemon(broker, [system("mill", [point("suction")])], [contact("office", hook)],
+                          conditions=LOW_AT_ONCE)
+    daemon.start()
+    wait_until(lambda: daemon.health()[1]["backlog"] is False, 10, "no backlog")
+    turns, start, began = daemon.metric("subslab_turns_total"), now_ms() - 100_000, time.monotonic()
+    values = [300] * 599 + [50]
+    with Publisher(broker.port, "fleet") as publisher:
+        for i, value in enumerate(values):
+            publisher.publish([("subslab/mill/suction", timed(value, start + i))])
+    took_ms = (time.monotonic() - began) * 1000
+    turns = daemon.metric("subslab_turns_total") - turns
+    print(f"        {len(values)} readings in {took_ms:.0f} ms and {turns:.0f} turns", flush=True)
+    check(turns < 2 * took_ms / 5 + 30, "readings of 5 ms share a turn, which may cause one more")
+    wait_until(lambda: len(daemon.readings("mill", "suction")) == len(values), 20, "every reading")
+    wait_until(lambda: events(hook, kind="alarm.raised", condition="suction-low"), 20, "the raise")
 
 
 @suite.test

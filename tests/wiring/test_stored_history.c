@@ -18,6 +18,16 @@ static const char house[] = "id: house\ntime_zone: America/Denver\npoints:\n"
                             "  - {id: suction, quantity: suction, unit: Pa, every: 10 min}\n"
                             "  - {id: radon, quantity: radon, unit: Bq/m3, every: 1 h}\n";
 
+/* The time of a turn, as the daemon sees it: as it is, or so much later at each look. */
+int64_t __real_clock_monotonic_ms(void);
+int64_t __wrap_clock_monotonic_ms(void);
+static int64_t later_ms, later_each_look_ms;
+
+int64_t __wrap_clock_monotonic_ms(void) {
+    later_ms += later_each_look_ms;
+    return __real_clock_monotonic_ms() + later_ms;
+}
+
 struct world {
     const char *folder, *path;
     struct fleet *fleet;
@@ -419,6 +429,34 @@ START_TEST(a_restart_neither_repeats_nor_skips_a_day) {
 }
 END_TEST
 
+/* After a start each system's note is looked up: of a large fleet that takes more than a turn. */
+START_TEST(where_all_systems_stand_is_looked_up_over_several_turns) {
+    enum { SYSTEMS = 5 };
+    char texts[SYSTEMS][200];
+    const char *systems[SYSTEMS];
+    struct world world = {.folder = store_test_folder()};
+    const int64_t now_ms = 20400 * DURATION_DAY_MS;
+    for (size_t s = 0; s < SYSTEMS; s++) {
+        snprintf(texts[s], sizeof texts[s], "id: house-%zu\n%s", s, strchr(house, '\n') + 1);
+        systems[s] = texts[s];
+    }
+    world.fleet = small_fleet(NULL, systems, SYSTEMS);
+    world.path = store_test_path(world.folder, "houses.db");
+    open_pipeline(&world, 0);
+    for (size_t s = 1; s < SYSTEMS; s++) /* the first has never spoken: nothing is looked up */
+        feed(&world, 2 * s, now_ms - DURATION_HOUR_MS, now_ms, now_ms);
+    close_pipeline(&world);
+    open_pipeline(&world, now_ms);
+    later_each_look_ms = 25;
+    size_t steps = 1;
+    while (daily_upkeep_step(upkeep_daily(world.upkeep), world.pipeline, now_ms))
+        steps++;
+    later_each_look_ms = 0;
+    ck_assert_uint_eq(steps, SYSTEMS); /* one a system that spoke, and one that finds nothing */
+    close_world(&world);
+}
+END_TEST
+
 int main(void) {
     TCase *tcase = tcase_create("stored_history");
     tcase_set_timeout(tcase, 300);
@@ -431,5 +469,6 @@ int main(void) {
     tcase_add_test(tcase, the_past_waits_until_it_is_complete);
     tcase_add_test(tcase, an_import_asks_for_a_step_when_it_begins);
     tcase_add_test(tcase, a_restart_neither_repeats_nor_skips_a_day);
+    tcase_add_test(tcase, where_all_systems_stand_is_looked_up_over_several_turns);
     return run_test_case(tcase);
 }
