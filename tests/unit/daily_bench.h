@@ -35,6 +35,8 @@ struct world {
     double speed, resistance, changed_from; /* of fan and ground from that day on */
     double wear_per_year;                   /* of the speed, from that day on */
     double pipe_loss;                       /* behind the gauge, Pa per (L/s)^2 */
+    double power_exponent;                  /* power goes with the speed to this */
+    double zero_per_year; /* of the gauge of velocity pressure, from that day on */
     double silent_from;
     double off_from, off_until; /* the fan stands still */
 };
@@ -76,6 +78,15 @@ static inline void air_at(double speed, double resistance, double pipe_loss, dou
     *suction = resistance * base * pow(*flow, 1.5);
 }
 
+static const double usual_power_w = 40.0;
+
+/* Behind L/s in a pipe of 7 in with a flat profile: some pascal, where its gauge is at its finest.
+ */
+static inline double velocity_pressure_pa(double flow) {
+    double velocity = flow / 1000.0 / (0.25 * 3.14159265358979 * 0.1778 * 0.1778);
+    return 0.5 * 1.2 * velocity * velocity;
+}
+
 static inline double value_at(void *context, size_t point, double day) {
     struct world *world = context;
     const char *id = fleet_point_id(world->house.fleet, point);
@@ -92,9 +103,15 @@ static inline double value_at(void *context, size_t point, double day) {
     if (world->speed == 0.0)
         return suction_at(world, day);
     bool changed = day >= world->changed_from;
-    double worn = fmax(0.0, day - world->changed_from) * world->wear_per_year / 365.2425;
-    air_at(changed ? world->speed - worn : 1.0, changed ? world->resistance : 1.0, world->pipe_loss,
-           &suction, &flow);
+    double years = fmax(0.0, day - world->changed_from) / 365.2425;
+    double speed = changed ? world->speed - years * world->wear_per_year : 1.0;
+    air_at(speed, changed ? world->resistance : 1.0, world->pipe_loss, &suction, &flow);
+    if (strcmp(id, "power") == 0)
+        return usual_power_w * pow(speed, world->power_exponent) *
+               (1.0 + 0.003 * test_random_normal(&world->random));
+    if (strcmp(id, "velocity") == 0)
+        return velocity_pressure_pa(flow) + years * world->zero_per_year +
+               0.02 * test_random_normal(&world->random);
     double noise = 1.0 + 0.01 * test_random_normal(&world->random);
     return strcmp(id, "flow") == 0 ? flow / 1000.0 * noise : suction * noise;
 }
