@@ -36,13 +36,26 @@ static double setpoint_si(const struct fleet *fleet, const struct setpoint *setp
    suction (common practice, no source). */
 static const double floor_most_of_baseline = 0.6;
 
+/* A field gauge's zero is sure to some 0.3 Pa (a quarter of a percent of a range of 125 Pa; common
+   practice, no source), and a hole is told weak only when it has surely lost something: guarded
+   rejection, JCGM 106:2012, 8.3.3 (from memory). It counts below 0.75 Pa of baseline. */
+static const double field_guard_pa = 0.3;
+
+static double guarded(const struct condition_rule *rule, double baseline, double limit) {
+    bool of_baseline = rule->setpoint.kind == SETPOINT_OF_BASELINE && !isnan(baseline);
+    return rule->condition == CONDITION_FIELD_WEAK && of_baseline
+               ? fmin(limit, baseline - field_guard_pa)
+               : limit;
+}
+
 double judge_setpoint(const struct fleet *fleet, const struct condition_rule *rule, double baseline,
                       double draft_pa) {
     double first = setpoint_si(fleet, &rule->setpoint, baseline, draft_pa);
     double second = setpoint_si(fleet, &rule->second_setpoint, baseline, draft_pa);
     /* "Below the one or below the other" is below the higher; fmax and fmin skip a NaN. */
     if (condition_info(rule->condition)->side == SIDE_BELOW && !isnan(second))
-        return fmax(first, fmin(second, floor_most_of_baseline * baseline));
+        return guarded(rule, baseline,
+                       fmax(first, fmin(second, floor_most_of_baseline * baseline)));
     return fmin(first, second);
 }
 
