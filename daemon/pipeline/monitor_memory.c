@@ -48,22 +48,29 @@ static enum store_status last_change_in_hour(struct monitor_memory *memory, int6
     return status;
 }
 
+static int64_t longest_gap_ms(const struct monitor_memory *memory, size_t point) {
+    return rests_longest_gap_ms(
+        monitor_fleet(memory->monitor)->points[point].description->every_ms);
+}
+
 /* Since when the newest value has not moved, as far as these hours know: those whose lowest and
    highest equal it are skipped whole. *found: no older hour is needed. */
-static enum store_status look_for_change(struct monitor_memory *memory, int64_t key,
+static enum store_status look_for_change(struct monitor_memory *memory, size_t point,
                                          const struct series_hour *hours, size_t count,
                                          const struct reading *newest, int64_t *since_ms,
                                          bool *found) {
+    int64_t gap_ms = longest_gap_ms(memory, point);
     for (size_t i = count; i > 0; i--) {
         const struct series_hour *hour = &hours[i - 1];
         if (hour->count == 0)
             continue;
         *found = true;
-        if (*since_ms - hour->hour_ms > RESTS_LONGEST_GAP_MS || newest->value < hour->lowest ||
+        if (*since_ms - hour->hour_ms > gap_ms || newest->value < hour->lowest ||
             newest->value > hour->highest)
             return STORE_OK;
         if (hour->lowest != newest->value || hour->highest != newest->value)
-            return last_change_in_hour(memory, key, hour->hour_ms, newest, since_ms);
+            return last_change_in_hour(memory, memory->keys[point], hour->hour_ms, newest,
+                                       since_ms);
         *found = false;
         *since_ms = hour->hour_ms;
     }
@@ -71,7 +78,7 @@ static enum store_status look_for_change(struct monitor_memory *memory, int64_t 
 }
 
 /* The same in the hours before `to_ms`, more of them at a time the longer it stood still. */
-static enum store_status look_further_back(struct monitor_memory *memory, int64_t key,
+static enum store_status look_further_back(struct monitor_memory *memory, size_t point,
                                            int64_t to_ms, const struct reading *newest,
                                            int64_t *since_ms) {
     struct series_hour hours[UNCHANGED_HOURS];
@@ -79,11 +86,12 @@ static enum store_status look_further_back(struct monitor_memory *memory, int64_
     enum store_status status = STORE_OK;
     bool found = false;
     while (status == STORE_OK && !found && to_ms > oldest_ms &&
-           *since_ms - to_ms <= RESTS_LONGEST_GAP_MS) {
+           *since_ms - to_ms <= longest_gap_ms(memory, point)) {
         int64_t from_ms = to_ms - step_ms > oldest_ms ? to_ms - step_ms : oldest_ms;
         size_t count = 0;
-        status = series_hours(memory->store, key, from_ms, to_ms, hours, UNCHANGED_HOURS, &count);
-        THEN(status, look_for_change(memory, key, hours, count, newest, since_ms, &found));
+        status = series_hours(memory->store, memory->keys[point], from_ms, to_ms, hours,
+                              UNCHANGED_HOURS, &count);
+        THEN(status, look_for_change(memory, point, hours, count, newest, since_ms, &found));
         to_ms = from_ms;
         step_ms = 3 * step_ms < UNCHANGED_HOURS * ROLLUP_HOUR_MS ? 3 * step_ms
                                                                  : UNCHANGED_HOURS * ROLLUP_HOUR_MS;
@@ -127,9 +135,9 @@ static enum store_status load_point(struct monitor_memory *memory, size_t point)
     int64_t from_ms = hour_ms - (is_wanted ? ROLLUP_WINDOW_HOURS - 1 : 2) * ROLLUP_HOUR_MS;
     status = series_hours(memory->store, key, from_ms, hour_ms + ROLLUP_HOUR_MS, hours,
                           ROLLUP_WINDOW_HOURS, &count);
-    THEN(status, look_for_change(memory, key, hours, count, &newest, &since_ms, &found));
+    THEN(status, look_for_change(memory, point, hours, count, &newest, &since_ms, &found));
     if (status == STORE_OK && !found)
-        status = look_further_back(memory, key, from_ms, &newest, &since_ms);
+        status = look_further_back(memory, point, from_ms, &newest, &since_ms);
     if (status != STORE_OK)
         return status;
     bool runs = count > 0 && hours[count - 1].hour_ms == hour_ms;

@@ -191,7 +191,8 @@ static void judge_stuck(const struct view *view, size_t i, const struct reading 
     double setpoint_ms = rule_at(view, i)->setpoint.number;
     bool moved = view->state->unchanged_since_ms == reading->time_ms;
     bool stands = tracker->phase == TRACKER_STANDING && !moved;
-    double limit_ms = stands ? setpoint_ms : rests_stuck_after_ms(view->state, setpoint_ms);
+    double limit_ms =
+        stands ? setpoint_ms : rests_stuck_after_ms(view->state, setpoint_ms, point->every_ms);
     int64_t since_ms = stands ? tracker->began_ms : view->state->unchanged_since_ms;
     bool stuck = (double)(reading->time_ms - since_ms) >= limit_ms &&
                  !may_rest_at(point->quantity, reading->value);
@@ -279,7 +280,8 @@ static void take(const struct view *view, const struct reading *reading) {
     if (state->window)
         rollup_window_add(state->window, reading, span_ms);
     rests_learn(state, reading);
-    state->unchanged_since_ms = rests_since_ms(state, reading);
+    state->unchanged_since_ms = rests_since_ms(
+        state, reading, view->judge->fleet->points[view->point].description->every_ms);
     state->newest_ms = reading->time_ms;
     state->newest_value = reading->value;
 }

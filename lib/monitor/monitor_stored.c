@@ -13,7 +13,8 @@ void monitor_note_newest(struct monitor *monitor, int64_t time_ms) {
 
 void monitor_load_rests(struct monitor *monitor, size_t point, const struct rollup_hour *hours,
                         size_t count) {
-    rests_learn_hours(&monitor->points[point], hours, count);
+    rests_learn_hours(&monitor->points[point], hours, count,
+                      monitor->fleet->points[point].description->every_ms);
 }
 
 void monitor_load_newest(struct monitor *monitor, size_t point, const struct reading *newest,

@@ -4,8 +4,14 @@
 
 #include <math.h>
 
-enum { MOVES_MEMORY = 64, WIDE_SHARE = 4, RESTS = 10 };
+enum { MOVES_MEMORY = 64, WIDE_SHARE = 4, RESTS = 10, SAME_READINGS = 10 };
 static const double few_steps = 2.5; /* at most two; a step in SI is rounded by the conversion */
+
+int64_t rests_longest_gap_ms(int64_t every_ms) {
+    const int64_t usual_ms = 12 * DURATION_HOUR_MS;
+    int64_t two_missed_ms = 5 * (every_ms / 2);
+    return two_missed_ms > usual_ms ? two_missed_ms : usual_ms;
+}
 
 static void learn(struct point_state *state, double move, int64_t rest_ms) {
     if (!(move > 0.0))
@@ -23,9 +29,10 @@ static void learn(struct point_state *state, double move, int64_t rest_ms) {
     }
 }
 
-int64_t rests_since_ms(const struct point_state *state, const struct reading *reading) {
+int64_t rests_since_ms(const struct point_state *state, const struct reading *reading,
+                       int64_t every_ms) {
     bool same = state->newest_ms != TIMESTAMP_NONE && reading->value == state->newest_value &&
-                reading->time_ms - state->newest_ms <= RESTS_LONGEST_GAP_MS;
+                reading->time_ms - state->newest_ms <= rests_longest_gap_ms(every_ms);
     return same ? state->unchanged_since_ms : reading->time_ms;
 }
 
@@ -35,20 +42,21 @@ void rests_learn(struct point_state *state, const struct reading *reading) {
               state->newest_ms - state->unchanged_since_ms);
 }
 
-double rests_stuck_after_ms(const struct point_state *state, double setpoint_ms) {
+double rests_stuck_after_ms(const struct point_state *state, double setpoint_ms, int64_t every_ms) {
     bool coarse = state->moves > 0 && WIDE_SHARE * state->wide_moves <= state->moves;
-    double rests_ms = (double)RESTS * (double)state->longest_rest_ms;
-    return coarse && rests_ms > setpoint_ms ? rests_ms : setpoint_ms;
+    double rests_ms = coarse ? (double)RESTS * (double)state->longest_rest_ms : 0.0;
+    return fmax(setpoint_ms, fmax(rests_ms, (double)SAME_READINGS * (double)every_ms));
 }
 
-void rests_learn_hours(struct point_state *state, const struct rollup_hour *hours, size_t count) {
+void rests_learn_hours(struct point_state *state, const struct rollup_hour *hours, size_t count,
+                       int64_t every_ms) {
     const struct rollup_hour *last = NULL;
     int64_t since_ms = 0;
     for (size_t i = 0; i < count; i++) {
         const struct rollup_hour *hour = &hours[i];
         if (hour->count == 0)
             continue;
-        bool follows = last && hour->hour_ms - last->hour_ms <= RESTS_LONGEST_GAP_MS;
+        bool follows = last && hour->hour_ms - last->hour_ms <= rests_longest_gap_ms(every_ms);
         if (!follows)
             since_ms = hour->hour_ms;
         else if (hour->lowest != last->lowest || hour->highest != last->highest) {

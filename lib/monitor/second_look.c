@@ -53,8 +53,8 @@ int64_t second_look_lookback_ms(const struct monitor *monitor, size_t point) {
         if (condition_info(rule->condition)->measure == MEASURE_MEAN_24H)
             span_ms += ROLLUP_WINDOW_HOURS * ROLLUP_HOUR_MS;
         if (condition_info(rule->condition)->measure == MEASURE_UNCHANGED)
-            span_ms +=
-                (int64_t)rests_stuck_after_ms(&monitor->points[point], rule->setpoint.number);
+            span_ms += (int64_t)rests_stuck_after_ms(&monitor->points[point], rule->setpoint.number,
+                                                     owner->description->every_ms);
         if (span_ms > longest_ms)
             longest_ms = span_ms;
     }
