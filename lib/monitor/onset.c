@@ -5,6 +5,7 @@
 #include "measure/timestamp.h"
 
 #include <math.h>
+#include <stdlib.h>
 
 enum {
     SEEN_DAYS = 400,
@@ -15,8 +16,12 @@ enum {
     YEAR_DAYS = 365,
     AROUND_DAYS = 45, /* of the same date, to either side */
     BACK_DAYS = 120,  /* until it has passed */
-    SOME_DAYS = 5
+    SOME_DAYS = 5,
+    WEEK_DAYS = 7,
+    MONTH_DAYS = 30,
+    RISE_DAYS = 45 /* radon that creeps up over two months passes its middle after one */
 };
+static const double rise_least = 1.5;   /* of what radon was: less is a season's */
 static const double near_share = 0.2;   /* of the change: still at, or already at, a level */
 static const double sudden_share = 0.6; /* of the change within some days: it came at once */
 static const double change_least = 0.1; /* of the level */
@@ -151,6 +156,30 @@ struct onset onset_find(const struct onset_question *question) {
         onset.from_day = onset.to_day - BEFORE_DAYS;
     }
     return onset;
+}
+
+/* The last day on which the median of the week was below a level; INT64_MIN: there is none. */
+static int64_t last_day_below(const struct course *course, double level) {
+    for (size_t i = course->n; i >= WEEK_DAYS; i--) {
+        if (median_of(course->values + i - WEEK_DAYS, WEEK_DAYS) < level)
+            return (int64_t)course->days[i - 1];
+    }
+    return INT64_MIN;
+}
+
+struct onset onset_before_rise(const struct onset_question *question, const struct onset *air) {
+    struct onset first = onset_unknown(question->zone, question->baseline_ms);
+    double own = onset_level_before(question->history, question->point, &first).value;
+    double from = isnan(own) ? question->baseline : own;
+    if (!(question->value > rise_least * from))
+        return *air;
+    struct course course;
+    read_course(question, first.from_day, &course);
+    int64_t rose = last_day_below(&course, sqrt(from * question->value));
+    if (rose == INT64_MIN || rose - RISE_DAYS < first.from_day ||
+        (air->sudden && llabs(air->to_day - rose) <= MONTH_DAYS))
+        return *air;
+    return (struct onset){false, NAN, rose - RISE_DAYS, rose - RISE_DAYS + FIRST_DAYS};
 }
 
 /* Index behind the first run of SOME_DAYS days, from `first` on, whose share of the change is at

@@ -34,6 +34,14 @@ struct onset {
 struct onset onset_unknown(const struct time_zone *zone, int64_t baseline_ms);
 struct onset onset_find(const struct onset_question *question);
 
+/**
+ * The days before radon rose, which tell best what else changed with it: a riser that was set
+ * otherwise two years ago did not raise it now. `question` is about the radon monitor; `air` is the
+ * onset of the change of air, which stays where that came at once within a month of the rise.
+ * `air` also where radon has not risen by half, or no fortnight lies between record and rise.
+ */
+struct onset onset_before_rise(const struct onset_question *question, const struct onset *air);
+
 /** What a point itself showed on the days before a change. */
 struct onset_level {
     double value;   /* median of the daily medians; NaN: fewer than three days */

@@ -153,15 +153,37 @@ static bool ask_onset(const struct look *look, const struct alarm *alarm,
     return true;
 }
 
-static struct onset onset_of(const struct look *look, const struct alarm *alarm,
-                             const struct system_points *points) {
+static struct onset onset_of_air(const struct look *look, const struct alarm *alarm,
+                                 const struct system_points *points, int64_t commissioned_ms) {
     struct onset_question question;
-    int64_t commissioned_ms = renewals_house_ms(look->monitor, look->system, look->now_ms);
-    if (commissioned_ms == TIMESTAMP_NONE)
-        return (struct onset){.span_days = NAN};
     if (ask_onset(look, alarm, points, &question))
         return onset_find(&question);
     return onset_unknown(look->fleet->systems[look->system].zone, commissioned_ms);
+}
+
+static bool is_about_radon(const struct look *look, const struct alarm *alarm) {
+    return alarm->point != ALARM_NO_INDEX &&
+           look->fleet->points[alarm->point].description->quantity == QUANTITY_RADON;
+}
+
+static struct onset onset_of(const struct look *look, const struct alarm *alarm,
+                             const struct system_points *points) {
+    int64_t commissioned_ms = renewals_house_ms(look->monitor, look->system, look->now_ms);
+    if (commissioned_ms == TIMESTAMP_NONE)
+        return (struct onset){.span_days = NAN};
+    struct onset air = onset_of_air(look, alarm, points, commissioned_ms);
+    if (!is_about_radon(look, alarm))
+        return air;
+    const struct onset_question rise = {
+        .history = look->history,
+        .zone = look->fleet->systems[look->system].zone,
+        .point = alarm->point,
+        .baseline_ms = renewals_radon_ms(look->monitor, look->system, look->now_ms),
+        .baseline = value_then(look, alarm->point),
+        .value = value_now(look, alarm->point),
+        .now_ms = look->now_ms,
+    };
+    return rise.baseline_ms == TIMESTAMP_NONE ? air : onset_before_rise(&rise, &air);
 }
 
 static int month_last_year(const struct look *look, const struct alarm *alarm,
@@ -434,9 +456,7 @@ static void fill_alarm(const struct look *look, const struct alarm *alarm,
     input->last_year_month = month_last_year(look, alarm, points);
     input->asked.alarm_stands = alarm_stands(alarm);
     input->asked.about_speed = alarm->condition == CONDITION_FAN_WEAK;
-    input->asked.about_radon =
-        alarm->point != ALARM_NO_INDEX &&
-        look->fleet->points[alarm->point].description->quantity == QUANTITY_RADON;
+    input->asked.about_radon = is_about_radon(look, alarm);
 }
 
 bool system_diagnosis_make(const struct monitor *monitor, const struct history *history,

@@ -131,6 +131,34 @@ START_TEST(a_season_comes_again) {
 }
 END_TEST
 
+/* Radon passes its middle, sqrt(100 * 300), on day 300; the air changed at once long before, or
+ * then. */
+START_TEST(what_changed_with_radon_is_told_by_the_days_before_its_rise) {
+    const struct onset long_ago = {true, 1.0, 32, 40}, then = {true, 1.0, 290, 298};
+    for (int day = 270; day < DAYS; day++)
+        course.medians[day] *= fmin(1.0 + (day - 270) / 30.0, 3.0);
+    const struct onset_question question = ask(400, 300.0);
+    struct onset onset = onset_before_rise(&question, &long_ago);
+    ck_assert(!onset.sudden);
+    ck_assert_int_ge(onset.from_day, 240);
+    ck_assert_int_le(onset.to_day, 270); /* before it began */
+    ck_assert_double_eq_tol(onset_level_before(&history, 0, &onset).value, 100.0, 0.1);
+    ck_assert_int_eq(onset_before_rise(&question, &then).to_day, 298);
+    const struct onset_question little = ask(400, 140.0);
+    ck_assert_int_eq(onset_before_rise(&little, &long_ago).to_day, 40);
+}
+END_TEST
+
+/* It rose in the first weeks: no days lie between the record and the rise. */
+START_TEST(radon_that_rose_at_once_is_held_against_the_record) {
+    const struct onset air = {false, NAN, 1, 15};
+    for (int day = 20; day < DAYS; day++)
+        course.medians[day] *= 3.0;
+    const struct onset_question question = ask(60, 300.0);
+    ck_assert_int_eq(onset_before_rise(&question, &air).to_day, 15);
+}
+END_TEST
+
 int main(void) {
     TCase *tcase = tcase_create("onset");
     tcase_add_checked_fixture(tcase, set_up, tear_down);
@@ -140,5 +168,7 @@ int main(void) {
     tcase_add_test(tcase, what_came_while_nobody_looked_has_no_span);
     tcase_add_test(tcase, without_days_nothing_is_known);
     tcase_add_test(tcase, a_season_comes_again);
+    tcase_add_test(tcase, what_changed_with_radon_is_told_by_the_days_before_its_rise);
+    tcase_add_test(tcase, radon_that_rose_at_once_is_held_against_the_record);
     return run_test_case(tcase);
 }
