@@ -80,14 +80,15 @@ static double tolerance_of(const struct point_state *state, enum quantity quanti
     return fmin(fmax(own, mixup_tolerance), mixup_tolerance_most);
 }
 
-/* The level follows slow change. After a step it begins anew: on its way from the old one to the
-   new one a mean would pass every factor of the table. */
-static void learn_level(struct point_state *state, enum dimension dimension, double value) {
+/* The level follows slow change. Next to nothing no step is one. After a step it begins anew: on
+   its way from the old one to the new one a mean would pass every factor of the table. */
+static void learn_level(struct point_state *state, enum quantity quantity, double value) {
     double departure = fabs(value - state->level), scatter = 6.0 * state->level_noise;
     if (fabs(value) < fabs(state->level))
         scatter = fmin(scatter, level_fall_most * fabs(state->level));
     double most = fmax(level_departure * fabs(state->level), scatter);
-    if (dimension == DIMENSION_TEMPERATURE)
+    most = fmax(most, quantity_info(quantity)->zero_uncertainty);
+    if (quantity_info(quantity)->dimension == DIMENSION_TEMPERATURE)
         most = fmax(most, level_departure_celsius);
     if (state->level_count == 0 || departure > most) {
         if (state->level_count >= JUDGE_LEVEL_READINGS)
@@ -148,6 +149,6 @@ bool judge_looks_mixed_up(struct point_state *state, const struct point_descript
         return state->suspect_count >= JUDGE_MIXUP_READINGS;
     }
     state->suspect_count = 0;
-    learn_level(state, point->binding.unit->dimension, reading->value);
+    learn_level(state, point->quantity, reading->value);
     return false;
 }

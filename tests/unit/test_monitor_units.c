@@ -126,6 +126,15 @@ START_TEST(a_radon_monitor_far_below_the_air_outdoors_is_named) {
 }
 END_TEST
 
+/* In pCi/L, shown in tenths, such a monitor reads 0.0 now and then: of 0.9 that is no step. */
+START_TEST(a_monitor_that_often_reads_nothing_is_named) {
+    days_of_radon(-240, 0, 1.0);
+    for (int64_t hour = 0; hour < 100; hour++)
+        live(RADON, hour % 3 == 0 ? 0.0 : 0.6 * (double)(hour % 4), 60 * hour);
+    ck_assert_ptr_nonnull(strstr(told, "+sensor-implausible@"));
+}
+END_TEST
+
 /* 10 Bq/m3 and a monitor that tells 24 for each of its counts: 1 in 2.4 h, and seldom none in two
    days. */
 START_TEST(a_monitor_that_seldom_counts_is_no_fault) {
@@ -176,6 +185,7 @@ int main(void) {
     tcase_add_test(tcase, weather_is_no_unit_mixup);
     tcase_add_test(tcase, a_test_hole_in_another_unit_is_named);
     tcase_add_test(tcase, a_radon_monitor_far_below_the_air_outdoors_is_named);
+    tcase_add_test(tcase, a_monitor_that_often_reads_nothing_is_named);
     tcase_add_test(tcase, a_monitor_that_seldom_counts_is_no_fault);
     tcase_add_test(tcase, a_lost_field_is_no_unit_mixup);
     tcase_add_test(tcase, a_test_hole_after_a_storm_is_no_unit_mixup);
