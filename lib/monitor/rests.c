@@ -4,13 +4,14 @@
 
 #include <math.h>
 
-enum { MOVES_MEMORY = 64, WIDE_SHARE = 4, RESTS = 10, SAME_READINGS = 10 };
+enum { MOVES_MEMORY = 64, WIDE_SHARE = 4, RESTS = 10, SAME_READINGS = 20 };
 static const double few_steps = 2.5; /* at most two; a step in SI is rounded by the conversion */
 
+static const int64_t usual_gap_ms = 12 * DURATION_HOUR_MS;
+
 int64_t rests_longest_gap_ms(int64_t every_ms) {
-    const int64_t usual_ms = 12 * DURATION_HOUR_MS;
     int64_t two_missed_ms = 5 * (every_ms / 2);
-    return two_missed_ms > usual_ms ? two_missed_ms : usual_ms;
+    return every_ms > usual_gap_ms ? two_missed_ms : usual_gap_ms;
 }
 
 static void learn(struct point_state *state, double move, int64_t rest_ms) {
@@ -45,7 +46,8 @@ void rests_learn(struct point_state *state, const struct reading *reading) {
 double rests_stuck_after_ms(const struct point_state *state, double setpoint_ms, int64_t every_ms) {
     bool coarse = state->moves > 0 && WIDE_SHARE * state->wide_moves <= state->moves;
     double rests_ms = coarse ? (double)RESTS * (double)state->longest_rest_ms : 0.0;
-    return fmax(setpoint_ms, fmax(rests_ms, (double)SAME_READINGS * (double)every_ms));
+    double same_ms = every_ms > usual_gap_ms ? (double)SAME_READINGS * (double)every_ms : 0.0;
+    return fmax(setpoint_ms, fmax(rests_ms, same_ms));
 }
 
 void rests_learn_hours(struct point_state *state, const struct rollup_hour *hours, size_t count,

@@ -4,7 +4,7 @@
  * days: one that seldom moves by more than two steps has its noise below the step, and then only a
  * rest far longer than any before it is odd. Where a quarter of the moves are wider, or none was
  * ever seen, noise would have shown: the plain limit holds. What reports once a day shows the same
- * number twice or thrice by chance: there it takes ten readings that are the same. Pure.
+ * number twice or thrice by chance: there it takes twenty of them. Pure.
  */
 #ifndef MONITOR_RESTS_H
 #define MONITOR_RESTS_H
@@ -18,7 +18,8 @@ int64_t rests_longest_gap_ms(int64_t every_ms);
 /** Takes a reading before it becomes the newest of the point. */
 void rests_learn(struct point_state *state, const struct reading *reading);
 
-/** The setpoint, or ten times the longest honest rest or ten readings where that is longer. */
+/** The setpoint, or ten times the longest honest rest where that is longer, or twenty readings of a
+    sensor that reports once a day or so. */
 double rests_stuck_after_ms(const struct point_state *state, double setpoint_ms, int64_t every_ms);
 
 /**
