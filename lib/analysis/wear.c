@@ -16,7 +16,8 @@ static const double pi = 3.14159265358979323846;
 static const double half_width = 1.959963985; /* normal, 95 % */
 static const double walk_slope = 6.0 / 5.0; /* variance of the slope of a random walk over a year */
 static const double more_than_before = 1.2; /* a low of last year comes again a little lower */
-static const double least_share = 0.15;     /* of the days on either side of a step; by custom */
+static const double lagging_share = 1.0 / 3.0; /* of the weather's wave; reasoning, no source */
+static const double least_share = 0.15;        /* of the days on either side of a step; by custom */
 
 static double median_of_week(const double *values) {
     double week[WEAR_LEVEL_DAYS], median = NAN;
@@ -73,8 +74,10 @@ double wear_slope_of_wave(double years) {
 /* Over less than a year the seasons alone make a slope. */
 static double season_per_year(const struct trend *trend, double years,
                               const struct wear_usual *usual) {
-    double weather = trend->temperature == TREND_TEMPERATURE_REMOVED ? 0.0 : usual->weather;
-    return years >= 1.0 ? 0.0 : wear_slope_of_wave(years) * root_sum(usual->season, weather);
+    double share = trend->temperature == TREND_TEMPERATURE_REMOVED ? lagging_share : 1.0;
+    return years >= 1.0
+               ? 0.0
+               : wear_slope_of_wave(years) * root_sum(usual->season, share * usual->weather);
 }
 
 static bool is_beyond_usual(const struct trend *trend, const struct wear_usual *usual) {

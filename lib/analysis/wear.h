@@ -43,9 +43,11 @@ enum wear_status {
 
 /** What moves the ratio and is no wear; shares of 1. */
 struct wear_usual {
-    double season;  /* amplitude of a yearly wave, whatever is known of the weather */
-    double weather; /* of another one, which the outdoor temperature takes out where it is known */
-    double wander;  /* of the sensors: standard deviation of a random walk after a year */
+    double season; /* amplitude of a yearly wave, whatever is known of the weather */
+    double
+        weather;   /* of another one, which the outdoor temperature takes out where it is known, but
+                      for a third: soil and riser follow it by weeks, and a day's air is no season */
+    double wander; /* of the sensors: standard deviation of a random walk after a year */
 };
 
 struct wear {
