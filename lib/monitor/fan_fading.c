@@ -184,7 +184,10 @@ enum wear_status fan_fading_find(const struct monitor *monitor, const struct his
         .within_days = within_days};
     struct assessment_series air = {{0}, NULL}, power = {{0}, NULL};
     enum wear_status status = WEAR_NO_MEMORY;
-    if (read_air(&asked, &then, &air) && read_power(&asked, &power))
+    bool good = read_air(&asked, &then, &air);
+    if (good && wear_level(&air.series) < WEAR_LEVEL) /* else the power is not asked */
+        good = read_power(&asked, &power);
+    if (good)
         status = find_in_both(&asked, &then, &air.series, &power.series, wear);
     assessment_series_clear(&air);
     assessment_series_clear(&power);
