@@ -2,6 +2,7 @@
 
 #include "host/clock.h"
 #include "measure/duration.h"
+#include "monitor/history_at_hand.h"
 #include "pipeline/pipeline.h"
 #include "pipeline/stored_history.h"
 
@@ -26,10 +27,11 @@ struct system_days {
 struct daily_upkeep {
     const struct fleet *fleet;
     struct system_days *systems;
-    size_t next_system; /* where the next step goes on */
-    int64_t history_ms; /* when history last came; TIMESTAMP_NONE: not since the start */
-    bool waits;         /* some day waits for the rest of its readings */
-    bool past_judged;   /* days of the past have come: what regions had in common is another */
+    struct history_at_hand *hand; /* of the system whose days are judged */
+    size_t next_system;           /* where the next step goes on */
+    int64_t history_ms;           /* when history last came; TIMESTAMP_NONE: not since the start */
+    bool waits;                   /* some day waits for the rest of its readings */
+    bool past_judged; /* days of the past have come: what regions had in common is another */
 };
 
 struct daily_upkeep *daily_upkeep_create(const struct fleet *fleet) {
@@ -41,18 +43,20 @@ struct daily_upkeep *daily_upkeep_create(const struct fleet *fleet) {
     upkeep->systems = calloc(fleet->system_count + 1, sizeof *upkeep->systems);
     for (size_t i = 0; upkeep->systems && i < fleet->system_count; i++)
         upkeep->systems[i].waits_since_ms = TIMESTAMP_NONE;
-    if (upkeep->systems)
+    upkeep->hand = history_at_hand_create();
+    if (upkeep->systems && upkeep->hand)
         return upkeep;
-    free(upkeep);
+    daily_upkeep_destroy(upkeep);
     return NULL;
 }
 
 void daily_upkeep_destroy(struct daily_upkeep *upkeep) {
     if (!upkeep)
         return;
-    for (size_t i = 0; i < upkeep->fleet->system_count; i++)
+    for (size_t i = 0; upkeep->systems && i < upkeep->fleet->system_count; i++)
         free(upkeep->systems[i].outlook);
     free(upkeep->systems);
+    history_at_hand_destroy(upkeep->hand);
     free(upkeep);
 }
 
@@ -340,10 +344,13 @@ static enum neighbours_progress look_around(const struct daily_upkeep *upkeep,
 /* Judges the due days of one system until the time is over. False: the store failed. */
 static bool judge_system(struct daily_upkeep *upkeep, struct pipeline *pipeline, size_t system,
                          int64_t now_ms, int64_t until_monotonic_ms) {
-    const struct history history = stored_history_view(pipeline_memory(pipeline));
+    const struct history stored = stored_history_view(pipeline_memory(pipeline));
+    const struct fleet_system *owner = &upkeep->fleet->systems[system];
     struct monitor *monitor = pipeline_monitor(pipeline);
     struct daily_outlook outlook;
     int64_t newest_ms = monitor_system_newest_ms(monitor, system), kept_to = INT64_MIN;
+    const struct history history = history_at_hand_of(upkeep->hand, &stored, owner->first_point,
+                                                      owner->point_count, newest_ms);
     if (!pipeline_begin(pipeline))
         return false;
     do {
