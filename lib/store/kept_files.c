@@ -8,7 +8,7 @@ int kept_files_put(sqlite3 *to, const struct kept_file *files, size_t count) {
     sqlite3_stmt *insert = NULL;
     int code = sqlite3_exec(to,
                             "DROP TABLE IF EXISTS kept_files; CREATE TABLE kept_files (name TEXT "
-                            "PRIMARY KEY, bytes BLOB NOT NULL) WITHOUT ROWID",
+                            "PRIMARY KEY, bytes BLOB NOT NULL) WITHOUT ROWID, STRICT",
                             NULL, NULL, NULL);
     THEN(code, sqlite3_prepare_v2(to, "INSERT INTO kept_files VALUES (?1, ?2)", -1, &insert, NULL));
     for (size_t i = 0; i < count && code == SQLITE_OK; i++) {

@@ -104,7 +104,8 @@ static int copy_table(sqlite3 *from, sqlite3 *to, const char *system, const char
 
 static int put_file(sqlite3 *to, const char *system, const char *file) {
     sqlite3_stmt *put = NULL;
-    int code = sqlite3_exec(to, "CREATE TABLE moved (system TEXT, file TEXT)", NULL, NULL, NULL);
+    int code =
+        sqlite3_exec(to, "CREATE TABLE moved (system TEXT, file TEXT) STRICT", NULL, NULL, NULL);
     THEN(code, sqlite3_prepare_v2(to, "INSERT INTO moved VALUES (?1, ?2)", -1, &put, NULL));
     THEN(code, sqlite3_bind_text(put, 1, system, -1, SQLITE_STATIC));
     THEN(code, sqlite3_bind_text(put, 2, file, -1, SQLITE_STATIC));
@@ -337,17 +338,16 @@ static int bind_anew(const void *context, sqlite3_stmt *row, int column, sqlite3
     const struct moved *moved = putting->moved;
     const char *name = sqlite3_column_name(row, column);
     int64_t value = sqlite3_column_int64(row, column);
-    bool is_alarms = strcmp(putting->table->name, "alarms") == 0;
     if (strcmp(name, "point") == 0 && !putting->table->by_system)
         return sqlite3_bind_int64(insert, column + 1, new_key(moved, value));
     if (strcmp(name, "pack") == 0)
         return bind_packed(moved, row, column, day_pack_day(sqlite3_column_int64(row, 1)), insert);
     if (strcmp(name, "hours") == 0)
         return bind_packed(moved, row, column, sqlite3_column_int64(row, 1), insert);
-    if (strcmp(name, "id") == 0 && !is_alarms)
-        return sqlite3_bind_null(insert, column + 1);
-    if ((strcmp(name, "id") == 0 && is_alarms) || (strcmp(name, "alarm") == 0 && value > 0))
+    if (strcmp(name, "id") == 0 && strcmp(putting->table->name, "alarms") == 0)
         return sqlite3_bind_int64(insert, column + 1, moved->first_alarm + value);
+    if (strcmp(name, "id") == 0)
+        return sqlite3_bind_null(insert, column + 1);
     return bind_as_it_is(NULL, row, column, insert);
 }
 

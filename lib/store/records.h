@@ -79,7 +79,6 @@ struct record_tracker {
     const char *system, *point, *condition;
     int phase;        /* enum alarm_phase of the monitor */
     int64_t since_ms; /* when the phase began, event time */
-    int64_t alarm;    /* alarm number or 0 */
 };
 typedef bool record_tracker_row(void *context, const struct record_tracker *tracker);
 enum store_status record_tracker_put(struct store *store, const struct record_tracker *tracker);

@@ -162,9 +162,9 @@ enum store_status record_look_list(struct store *store, record_look_row *row, vo
 /* ---- trackers ---- */
 
 enum store_status record_tracker_put(struct store *store, const struct record_tracker *tracker) {
-    return store_do(store, "INSERT OR REPLACE INTO trackers VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+    return store_do(store, "INSERT OR REPLACE INTO trackers VALUES (?1, ?2, ?3, ?4, ?5)",
                     VALUES(TEXT(tracker->system), TEXT(tracker->point), TEXT(tracker->condition),
-                           INT(tracker->phase), TIME(tracker->since_ms), INT(tracker->alarm)));
+                           INT(tracker->phase), TIME(tracker->since_ms)));
 }
 
 enum store_status record_tracker_delete(struct store *store, const char *system, const char *point,
@@ -178,13 +178,13 @@ enum store_status record_tracker_list(struct store *store, record_tracker_row *r
     sqlite3_stmt *list;
     enum store_status status =
         store_ask(store,
-                  "SELECT system, point, condition, phase, since_ms, alarm FROM trackers "
+                  "SELECT system, point, condition, phase, since_ms FROM trackers "
                   "ORDER BY system, point, condition",
                   NO_VALUES, &list);
     while (status == STORE_OK && (status = store_row(store, list)) == STORE_OK) {
         struct record_tracker tracker = {store_column_text(list, 0), store_column_text(list, 1),
                                          store_column_text(list, 2), sqlite3_column_int(list, 3),
-                                         store_column_time(list, 4), sqlite3_column_int64(list, 5)};
+                                         store_column_time(list, 4)};
         if (!row(context, &tracker))
             break;
     }

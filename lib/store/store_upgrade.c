@@ -17,7 +17,7 @@ struct step {
 static const struct step steps[] = {
     {1, embedded_schema_sql},   {2, embedded_schema_2_sql}, {3, embedded_schema_3_sql},
     {4, embedded_schema_4_sql}, {5, embedded_schema_5_sql}, {6, embedded_schema_6_sql},
-    {7, embedded_schema_7_sql}, {8, embedded_schema_8_sql},
+    {7, embedded_schema_7_sql}, {8, embedded_schema_8_sql}, {9, embedded_schema_9_sql},
 };
 
 #define STEP_COUNT (sizeof steps / sizeof steps[0])
@@ -43,6 +43,7 @@ static int run_steps(sqlite3 *db, int version) {
 int store_upgrade(sqlite3 *db, int version) {
     if (version == store_newest_version())
         return SQLITE_OK;
+    sqlite3_db_config(db, SQLITE_DBCONFIG_DEFENSIVE, 0, NULL); /* it forbids what version 9 does */
     int code = sqlite3_exec(db, "BEGIN IMMEDIATE", NULL, NULL, NULL);
     THEN(code, run_steps(db, version));
     THEN(code, sqlite3_exec(db, "COMMIT", NULL, NULL, NULL));

@@ -163,28 +163,26 @@ END_TEST
 static bool list_tracker(void *context, const struct record_tracker *tracker) {
     (void)context;
     size_t length = strlen(listed);
-    snprintf(listed + length, sizeof listed - length, "%s/%s/%s:%d:%lld:%lld ", tracker->system,
-             tracker->point, tracker->condition, tracker->phase, (long long)tracker->since_ms,
-             (long long)tracker->alarm);
+    snprintf(listed + length, sizeof listed - length, "%s/%s/%s:%d:%lld ", tracker->system,
+             tracker->point, tracker->condition, tracker->phase, (long long)tracker->since_ms);
     return true;
 }
 
 START_TEST(trackers_are_put_replaced_and_deleted) {
-    struct record_tracker one = {"a", "p", "suction-low", 1, 50, 0}, two = one;
+    struct record_tracker one = {"a", "p", "suction-low", 1, 50}, two = one;
     ck_assert_int_eq(record_tracker_put(store, &one), STORE_OK);
     two.condition = "suction-lost";
     ck_assert_int_eq(record_tracker_put(store, &two), STORE_OK);
     one.phase = 2;
-    one.alarm = 9;
     ck_assert_int_eq(record_tracker_put(store, &one), STORE_OK);
     listed[0] = '\0';
     ck_assert_int_eq(record_tracker_list(store, list_tracker, NULL), STORE_OK);
-    ck_assert_str_eq(listed, "a/p/suction-lost:1:50:0 a/p/suction-low:2:50:9 ");
+    ck_assert_str_eq(listed, "a/p/suction-lost:1:50 a/p/suction-low:2:50 ");
     ck_assert_int_eq(record_tracker_delete(store, "a", "p", "suction-lost"), STORE_OK);
     ck_assert_int_eq(record_tracker_delete(store, "a", "p", "none"), STORE_OK);
     listed[0] = '\0';
     ck_assert_int_eq(record_tracker_list(store, list_tracker, NULL), STORE_OK);
-    ck_assert_str_eq(listed, "a/p/suction-low:2:50:9 ");
+    ck_assert_str_eq(listed, "a/p/suction-low:2:50 ");
 }
 END_TEST
 

@@ -31,7 +31,7 @@ START_TEST(a_new_store_is_private_and_ours) {
     char *bytes = file_bytes(path, &length);
     ck_assert(memcmp(bytes + 68, "SuBw", 4) == 0);
     ck_assert_int_eq(bytes[18], 2); /* SQLite file format: 2 is write-ahead log */
-    ck_assert_int_eq(bytes[63], 8); /* version of the schema */
+    ck_assert_int_eq(bytes[63], 9); /* version of the schema */
     free(bytes);
     struct store *store = store_test_open(path, NULL);
     ck_assert_int_eq(store_test_write_batch(store, 1), STORE_OK);

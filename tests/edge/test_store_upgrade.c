@@ -4,6 +4,8 @@
  * in small steps.
  */
 #include "power_cut.h"
+#include "store/records.h"
+#include "store/store_sqlite.h"
 #include "test_support.h"
 
 #include <signal.h>
@@ -11,10 +13,11 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/wait.h>
+#include <time.h>
 #include <unistd.h>
 
 #define BATCHES 12 /* in the store of version 1 */
-#define NEWEST 8   /* version */
+#define NEWEST 9   /* version */
 #define LAST_MS INT64_C(1800000000000)
 #define ROOM 2000
 
@@ -76,7 +79,8 @@ static int64_t tables(void) {
     return 1 + ask("SELECT max(name IN ('day_packs', 'packs')) + max(name = 'day_hours') + "
                    "max(name = 'packs') + max(name = 'by_hand') + "
                    "max(name = 'radon_tests') + max(name = 'home_reports') + "
-                   "max(name = 'arrivals') FROM sqlite_schema");
+                   "max(name = 'arrivals') + max(name = 'trackers' AND sql LIKE '%STRICT') "
+                   "FROM sqlite_schema");
 }
 
 /* ---- what is read ---- */
@@ -133,6 +137,14 @@ static void expect_packed(struct store *store) {
         expect_the_same(store);
     }
     store_test_verify(store);
+}
+
+static char finding[600]; /* the first */
+
+static void keep_finding(void *context, const char *text) {
+    (void)context;
+    if (!*finding)
+        snprintf(finding, sizeof finding, "%s", text);
 }
 
 /* ---- one of today ---- */
@@ -220,6 +232,78 @@ START_TEST(the_schema_is_the_same_however_one_came_to_it) {
 }
 END_TEST
 
+/* ---- types (version 9) ---- */
+
+#define LOOSE_TABLES                                                                               \
+    "SELECT count(*) FROM pragma_table_list WHERE schema = 'main' AND type = 'table' AND NOT "     \
+    "strict AND name NOT LIKE 'sqlite_%'"
+
+START_TEST(records_are_kept_in_tables_that_know_their_types) {
+    make_version(8);
+    look_at_old();
+    ck_assert_int_gt(ask(LOOSE_TABLES), 20);
+    ck_assert_int_eq(ask("SELECT count(*) FROM trackers WHERE alarm = 2"), 1);
+    struct store *store = store_test_open(path, NULL);
+    store_test_verify(store);
+    expect_the_same(store);
+    ck_assert_int_eq(ask(LOOSE_TABLES), 0);
+    ck_assert_int_eq(record_tracker_put(store, &(struct record_tracker){"elm-3", "radon",
+                                                                        "radon-high", 2, LAST_MS}),
+                     STORE_OK);
+    static const char *const wrong[] = {"UPDATE outbox SET body = x'00'",
+                                        "INSERT INTO totals VALUES ('rooms', 'many')",
+                                        "UPDATE refused SET example = 'text'"};
+    for (size_t i = 0; i < sizeof wrong / sizeof wrong[0]; i++)
+        ck_assert_int_eq(sqlite3_exec(store->db, wrong[i], NULL, NULL, NULL),
+                         SQLITE_CONSTRAINT_DATATYPE);
+    store_close(store);
+    ck_assert_int_eq(ask("SELECT count(*) FROM trackers WHERE point = 'suction' AND phase = 2 AND "
+                         "since_ms = 1700000000000 OR since_ms = 1800000000000"),
+                     2);
+}
+END_TEST
+
+/* Rows that no version wrote, as somebody may have put them there with a shell. */
+START_TEST(what_is_of_a_wrong_type_is_told_and_keeps_nobody_from_starting) {
+    make_version(8);
+    sqlite3 *db;
+    ck_assert_int_eq(sqlite3_open(path, &db), SQLITE_OK);
+    ck_assert_int_eq(sqlite3_exec(db,
+                                  "UPDATE refused SET example = 'text' WHERE topic = 'a/b';"
+                                  "UPDATE days SET median = 'low';"
+                                  "INSERT INTO notes VALUES ('x', x'00')",
+                                  NULL, NULL, NULL),
+                     SQLITE_OK);
+    ck_assert_int_eq(sqlite3_close(db), SQLITE_OK);
+    look_at_old();
+    for (int starts = 0; starts < 2; starts++) {
+        struct store *store = store_test_open(path, NULL);
+        expect_the_same(store);
+        ck_assert_int_eq(store_test_write_batch(store, 3000 + starts), STORE_OK);
+        ck_assert_int_eq(store_verify(store, keep_finding, NULL, NULL), STORE_DAMAGED);
+        ck_assert_str_eq(finding, "non-TEXT value in notes.value");
+        store_close(store);
+        look_at_old();
+    }
+}
+END_TEST
+
+static int defend(sqlite3 *db, char **error, const void *api) {
+    (void)error;
+    (void)api;
+    return sqlite3_db_config(db, SQLITE_DBCONFIG_DEFENSIVE, 1, NULL);
+}
+
+/* As a SQLite does that is built with SQLITE_DEFAULT_DEFENSIVE. */
+START_TEST(an_upgrade_goes_where_schemas_are_defended) {
+    make_version(8);
+    look_at_old();
+    sqlite3_auto_extension((void (*)(void))defend);
+    expect_upgraded(8);
+    sqlite3_reset_auto_extension();
+}
+END_TEST
+
 START_TEST(a_reader_reads_an_old_version_and_leaves_it) {
     make_version(_i);
     look_at_old();
@@ -290,9 +374,19 @@ START_TEST(a_power_cut_in_an_upgrade_leaves_the_old_or_the_new) {
 }
 END_TEST
 
+static int64_t monotonic_us(void) {
+    struct timespec now;
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    return now.tv_sec * INT64_C(1000000) + now.tv_nsec / 1000;
+}
+
 START_TEST(a_kill_in_an_upgrade_leaves_the_old_or_the_new) {
     struct test_random random = {test_seed()};
     int old = 0;
+    make_version(_i);
+    int64_t began_us = monotonic_us();
+    store_close(store_test_open(path, NULL));
+    double upgrade_us = (double)(monotonic_us() - began_us);
     for (int kills = 0; kills < 30; kills++) {
         make_version(_i);
         look_at_old();
@@ -301,7 +395,7 @@ START_TEST(a_kill_in_an_upgrade_leaves_the_old_or_the_new) {
             store_test_open(path, NULL);
             pause();
         }
-        usleep((useconds_t)(test_random_unit(&random) * 10000.0));
+        usleep((useconds_t)(test_random_unit(&random) * 1.5 * upgrade_us));
         kill(child, SIGKILL);
         int status;
         waitpid(child, &status, 0);
@@ -322,6 +416,9 @@ int main(void) {
     tcase_add_loop_test(tcase, an_old_store_becomes_one_of_today, 1, NEWEST);
     tcase_add_loop_test(tcase, hours_outlive_their_readings_after_an_upgrade, 1, NEWEST);
     tcase_add_test(tcase, the_schema_is_the_same_however_one_came_to_it);
+    tcase_add_test(tcase, records_are_kept_in_tables_that_know_their_types);
+    tcase_add_test(tcase, what_is_of_a_wrong_type_is_told_and_keeps_nobody_from_starting);
+    tcase_add_test(tcase, an_upgrade_goes_where_schemas_are_defended);
     tcase_add_loop_test(tcase, a_reader_reads_an_old_version_and_leaves_it, 1, NEWEST);
     tcase_add_loop_test(tcase, a_failing_upgrade_leaves_the_old_version, 0, 2 * (NEWEST - 1));
     tcase_add_loop_test(tcase, a_power_cut_in_an_upgrade_leaves_the_old_or_the_new, 0,

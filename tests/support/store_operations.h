@@ -84,7 +84,7 @@ static inline enum store_status operation_turn(struct store *store, FILE *answer
     enum store_status status = store_begin(store);
     if (status != STORE_OK)
         return status;
-    const struct record_tracker tracker = {"elm-3", "radon", "radon-high", 1, 5000, 0};
+    const struct record_tracker tracker = {"elm-3", "radon", "radon-high", 1, 5000};
     THEN(status, store_test_append_batch(store, PREPARED_BATCHES));
     THEN(status, store_test_alarm(store, 7));
     THEN(status, record_tracker_put(store, &tracker));
@@ -384,7 +384,7 @@ static const struct store_operation store_operations[] = {
 static inline void store_test_prepare(const char *path) {
     struct store *store = store_test_open(path, NULL);
     const struct series_day day = {19675, 0, 86400000, 9, 1.5, 1.25, 5000};
-    const struct record_tracker tracker = {"elm-3", "suction", "suction-low", 1, 5000, 0};
+    const struct record_tracker tracker = {"elm-3", "suction", "suction-low", 1, 5000};
     const struct record_service service = {"elm-3", 100, 200, "somebody", "painting"};
     int64_t keys[3], row;
     int packed;
