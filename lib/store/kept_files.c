@@ -4,21 +4,34 @@
 
 #include <stdio.h>
 
-int kept_files_put(sqlite3 *to, const struct kept_file *files, size_t count) {
+static int put_all(sqlite3 *to, const struct kept_files *files) {
     sqlite3_stmt *insert = NULL;
     int code = sqlite3_exec(to,
                             "DROP TABLE IF EXISTS kept_files; CREATE TABLE kept_files (name TEXT "
                             "PRIMARY KEY, bytes BLOB NOT NULL) WITHOUT ROWID, STRICT",
                             NULL, NULL, NULL);
     THEN(code, sqlite3_prepare_v2(to, "INSERT INTO kept_files VALUES (?1, ?2)", -1, &insert, NULL));
-    for (size_t i = 0; i < count && code == SQLITE_OK; i++) {
-        sqlite3_bind_text(insert, 1, files[i].name, -1, SQLITE_STATIC);
-        sqlite3_bind_blob64(insert, 2, files[i].bytes, files[i].length, SQLITE_STATIC);
+    for (size_t i = 0; i < files->count && code == SQLITE_OK; i++) {
+        sqlite3_bind_text(insert, 1, files->items[i].name, -1, SQLITE_STATIC);
+        sqlite3_bind_blob64(insert, 2, files->items[i].bytes, files->items[i].length,
+                            SQLITE_STATIC);
         code = sqlite3_step(insert) == SQLITE_DONE ? SQLITE_OK : sqlite3_extended_errcode(to);
         sqlite3_reset(insert);
     }
     sqlite3_finalize(insert);
     return code;
+}
+
+int kept_files_put(const char *path, const char *vfs, const struct kept_files *files) {
+    sqlite3 *to = NULL;
+    if (!files || files->count == 0)
+        return SQLITE_OK;
+    int code = sqlite3_open_v2(path, &to, SQLITE_OPEN_READWRITE, vfs);
+    /* A copy has a name of its own only when it is whole: it needs no journal. */
+    THEN(code, sqlite3_exec(to, "PRAGMA journal_mode=OFF", NULL, NULL, NULL));
+    THEN(code, put_all(to, files));
+    int closed = sqlite3_close(to);
+    return code != SQLITE_OK ? code : closed;
 }
 
 static int hand_out(sqlite3 *db, bool (*each)(void *context, const struct kept_file *file),

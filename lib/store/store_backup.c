@@ -1,61 +1,52 @@
 /*
- * store_backup: a whole copy while others write. The copy is made under a temporary name, synced
- * and then given its own, so that under its own name it is complete or absent.
- *
- * The source stands in one read transaction all the while: it sees one moment of the store, and
- * SQLite need not begin anew whenever the daemon commits.
+ * store_backup: a whole copy while others write, of one moment: SQLite copies within one read
+ * transaction, row by row, so that the copy has no free pages, and damage ends it. The copy is made
+ * under a temporary name, synced and then given its own, so that under its own name it is complete
+ * or absent.
  */
 #include "store/new_name.h"
 #include "store/store_sqlite.h"
 
 #include <errno.h>
 #include <fcntl.h>
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
-#define PAGES_A_STEP 500
+#define OPERATIONS_A_STEP 1000
 
-static int copy_pages(sqlite3 *to, sqlite3 *from, void (*progress)(void *context, double done),
-                      void *context) {
-    sqlite3_backup *backup = sqlite3_backup_init(to, "main", from, "main");
-    if (!backup)
-        return sqlite3_extended_errcode(to);
-    int code;
-    do {
-        code = sqlite3_backup_step(backup, PAGES_A_STEP);
-        int total = sqlite3_backup_pagecount(backup), left = sqlite3_backup_remaining(backup);
-        if (progress && total > 0)
-            progress(context, (double)(total - left) / (double)total);
-    } while (code == SQLITE_OK);
-    int finished = sqlite3_backup_finish(backup);
-    return code == SQLITE_DONE ? finished : code;
+struct copying {
+    const char *to;
+    double bytes; /* of the store; the copy has as many or fewer */
+    void (*progress)(void *context, double done);
+    void *context;
+};
+
+static int tell_progress(void *context) {
+    const struct copying *copying = context;
+    struct stat info;
+    if (stat(copying->to, &info) == 0)
+        copying->progress(copying->context, fmin((double)info.st_size / copying->bytes, 1));
+    return 0;
 }
 
-static int copy_snapshot(sqlite3 *to, const struct store *store,
-                         void (*progress)(void *context, double done), void *context) {
-    if (store->in_transaction)
-        return SQLITE_MISUSE;
-    int code = sqlite3_exec(store->db, "BEGIN; SELECT count(*) FROM totals", NULL, NULL, NULL);
-    THEN(code, copy_pages(to, store->db, progress, context));
-    if (!sqlite3_get_autocommit(store->db))
-        sqlite3_exec(store->db, "COMMIT", NULL, NULL, NULL);
-    return code;
-}
-
-static int copy_to(const char *path, const struct store *store, const struct kept_files *files,
+static int copy_to(const char *to, const struct store *store, const struct kept_files *files,
                    void (*progress)(void *context, double done), void *context) {
-    sqlite3 *to = NULL;
-    int code = sqlite3_open_v2(path, &to, SQLITE_OPEN_READWRITE, store->vfs);
-    THEN(code, sqlite3_extended_result_codes(to, 1));
-    /* The copy has a name of its own only when it is whole: it needs no journal. */
-    THEN(code,
-         sqlite3_exec(to, "PRAGMA journal_mode=OFF; PRAGMA synchronous=FULL", NULL, NULL, NULL));
-    THEN(code, copy_snapshot(to, store, progress, context));
-    if (code == SQLITE_OK && files && files->count)
-        code = kept_files_put(to, files->items, files->count);
-    int closed = sqlite3_close(to);
-    return code != SQLITE_OK ? code : closed;
+    int64_t bytes, log_bytes;
+    store_size(store, &bytes, &log_bytes);
+    struct copying copying = {to, (double)(bytes + log_bytes), progress, context};
+    char *sql = sqlite3_mprintf("VACUUM INTO %Q", to);
+    if (progress)
+        sqlite3_progress_handler(store->db, OPERATIONS_A_STEP, tell_progress, &copying);
+    int code = sql ? sqlite3_exec(store->db, sql, NULL, NULL, NULL) : SQLITE_NOMEM;
+    sqlite3_progress_handler(store->db, 0, NULL, NULL);
+    sqlite3_free(sql);
+    THEN(code, kept_files_put(to, store->vfs, files));
+    if (code == SQLITE_OK && progress)
+        progress(context, 1);
+    return code;
 }
 
 enum store_status store_backup(struct store *store, const char *to, const struct kept_files *files,
@@ -82,7 +73,9 @@ enum store_status store_backup(struct store *store, const char *to, const struct
     int error = errno;
     unlink(partial);
     enum store_status status = code == SQLITE_OK ? STORE_FAILING : store_status_of(code);
-    snprintf(why, why_size, "%s: the copy could not be made (%s); check its disk and its space", to,
-             code == SQLITE_OK ? strerror(error) : sqlite3_errstr(code));
+    snprintf(why, why_size, "%s: the copy could not be made (%s); %s", to,
+             code == SQLITE_OK ? strerror(error) : sqlite3_errstr(code),
+             status == STORE_DAMAGED ? "the store is damaged: restore an earlier copy"
+                                     : "check its disk and its space");
     return status;
 }

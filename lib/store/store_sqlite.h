@@ -147,8 +147,7 @@ const char *store_column_text(sqlite3_stmt *statement, int column);
 int64_t store_column_time(sqlite3_stmt *statement, int column);
 double store_column_number(sqlite3_stmt *statement, int column);
 
-struct kept_file;
-/** kept_files.c: writes files into a copy of the store. An SQLite code. */
-int kept_files_put(sqlite3 *to, const struct kept_file *files, size_t count);
+/** kept_files.c: writes files (NULL: none) into a copy of the store. An SQLite code. */
+int kept_files_put(const char *path, const char *vfs, const struct kept_files *files);
 
 #endif

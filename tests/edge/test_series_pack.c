@@ -388,7 +388,7 @@ static const struct {
     {"UPDATE packs SET pack = (SELECT pack FROM packs WHERE from_ms = 86400000) WHERE from_ms = 0",
      "1970-01-01: damaged"},
     {"UPDATE packs SET pack = x''", "damaged"},
-    {"UPDATE packs SET pack = x'D2' || substr(pack, 2)", "damaged"},
+    {"UPDATE packs SET pack = CAST(x'D2' || substr(pack, 2) AS BLOB)", "damaged"},
     {"UPDATE packs SET count = count + 1 WHERE from_ms = 0;"
      "UPDATE totals SET value = value + 1 WHERE name = 'readings'",
      "another number"},
@@ -405,7 +405,7 @@ static const struct {
     {"UPDATE day_hours SET hours = (SELECT hours FROM day_hours WHERE day = 1) WHERE day = 0",
      "1970-01-01: its hours are damaged"},
     {"UPDATE day_hours SET hours = x''", "hours are damaged"},
-    {"UPDATE day_hours SET hours = x'E2' || substr(hours, 2)", "hours are damaged"},
+    {"UPDATE day_hours SET hours = CAST(x'E2' || substr(hours, 2) AS BLOB)", "hours are damaged"},
     {"DELETE FROM day_hours WHERE day = 1", "missing"},
     {"DELETE FROM packs WHERE from_ms = 2 * 86400000;"
      "UPDATE totals SET value = value - 144 WHERE name = 'readings'",

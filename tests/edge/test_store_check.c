@@ -1,6 +1,7 @@
 /*
  * Damage to the files of a store, what verify finds, and copies by backup.
  */
+#include "store/store_sqlite.h"
 #include "store_files.h"
 
 #include <fcntl.h>
@@ -209,6 +210,42 @@ START_TEST(a_backup_is_a_whole_store) {
 }
 END_TEST
 
+/* Else copies of a night would replace, one by one, those that are sound. */
+START_TEST(a_store_that_lacks_pages_is_told_in_place_of_a_copy) {
+    make_store(60);
+    int64_t page =
+        store_test_ask(path, "SELECT rootpage FROM sqlite_schema WHERE name = 'readings'");
+    FILE *file = fopen(path, "r+b");
+    char zeros[4096] = {0};
+    ck_assert_ptr_nonnull(file);
+    ck_assert_int_eq(fseek(file, (page - 1) * (long)sizeof zeros, SEEK_SET), 0);
+    ck_assert_uint_eq(fwrite(zeros, 1, sizeof zeros, file), sizeof zeros);
+    ck_assert_int_eq(fclose(file), 0);
+    sqlite3 *db; /* as a daemon has it open that has not met the damage yet */
+    ck_assert_int_eq(sqlite3_open(path, &db), SQLITE_OK);
+    struct store store = {.db = db};
+    const char *copy = store_test_path(folder, "copy.db");
+    ck_assert_int_eq(store_backup(&store, copy, NULL, NULL, NULL, why, sizeof why), STORE_DAMAGED);
+    ck_assert_msg(strstr(why, copy) && strstr(why, "restore an earlier copy"), "says: %s", why);
+    ck_assert_int_eq(access(copy, F_OK), -1);
+    ck_assert_int_eq(access(store_test_path(folder, "copy.db.partial"), F_OK), -1);
+    sqlite3_close(db);
+}
+END_TEST
+
+START_TEST(a_backup_has_no_free_pages) {
+    make_store(200);
+    raw(path, "DELETE FROM readings");
+    struct store *store = store_test_open(path, NULL);
+    const char *copy = store_test_path(folder, "copy.db");
+    ck_assert_int_eq(store_backup(store, copy, NULL, NULL, NULL, why, sizeof why), STORE_OK);
+    store_close(store);
+    ck_assert_int_gt(store_test_ask(path, "PRAGMA freelist_count"), 10);
+    ck_assert_int_eq(store_test_ask(copy, "PRAGMA freelist_count"), 0);
+    ck_assert_int_eq(store_test_ask(copy, "PRAGMA application_id"), STORE_APPLICATION_ID);
+}
+END_TEST
+
 START_TEST(a_backup_while_another_writes_is_one_moment) {
     make_store(20);
     int stop[2];
@@ -259,6 +296,8 @@ int main(void) {
     tcase_add_loop_test(tcase, verify_finds_what_was_tampered_with, 0,
                         (int)(sizeof tamperings / sizeof tamperings[0]));
     tcase_add_test(tcase, a_backup_is_a_whole_store);
+    tcase_add_test(tcase, a_store_that_lacks_pages_is_told_in_place_of_a_copy);
+    tcase_add_test(tcase, a_backup_has_no_free_pages);
     tcase_add_test(tcase, a_backup_while_another_writes_is_one_moment);
     return run_test_case(tcase);
 }
