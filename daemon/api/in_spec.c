@@ -20,12 +20,12 @@ static uint32_t quantities_of(enum in_spec_kind kind) {
     return bits[kind];
 }
 
-struct alarm_reader {
+struct standing_reader {
     struct in_spec *result;
     bool failed;
 };
 
-static void add(struct alarm_reader *reader, struct outage **list, size_t *count,
+static void add(struct standing_reader *reader, struct outage **list, size_t *count,
                 const struct outage *outage) {
     struct outage *grown = array_room(*list, *count, sizeof *grown);
     if (!grown) {
@@ -37,7 +37,7 @@ static void add(struct alarm_reader *reader, struct outage **list, size_t *count
 }
 
 static bool on_alarm(void *context, const struct record_alarm *row) {
-    struct alarm_reader *reader = context;
+    struct standing_reader *reader = context;
     struct in_spec *result = reader->result;
     enum condition condition;
     if (!condition_find(row->condition, &condition))
@@ -93,7 +93,7 @@ static void compute(struct in_spec *result) {
 
 bool in_spec_read(struct in_spec *result, struct api *api, size_t system, int64_t from_ms,
                   int64_t to_ms) {
-    struct alarm_reader reader = {.result = result};
+    struct standing_reader reader = {.result = result};
     struct store *store = pipeline_store(api->pipeline);
     int64_t commissioned_ms =
         monitor_dates(pipeline_monitor(api->pipeline), system)->commissioned_ms;

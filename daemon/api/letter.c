@@ -157,7 +157,7 @@ static void say_sensor(struct letter *letter, size_t point) {
             NULL);
 }
 
-struct by_hand {
+struct letter_readings {
     const struct letter *letter;
     size_t count;
     int64_t last_ms;
@@ -165,7 +165,7 @@ struct by_hand {
 };
 
 static bool on_reading_by_hand(void *context, const struct record_by_hand *reading) {
-    struct by_hand *found = context;
+    struct letter_readings *found = context;
     if (within(found->letter, reading->time_ms) && found->count++ == 0) { /* the newest first */
         found->last_ms = reading->time_ms;
         found->last = reading->value;
@@ -176,7 +176,7 @@ static bool on_reading_by_hand(void *context, const struct record_by_hand *readi
 static void say_by_hand(struct letter *letter, size_t point) {
     const struct point_baseline *baseline = set_up_value(letter, point);
     struct store *store = pipeline_store(letter->api->pipeline);
-    struct by_hand found = {.letter = letter};
+    struct letter_readings found = {.letter = letter};
     char last[TEXT_SIZE], day[TEXT_SIZE], count[24];
     if (store)
         record_by_hand_newest(store, pipeline_key(letter->api->pipeline, point), BY_HAND_MOST,

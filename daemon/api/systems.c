@@ -200,13 +200,13 @@ static bool is_asked_for(const struct api *api, size_t system, const char *statu
                                          pipeline_monitor(api->pipeline), system, &since_ms))) == 0;
 }
 
-struct place {
+struct system_place {
     uint16_t order;
     size_t system;
 };
 
 static int worst_first(const void *a, const void *b) {
-    const struct place *x = a, *y = b;
+    const struct system_place *x = a, *y = b;
     if (x->order != y->order)
         return x->order - y->order;
     return (x->system > y->system) - (x->system < y->system);
@@ -214,11 +214,11 @@ static int worst_first(const void *a, const void *b) {
 
 static bool put_in_order(const struct api *api, struct id_queue *ids) {
     size_t count = api->fleet->system_count;
-    struct place *places = calloc(count + 1, sizeof *places);
+    struct system_place *places = calloc(count + 1, sizeof *places);
     if (!places)
         return false;
     for (size_t s = 0; s < count; s++)
-        places[s] = (struct place){api_system_order(api, s).order, s};
+        places[s] = (struct system_place){api_system_order(api, s).order, s};
     qsort(places, count, sizeof *places, worst_first);
     for (size_t i = 0; i < count; i++)
         id_queue_add(ids, fleet_system_id(api->fleet, places[i].system));

@@ -10,7 +10,14 @@
 #include <string.h>
 #include <strings.h>
 
-enum column { COLUMN_TIME, COLUMN_SYSTEM, COLUMN_POINT, COLUMN_VALUE, COLUMN_UNIT, COLUMN_COUNT };
+enum csv_column {
+    COLUMN_TIME,
+    COLUMN_SYSTEM,
+    COLUMN_POINT,
+    COLUMN_VALUE,
+    COLUMN_UNIT,
+    COLUMN_COUNT
+};
 static const char *const column_names[COLUMN_COUNT] = {"time", "system", "point", "value", "unit"};
 
 enum { FIELDS_MAX = 64, UNIT_TEXT_MAX = 15, ID_BYTES = 512 };
@@ -154,7 +161,7 @@ struct row_reader {
     size_t why_size;
 };
 
-static struct csv_field field_at(const struct row_reader *reader, enum column column) {
+static struct csv_field field_at(const struct row_reader *reader, enum csv_column column) {
     return reader->fields[reader->rows->columns[column]];
 }
 

@@ -111,7 +111,7 @@ static void write_open(struct page_view *view, int64_t before) {
 
 /* ---- the history ---- */
 
-struct sheet {
+struct history_sheet {
     struct page_past_alarms table;
     size_t rows;
     int64_t last; /* number of the row before */
@@ -119,7 +119,7 @@ struct sheet {
 };
 
 static bool take_alarm(void *context, const struct record_alarm *row, const struct alarm *open) {
-    struct sheet *sheet = context;
+    struct history_sheet *sheet = context;
     (void)open;
     sheet->more = sheet->rows == ROWS_A_PAGE;
     if (sheet->more)
@@ -133,7 +133,7 @@ static bool take_alarm(void *context, const struct record_alarm *row, const stru
 static void write_history(struct page_view *view, int64_t before) {
     const struct api_alarm_choice choice = {
         .all = true, .system = FLEET_NONE, .since_ms = TIMESTAMP_NONE, .before = before};
-    struct sheet sheet = {.table = {view, FLEET_NONE, 0}};
+    struct history_sheet sheet = {.table = {view, FLEET_NONE, 0}};
     page_element(view, "h2", PAGE_HISTORY_HEADING);
     bool read = api_alarms_each(view->api, &choice, take_alarm, &sheet);
     if (read || sheet.rows)

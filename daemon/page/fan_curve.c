@@ -6,7 +6,7 @@
 /* The drawing's own measures; a share of 1 is at the top. */
 enum { LEFT = 48, RIGHT = 620, TOP = 14, BOTTOM = 194, SHARES_MARKED = 4 };
 
-enum part { LOWER_END, SHARE, UPPER_END };
+enum curve_part { LOWER_END, SHARE, UPPER_END };
 
 struct curve {
     struct text_buffer *to;
@@ -22,7 +22,7 @@ static double y_of(double share) {
     return BOTTOM - (BOTTOM - TOP) * share;
 }
 
-static double share_at(const struct curve *curve, size_t i, enum part part) {
+static double share_at(const struct curve *curve, size_t i, enum curve_part part) {
     const struct survival *at = &curve->model->curve[i];
     return part == LOWER_END ? at->lower : part == UPPER_END ? at->upper : at->share;
 }
@@ -42,7 +42,7 @@ static void draw_grid(const struct curve *curve) {
 }
 
 /* Level from one age to the next, and down where a fan failed in between. */
-static void draw_steps(const struct curve *curve, const char *look, enum part part) {
+static void draw_steps(const struct curve *curve, const char *look, enum curve_part part) {
     text_buffer_format(curve->to, "<path class=\"%s\" d=\"M%d %.1f", look, LEFT,
                        y_of(share_at(curve, 0, part)));
     for (size_t i = 1; i < curve->model->curve_count; i++)

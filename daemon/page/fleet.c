@@ -32,7 +32,7 @@ struct question {
 };
 
 /* Of the rows that were asked for. */
-struct answer {
+struct fleet_rows {
     size_t looked, count, page, pages;
     int64_t index_ms;           /* the index that was looked through */
     char *systems[ROWS_A_PAGE]; /* ids of the rows of this page; the fleet may change */
@@ -282,15 +282,15 @@ static bool is_asked_for(const struct api *api, const struct question *asked,
             holds(about->address, asked->find));
 }
 
-static void forget_rows(struct answer *answer) {
+static void forget_rows(struct fleet_rows *answer) {
     for (size_t i = 0; i < ROWS_A_PAGE; i++)
         free(answer->systems[i]);
-    *answer = (struct answer){0};
+    *answer = (struct fleet_rows){0};
 }
 
 /* Keeps the rows of the page that is asked for; of a page behind the end, those of the last one. */
 static bool look_at_row(const struct api *api, const struct question *asked,
-                        const struct fleet_row *row, struct answer *answer) {
+                        const struct fleet_row *row, struct fleet_rows *answer) {
     if (!is_asked_for(api, asked, row))
         return true;
     size_t page = answer->count++ / ROWS_A_PAGE + 1, place = (answer->count - 1) % ROWS_A_PAGE;
@@ -303,10 +303,10 @@ static bool look_at_row(const struct api *api, const struct question *asked,
     return answer->systems[place] != NULL;
 }
 
-enum look { LOOK_MORE, LOOK_DONE, LOOK_FAILED };
+enum fleet_look { LOOK_MORE, LOOK_DONE, LOOK_FAILED };
 
-static enum look look(const struct fleet_index *index, const struct api *api,
-                      const struct question *asked, struct answer *answer) {
+static enum fleet_look look(const struct fleet_index *index, const struct api *api,
+                            const struct question *asked, struct fleet_rows *answer) {
     if (answer->index_ms != index->made_ms) {
         forget_rows(answer);
         answer->index_ms = index->made_ms;
@@ -325,7 +325,7 @@ static enum look look(const struct fleet_index *index, const struct api *api,
 struct fleet_sheet {
     struct page_view view; /* of a request that is over: units and the HTML so far */
     struct question asked;
-    struct answer answer;
+    struct fleet_rows answer;
     enum { SHEET_INDEX, SHEET_LOOK, SHEET_ROWS } stage;
     char *search, *foot; /* what stands above and below the list */
 };
@@ -343,7 +343,7 @@ static void free_sheet(void *context) {
 }
 
 static void write_pages(struct page_view *view, const struct question *asked,
-                        const struct answer *answer) {
+                        const struct fleet_rows *answer) {
     if (answer->pages < 2)
         return;
     html_open(&view->html, "nav", "class", "pages", "aria-label",
@@ -393,7 +393,7 @@ static void write_below(struct fleet_sheet *sheet) {
 
 /* One row, or the end. A system that new settings have taken away is left out. */
 static enum api_list_step write_rows(struct fleet_sheet *sheet) {
-    struct answer *answer = &sheet->answer;
+    struct fleet_rows *answer = &sheet->answer;
     if (answer->next_row == answer->row_count) {
         write_below(sheet);
         return API_LIST_END;
@@ -413,7 +413,7 @@ static enum api_list_step advance(struct fleet_sheet *sheet, struct api *api) {
         sheet->stage = state == FLEET_INDEX_READY ? SHEET_LOOK : SHEET_INDEX;
         return state == FLEET_INDEX_FAILED ? API_LIST_FAILED : API_LIST_MORE;
     }
-    enum look state = look(index, api, &sheet->asked, &sheet->answer);
+    enum fleet_look state = look(index, api, &sheet->asked, &sheet->answer);
     if (state == LOOK_DONE) {
         write_above(sheet, index);
         sheet->stage = SHEET_ROWS;

@@ -162,14 +162,14 @@ static void write_due(struct page_view *view, size_t point) {
     home_element(view, "p", over ? HOME_READING_DUE : HOME_NEXT_READING, date);
 }
 
-struct by_hand {
+struct hand_readings {
     struct page_view *view;
     const struct time_zone *zone;
     size_t rows;
 };
 
 static bool write_reading(void *context, const struct record_by_hand *record) {
-    struct by_hand *list = context;
+    struct hand_readings *list = context;
     struct page_view *view = list->view;
     if (list->rows++ == 0) {
         home_element(view, "h4", HOME_BY_HAND, NULL);
@@ -185,7 +185,7 @@ static bool write_reading(void *context, const struct record_by_hand *record) {
 
 static void write_by_hand(struct page_view *view, size_t point) {
     struct store *store = pipeline_store(view->api->pipeline);
-    struct by_hand list = {view, page_zone(view, view->api->fleet->points[point].system), 0};
+    struct hand_readings list = {view, page_zone(view, view->api->fleet->points[point].system), 0};
     if (store)
         record_by_hand_newest(store, pipeline_key(view->api->pipeline, point), BY_HAND_MOST,
                               write_reading, &list);
@@ -229,12 +229,12 @@ static void write_pull(struct page_view *view, size_t system) {
 
 /* ---- what was done and what happened ---- */
 
-struct rows {
+struct home_rows {
     struct page_view *view;
     size_t system, count;
 };
 
-static void begin_row(struct rows *rows) {
+static void begin_row(struct home_rows *rows) {
     if (rows->count++ == 0)
         html_markup(&rows->view->html, "<ul>");
     html_markup(&rows->view->html, "<li>");
@@ -251,7 +251,7 @@ static void write_radon(struct page_view *view, enum home_text text, const json_
 }
 
 static bool write_commissioning(void *context, const struct record_commissioning *record) {
-    struct rows *rows = context;
+    struct home_rows *rows = context;
     struct page_view *view = rows->view;
     char date[PAGE_TEXT_SIZE];
     json_t *facts = json_loads(record->text, 0, NULL);
@@ -268,7 +268,7 @@ static bool write_commissioning(void *context, const struct record_commissioning
 }
 
 static bool write_visit(void *context, const struct record_visit *visit) {
-    struct rows *rows = context;
+    struct home_rows *rows = context;
     struct page_view *view = rows->view;
     if (rows->count == VISITS_MOST)
         return false;
@@ -282,7 +282,7 @@ static bool write_visit(void *context, const struct record_visit *visit) {
 
 /* What a homeowner hears of: the watch's own sensors are the contractor's. */
 static bool write_past(void *context, const struct record_alarm *row, const struct alarm *open) {
-    struct rows *rows = context;
+    struct home_rows *rows = context;
     struct page_view *view = rows->view;
     const struct time_zone *zone = page_zone(view, rows->system);
     enum condition condition;
@@ -325,7 +325,7 @@ static void write_send(struct page_view *view) {
 static bool write_sent(void *context, const struct record_home_report *report) {
     static const enum home_text words[HOME_REPORT_COUNT] = {HOME_SENT_U_TUBE, HOME_SENT_TEST,
                                                             HOME_SENT_SOUNDS, HOME_SENT_OFF};
-    struct rows *rows = context;
+    struct home_rows *rows = context;
     struct page_view *view = rows->view;
     enum home_report kind;
     if (!home_report_find(report->kind, &kind))
@@ -349,7 +349,7 @@ static bool write_sent(void *context, const struct record_home_report *report) {
 
 static void write_all_sent(struct page_view *view, size_t system) {
     struct store *store = pipeline_store(view->api->pipeline);
-    struct rows rows = {.view = view, .system = system};
+    struct home_rows rows = {.view = view, .system = system};
     if (store)
         record_home_report_newest(store, fleet_system_id(view->api->fleet, system), SENT_MOST,
                                   write_sent, &rows);
@@ -357,7 +357,7 @@ static void write_all_sent(struct page_view *view, size_t system) {
         html_markup(&view->html, "</ul>");
 }
 
-static void end_list(struct page_view *view, const struct rows *rows, enum home_text none) {
+static void end_list(struct page_view *view, const struct home_rows *rows, enum home_text none) {
     if (rows->count)
         html_markup(&view->html, "</ul>");
     else
@@ -369,7 +369,7 @@ static void write_happened(struct page_view *view, size_t system) {
         .all = true, .system = system, .since_ms = TIMESTAMP_NONE, .limit = PAST_LOOKED_AT};
     const char *id = fleet_system_id(view->api->fleet, system);
     struct store *store = pipeline_store(view->api->pipeline);
-    struct rows records = {.view = view, .system = system}, visits = records, alarms = records;
+    struct home_rows records = {.view = view, .system = system}, visits = records, alarms = records;
     html_markup(&view->html, "<section>");
     home_element(view, "h2", HOME_HAPPENED, NULL);
     if (store)

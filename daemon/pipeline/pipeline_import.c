@@ -7,14 +7,14 @@
 
 #include <stdlib.h>
 
-struct placed {
+struct row_place {
     size_t point, row;
 };
 
-struct import {
+struct file_rows {
     struct pipeline *pipeline;
     struct pipeline_row *rows; /* in order of time */
-    struct placed *places;     /* in order of point, then as the rows */
+    struct row_place *places;  /* in order of point, then as the rows */
     size_t count;
     struct reading *readings; /* of one point, those that are new */
     struct monitor_memory_rolled *rolled;
@@ -30,13 +30,13 @@ static int by_time(const void *a, const void *b) {
 }
 
 static int by_point(const void *a, const void *b) {
-    const struct placed *x = a, *y = b;
+    const struct row_place *x = a, *y = b;
     if (x->point != y->point)
         return x->point < y->point ? -1 : 1;
     return (x->row > y->row) - (x->row < y->row);
 }
 
-static bool open_import(struct import *import) {
+static bool open_import(struct file_rows *import) {
     size_t count = import->count;
     import->places = malloc(count * sizeof *import->places);
     import->readings = malloc(count * sizeof *import->readings);
@@ -45,12 +45,12 @@ static bool open_import(struct import *import) {
         return false;
     qsort(import->rows, count, sizeof *import->rows, by_time);
     for (size_t i = 0; i < count; i++)
-        import->places[i] = (struct placed){import->rows[i].point, i};
+        import->places[i] = (struct row_place){import->rows[i].point, i};
     qsort(import->places, count, sizeof *import->places, by_point);
     return true;
 }
 
-static void close_import(const struct import *import) {
+static void close_import(const struct file_rows *import) {
     free(import->places);
     free(import->readings);
     free(import->rolled);
@@ -60,7 +60,8 @@ static void close_import(const struct import *import) {
 
 /* Which rows of a point are new; returns how many. The others are PIPELINE_FAILED until they are
    looked for in the store. */
-static size_t choose_new(const struct import *import, const struct placed *places, size_t count) {
+static size_t choose_new(const struct file_rows *import, const struct row_place *places,
+                         size_t count) {
     int64_t newest_ms = monitor_newest(import->pipeline->monitor, places[0].point).time_ms;
     size_t chosen = 0;
     for (size_t i = 0; i < count; i++) {
@@ -77,7 +78,7 @@ static size_t choose_new(const struct import *import, const struct placed *place
     return chosen;
 }
 
-static bool load_point(struct import *import, const struct placed *places, size_t count) {
+static bool load_point(struct file_rows *import, const struct row_place *places, size_t count) {
     struct pipeline *pipeline = import->pipeline;
     size_t point = places[0].point, chosen = choose_new(import, places, count);
     struct monitor_memory_rolled *rolled = &import->rolled[import->rolled_count];
@@ -89,7 +90,7 @@ static bool load_point(struct import *import, const struct placed *places, size_
     return pipeline_note(pipeline, status);
 }
 
-static bool load_points(struct import *import) {
+static bool load_points(struct file_rows *import) {
     bool good = true;
     for (size_t i = 0, end; i < import->count && good; i = end) {
         end = i + 1;
@@ -102,13 +103,13 @@ static bool load_points(struct import *import) {
 
 /* ---- judged ---- */
 
-static bool write_hours(const struct import *import) {
+static bool write_hours(const struct file_rows *import) {
     struct pipeline *pipeline = import->pipeline;
     return pipeline_note(pipeline, monitor_memory_write_hours(&pipeline->memory, import->rolled,
                                                               import->rolled_count));
 }
 
-static bool judge_row(const struct import *import, struct pipeline_row *row) {
+static bool judge_row(const struct file_rows *import, struct pipeline_row *row) {
     struct pipeline *pipeline = import->pipeline;
     switch (row->taken) {
     case PIPELINE_NEW:
@@ -136,7 +137,8 @@ static bool judge_row(const struct import *import, struct pipeline_row *row) {
 
 void pipeline_import(struct pipeline *pipeline, struct pipeline_row *rows, size_t count,
                      int64_t now_ms) {
-    struct import import = {.pipeline = pipeline, .rows = rows, .count = count, .now_ms = now_ms};
+    struct file_rows import = {
+        .pipeline = pipeline, .rows = rows, .count = count, .now_ms = now_ms};
     if (count == 0 || !pipeline_begin(pipeline))
         return;
     bool good = open_import(&import);

@@ -225,7 +225,7 @@ enum store_status second_looks_keep(struct second_looks *looks) {
 
 /* ---- one look ---- */
 
-struct place {
+struct look_place {
     struct second_looks *looks;
     size_t point;
     const char *system, *id;
@@ -264,7 +264,7 @@ static bool on_raised(void *context, const struct record_alarm *row) {
     return !looks->out_of_memory;
 }
 
-static enum store_status begin(const struct place *place) {
+static enum store_status begin(const struct look_place *place) {
     struct second_looks *looks = place->looks;
     struct store *store = looks->memory->store;
     struct reading before = {TIMESTAMP_NONE, 0.0};
@@ -286,7 +286,7 @@ static enum store_status begin(const struct place *place) {
     return status;
 }
 
-static enum store_status hand_over_record(const struct place *place, int64_t until_ms) {
+static enum store_status hand_over_record(const struct look_place *place, int64_t until_ms) {
     struct second_looks *looks = place->looks;
     int64_t after_ms = second_look_settled_ms(looks->look);
     enum store_status status = STORE_OK;
@@ -302,7 +302,7 @@ static enum store_status hand_over_record(const struct place *place, int64_t unt
 
 /* The next readings: up to where the look may end at the earliest, from there on a few at a time.
  */
-static enum store_status read_on(const struct place *place, size_t *count, bool *ended) {
+static enum store_status read_on(const struct look_place *place, size_t *count, bool *ended) {
     struct second_looks *looks = place->looks;
     int64_t from_ms = second_look_next_ms(looks->look);
     int64_t lookback_ms = second_look_lookback_ms(looks->memory->monitor, place->point);
@@ -329,7 +329,7 @@ static enum store_status read_on(const struct place *place, size_t *count, bool 
 }
 
 /* The look comes to where further readings came late. */
-static void take_in_next(const struct place *place) {
+static void take_in_next(const struct look_place *place) {
     struct second_looks *looks = place->looks;
     struct point_looks *own = looks->points[place->point];
     int64_t lookback_ms = second_look_lookback_ms(looks->memory->monitor, place->point);
@@ -340,7 +340,7 @@ static void take_in_next(const struct place *place) {
 
 /* Hours in [from, to] are made anew where late readings lie, whole hours at a time; so the daily
    values, when they are next asked for. */
-static enum store_status rebuild(const struct place *place, int64_t from_ms, int64_t to_ms) {
+static enum store_status rebuild(const struct look_place *place, int64_t from_ms, int64_t to_ms) {
     const struct monitor_memory *memory = place->looks->memory;
     const struct fleet *fleet = monitor_fleet(memory->monitor);
     const struct fleet_point *point = &fleet->points[place->point];
@@ -373,7 +373,7 @@ static enum store_status forget_alarms(const struct second_looks *looks) {
 }
 
 /* The first span of the first point is done; the point's other ones wait behind the others'. */
-static enum store_status finish(const struct place *place) {
+static enum store_status finish(const struct look_place *place) {
     struct second_looks *looks = place->looks;
     struct point_looks *own = looks->points[place->point];
     enum store_status status = STORE_OK;
@@ -396,7 +396,7 @@ static enum store_status finish(const struct place *place) {
 }
 
 /* Compares what was judged with the record, up to the last reading or (ended) for good. */
-static enum store_status settle(const struct place *place, bool ended, bool *done) {
+static enum store_status settle(const struct look_place *place, bool ended, bool *done) {
     struct second_looks *looks = place->looks;
     enum store_status status =
         hand_over_record(place, ended ? INT64_MAX : second_look_reached_ms(looks->look));
@@ -410,7 +410,7 @@ static enum store_status settle(const struct place *place, bool ended, bool *don
     return status == STORE_OK ? forget_alarms(looks) : status;
 }
 
-static enum store_status go_on(const struct place *place) {
+static enum store_status go_on(const struct look_place *place) {
     struct second_looks *looks = place->looks;
     struct store *store = looks->memory->store;
     size_t count = 0;
@@ -441,7 +441,7 @@ static enum store_status go_on(const struct place *place) {
     return STORE_OK;
 }
 
-static bool may_look(const struct place *place, struct in_hand *hand) {
+static bool may_look(const struct look_place *place, struct in_hand *hand) {
     char name[300];
     snprintf(name, sizeof name, "the second look of %s/%s", place->system, place->id);
     if (in_hand_task(hand, name))
@@ -453,12 +453,12 @@ static bool may_look(const struct place *place, struct in_hand *hand) {
 static enum store_status step(struct second_looks *looks, struct in_hand *hand) {
     const struct fleet *fleet = monitor_fleet(looks->memory->monitor);
     size_t point = looks->queue[looks->first];
-    const struct place place = {looks,
-                                point,
-                                fleet_system_id(fleet, fleet->points[point].system),
-                                fleet_point_id(fleet, point),
-                                looks->memory->keys[point],
-                                &looks->points[point]->spans[0]};
+    const struct look_place place = {looks,
+                                     point,
+                                     fleet_system_id(fleet, fleet->points[point].system),
+                                     fleet_point_id(fleet, point),
+                                     looks->memory->keys[point],
+                                     &looks->points[point]->spans[0]};
     if (!may_look(&place, hand))
         return finish(&place);
     /* What the book has not written yet must be seen by the look at the history. */

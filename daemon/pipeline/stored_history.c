@@ -15,15 +15,16 @@
 enum { HOURS_A_STEP = 256, DAYS_A_STEP = 128, FIRST_READINGS = 512, SWEEP_READINGS = 4096 };
 
 /* What a day is computed for. */
-struct source {
+struct day_source {
     struct store *store;
     int64_t key, covers_ms;
     const struct time_zone *zone;
 };
 
-static bool source_of(const struct monitor_memory *memory, size_t point, struct source *source) {
+static bool source_of(const struct monitor_memory *memory, size_t point,
+                      struct day_source *source) {
     const struct fleet *fleet = monitor_fleet(memory->monitor);
-    *source = (struct source){
+    *source = (struct day_source){
         .store = memory->store,
         .key = memory->keys[point],
         .covers_ms = fleet_covers_ms(fleet, point),
@@ -48,7 +49,7 @@ static size_t take_hours(const struct series_hour *rows, size_t count,
 
 static size_t hours_of(void *context, size_t point, int64_t from_ms, int64_t to_ms,
                        struct average_bucket *hours, size_t capacity) {
-    struct source source;
+    struct day_source source;
     struct series_hour rows[HOURS_A_STEP];
     size_t taken = 0, count = 0;
     if (!source_of(context, point, &source))
@@ -90,8 +91,8 @@ static bool reserve(struct day_readings *day, size_t more) {
     return true;
 }
 
-static enum store_status read_inside(const struct source *source, int64_t from_ms, int64_t to_ms,
-                                     struct day_readings *day) {
+static enum store_status read_inside(const struct day_source *source, int64_t from_ms,
+                                     int64_t to_ms, struct day_readings *day) {
     day->first = day->count;
     for (;;) {
         size_t got = 0;
@@ -110,7 +111,7 @@ static enum store_status read_inside(const struct source *source, int64_t from_m
     }
 }
 
-static enum store_status read_day(const struct source *source, int64_t start_ms, int64_t end_ms,
+static enum store_status read_day(const struct day_source *source, int64_t start_ms, int64_t end_ms,
                                   struct day_readings *day) {
     if (!reserve(day, 3))
         return STORE_OUT_OF_MEMORY;
@@ -130,7 +131,7 @@ static enum store_status read_day(const struct source *source, int64_t start_ms,
     return status == STORE_NOT_FOUND ? STORE_OK : status;
 }
 
-static bool sum_day(const struct source *source, const struct day_readings *day,
+static bool sum_day(const struct day_source *source, const struct day_readings *day,
                     struct series_day *row) {
     struct average_bucket sum;
     struct average_reading *readings = malloc(day->count * sizeof *readings);
@@ -154,7 +155,7 @@ static bool sum_day(const struct source *source, const struct day_readings *day,
 }
 
 /* A row is kept once the day is over. */
-static enum store_status keep_sum(const struct source *source, const struct day_readings *day,
+static enum store_status keep_sum(const struct day_source *source, const struct day_readings *day,
                                   struct series_day *row) {
     if (!sum_day(source, day, row))
         return STORE_OUT_OF_MEMORY;
@@ -164,7 +165,7 @@ static enum store_status keep_sum(const struct source *source, const struct day_
 }
 
 /* count 0: a day without readings, which has no row. */
-static enum store_status compute_day(const struct source *source, int64_t local_day,
+static enum store_status compute_day(const struct day_source *source, int64_t local_day,
                                      struct series_day *row) {
     struct day_readings day = {.readings = NULL};
     *row = (struct series_day){.local_day = local_day,
@@ -177,12 +178,12 @@ static enum store_status compute_day(const struct source *source, int64_t local_
     return status;
 }
 
-struct answer {
+struct day_list {
     struct history_day *days;
     size_t count, capacity;
 };
 
-static void give(struct answer *answer, const struct series_day *row) {
+static void give(struct day_list *answer, const struct series_day *row) {
     if (row->count > 0 && answer->count < answer->capacity)
         answer->days[answer->count++] =
             (struct history_day){row->local_day, row->start_ms, row->end_ms,    row->count,
@@ -200,7 +201,7 @@ struct sweep {
     bool behind;         /* there is one behind it, at first + count */
 };
 
-static enum store_status read_hole(const struct source *source, int64_t from_ms, int64_t to_ms,
+static enum store_status read_hole(const struct day_source *source, int64_t from_ms, int64_t to_ms,
                                    struct sweep *sweep) {
     enum store_status status =
         series_before(source->store, source->key, from_ms, &sweep->readings[0]);
@@ -220,7 +221,7 @@ static enum store_status read_hole(const struct source *source, int64_t from_ms,
 }
 
 /* The day of the i-th reading of the hole; *end: behind its last. False: not all of it was read. */
-static bool slice_day(const struct source *source, struct sweep *sweep, size_t i, size_t *end,
+static bool slice_day(const struct day_source *source, struct sweep *sweep, size_t i, size_t *end,
                       struct series_day *row, struct day_readings *day) {
     struct reading *readings = sweep->readings + sweep->first;
     int64_t local_day = time_zone_local_day(source->zone, readings[i].time_ms);
@@ -238,8 +239,8 @@ static bool slice_day(const struct source *source, struct sweep *sweep, size_t i
 }
 
 /* The days that were read whole, *day becomes the one to go on with. */
-static enum store_status sum_days(const struct source *source, struct sweep *sweep, int64_t *day,
-                                  struct answer *answer) {
+static enum store_status sum_days(const struct day_source *source, struct sweep *sweep,
+                                  int64_t *day, struct day_list *answer) {
     struct series_day row;
     struct day_readings readings;
     enum store_status status = STORE_OK;
@@ -263,8 +264,8 @@ static enum store_status sum_days(const struct source *source, struct sweep *swe
 }
 
 /* Days without a row in [from, to): computed, many of them in one pass over their readings. */
-static enum store_status fill_hole(const struct source *source, int64_t from_day, int64_t to_day,
-                                   struct answer *answer) {
+static enum store_status fill_hole(const struct day_source *source, int64_t from_day,
+                                   int64_t to_day, struct day_list *answer) {
     struct sweep *sweep = from_day < to_day ? malloc(sizeof *sweep) : NULL;
     enum store_status status = from_day < to_day && !sweep ? STORE_OUT_OF_MEMORY : STORE_OK;
     while (status == STORE_OK && from_day < to_day && answer->count < answer->capacity) {
@@ -282,9 +283,9 @@ static enum store_status fill_hole(const struct source *source, int64_t from_day
 
 static size_t days_of(void *context, size_t point, int64_t from_day, int64_t to_day,
                       struct history_day *days, size_t capacity) {
-    struct source source;
+    struct day_source source;
     struct series_day rows[DAYS_A_STEP];
-    struct answer answer = {days, 0, capacity};
+    struct day_list answer = {days, 0, capacity};
     if (!source_of(context, point, &source))
         return HISTORY_FAILED;
     while (from_day < to_day && answer.count < capacity) {

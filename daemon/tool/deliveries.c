@@ -206,13 +206,13 @@ static void print_advice(const struct ctl *ctl, const json_t *list) {
 }
 
 /* A list of the daemon's that is shown as a table. */
-struct topic_list {
+struct listed_topics {
     const char *path;
     bool with_reason;
     enum page_text nothing;
 };
 
-static void print_topics(const struct ctl *ctl, const struct topic_list *topics,
+static void print_topics(const struct ctl *ctl, const struct listed_topics *topics,
                          const json_t *list) {
     const struct ctl_column columns[] = {
         {ctl_words(ctl, PAGE_HEAD_TOPIC), false,
@@ -236,7 +236,7 @@ static void print_topics(const struct ctl *ctl, const struct topic_list *topics,
         print_advice(ctl, list);
 }
 
-static enum ctl_status list_topics(struct ctl *ctl, const struct topic_list *topics) {
+static enum ctl_status list_topics(struct ctl *ctl, const struct listed_topics *topics) {
     json_t *list = NULL;
     enum ctl_status status = ctl_get_json(ctl, topics->path, &list);
     if (json_array_size(list))
@@ -248,13 +248,13 @@ static enum ctl_status list_topics(struct ctl *ctl, const struct topic_list *top
 }
 
 static enum ctl_status unclaimed(struct ctl *ctl, const struct ctl_arguments *given) {
-    static const struct topic_list topics = {"/api/unclaimed", false, PAGE_TOOL_NO_UNCLAIMED};
+    static const struct listed_topics topics = {"/api/unclaimed", false, PAGE_TOOL_NO_UNCLAIMED};
     (void)given;
     return list_topics(ctl, &topics);
 }
 
 static enum ctl_status refused(struct ctl *ctl, const struct ctl_arguments *given) {
-    static const struct topic_list topics = {"/api/refused", true, PAGE_TOOL_NO_REFUSED};
+    static const struct listed_topics topics = {"/api/refused", true, PAGE_TOOL_NO_REFUSED};
     (void)given;
     return list_topics(ctl, &topics);
 }

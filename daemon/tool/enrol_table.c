@@ -16,7 +16,7 @@
 
 enum belongs { TO_HOUSE, TO_RISER, TO_POINT };
 
-static const struct column {
+static const struct enrol_column {
     const char *name;
     enum belongs belongs;
     size_t offset; /* of the text in its structure */
@@ -71,7 +71,7 @@ struct row_house {
     int64_t line, given_lines[COLUMNS]; /* where each was given first */
 };
 
-struct table {
+struct enrol_table {
     const char *file, *only;
     struct settings_errors *errors;
     size_t places[COLUMNS], width; /* which column stands where; COLUMNS: passed over */
@@ -81,14 +81,14 @@ struct table {
     size_t house_count;
 };
 
-static void no_memory(struct table *table) {
+static void no_memory(struct enrol_table *table) {
     settings_errors_add(table->errors, "%s:0: out of memory", table->file);
 }
 
 /* ---- one record ---- */
 
 /* A copy of the record whose fields end in NUL; the number of fields, 0 after an error. */
-static size_t split_copy(struct table *table, const struct csv_record *record,
+static size_t split_copy(struct enrol_table *table, const struct csv_record *record,
                          struct csv_field *fields, size_t capacity) {
     char **records = array_room(table->records, table->record_count, sizeof *records);
     char *copy = malloc(record->length + 1);
@@ -122,7 +122,7 @@ static size_t find_column(const char *name) {
     return COLUMNS;
 }
 
-static void refuse_column(struct table *table, int64_t line, const char *name) {
+static void refuse_column(struct enrol_table *table, int64_t line, const char *name) {
     const char *names[COLUMNS];
     char list[400] = "";
     size_t used = 0;
@@ -137,7 +137,7 @@ static void refuse_column(struct table *table, int64_t line, const char *name) {
 }
 
 /* The first record names the columns. */
-static bool read_header(struct table *table, const struct csv_record *record) {
+static bool read_header(struct enrol_table *table, const struct csv_record *record) {
     struct csv_field fields[COLUMNS + 1];
     bool seen[COLUMNS] = {false};
     table->width = split_copy(table, record, fields, COLUMNS + 1);
@@ -164,7 +164,7 @@ static bool read_header(struct table *table, const struct csv_record *record) {
     return table->errors->count == 0;
 }
 
-static struct row_house *house_of(struct table *table, const char *id, int64_t line) {
+static struct row_house *house_of(struct enrol_table *table, const char *id, int64_t line) {
     for (size_t i = table->house_count; i-- > 0;) /* rows of a house mostly stand together */
         if (strcmp(table->houses[i].file.id, id) == 0)
             return &table->houses[i];
@@ -178,7 +178,7 @@ static struct row_house *house_of(struct table *table, const char *id, int64_t l
     return &houses[table->house_count++];
 }
 
-static struct system_file_point *add_point(struct table *table, struct row_house *house,
+static struct system_file_point *add_point(struct enrol_table *table, struct row_house *house,
                                            int64_t line) {
     struct system_file_point *points =
         array_room(house->points, house->point_count, sizeof *points);
@@ -196,8 +196,8 @@ static struct system_file_point *add_point(struct table *table, struct row_house
     return &points[house->point_count++];
 }
 
-static struct row_riser *riser_of(struct table *table, struct row_house *house, const char *id,
-                                  int64_t line) {
+static struct row_riser *riser_of(struct enrol_table *table, struct row_house *house,
+                                  const char *id, int64_t line) {
     for (size_t i = 0; i < house->riser_count; i++)
         if (strcmp(house->risers[i].file.id, id) == 0)
             return &house->risers[i];
@@ -213,7 +213,7 @@ static struct row_riser *riser_of(struct table *table, struct row_house *house, 
 
 /* `place`: where the text goes; `given`: the line in which it was given first, NULL for a point's.
  */
-static void take_text(struct table *table, const struct row_house *house, size_t c,
+static void take_text(struct enrol_table *table, const struct row_house *house, size_t c,
                       const char **place, int64_t *given, const char *text, int64_t line) {
     if (given && *place && strcmp(*place, text) != 0) {
         settings_errors_add(table->errors,
@@ -230,7 +230,7 @@ static void take_text(struct table *table, const struct row_house *house, size_t
 }
 
 /* A row, cut: the text of each column, "" where there is none. */
-struct row {
+struct enrol_row {
     const char *texts[COLUMNS];
     int64_t line;
 };
@@ -239,7 +239,7 @@ static const char **place_in(void *part, size_t c) {
     return (const char **)(void *)((char *)part + columns[c].offset);
 }
 
-static void take_row(struct table *table, const struct row *row) {
+static void take_row(struct enrol_table *table, const struct enrol_row *row) {
     struct row_house *house = house_of(table, row->texts[ID_COLUMN], row->line);
     struct system_file_point *point = house ? add_point(table, house, row->line) : NULL;
     for (size_t c = 0; point && c < COLUMNS; c++) {
@@ -258,9 +258,9 @@ static void take_row(struct table *table, const struct row *row) {
     }
 }
 
-static void read_row(struct table *table, const struct csv_record *record) {
+static void read_row(struct enrol_table *table, const struct csv_record *record) {
     struct csv_field fields[COLUMNS];
-    struct row row = {.line = record->line};
+    struct enrol_row row = {.line = record->line};
     size_t count = split_copy(table, record, fields, COLUMNS);
     for (size_t c = 0; c < COLUMNS; c++)
         row.texts[c] = "";
@@ -277,7 +277,7 @@ static void read_row(struct table *table, const struct csv_record *record) {
                             table->file, (long long)record->line);
 }
 
-static void read_records(struct table *table, struct csv_reader *reader) {
+static void read_records(struct enrol_table *table, struct csv_reader *reader) {
     struct csv_record record;
     enum csv_result result;
     bool begun = false;
@@ -325,7 +325,7 @@ static bool add_lines(struct enrol_house *house, const struct row_house *from) {
 }
 
 /* A house has one riser without a name, or such as have one. */
-static bool check_risers(struct table *table, const struct row_house *house) {
+static bool check_risers(struct enrol_table *table, const struct row_house *house) {
     for (size_t i = 0; i < house->riser_count && house->riser_count > 1; i++) {
         if (*house->risers[i].file.id)
             continue;
@@ -338,7 +338,8 @@ static bool check_risers(struct table *table, const struct row_house *house) {
     return true;
 }
 
-static void add_house(struct table *table, struct row_house *from, struct enrol_houses *houses) {
+static void add_house(struct enrol_table *table, struct row_house *from,
+                      struct enrol_houses *houses) {
     char *label = NULL;
     if (!check_risers(table, from))
         return;
@@ -358,7 +359,7 @@ static void add_house(struct table *table, struct row_house *from, struct enrol_
     free(risers);
 }
 
-static void clear_table(struct table *table) {
+static void clear_table(struct enrol_table *table) {
     for (size_t i = 0; i < table->house_count; i++) {
         free(table->houses[i].points);
         free(table->houses[i].risers);
@@ -372,7 +373,7 @@ static void clear_table(struct table *table) {
 
 void enrol_table_read(const char *file, const char *only, struct enrol_houses *houses,
                       struct settings_errors *errors) {
-    struct table table = {.file = file, .only = only, .errors = errors};
+    struct enrol_table table = {.file = file, .only = only, .errors = errors};
     struct csv_reader *reader = csv_reader_open(file);
     if (!reader) {
         settings_errors_add(errors, "%s:0: %s; allowed: a file that can be read", file,

@@ -32,14 +32,14 @@ void enrolled_kept_clear(struct enrolled_kept *kept) {
 
 /* ---- back again ---- */
 
-struct restoring {
+struct files_restoring {
     const char *folder; /* NULL: the settings name none */
     struct enrolled_list missing;
     size_t there, odd;
     bool failed;
 };
 
-static bool add_missing(struct restoring *restoring, const struct kept_file *file) {
+static bool add_missing(struct files_restoring *restoring, const struct kept_file *file) {
     struct enrolled_list *list = &restoring->missing;
     struct enrolled_file *items = array_room(list->items, list->count, sizeof *items);
     char *name = strdup(file->name), *text = malloc(file->length + 1);
@@ -59,7 +59,7 @@ static bool add_missing(struct restoring *restoring, const struct kept_file *fil
 
 /* A name that leads elsewhere was not written by us. */
 static bool take_file(void *context, const struct kept_file *file) {
-    struct restoring *restoring = context;
+    struct files_restoring *restoring = context;
     if (!file->name || strchr(file->name, '/') || !fleet_files_is_system(file->name)) {
         restoring->odd++;
         return true;
@@ -76,7 +76,7 @@ static bool take_file(void *context, const struct kept_file *file) {
     return !restoring->failed;
 }
 
-static enum ctl_status write_missing(struct ctl *ctl, const struct restoring *restoring) {
+static enum ctl_status write_missing(struct ctl *ctl, const struct files_restoring *restoring) {
     const struct enrolled_list *list = &restoring->missing;
     char why[1024] = "";
     if (restoring->failed)
@@ -93,7 +93,7 @@ static enum ctl_status write_missing(struct ctl *ctl, const struct restoring *re
 enum ctl_status enrolled_kept_restore(struct ctl *ctl, const char *store_path) {
     const char *name = ctl->settings->enrolled.name;
     char *folder = name ? settings_path(ctl->settings, name) : NULL, why[1024] = "";
-    struct restoring restoring = {.folder = folder};
+    struct files_restoring restoring = {.folder = folder};
     enum ctl_status status = CTL_DONE;
     if (kept_files_take(store_path, take_file, &restoring, why, sizeof why) != STORE_OK)
         status = ctl_error(ctl, CTL_FAILED, "%s", why);

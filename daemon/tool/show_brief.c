@@ -15,7 +15,7 @@
 
 enum { LIST_MOST = 6, NUMBERS_LEAST = 14, END_LINES = 2 };
 
-struct part {
+struct brief_part {
     char *text;
     size_t size;
     size_t lines;
@@ -28,9 +28,10 @@ static size_t count_lines(const char *text) {
     return lines;
 }
 
-static struct part write_part(void (*write)(FILE *to, const struct ctl *ctl, const json_t *system),
-                              const struct ctl *ctl, const json_t *system) {
-    struct part part = {0};
+static struct brief_part write_part(void (*write)(FILE *to, const struct ctl *ctl,
+                                                  const json_t *system),
+                                    const struct ctl *ctl, const json_t *system) {
+    struct brief_part part = {0};
     FILE *to = open_memstream(&part.text, &part.size);
     if (!to)
         return part;
@@ -41,7 +42,7 @@ static struct part write_part(void (*write)(FILE *to, const struct ctl *ctl, con
 }
 
 /* At most so many lines; returns how many were printed. */
-static size_t print_part(const struct ctl *ctl, struct part *part, size_t most) {
+static size_t print_part(const struct ctl *ctl, struct brief_part *part, size_t most) {
     const char *at = part->text;
     size_t lines = part->lines > most ? most - 1 : part->lines;
     if (!at || most == 0)
@@ -142,8 +143,8 @@ static void write_numbers(FILE *to, const struct ctl *ctl, const json_t *system)
 }
 
 void ctl_show_brief(const struct ctl *ctl, const json_t *system) {
-    struct part wrong = write_part(write_wrong, ctl, system);
-    struct part numbers = write_part(write_numbers, ctl, system);
+    struct brief_part wrong = write_part(write_wrong, ctl, system);
+    struct brief_part numbers = write_part(write_numbers, ctl, system);
     size_t most = CTL_SHOW_LINES - END_LINES;
     size_t left = numbers.lines < NUMBERS_LEAST ? numbers.lines : NUMBERS_LEAST;
     size_t used = print_part(ctl, &wrong, most - left);

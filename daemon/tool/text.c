@@ -14,12 +14,12 @@ enum { USUAL_COLUMNS = 80, LEAST_COLUMNS = 40, READABLE_COLUMNS = 100 };
 
 static const char replacement[] = "\xEF\xBF\xBD"; /* U+FFFD */
 
-struct range {
+struct character_range {
     uint32_t first, last;
 };
 
 /* Unicode 15: categories Mn and Me of the scripts people write names in, and joiners. */
-static const struct range zero_width[] = {
+static const struct character_range zero_width[] = {
     {0x0300, 0x036F}, {0x0483, 0x0489}, {0x0591, 0x05BD}, {0x0610, 0x061A},   {0x064B, 0x065F},
     {0x0900, 0x0902}, {0x093C, 0x093C}, {0x0941, 0x0948}, {0x0E31, 0x0E31},   {0x0E34, 0x0E3A},
     {0x0E47, 0x0E4E}, {0x1AB0, 0x1AFF}, {0x1DC0, 0x1DFF}, {0x200B, 0x200D},   {0x20D0, 0x20FF},
@@ -27,7 +27,7 @@ static const struct range zero_width[] = {
 };
 
 /* EastAsianWidth.txt, W and F, in whole blocks; pictures are shown wide. */
-static const struct range wide[] = {
+static const struct character_range wide[] = {
     {0x1100, 0x115F},   {0x231A, 0x231B},   {0x2E80, 0x303E},   {0x3041, 0x33FF},
     {0x3400, 0x4DBF},   {0x4E00, 0x9FFF},   {0xA000, 0xA4CF},   {0xA960, 0xA97F},
     {0xAC00, 0xD7A3},   {0xF900, 0xFAFF},   {0xFE30, 0xFE6F},   {0xFF01, 0xFF60},
@@ -36,14 +36,14 @@ static const struct range wide[] = {
 };
 
 /* What a terminal obeys or what makes text read other than it is (UAX #9 controls). */
-static const struct range unsafe[] = {
+static const struct character_range unsafe[] = {
     {0x00, 0x1F},     {0x7F, 0x9F},     {0x061C, 0x061C}, {0x200E, 0x200F},
     {0x2028, 0x202E}, {0x2066, 0x2069}, {0xFEFF, 0xFEFF},
 };
 
 #define IN(ranges, code) in_ranges(ranges, sizeof(ranges) / sizeof(ranges)[0], code)
 
-static bool in_ranges(const struct range *ranges, size_t count, uint32_t code) {
+static bool in_ranges(const struct character_range *ranges, size_t count, uint32_t code) {
     for (size_t i = 0; i < count; i++) {
         if (code >= ranges[i].first && code <= ranges[i].last)
             return true;

@@ -32,12 +32,12 @@ static enum ctl_status save_calendar(struct ctl *ctl, const char *file) {
 }
 
 /* What all visits that are shown need, as one list. */
-struct parts {
+struct needed_parts {
     json_t *visits_of; /* a part to the ids of the systems whose visits need it, in order */
     size_t visits;
 };
 
-static void take_parts(struct parts *parts, const json_t *visit) {
+static void take_parts(struct needed_parts *parts, const json_t *visit) {
     const json_t *part;
     size_t i;
     parts->visits++;
@@ -52,7 +52,7 @@ static void take_parts(struct parts *parts, const json_t *visit) {
     }
 }
 
-static void print_parts(const struct ctl *ctl, const struct parts *parts) {
+static void print_parts(const struct ctl *ctl, const struct needed_parts *parts) {
     const char *text;
     json_t *ids;
     if (json_object_size(parts->visits_of) == 0)
@@ -70,7 +70,7 @@ static void print_parts(const struct ctl *ctl, const struct parts *parts) {
     }
 }
 
-static void print_parts_json(const struct parts *parts) {
+static void print_parts_json(const struct needed_parts *parts) {
     json_t *list = json_array(), *ids;
     const char *text;
     json_object_foreach(parts->visits_of, text, ids)
@@ -81,7 +81,7 @@ static void print_parts_json(const struct parts *parts) {
 
 struct shown {
     struct ctl *ctl;
-    struct parts parts;
+    struct needed_parts parts;
     bool parts_alone;
 };
 

@@ -16,7 +16,7 @@ static const int64_t every_ms = DURATION_MINUTE_MS; /* at most, between two step
 static const int64_t ahead_least_ms = 5 * DURATION_MINUTE_MS;
 static const int64_t outdated_ms = 90 * DURATION_DAY_MS;
 
-struct step {
+struct reminders_step {
     struct pipeline *pipeline;
     const struct fleet *fleet;
     struct alarm_book *book;
@@ -40,11 +40,11 @@ static int64_t step_every_ms(const struct settings *settings) {
 
 /* ---- one alarm ---- */
 
-static bool note(struct step *step, enum store_status status) {
+static bool note(struct reminders_step *step, enum store_status status) {
     return pipeline_note(step->pipeline, status);
 }
 
-static bool look(struct step *step, const struct settings_contact *contact,
+static bool look(struct reminders_step *step, const struct settings_contact *contact,
                  const struct alarm *alarm, struct reminder *reminder) {
     struct outbox_told told, next = {.rows = 0};
     if (!note(step, outbox_told(step->store, contact->id, alarm->id, &told)) || told.rows == 0)
@@ -67,7 +67,7 @@ static bool look(struct step *step, const struct settings_contact *contact,
     return true;
 }
 
-static void escalate(struct step *step, const struct settings_contact *contact,
+static void escalate(struct reminders_step *step, const struct settings_contact *contact,
                      struct alarm *alarm) {
     const struct settings_contact *next = fleet_contact(step->fleet, contact->escalate_to);
     if (!next ||
@@ -77,15 +77,15 @@ static void escalate(struct step *step, const struct settings_contact *contact,
     alarm_book_touch(step->book, alarm);
 }
 
-static void remind(struct step *step, const struct settings_contact *contact, struct alarm *alarm,
-                   enum wording_kind kind) {
+static void remind(struct reminders_step *step, const struct settings_contact *contact,
+                   struct alarm *alarm, enum wording_kind kind) {
     if (!note(step, announce_to(step->announce, contact, alarm, kind, step->now_ms)))
         return;
     alarm->reminded_ms = step->now_ms;
     alarm_book_touch(step->book, alarm);
 }
 
-static void decide(struct step *step, struct alarm *alarm) {
+static void decide(struct reminders_step *step, struct alarm *alarm) {
     const struct settings *settings = step->fleet->settings;
     alarm->next_reminder_ms = INT64_MAX;
     for (size_t i = 0; i < settings->contact_count && pipeline_begin(step->pipeline); i++) {
@@ -106,7 +106,7 @@ static void decide(struct step *step, struct alarm *alarm) {
     }
 }
 
-static void remind_of_shelving(struct step *step, struct alarm *alarm) {
+static void remind_of_shelving(struct reminders_step *step, struct alarm *alarm) {
     const struct settings *settings = step->fleet->settings;
     if (!alarm_stands(alarm) ||
         !reminder_end_is_near(alarm->shelved.until_ms, alarm->reminded_ms, step->now_ms))
@@ -118,7 +118,7 @@ static void remind_of_shelving(struct step *step, struct alarm *alarm) {
 }
 
 /* True when all alarms were looked at. */
-static bool step_alarms(struct step *step, struct reminders *reminders) {
+static bool step_alarms(struct reminders_step *step, struct reminders *reminders) {
     size_t count = alarm_book_count(step->book), worked = 0;
     for (; reminders->at < count && pipeline_begin(step->pipeline); reminders->at++) {
         struct alarm *alarm = alarm_book_get(step->book, reminders->at);
@@ -138,15 +138,15 @@ static bool step_alarms(struct step *step, struct reminders *reminders) {
 
 /* ---- systems out of service ---- */
 
-struct service_search {
+struct due_service {
     const char *system;
-    struct step *step;
+    struct reminders_step *step;
     size_t index;
 };
 
 static bool remind_of_service(void *context, const struct record_service *row) {
-    const struct service_search *search = context;
-    struct step *step = search->step;
+    const struct due_service *search = context;
+    struct reminders_step *step = search->step;
     const struct settings *settings = step->fleet->settings;
     if (strcmp(row->system, search->system) != 0)
         return true;
@@ -159,7 +159,7 @@ static bool remind_of_service(void *context, const struct record_service *row) {
     return false;
 }
 
-static void step_services(struct step *step) {
+static void step_services(struct reminders_step *step) {
     const struct monitor *monitor = pipeline_monitor(step->pipeline);
     for (size_t s = 0; s < step->fleet->system_count && pipeline_begin(step->pipeline); s++) {
         int64_t until_ms = monitor_out_of_service_until(monitor, s), reminded_ms = TIMESTAMP_NONE;
@@ -172,7 +172,7 @@ static void step_services(struct step *step) {
             reminded_ms = strtoll(text, NULL, 10);
         if (!reminder_end_is_near(until_ms, reminded_ms, step->now_ms))
             continue;
-        struct service_search search = {fleet_system_id(step->fleet, s), step, s};
+        struct due_service search = {fleet_system_id(step->fleet, s), step, s};
         note(step, record_service_list(step->store, remind_of_service, &search));
         snprintf(text, sizeof text, "%lld", (long long)step->now_ms);
         note(step, record_note_put(step->store, name, text));
@@ -181,7 +181,7 @@ static void step_services(struct step *step) {
 
 /* ---- contacts ---- */
 
-static void step_digest(struct step *step, const struct settings_contact *contact) {
+static void step_digest(struct reminders_step *step, const struct settings_contact *contact) {
     char name[200], text[40] = "";
     if (!contact->digest)
         return;
@@ -205,7 +205,7 @@ static void step_digest(struct step *step, const struct settings_contact *contac
     note(step, record_note_put(step->store, name, text));
 }
 
-static void step_queue(struct step *step, const struct settings_contact *contact) {
+static void step_queue(struct reminders_step *step, const struct settings_contact *contact) {
     int64_t rows = 0, oldest_ms = 0;
     int thinned = 0, outdated = 0;
     if (!note(step, outbox_waiting(step->store, contact->id, &rows, &oldest_ms)))
@@ -224,7 +224,7 @@ static void step_queue(struct step *step, const struct settings_contact *contact
 /* ---- what chattered ---- */
 
 static enum store_status tell_calm(void *context, const char *name) {
-    struct step *step = context;
+    struct reminders_step *step = context;
     const struct alarm *newest = NULL;
     for (size_t i = 0; i < alarm_book_count(step->book); i++) {
         const struct alarm *alarm = alarm_book_at(step->book, i);
@@ -240,7 +240,7 @@ static enum store_status tell_calm(void *context, const char *name) {
 
 /* ---- a clock that was set right while we were away ---- */
 
-static void put_back(struct step *step) {
+static void put_back(struct reminders_step *step) {
     int64_t newest_ms = 0;
     enum store_status status = outbox_newest(step->store, &newest_ms);
     if (status == STORE_OK && newest_ms > step->now_ms + ahead_least_ms)
@@ -258,7 +258,7 @@ int64_t reminders_step(struct reminders *reminders, struct pipeline *pipeline, i
         return reminders->next_ms;
     if (!pipeline_begin(pipeline))
         return now_ms + every_ms;
-    struct step step = {
+    struct reminders_step step = {
         .pipeline = pipeline,
         .fleet = monitor_fleet(monitor),
         .book = monitor_alarms(monitor),

@@ -143,7 +143,7 @@ void common_change_add(struct common_change *common, const double *logs,
 /* ---- a house against what all did ---- */
 
 /* Pairs of finite values, each less its mean. */
-struct columns {
+struct pairs {
     size_t n;
     double *time, *common, *own;
 };
@@ -164,7 +164,7 @@ static double product(const double *a, const double *b, size_t n) {
 }
 
 /* Takes the line in time from values of mean 0; what is left has the mean 0 too. Its slope. */
-static double take_line(const struct columns *columns, double *values) {
+static double take_line(const struct pairs *columns, double *values) {
     double squares = product(columns->time, columns->time, columns->n);
     double slope = product(columns->time, values, columns->n) / squares;
     for (size_t i = 0; i < columns->n; i++)
@@ -173,7 +173,7 @@ static double take_line(const struct columns *columns, double *values) {
 }
 
 /* What is left of `own` beside factor x common, held. */
-static bool hold_left(const struct columns *columns, double factor, double *left) {
+static bool hold_left(const struct pairs *columns, double factor, double *left) {
     double median = 0.0, mad = 0.0;
     for (size_t i = 0; i < columns->n; i++)
         left[i] = columns->own[i] - factor * columns->common[i];
@@ -187,7 +187,7 @@ static bool hold_left(const struct columns *columns, double factor, double *left
 }
 
 /* Least squares on what is held, with `before` as what was known of the factor. */
-static bool fit(const struct columns *columns, double *left,
+static bool fit(const struct pairs *columns, double *left,
                 struct common_change_response *response) {
     double factor = factor_usual, weight = 0.0, variance = 0.0;
     double squares = product(columns->common, columns->common, columns->n);
@@ -214,7 +214,7 @@ bool common_change_respond(const double *days, const double *logs, const double 
     double *numbers = malloc((4 * n + 1) * sizeof *numbers);
     if (!numbers)
         return false;
-    struct columns columns = {0, numbers, numbers + n, numbers + 2 * n};
+    struct pairs columns = {0, numbers, numbers + n, numbers + 2 * n};
     for (size_t i = 0; i < n; i++) {
         if (!isfinite(logs[i]) || !isfinite(common[i]))
             continue;

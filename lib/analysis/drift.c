@@ -16,7 +16,7 @@ enum {
     WHITE_SHARES = 3,
     SLOPE_SIZES = 2
 };
-enum column {
+enum drift_column {
     LEVEL,
     SLOPE,
     EARLIER, /* what the slope was more until nine months ago */
@@ -58,7 +58,7 @@ struct logs {
     double *days, *values, *outdoor_c, *common;
 };
 
-struct block {
+struct drift_block {
     double day, value, outdoor_c, common; /* mean day, median, means */
 };
 
@@ -66,7 +66,7 @@ struct block {
 struct model {
     size_t n, steps, columns;
     double step_days[STEPS], middle; /* logarithms count from `middle` */
-    struct block blocks[BLOCKS];
+    struct drift_block blocks[BLOCKS];
     double rows[BLOCKS][COLUMNS];
     double usual[COLUMNS];  /* standard deviations */
     double wander_variance; /* of the slope, by the wander of the sensor */
@@ -166,9 +166,9 @@ static size_t steps_before(const struct model *model, double day) {
     return count;
 }
 
-static struct block block_of(const struct logs *logs, size_t start, size_t end) {
+static struct drift_block block_of(const struct logs *logs, size_t start, size_t end) {
     double sorted[BLOCKS], day = 0.0, outdoor_c = 0.0, known = 0.0, n = (double)(end - start);
-    struct block block = {0};
+    struct drift_block block = {0};
     assert(end - start <= BLOCKS);
     for (size_t i = start; i < end; i++) {
         sorted[i - start] = logs->values[i];
@@ -214,7 +214,7 @@ static double mean_outdoor_c(const struct model *model) {
 }
 
 static void make_row(const struct model *model, double installed_day, double mean_c,
-                     const struct block *block, double row[COLUMNS]) {
+                     const struct drift_block *block, double row[COLUMNS]) {
     double turn = two_pi * block->day / TREND_YEAR_DAYS;
     double before = block->day - model->blocks[0].day, since = block->day - installed_day;
     double warmer_k = block->outdoor_c - mean_c;
@@ -363,12 +363,12 @@ static void solve(const struct model *model, const struct products *products, do
     solution->squares_left = squares_left(products, solution->beta, columns);
 }
 
-struct answer {
+struct drift_answer {
     double evidence, slope, slope_variance, level, p_rises;
 };
 
-static struct answer fit_with(const struct model *model, const struct products *products,
-                              double usual_noise) {
+static struct drift_answer fit_with(const struct model *model, const struct products *products,
+                                    double usual_noise) {
     struct solution solution;
     double n = (double)model->n, usual = noise_worth * usual_noise * usual_noise, penalty = 0.0;
     double variance = usual_noise * usual_noise;
@@ -379,7 +379,7 @@ static struct answer fit_with(const struct model *model, const struct products *
     solve(model, products, variance, &solution);
     for (size_t j = 0; j < model->columns; j++)
         penalty += pow(solution.beta[j] / model->usual[j], 2.0);
-    return (struct answer){
+    return (struct drift_answer){
         .evidence = -0.5 * ((n + noise_worth) * log(variance) + products->log_variance +
                             (solution.squares_left + usual) / variance + penalty +
                             solution.log_determinant),
@@ -390,13 +390,13 @@ static struct answer fit_with(const struct model *model, const struct products *
 }
 
 /* The answers averaged by their evidence. */
-static struct answer average(const struct answer *answers, size_t count) {
-    struct answer mean = {.evidence = -INFINITY};
+static struct drift_answer average(const struct drift_answer *answers, size_t count) {
+    struct drift_answer mean = {.evidence = -INFINITY};
     double total = 0.0, square = 0.0;
     for (size_t i = 0; i < count; i++)
         mean.evidence = fmax(mean.evidence, answers[i].evidence);
     for (size_t i = 0; i < count; i++) {
-        const struct answer *one = &answers[i];
+        const struct drift_answer *one = &answers[i];
         double weight = exp(one->evidence - mean.evidence);
         total += weight;
         mean.slope += weight * one->slope;
@@ -411,8 +411,8 @@ static struct answer average(const struct answer *answers, size_t count) {
     return mean;
 }
 
-static struct answer fit_all(const struct model *model, double usual_noise) {
-    struct answer answers[RED_TIMES * WHITE_SHARES];
+static struct drift_answer fit_all(const struct model *model, double usual_noise) {
+    struct drift_answer answers[RED_TIMES * WHITE_SHARES];
     struct products products;
     for (size_t i = 0; i < RED_TIMES * WHITE_SHARES; i++) {
         whiten(model, red_days[i / WHITE_SHARES], white_shares[i % WHITE_SHARES], &products);
@@ -424,7 +424,7 @@ static struct answer fit_all(const struct model *model, double usual_noise) {
 /* ---- the result ---- */
 
 static void write_trend(const struct model *model, const struct logs *logs,
-                        const struct answer *answer, double z, struct trend *trend) {
+                        const struct drift_answer *answer, double z, struct trend *trend) {
     double level = exp(answer->level + model->middle);
     double sd = sqrt(answer->slope_variance);
     double p = 2.0 * fmin(answer->p_rises, 1.0 - answer->p_rises);
@@ -463,7 +463,7 @@ enum trend_status drift_fit(const struct trend_series *series, double installed_
     if (status == TREND_OK) {
         make_blocks(&logs, &model);
         make_rows(installed_day, usual, series->common != NULL, &model);
-        const struct answer answer = fit_all(&model, usual->noise);
+        const struct drift_answer answer = fit_all(&model, usual->noise);
         write_trend(&model, &logs, &answer, z, trend);
     }
     free(logs.days);

@@ -59,7 +59,7 @@ static void note_end(struct intake *intake, enum reconnect_cause cause) {
 
 /* ---- steps ---- */
 
-void intake_enter(struct intake *intake, enum step step) {
+void intake_enter(struct intake *intake, enum intake_step step) {
     intake->step = step;
     intake->step_is_new = true;
 }

@@ -14,7 +14,7 @@
 
 #define LOOKUP_LIMIT_MS 5000
 
-enum step { STEP_IDLE, STEP_LOOKING_UP, STEP_CONNECTING, STEP_SUBSCRIBING, STEP_RUNNING };
+enum intake_step { STEP_IDLE, STEP_LOOKING_UP, STEP_CONNECTING, STEP_SUBSCRIBING, STEP_RUNNING };
 
 /* The brokers of one cluster, tried in turn. */
 struct intake_hosts {
@@ -64,7 +64,7 @@ struct intake {
     struct intake_publications publications;
     bool owes_acknowledgement; /* for a message of this read */
 
-    enum step step;
+    enum intake_step step;
     bool stopped;
     struct mosquitto *client; /* from CONNECTING on */
     bool tcp_up, subscribe_due, subscribe_refused, session_present;
@@ -87,7 +87,7 @@ void intake_set_why(struct intake *intake, const char *format, ...)
 /** What the library calls from within; they only note what happened. */
 void intake_set_callbacks(struct mosquitto *client);
 /** Another step begins. */
-void intake_enter(struct intake *intake, enum step step);
+void intake_enter(struct intake *intake, enum intake_step step);
 /** Destroys the client of this connection, if there is one; nothing is written. */
 void intake_drop_client(struct intake *intake);
 /** The connection, or the try, has ended. */

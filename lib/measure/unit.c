@@ -30,7 +30,7 @@
 
 enum letter_case { ANY_CASE, THIS_CASE };
 
-struct row {
+struct unit_row {
     struct unit unit;
     size_t length;
     enum letter_case letter_case;
@@ -39,7 +39,7 @@ struct row {
 #define ROW(spelling, dimension, scale, offset, letter_case)                                       \
     { {spelling, DIMENSION_##dimension, scale, offset}, sizeof(spelling) - 1, letter_case }
 
-static const struct row table[] = {
+static const struct unit_row table[] = {
     ROW("Pa", PRESSURE, 1.0, 0.0, THIS_CASE),
     ROW("pa", PRESSURE, 1.0, 0.0, THIS_CASE), /* but "pA" is a picoampere */
     ROW("PA", PRESSURE, 1.0, 0.0, THIS_CASE),
@@ -200,7 +200,7 @@ static size_t tidy(const char *text, size_t length, char tidied[SPELLING_MAX]) {
     return used;
 }
 
-static bool row_matches(const struct row *row, const char *spelling, size_t length) {
+static bool row_matches(const struct unit_row *row, const char *spelling, size_t length) {
     if (row->length != length)
         return false;
     if (row->letter_case == THIS_CASE)

@@ -10,7 +10,7 @@
 #include <string.h>
 
 /* Open addressing, power of two, at most half full. */
-struct fleet_index {
+struct fleet_names {
     size_t mask;
     size_t slots[]; /* index + 1, 0: empty */
 };
@@ -27,11 +27,11 @@ static uint64_t text_hash(const char *text) {
     return hash ^ (hash >> 29);
 }
 
-static struct fleet_index *index_create(struct fleet *fleet, size_t count) {
+static struct fleet_names *index_create(struct fleet *fleet, size_t count) {
     size_t size = 16;
     while (size < count * 2)
         size *= 2;
-    struct fleet_index *index =
+    struct fleet_names *index =
         arena_allocate(&fleet->memory, sizeof *index + size * sizeof index->slots[0]);
     if (index)
         index->mask = size - 1;
@@ -41,7 +41,7 @@ static struct fleet_index *index_create(struct fleet *fleet, size_t count) {
 typedef const char *index_key(const struct fleet *fleet, size_t i);
 
 /* The slot that holds `text`, or the empty one where it would go. */
-static size_t *index_slot(const struct fleet *fleet, struct fleet_index *index, index_key *key,
+static size_t *index_slot(const struct fleet *fleet, struct fleet_names *index, index_key *key,
                           const char *text) {
     size_t slot = (size_t)text_hash(text) & index->mask;
     while (index->slots[slot] && strcmp(key(fleet, index->slots[slot] - 1), text) != 0)

@@ -43,7 +43,7 @@ struct fleet {
     const struct time_zone **contact_zones; /* by contact; NULL: the system's */
     struct time_zone **zones;
     size_t zone_count;
-    struct fleet_index *topics, *ids;
+    struct fleet_names *topics, *ids;
     struct fleet_rule_set
         *shared_rules[QUANTITY_COUNT]; /* of points without settings of their own */
 };

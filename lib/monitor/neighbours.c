@@ -32,7 +32,7 @@ struct table_day {
     float change, standard_uncertainty; /* NaN: not known */
 };
 
-struct table {
+struct change_table {
     enum quantity quantity;
     size_t *points, count;
     struct common_change *common; /* NULL: not begun */
@@ -49,7 +49,7 @@ struct table {
 struct region {
     const char *name;
     size_t systems;
-    struct table tables[KINDS]; /* count 0: too few points, no table */
+    struct change_table tables[KINDS]; /* count 0: too few points, no table */
 };
 
 struct neighbours {
@@ -80,7 +80,7 @@ static int by_name(const void *a, const void *b) {
 
 /* The points of a quantity, one a system, evenly chosen where there are many. False: no memory. */
 static bool lay_table(const struct fleet *fleet, const struct placed *placed, size_t count,
-                      enum quantity quantity, struct table *table) {
+                      enum quantity quantity, struct change_table *table) {
     size_t *points = calloc(count, sizeof *points), found = 0;
     if (!points)
         return false;
@@ -88,7 +88,7 @@ static bool lay_table(const struct fleet *fleet, const struct placed *placed, si
         points[found] = fleet_point_of(fleet, placed[i].system, quantity);
         found += points[found] != FLEET_NONE;
     }
-    *table = (struct table){.quantity = quantity};
+    *table = (struct change_table){.quantity = quantity};
     table->count = found < COMMON_CHANGE_MOST ? found : COMMON_CHANGE_MOST;
     if (found < COMMON_CHANGE_LEAST)
         table->count = 0;
@@ -147,7 +147,7 @@ struct neighbours *neighbours_create(const struct fleet *fleet) {
     return NULL;
 }
 
-static void forget(struct table *table) {
+static void forget(struct change_table *table) {
     common_change_destroy(table->common);
     free(table->days);
     free(table->piece);
@@ -186,7 +186,7 @@ void neighbours_destroy(struct neighbours *neighbours) {
 
 /* ---- bringing a table forward ---- */
 
-static bool begin(struct table *table, int64_t to_day) {
+static bool begin(struct change_table *table, int64_t to_day) {
     table->common = common_change_create(table->count);
     table->days = calloc(NEIGHBOURS_DAYS, sizeof *table->days);
     table->first_day = table->next_day = to_day - NEIGHBOURS_DAYS;
@@ -200,7 +200,7 @@ static double log_of(enum quantity quantity, const struct history_day *day) {
 }
 
 /* One member's days, into the rows of the piece. False: the history failed. */
-static bool read_member(const struct table *table, const struct history *history) {
+static bool read_member(const struct change_table *table, const struct history *history) {
     struct history_day days[PIECE_DAYS];
     size_t member = table->members_read;
     size_t n = history_days(history, table->points[member], table->next_day, table->piece_to, days,
@@ -214,7 +214,7 @@ static bool read_member(const struct table *table, const struct history *history
 }
 
 /* The oldest day makes room. */
-static struct table_day *next_place(struct table *table) {
+static struct table_day *next_place(struct change_table *table) {
     size_t count = (size_t)(table->next_day - table->first_day);
     if (count == NEIGHBOURS_DAYS) {
         memmove(table->days, table->days + 1, (count - 1) * sizeof *table->days);
@@ -229,7 +229,7 @@ static bool wears(enum quantity quantity) {
     return quantity == QUANTITY_SUCTION || quantity == QUANTITY_FIELD;
 }
 
-static void find_line(struct table *table) {
+static void find_line(struct change_table *table) {
     double steps[NEIGHBOURS_DAYS], median = 0.0;
     size_t n = 0, count = (size_t)(table->next_day - table->first_day);
     for (size_t i = YEAR_DAYS; i < count; i++) {
@@ -244,7 +244,7 @@ static void find_line(struct table *table) {
 }
 
 /* The piece is complete. */
-static void take_piece(struct table *table) {
+static void take_piece(struct change_table *table) {
     size_t rows = (size_t)(table->piece_to - table->next_day);
     for (size_t d = 0; d < rows; d++) {
         struct common_change_day day;
@@ -259,7 +259,7 @@ static void take_piece(struct table *table) {
         find_line(table);
 }
 
-static bool begin_piece(struct table *table, int64_t to_day) {
+static bool begin_piece(struct change_table *table, int64_t to_day) {
     table->piece_to = to_day - table->next_day > PIECE_DAYS ? table->next_day + PIECE_DAYS : to_day;
     table->members_read = 0;
     table->piece =
@@ -268,7 +268,7 @@ static bool begin_piece(struct table *table, int64_t to_day) {
 }
 
 /* One step of a table that lacks days before `to_day`. */
-static bool bring(struct table *table, const struct history *history, int64_t to_day) {
+static bool bring(struct change_table *table, const struct history *history, int64_t to_day) {
     if (!table->piece && !begin_piece(table, to_day))
         return false;
     if (!read_member(table, history))
@@ -283,7 +283,7 @@ enum neighbours_progress neighbours_advance(struct neighbours *neighbours,
                                             int64_t to_day) {
     struct region *region = &neighbours->regions[neighbours->region_of[system]];
     for (size_t k = 0; k < KINDS; k++) {
-        struct table *table = &region->tables[k];
+        struct change_table *table = &region->tables[k];
         if (table->count == 0 || neighbours->apart)
             continue;
         if (table->common && to_day - table->next_day > NEIGHBOURS_DAYS)
@@ -315,7 +315,7 @@ const char *neighbours_region(const struct neighbours *neighbours, size_t i) {
 }
 
 /* NULL: the region has none that was begun. */
-static const struct table *table_for(const struct neighbours *neighbours, size_t point) {
+static const struct change_table *table_for(const struct neighbours *neighbours, size_t point) {
     const struct fleet_point *owner = &neighbours->fleet->points[point];
     const struct region *region = region_of(neighbours, owner->system);
     for (size_t k = 0; k < KINDS; k++) {
@@ -325,7 +325,7 @@ static const struct table *table_for(const struct neighbours *neighbours, size_t
     return NULL;
 }
 
-static struct table_day day_of(const struct table *table, int64_t local_day) {
+static struct table_day day_of(const struct change_table *table, int64_t local_day) {
     if (!table || local_day < table->first_day || local_day >= table->next_day)
         return (struct table_day){NAN, NAN};
     return table->days[local_day - table->first_day];
@@ -333,7 +333,7 @@ static struct table_day day_of(const struct table *table, int64_t local_day) {
 
 struct common_change_day neighbours_on(const struct neighbours *neighbours, size_t point,
                                        int64_t local_day) {
-    const struct table *table = table_for(neighbours, point);
+    const struct change_table *table = table_for(neighbours, point);
     struct table_day day = day_of(table, local_day);
     return (struct common_change_day){(double)day.change, (double)day.standard_uncertainty,
                                       table ? table->houses : 0};
@@ -377,7 +377,7 @@ static void find_share(const double *days, const double *values, double *shared,
 bool neighbours_share(const struct neighbours *neighbours, size_t point, const double *days,
                       const double *values, size_t n, double *shared,
                       struct neighbours_part *part) {
-    const struct table *table = table_for(neighbours, point);
+    const struct change_table *table = table_for(neighbours, point);
     if (table && wears(table->quantity) && !table->line_known)
         table = NULL;
     *part = (struct neighbours_part){.houses = table ? table->houses : 0};
@@ -416,8 +416,8 @@ static struct common_change_day week_of(const struct neighbours *neighbours, siz
 }
 
 /* Median of the point's own logarithms over a week; NaN: fewer than three days. */
-static double own_week(const struct table *table, const struct history *history, size_t point,
-                       int64_t from_day) {
+static double own_week(const struct change_table *table, const struct history *history,
+                       size_t point, int64_t from_day) {
     struct history_day days[WEEK_DAYS];
     double logs[WEEK_DAYS], median = NAN;
     size_t n = 0;
@@ -432,7 +432,7 @@ static double own_week(const struct table *table, const struct history *history,
 bool neighbours_compare(const struct neighbours *neighbours, const struct history *history,
                         size_t point, int64_t from_day, int64_t to_day, double now,
                         struct neighbours_comparison *comparison) {
-    const struct table *table = table_for(neighbours, point);
+    const struct change_table *table = table_for(neighbours, point);
     if (!table || !(now > 0.0))
         return false;
     from_day = from_day > table->first_day ? from_day : table->first_day;

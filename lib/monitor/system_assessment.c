@@ -119,13 +119,13 @@ struct system_state_of_air system_assessment_then(const struct monitor *monitor,
     return system_assessment_air(fleet, points, &measured);
 }
 
-struct window {
+struct history_window {
     const struct history *history;
     int64_t from_ms, to_ms;
     size_t least_hours;
 };
 
-static double median_of(const struct window *window, size_t point) {
+static double median_of(const struct history_window *window, size_t point) {
     size_t count = 0;
     if (point == FLEET_NONE)
         return NAN;
@@ -135,8 +135,8 @@ static double median_of(const struct window *window, size_t point) {
 
 /* Flow and weather count only where commissioning knew them too: else their error would not cancel.
  */
-static double median_if_known_then(const struct monitor *monitor, const struct window *window,
-                                   size_t point) {
+static double median_if_known_then(const struct monitor *monitor,
+                                   const struct history_window *window, size_t point) {
     return isnan(base_value(monitor, point, window->to_ms)) ? NAN : median_of(window, point);
 }
 
@@ -146,7 +146,7 @@ struct system_state_of_air system_assessment_now(const struct monitor *monitor,
                                                  int64_t from_ms, int64_t to_ms,
                                                  size_t least_hours) {
     const struct fleet *fleet = monitor_fleet(monitor);
-    const struct window window = {history, from_ms, to_ms, least_hours};
+    const struct history_window window = {history, from_ms, to_ms, least_hours};
     double flow = median_if_known_then(monitor, &window, points->flow);
     const struct system_measured measured = {
         .suction_pa = median_of(&window, points->suction),
@@ -402,7 +402,7 @@ void system_assessment_ground(const struct system_state_of_air *now,
     ground->at_two = two.ratio;
 }
 
-static void assess_hole(const struct monitor *monitor, const struct window *window,
+static void assess_hole(const struct monitor *monitor, const struct history_window *window,
                         const struct system_state_of_air *now,
                         const struct system_state_of_air *then, struct system_hole *hole) {
     const struct ground_uncertainty uncertainty = ground_uncertainty_default();
@@ -430,7 +430,7 @@ static bool is_hole_of(const struct fleet *fleet, const struct system_points *po
 
 /* Fan and ground from the medians of a window. */
 static void assess_air(const struct monitor *monitor, const struct system_points *points,
-                       const struct window *window, struct system_state_of_air *now,
+                       const struct history_window *window, struct system_state_of_air *now,
                        struct system_state_of_air *then, struct system_assessment *assessment) {
     const struct history *history = window->history;
     *assessment = (struct system_assessment){0};
@@ -448,8 +448,8 @@ void system_assessment_make(const struct monitor *monitor, const struct history 
                             const struct system_points *points, int64_t now_ms,
                             struct system_assessment *assessment) {
     const struct fleet *fleet = monitor_fleet(monitor);
-    const struct window window = {history, now_ms - SYSTEM_ASSESSMENT_WINDOW_MS, now_ms,
-                                  LEAST_HOURS};
+    const struct history_window window = {history, now_ms - SYSTEM_ASSESSMENT_WINDOW_MS, now_ms,
+                                          LEAST_HOURS};
     struct system_state_of_air now, then;
     assess_air(monitor, points, &window, &now, &then, assessment);
     for (size_t i = 0; i < points->hole_count; i++) {
@@ -464,7 +464,8 @@ void system_assessment_make(const struct monitor *monitor, const struct history 
 void system_assessment_day(const struct monitor *monitor, const struct history *history,
                            const struct system_points *points, int64_t now_ms,
                            struct system_assessment *assessment) {
-    const struct window window = {history, now_ms - AVERAGE_DAY_MS, now_ms, DAY_LEAST_HOURS};
+    const struct history_window window = {history, now_ms - AVERAGE_DAY_MS, now_ms,
+                                          DAY_LEAST_HOURS};
     struct system_state_of_air now, then;
     assess_air(monitor, points, &window, &now, &then, assessment);
 }

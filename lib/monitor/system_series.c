@@ -9,7 +9,7 @@
 static const double running_share = 0.10; /* of the baseline of suction: below it the fan is off */
 static const double curve_density = 1.2;
 
-enum column {
+enum series_column {
     COLUMN_SUCTION,
     COLUMN_FLOW,
     COLUMN_VELOCITY_PRESSURE,
@@ -20,7 +20,7 @@ enum column {
 };
 
 /* Daily values of the points side by side. */
-struct table {
+struct day_table {
     struct history_day *days[COLUMN_COUNT];
     size_t counts[COLUMN_COUNT], at[COLUMN_COUNT];
 };
@@ -74,7 +74,7 @@ static int64_t first_day(const struct system_series_source *source,
 }
 
 static bool read_table(const struct system_series_source *source, const size_t chosen[COLUMN_COUNT],
-                       int64_t from_day, int64_t to_day, struct table *table) {
+                       int64_t from_day, int64_t to_day, struct day_table *table) {
     for (size_t i = 0; i < COLUMN_COUNT; i++) {
         if (chosen[i] != FLEET_NONE &&
             !history_all_days(source->history, chosen[i], from_day, to_day, &table->days[i],
@@ -84,7 +84,7 @@ static bool read_table(const struct system_series_source *source, const size_t c
     return true;
 }
 
-static double median_on(struct table *table, enum column column, int64_t local_day) {
+static double median_on(struct day_table *table, enum series_column column, int64_t local_day) {
     size_t *at = &table->at[column];
     while (*at < table->counts[column] && table->days[column][*at].local_day < local_day)
         (*at)++;
@@ -177,7 +177,7 @@ static struct day_law day_law_of(const struct system_series_source *source,
     return law;
 }
 
-static double value_on(const struct day_law *law, struct table *table, int64_t local_day) {
+static double value_on(const struct day_law *law, struct day_table *table, int64_t local_day) {
     const struct system_series_source *source = law->source;
     const struct system_measured measured = {
         .suction_pa = median_on(table, COLUMN_SUCTION, local_day),
@@ -204,7 +204,7 @@ static double value_on(const struct day_law *law, struct table *table, int64_t l
 }
 
 /* The days of suction are kept, with the value in the place of the median. */
-static size_t fill(const struct day_law *law, struct table *table) {
+static size_t fill(const struct day_law *law, struct day_table *table) {
     struct history_day *days = table->days[COLUMN_SUCTION];
     size_t count = table->counts[COLUMN_SUCTION], kept = 0;
     for (size_t i = 0; i < count; i++) {
@@ -220,7 +220,7 @@ static size_t fill(const struct day_law *law, struct table *table) {
 
 bool system_series_read(const struct system_series_source *source, enum system_series_kind kind,
                         int64_t known_ms, int64_t to_day, struct assessment_series *series) {
-    struct table table = {{NULL}, {0}, {0}};
+    struct day_table table = {{NULL}, {0}, {0}};
     size_t chosen[COLUMN_COUNT];
     *series = (struct assessment_series){{0}, NULL};
     if (kind == SYSTEM_SERIES_SPEED &&

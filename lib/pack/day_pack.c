@@ -92,12 +92,12 @@ static void put_head(struct byte_writer *output, const struct head *head,
 }
 
 /* Room for what is worked out about each reading. */
-struct work {
+struct pack_work {
     int64_t *times, *numbers, *corrections;
     double *values;
 };
 
-static bool make_work(struct work *work, size_t count) {
+static bool make_work(struct pack_work *work, size_t count) {
     work->times = malloc(count * sizeof *work->times);
     work->numbers = malloc(count * sizeof *work->numbers);
     work->corrections = malloc(count * sizeof *work->corrections);
@@ -105,7 +105,7 @@ static bool make_work(struct work *work, size_t count) {
     return work->times && work->numbers && work->corrections && work->values;
 }
 
-static void free_work(const struct work *work) {
+static void free_work(const struct pack_work *work) {
     free(work->times);
     free(work->numbers);
     free(work->corrections);
@@ -113,7 +113,7 @@ static void free_work(const struct work *work) {
 }
 
 static void fill_work(const struct day_pack_label *label, const struct reading *readings,
-                      size_t count, const struct work *work) {
+                      size_t count, const struct pack_work *work) {
     for (size_t i = 0; i < count; i++) {
         assert(isfinite(readings[i].value));
         assert(day_pack_day(readings[i].time_ms) == label->day);
@@ -124,7 +124,7 @@ static void fill_work(const struct day_pack_label *label, const struct reading *
 }
 
 static size_t write_all(const struct day_pack_label *label, const struct head *head,
-                        const struct work *work, const unsigned char *origins,
+                        const struct pack_work *work, const unsigned char *origins,
                         unsigned char *bytes) {
     struct byte_writer output = {bytes, 0};
     put_head(&output, head, origins);
@@ -143,7 +143,7 @@ static size_t write_all(const struct day_pack_label *label, const struct head *h
 enum day_pack_status day_pack_encode(const struct day_pack_label *label,
                                      const struct reading *readings, const unsigned char *origins,
                                      size_t count, unsigned char *bytes, size_t *size) {
-    struct work work;
+    struct pack_work work;
     assert(count >= 1 && count <= DAY_PACK_READINGS_MAX);
     if (!make_work(&work, count)) {
         free_work(&work);

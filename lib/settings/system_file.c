@@ -53,9 +53,9 @@ static bool is_other_than_text(const char *text) {
 }
 
 /* Where a text stands: on a line of its own, or between the brackets of a list or map. */
-enum place { ON_A_LINE, IN_BRACKETS };
+enum text_place { ON_A_LINE, IN_BRACKETS };
 
-static bool may_be_plain(const char *text, enum place place) {
+static bool may_be_plain(const char *text, enum text_place place) {
     static const char *const inside[] = {[ON_A_LINE] =
                                              LETTERS DIGITS " ./_-+()%'\"&@=;^<>$~!?|*:,[]{}",
                                          [IN_BRACKETS] = LETTERS DIGITS " ./_-+()%'&@=;^<>$~!|*:"};
@@ -94,7 +94,7 @@ static void add_quoted(struct text_buffer *buffer, const char *text) {
     text_buffer_add(buffer, "\"");
 }
 
-static void add_text(struct text_buffer *buffer, const char *text, enum place place) {
+static void add_text(struct text_buffer *buffer, const char *text, enum text_place place) {
     if (may_be_plain(text, place))
         text_buffer_add(buffer, text);
     else

@@ -1,7 +1,7 @@
 /*
- * The file is one struct sheet. Its writer may die between any two stores, so a half-written note
- * must do no harm: what is compared has bounds of its own, and to set anything aside it takes two
- * deaths with the same note.
+ * The file is one struct in_hand_sheet. Its writer may die between any two stores, so a
+ * half-written note must do no harm: what is compared has bounds of its own, and to set anything
+ * aside it takes two deaths with the same note.
  */
 #include "store/in_hand.h"
 
@@ -18,7 +18,7 @@
 
 enum { NOTE_BYTES = 1016, SUSPECTS = 8, DEATHS_MOST = 2, ONE_BY_ONE_MOST = 65536 };
 
-enum work { NOTHING, MESSAGE, TASK, TURN };
+enum in_hand_work { NOTHING, MESSAGE, TASK, TURN };
 
 struct note {
     uint32_t subject_length, payload_length; /* of the whole; bytes holds what has room */
@@ -30,9 +30,9 @@ struct suspect {
     struct note note;
 };
 
-struct sheet {
+struct in_hand_sheet {
     char magic[24];
-    uint32_t work;       /* enum work */
+    uint32_t work;       /* enum in_hand_work */
     uint32_t messages;   /* taken in this turn, not kept yet */
     uint32_t one_by_one; /* so many messages are still taken one a turn */
     uint32_t oldest;     /* the suspect that makes room next */
@@ -41,7 +41,7 @@ struct sheet {
 };
 
 struct in_hand {
-    struct sheet *sheet;
+    struct in_hand_sheet *sheet;
     bool met[SUSPECTS]; /* suspects that came again in this turn */
 };
 
@@ -51,18 +51,18 @@ static const char magic[24] = "subslabd in hand 1\n";
 
 /* A mapped page that the disk cannot back any more raises SIGBUS at the next write. Memory takes
    its place (as journald does with its files): the notes then end with the process. */
-static struct sheet *volatile guarded;
+static struct in_hand_sheet *volatile guarded;
 
 static void on_lost_page(int number, siginfo_t *info, void *context) {
     (void)context;
     uintptr_t at = (uintptr_t)info->si_addr, from = (uintptr_t)guarded;
-    bool ours = guarded && at >= from && at < from + sizeof(struct sheet);
-    if (!ours || mmap(guarded, sizeof(struct sheet), PROT_READ | PROT_WRITE,
+    bool ours = guarded && at >= from && at < from + sizeof(struct in_hand_sheet);
+    if (!ours || mmap(guarded, sizeof(struct in_hand_sheet), PROT_READ | PROT_WRITE,
                       MAP_PRIVATE | MAP_ANONYMOUS | MAP_FIXED, -1, 0) == MAP_FAILED)
         signal(number, SIG_DFL); /* the access is tried again, and ends us */
 }
 
-static void guard(struct sheet *sheet) {
+static void guard(struct in_hand_sheet *sheet) {
     struct sigaction action = {.sa_sigaction = on_lost_page, .sa_flags = SA_SIGINFO};
     guarded = sheet;
     sigaction(SIGBUS, &action, NULL);
@@ -71,7 +71,7 @@ static void guard(struct sheet *sheet) {
 /* ---- notes ---- */
 
 /* A kill sees the stores in the order in which they stand here. */
-static void set_work(struct sheet *sheet, enum work work) {
+static void set_work(struct in_hand_sheet *sheet, enum in_hand_work work) {
     atomic_signal_fence(memory_order_seq_cst);
     sheet->work = work;
     atomic_signal_fence(memory_order_seq_cst);
@@ -98,14 +98,14 @@ static bool same(const struct note *a, const struct note *b) {
            memcmp(a->bytes, b->bytes, kept(a, &subject)) == 0;
 }
 
-static size_t find(const struct sheet *sheet, const struct note *note) {
+static size_t find(const struct in_hand_sheet *sheet, const struct note *note) {
     size_t i = 0;
     while (i < SUSPECTS && !(sheet->suspects[i].deaths > 0 && same(&sheet->suspects[i].note, note)))
         i++;
     return i;
 }
 
-static struct suspect *suspect_of(struct sheet *sheet, const struct note *note) {
+static struct suspect *suspect_of(struct in_hand_sheet *sheet, const struct note *note) {
     size_t i = find(sheet, note);
     if (i == SUSPECTS)
         for (i = 0; i < SUSPECTS && sheet->suspects[i].deaths > 0;)
@@ -120,8 +120,8 @@ static struct suspect *suspect_of(struct sheet *sheet, const struct note *note) 
 
 /* ---- deaths ---- */
 
-static void accuse(struct sheet *sheet, const struct note *note, const char *what, char *story,
-                   size_t story_size) {
+static void accuse(struct in_hand_sheet *sheet, const struct note *note, const char *what,
+                   char *story, size_t story_size) {
     struct suspect *suspect = suspect_of(sheet, note);
     size_t subject;
     kept(note, &subject);
@@ -131,7 +131,7 @@ static void accuse(struct sheet *sheet, const struct note *note, const char *wha
              DEATHS_MOST);
 }
 
-static void count_death(struct sheet *sheet, char *story, size_t story_size) {
+static void count_death(struct in_hand_sheet *sheet, char *story, size_t story_size) {
     bool alone = sheet->work == TURN && sheet->messages == 1;
     if (story_size > 0)
         story[0] = '\0';
@@ -151,13 +151,14 @@ static void count_death(struct sheet *sheet, char *story, size_t story_size) {
 
 /* ---- life ---- */
 
-static struct sheet *map(int file) {
-    int error = posix_fallocate(file, 0, sizeof(struct sheet));
+static struct in_hand_sheet *map(int file) {
+    int error = posix_fallocate(file, 0, sizeof(struct in_hand_sheet));
     if (error != 0) {
         errno = error;
         return NULL;
     }
-    void *at = mmap(NULL, sizeof(struct sheet), PROT_READ | PROT_WRITE, MAP_SHARED, file, 0);
+    void *at =
+        mmap(NULL, sizeof(struct in_hand_sheet), PROT_READ | PROT_WRITE, MAP_SHARED, file, 0);
     return at == MAP_FAILED ? NULL : at;
 }
 
@@ -177,7 +178,7 @@ struct in_hand *in_hand_open(const char *store_path, char *story, size_t story_s
     } else {
         guard(hand->sheet);
         if (memcmp(hand->sheet->magic, magic, sizeof magic) != 0)
-            *hand->sheet = (struct sheet){0};
+            *hand->sheet = (struct in_hand_sheet){0};
         memcpy(hand->sheet->magic, magic, sizeof magic);
         count_death(hand->sheet, story, story_size);
     }
@@ -243,7 +244,7 @@ void in_hand_put_down(struct in_hand *hand) {
 void in_hand_done(struct in_hand *hand) {
     if (!hand)
         return;
-    struct sheet *sheet = hand->sheet;
+    struct in_hand_sheet *sheet = hand->sheet;
     set_work(sheet, NOTHING);
     sheet->one_by_one -= sheet->messages < sheet->one_by_one ? sheet->messages : sheet->one_by_one;
     sheet->messages = 0;

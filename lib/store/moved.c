@@ -26,13 +26,13 @@ struct moved {
     int64_t first_alarm; /* what is added to the numbers of alarms */
 };
 
-struct table {
+struct moved_table {
     char name[64];
     bool by_system;
 };
 
 /* Points first: the others name their keys. */
-static int list_tables(sqlite3 *db, struct table tables[TABLES_MOST], size_t *count) {
+static int list_tables(sqlite3 *db, struct moved_table tables[TABLES_MOST], size_t *count) {
     sqlite3_stmt *list;
     *count = 0;
     int code = sqlite3_prepare_v2(
@@ -43,7 +43,7 @@ static int list_tables(sqlite3 *db, struct table tables[TABLES_MOST], size_t *co
         "s.name",
         -1, &list, NULL);
     while (code == SQLITE_OK && sqlite3_step(list) == SQLITE_ROW && *count < TABLES_MOST) {
-        struct table *table = &tables[(*count)++];
+        struct moved_table *table = &tables[(*count)++];
         snprintf(table->name, sizeof table->name, "%s", sqlite3_column_text(list, 0));
         table->by_system = sqlite3_column_int(list, 1) != 0;
     }
@@ -115,7 +115,7 @@ static int put_file(sqlite3 *to, const char *system, const char *file) {
 }
 
 static int copy_out(sqlite3 *from, sqlite3 *to, const char *system, const char *file) {
-    struct table tables[TABLES_MOST];
+    struct moved_table tables[TABLES_MOST];
     size_t count;
     int code = store_upgrade(to, 0);
     THEN(code, list_tables(from, tables, &count));
@@ -329,7 +329,7 @@ static int bind_packed(const struct moved *moved, sqlite3_stmt *row, int column,
 
 struct putting {
     const struct moved *moved;
-    const struct table *table;
+    const struct moved_table *table;
 };
 
 /* Numbers that mean something within one store are new ones. */
@@ -352,7 +352,7 @@ static int bind_anew(const void *context, sqlite3_stmt *row, int column, sqlite3
 }
 
 static enum store_status put_table(struct store *store, const struct moved *moved,
-                                   const struct table *table) {
+                                   const struct moved_table *table) {
     const struct putting putting = {moved, table};
     char sql[SQL_BYTES];
     sqlite3_stmt *rows = NULL;
@@ -365,8 +365,8 @@ static enum store_status put_table(struct store *store, const struct moved *move
 
 enum store_status moved_in(struct store *store, struct moved *moved, int64_t *highest_alarm,
                            struct moved_counts *counts) {
-    struct table tables[TABLES_MOST];
-    const struct table notes = {"notes", true};
+    struct moved_table tables[TABLES_MOST];
+    const struct moved_table notes = {"notes", true};
     size_t count;
     int code = list_tables(moved->db, tables, &count);
     moved->first_alarm =

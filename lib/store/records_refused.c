@@ -21,14 +21,14 @@ static struct store_value topic_of(const char *topic) {
     return TEXT_UP_TO(topic, (int)length);
 }
 
-struct table {
+struct counting_table {
     const char *again, *add, *bound, *list;
     int rows;
     size_t example_bytes;
 };
 
 /* Parameters of all: 1 topic, 2 time, 3 times, 4 example, 5 reason (refused only). */
-static const struct table refused_table = {
+static const struct counting_table refused_table = {
     "UPDATE refused SET count = count + ?3, last_ms = max(last_ms, ?2), first_ms = min(first_ms, "
     "?2) WHERE topic = ?1 AND reason = ?5",
     "INSERT INTO refused (topic, reason, count, first_ms, last_ms, example) "
@@ -40,7 +40,7 @@ static const struct table refused_table = {
     RECORD_REFUSED_ROWS,
     RECORD_EXAMPLE_BYTES};
 
-static const struct table unclaimed_table = {
+static const struct counting_table unclaimed_table = {
     "UPDATE unclaimed SET count = count + ?3, last_ms = max(last_ms, ?2), first_ms = "
     "min(first_ms, ?2), example = ?4 WHERE topic = ?1",
     "INSERT INTO unclaimed (topic, count, first_ms, last_ms, example) VALUES (?1, ?3, ?2, ?2, ?4)",
@@ -59,7 +59,7 @@ static enum store_status run_counting(struct store *store, const char *sql, size
                            BYTES(one->example ? one->example : "", bytes), TEXT(one->reason)));
 }
 
-static enum store_status count_one(struct store *store, const struct table *table,
+static enum store_status count_one(struct store *store, const struct counting_table *table,
                                    const struct record_refused *one) {
     bool own;
     enum store_status status = store_scope_begin(store, &own);
@@ -72,7 +72,7 @@ static enum store_status count_one(struct store *store, const struct table *tabl
     return store_scope_end(store, own, status);
 }
 
-static enum store_status list(struct store *store, const struct table *table,
+static enum store_status list(struct store *store, const struct counting_table *table,
                               record_refused_row *row, void *context) {
     sqlite3_stmt *rows;
     enum store_status status = store_ask(store, table->list, NO_VALUES, &rows);

@@ -76,13 +76,13 @@ enum store_status series_rollup_run(struct store *store, int64_t key, int64_t in
 
 /* ---- hours ---- */
 
-struct putting {
+struct hour_putting {
     struct store *store;
     int64_t key;
 };
 
 static enum store_status put_hour(void *context, const struct series_hour *hour) {
-    const struct putting *putting = context;
+    const struct hour_putting *putting = context;
     return series_hour_put(putting->store, putting->key, hour);
 }
 
@@ -111,7 +111,7 @@ static enum store_status rebuild(struct store *store, int64_t key, int64_t inter
     status = series_hours_delete_rows(store, key, from_hour_ms, to_hour_ms, &rows);
     if (status != STORE_OK)
         return status;
-    struct putting putting = {store, key};
+    struct hour_putting putting = {store, key};
     return series_rollup_run(store, key, interval_ms, info.expired_ms, from_hour_ms, to_hour_ms,
                              put_hour, &putting);
 }

@@ -9,12 +9,12 @@
 
 #include <stdio.h>
 
-struct step {
+struct schema_step {
     int version; /* the one this step leads to */
     const unsigned char *sql;
 };
 
-static const struct step steps[] = {
+static const struct schema_step steps[] = {
     {1, embedded_schema_sql},   {2, embedded_schema_2_sql}, {3, embedded_schema_3_sql},
     {4, embedded_schema_4_sql}, {5, embedded_schema_5_sql}, {6, embedded_schema_6_sql},
     {7, embedded_schema_7_sql}, {8, embedded_schema_8_sql}, {9, embedded_schema_9_sql},

@@ -12,13 +12,13 @@
 /* A sentence holds parts, of which some hold parts. */
 enum { PARTS_MOST = 3, DEPTH_MOST = 4 };
 
-struct part {
+struct complaint_part {
     const char *from;
     size_t length;
 };
 
 /* Is a sentence of this form? Then which parts stand at its places. */
-static bool fits(const char *form, const char *sentence, struct part parts[PARTS_MOST]) {
+static bool fits(const char *form, const char *sentence, struct complaint_part parts[PARTS_MOST]) {
     const char *end = sentence + strlen(sentence);
     size_t before = strcspn(form, "{");
     if (strncmp(form, sentence, before) != 0)
@@ -26,14 +26,14 @@ static bool fits(const char *form, const char *sentence, struct part parts[PARTS
     form += before;
     sentence += before;
     while (*form) {
-        struct part *part = &parts[form[1] - 'a'];
+        struct complaint_part *part = &parts[form[1] - 'a'];
         const char *behind = form + 3;
         size_t length = strcspn(behind, "{"), rest = (size_t)(end - sentence);
         const char *from = behind[length] || rest < length ? sentence : end - length;
         const char *at = memmem(from, (size_t)(end - from), behind, length);
         if (!at)
             return false;
-        *part = (struct part){sentence, (size_t)(at - sentence)};
+        *part = (struct complaint_part){sentence, (size_t)(at - sentence)};
         sentence = at + length;
         form = behind + length;
     }
@@ -41,7 +41,7 @@ static bool fits(const char *form, const char *sentence, struct part parts[PARTS
 }
 
 /* The first that it fits: in the file, what fits many stands last. */
-static enum complaint find(const char *sentence, struct part parts[PARTS_MOST]) {
+static enum complaint find(const char *sentence, struct complaint_part parts[PARTS_MOST]) {
     int i = 0;
     while (i < COMPLAINT_COUNT &&
            !fits(wording_languages[WORDING_ENGLISH].texts->complaints[i], sentence, parts))
@@ -57,7 +57,7 @@ static const char *alone(size_t language, const char *english) {
 }
 
 static void say(char text[COMPLAINT_BYTES], size_t language, const char *english, int depth) {
-    struct part parts[PARTS_MOST] = {0};
+    struct complaint_part parts[PARTS_MOST] = {0};
     char said[PARTS_MOST][COMPLAINT_BYTES];
     enum complaint found = depth < DEPTH_MOST ? find(english, parts) : COMPLAINT_COUNT;
     if (found == COMPLAINT_COUNT) {

@@ -1,9 +1,10 @@
 #!/usr/bin/env python3
-"""Is nothing too large to be read at once? In lib and daemon no function has over 40 lines, no struct 30
-members; there and in the tests no file has over 500 lines.
+"""Is nothing too large to be read at once, and has a name one meaning? In lib and daemon no function has
+over 40 lines, no struct 30 members, and no tag is that of two types; there and in the tests no file has over
+500 lines.
 
 A named inner struct is one member, for it is read by its name. Of each kind one that is just too large is
-planted first and must be found, and one that just is not must pass. Ends with "N passed, N failed".
+planted first and must be found, and one that just is not must pass; so is a second type. Ends with "N passed, N failed".
 """
 import os
 import re
@@ -74,6 +75,20 @@ def faults_of(path, text):
             yield f"{path}: struct {name} has {count} members"
 
 
+def tags(text):
+    """Those of the types that a file declares."""
+    return set(re.findall(r"\b(?:struct|enum|union)\s+(\w+)\s*\{", blanked(text)))
+
+
+def second_types(sources):
+    """A tag's first file, in the order of their paths, and each other one."""
+    first = {}
+    for path, text in sorted(sources.items()):
+        for tag in sorted(tags(text)):
+            if first.setdefault(tag, path) != path:
+                yield f"{path}: the tag {tag} is that of a type in {first[tag]}"
+
+
 def planted(lines, statements, count):
     """A file with a function and a struct, each as large as said."""
     function = "static int planted(void) {\n" + "    step();\n" * statements + "}\n"
@@ -91,13 +106,21 @@ def main():
         sizes = [size + (i == k) for k, size in enumerate(largest)]
         found = list(faults_of("lib/planted.c", planted(*sizes)))
         total.expect(len(found) == 1 and words in found[0], words)
+    twice = list(second_types({"lib/a.c": "struct row {\n    int a;\n};\n", "lib/b.c": "enum row { A };\n",
+                               "lib/c.c": "/* struct row { */\nstruct row *row;\n"}))
+    total.expect(len(twice) == 1 and twice[0].startswith("lib/b.c: the tag row"), "a second type of a tag")
+    sources = {}
     for folder in ("lib", "daemon", "tests"):
         for place, _, names in os.walk(os.path.join(TOP, folder)):
             for name in sorted(names):
                 if name.endswith((".c", ".h", ".py", ".mjs", ".js", ".css")) and "node_modules" not in place:
                     path = os.path.join(place, name)
                     with open(path, encoding="utf-8") as file:
-                        total.judge(name, faults_of(os.path.relpath(path, TOP), file.read()))
+                        text = file.read()
+                    total.judge(name, faults_of(os.path.relpath(path, TOP), text))
+                    if folder != "tests" and name.endswith((".c", ".h")):
+                        sources[os.path.relpath(path, TOP)] = text
+    total.judge("tags", second_types(sources))
     print(f"{total.passed} passed, {total.failed} failed")
     return 1 if total.failed else 0
 
