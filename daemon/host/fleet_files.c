@@ -97,7 +97,8 @@ struct time_zone *fleet_files_zone(const char *name) {
         return time_zone_create_utc();
     if (strstr(name, "..") || name[0] == '/')
         return NULL;
-    snprintf(path, sizeof path, "%s/%s", ZONE_FOLDER, name);
+    const char *told = getenv("TZDIR"); /* as tzset(3) */
+    snprintf(path, sizeof path, "%s/%s", told && *told ? told : ZONE_FOLDER, name);
     char *bytes = fleet_files_read(path, ZONE_BYTES_MAX, &length);
     struct time_zone *zone = bytes ? time_zone_create(name, bytes, length) : NULL;
     free(bytes);

@@ -32,7 +32,8 @@ char *fleet_files_read(const char *path, size_t most, size_t *length);
  */
 char *fleet_files_secret(const char *path, char *why, size_t why_size);
 
-/** A time zone by its IANA name, from the machine's files. NULL when there is none. */
+/** A time zone by its IANA name, from the files of the machine or of TZDIR. NULL when there is
+ * none. */
 struct time_zone *fleet_files_zone(const char *name);
 /** Adds an error when the machine doesn't know the zone of a system. */
 void fleet_files_check_zone(const struct system_description *system,

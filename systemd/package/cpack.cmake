@@ -44,10 +44,10 @@ set(CPACK_DEBIAN_PACKAGE_PRIORITY optional)
 set(CPACK_DEBIAN_COMPRESSION_TYPE xz)
 set(CPACK_DEBIAN_PACKAGE_SHLIBDEPS ON)
 # procps: /bin/kill, with which the units reload. tzdata: the time zones of the systems. The rest
-# makes the account, the groups and the folders.
+# makes the account, the groups and the folders. tzdata-legacy: where tzdata has only names of today.
 set(CPACK_DEBIAN_PACKAGE_DEPENDS
     "systemd | systemd-standalone-sysusers, systemd | systemd-standalone-tmpfiles, procps, passwd, tzdata")
-set(CPACK_DEBIAN_PACKAGE_RECOMMENDS ca-certificates)
+set(CPACK_DEBIAN_PACKAGE_RECOMMENDS "ca-certificates, tzdata-legacy")
 set(CPACK_DEBIAN_PACKAGE_SUGGESTS "mosquitto, bash-completion")
 set(CPACK_DEBIAN_PACKAGE_CONTROL_STRICT_PERMISSION ON)
 set(CPACK_DEBIAN_PACKAGE_CONTROL_EXTRA

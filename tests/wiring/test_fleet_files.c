@@ -157,6 +157,31 @@ START_TEST(a_file_that_went_is_gone_and_an_error_leaves_the_former_as_it_was) {
 }
 END_TEST
 
+START_TEST(zones_lie_where_TZDIR_says) {
+    char path[160];
+    size_t length;
+    char *tokyo = test_read_file("/usr/share/zoneinfo/Asia/Tokyo", &length);
+    snprintf(path, sizeof path, "%s/Here", folder);
+    FILE *file = fopen(path, "wb");
+    ck_assert_ptr_nonnull(file);
+    ck_assert_uint_eq(fwrite(tokyo, 1, length, file), length);
+    ck_assert_int_eq(fclose(file), 0);
+    free(tokyo);
+    ck_assert_int_eq(unsetenv("TZDIR"), 0);
+    ck_assert_ptr_null(fleet_files_zone("Here"));
+    ck_assert_int_eq(setenv("TZDIR", folder, 1), 0);
+    struct time_zone *here = fleet_files_zone("Here");
+    ck_assert_ptr_nonnull(here);
+    ck_assert_ptr_null(fleet_files_zone("Asia/Tokyo"));
+    time_zone_destroy(here);
+    ck_assert_int_eq(setenv("TZDIR", "", 1), 0);
+    here = fleet_files_zone("Asia/Tokyo");
+    ck_assert_ptr_nonnull(here);
+    time_zone_destroy(here);
+    ck_assert_int_eq(unsetenv("TZDIR"), 0);
+}
+END_TEST
+
 int main(void) {
     TCase *tcase = tcase_create("fleet_files");
     tcase_add_checked_fixture(tcase, set_up, tear_down);
@@ -164,6 +189,7 @@ int main(void) {
     tcase_add_test(tcase, one_changed_file_is_read_and_the_others_are_shared);
     tcase_add_test(tcase, what_changed_lately_is_always_read);
     tcase_add_test(tcase, other_settings_or_fans_read_all_again);
+    tcase_add_test(tcase, zones_lie_where_TZDIR_says);
     tcase_add_test(tcase, a_file_that_went_is_gone_and_an_error_leaves_the_former_as_it_was);
     return run_test_case(tcase);
 }
