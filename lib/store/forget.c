@@ -122,28 +122,17 @@ static enum store_status run_on_table(struct store *store, const char *format, c
     return code == SQLITE_OK ? STORE_OK : store_failure(store, code);
 }
 
-/* Those of points first: the keys stand in the table of points, which is the last. */
+/* The last one first: the keys of the others stand in the table of points. */
 static enum store_status forget_tables(struct store *store, const char *system) {
-    sqlite3_stmt *tables;
-    enum store_status status = store_ask(
-        store,
-        "SELECT s.name, max(c.name = 'system') AS by_system FROM sqlite_schema s "
-        "JOIN pragma_table_info(s.name) c WHERE s.type = 'table' AND c.name IN ('system', 'point') "
-        "GROUP BY s.name ORDER BY s.name = 'points', by_system, s.name",
-        NO_VALUES, &tables);
-    char names[32][64];
-    bool by_system[32];
-    size_t found = 0;
-    while (status == STORE_OK && (status = store_row(store, tables)) == STORE_OK && found < 32) {
-        by_system[found] = sqlite3_column_int(tables, 1) != 0;
-        snprintf(names[found++], sizeof names[0], "%s", store_column_text(tables, 0));
-    }
-    status = store_listed(tables, status);
-    for (size_t i = 0; i < found && status == STORE_OK; i++)
+    struct store_table tables[STORE_TABLES_MAX];
+    size_t count;
+    int code = store_list_tables(store->db, tables, &count);
+    enum store_status status = code == SQLITE_OK ? STORE_OK : store_failure(store, code);
+    while (status == STORE_OK && count-- > 0)
         status = run_on_table(store,
-                              by_system[i] ? "DELETE FROM \"%w\" WHERE system = ?1"
-                                           : "DELETE FROM \"%w\" WHERE point IN " KEYS,
-                              names[i], system);
+                              tables[count].by_system ? "DELETE FROM \"%w\" WHERE system = ?1"
+                                                      : "DELETE FROM \"%w\" WHERE point IN " KEYS,
+                              tables[count].name, system);
     return status;
 }
 

@@ -9,7 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { TABLES_MOST = 32, COLUMNS_MOST = 32, SQL_BYTES = 400 };
+enum { SQL_BYTES = 400 };
 
 #define KEYS "(SELECT key FROM points WHERE system = ?1)"
 /* Notes end in the id of what they are about; these two in that of a contact. The homeowner's link
@@ -26,13 +26,7 @@ struct moved {
     int64_t first_alarm; /* what is added to the numbers of alarms */
 };
 
-struct moved_table {
-    char name[64];
-    bool by_system;
-};
-
-/* Points first: the others name their keys. */
-static int list_tables(sqlite3 *db, struct moved_table tables[TABLES_MOST], size_t *count) {
+int store_list_tables(sqlite3 *db, struct store_table tables[STORE_TABLES_MAX], size_t *count) {
     sqlite3_stmt *list;
     *count = 0;
     int code = sqlite3_prepare_v2(
@@ -42,8 +36,8 @@ static int list_tables(sqlite3 *db, struct moved_table tables[TABLES_MOST], size
         "AND s.name NOT IN ('moved', 'arrivals') GROUP BY s.name ORDER BY s.name <> 'points', "
         "s.name",
         -1, &list, NULL);
-    while (code == SQLITE_OK && sqlite3_step(list) == SQLITE_ROW && *count < TABLES_MOST) {
-        struct moved_table *table = &tables[(*count)++];
+    while (code == SQLITE_OK && sqlite3_step(list) == SQLITE_ROW && *count < STORE_TABLES_MAX) {
+        struct store_table *table = &tables[(*count)++];
         snprintf(table->name, sizeof table->name, "%s", sqlite3_column_text(list, 0));
         table->by_system = sqlite3_column_int(list, 1) != 0;
     }
@@ -115,10 +109,10 @@ static int put_file(sqlite3 *to, const char *system, const char *file) {
 }
 
 static int copy_out(sqlite3 *from, sqlite3 *to, const char *system, const char *file) {
-    struct moved_table tables[TABLES_MOST];
+    struct store_table tables[STORE_TABLES_MAX];
     size_t count;
     int code = store_upgrade(to, 0);
-    THEN(code, list_tables(from, tables, &count));
+    THEN(code, store_list_tables(from, tables, &count));
     for (size_t i = 0; code == SQLITE_OK && i < count; i++)
         code = copy_table(from, to, system, tables[i].name,
                           tables[i].by_system ? "system = ?1" : "point IN " KEYS);
@@ -329,7 +323,7 @@ static int bind_packed(const struct moved *moved, sqlite3_stmt *row, int column,
 
 struct putting {
     const struct moved *moved;
-    const struct moved_table *table;
+    const struct store_table *table;
 };
 
 /* Numbers that mean something within one store are new ones. */
@@ -352,7 +346,7 @@ static int bind_anew(const void *context, sqlite3_stmt *row, int column, sqlite3
 }
 
 static enum store_status put_table(struct store *store, const struct moved *moved,
-                                   const struct moved_table *table) {
+                                   const struct store_table *table) {
     const struct putting putting = {moved, table};
     char sql[SQL_BYTES];
     sqlite3_stmt *rows = NULL;
@@ -365,10 +359,10 @@ static enum store_status put_table(struct store *store, const struct moved *move
 
 enum store_status moved_in(struct store *store, struct moved *moved, int64_t *highest_alarm,
                            struct moved_counts *counts) {
-    struct moved_table tables[TABLES_MOST];
-    const struct moved_table notes = {"notes", true};
+    struct store_table tables[STORE_TABLES_MAX];
+    const struct store_table notes = {"notes", true};
     size_t count;
-    int code = list_tables(moved->db, tables, &count);
+    int code = store_list_tables(moved->db, tables, &count);
     moved->first_alarm =
         *highest_alarm - number(moved->db, "SELECT coalesce(min(id), 1) - 1 FROM alarms");
     enum store_status status =

@@ -147,6 +147,15 @@ const char *store_column_text(sqlite3_stmt *statement, int column);
 int64_t store_column_time(sqlite3_stmt *statement, int column);
 double store_column_number(sqlite3_stmt *statement, int column);
 
+#define STORE_TABLES_MAX 32
+struct store_table {
+    char name[64];
+    bool by_system; /* else by point */
+};
+/** moved.c: what is known of systems, but for messages and for readings that wait for their places;
+    points first, for the others name their keys. An SQLite code. */
+int store_list_tables(sqlite3 *db, struct store_table tables[STORE_TABLES_MAX], size_t *count);
+
 /** kept_files.c: writes files (NULL: none) into a copy of the store. An SQLite code. */
 int kept_files_put(const char *path, const char *vfs, const struct kept_files *files);
 
