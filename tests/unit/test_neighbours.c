@@ -232,7 +232,7 @@ START_TEST(wear_is_its_own_and_the_season_is_not) {
     for (int64_t d = 0; d < DAYS; d++) {
         world.values[2][d] *= exp(-0.3 * (double)d / 365.2425);
         world.values[8][d] *= exp(-0.3 * (double)d / 365.2425 + 0.5 * wave(d)); /* follows more */
-        world.values[4][d] *= exp(-wave(d));                                     /* not at all */
+        world.values[4][d] *= exp(-wave(d));                                    /* not at all */
     }
     bring(0, 800);
     struct neighbours_part part = share(2, 425, 605);
