@@ -122,7 +122,7 @@ static void expect_the_same(struct store *store) {
             ck_assert_int_eq(a->hour_ms, b->hour_ms);
             ck_assert_int_eq(a->count, b->count);
             ck_assert_int_eq(a->covered_ms, b->covered_ms);
-            ck_assert(memcmp(&a->value_ms, &b->value_ms, sizeof a->value_ms) == 0);
+            ck_assert_double_eq(a->value_ms, b->value_ms);
             ck_assert(a->count == 0 || (a->lowest == b->lowest && a->highest == b->highest));
         }
     }
