@@ -1,7 +1,8 @@
 /*
  * broker_reason: what a code from the broker means, in words for people. Codes of MQTT 5.0 (OASIS
- * Standard, 7 March 2019, section 2.4) and the return codes of MQTT 3.1.1 (OASIS Standard,
- * 29 October 2014, table 3.1 and section 3.9.3).
+ * Standard, 7 March 2019, section 2.4), most by the names that they have there (libmosquitto knows
+ * them), and return codes of MQTT 3.1.1 (OASIS Standard, 29 October 2014, table 3.1 and section
+ * 3.9.3).
  */
 #ifndef LINK_BROKER_REASON_H
 #define LINK_BROKER_REASON_H

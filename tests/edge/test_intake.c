@@ -253,8 +253,8 @@ static const struct {
     {4, 5, "not authorised"},     {4, 77, "the standard does not know"},
     {5, 0x84, "broker.protocol"}, {5, 0x85, "client id"},
     {5, 0x86, "bad user name"},   {5, 0x87, "not authorised"},
-    {5, 0x88, "not available"},   {5, 0x8a, "banned"},
-    {5, 0x9f, "too often"},       {5, 1, "broker.protocol"},
+    {5, 0x88, "unavailable"},     {5, 0x8a, "Banned"},
+    {5, 0x9f, "rate exceeded"},   {5, 1, "broker.protocol"},
 };
 
 START_TEST(a_refused_connection_says_why_and_waits) {
@@ -290,7 +290,7 @@ static const struct {
     {4, {0, 0}, 2, "subslab/#", "QoS 0"},
     {4, {1, 2}, 2, "lab/+", "QoS that was not asked for"},
     {5, {1, 0x87}, 2, "lab/+", "not authorised"},
-    {5, {0x97, 1}, 2, "subslab/#", "quota"},
+    {5, {0x97, 1}, 2, "subslab/#", "Quota"},
     {5, {0, 1}, 2, "subslab/#", "QoS 0"},
     {4, {1, 0}, 1, "lab/+", "refused"}, /* an answer for one of two */
 };

@@ -61,7 +61,7 @@ OWNERS = {
     "jansson.h": "lib/measure/json_node.c lib/words/event.c lib/words/template.c daemon/*",
     "yaml.h": "lib/settings/yaml_tree.c",
     "sqlite3.h": "lib/store/store_sqlite.h",
-    "mosquitto*.h": "lib/link/intake*.[ch] lib/link/broker_tls.c",
+    "mosquitto*.h": "lib/link/intake*.[ch] lib/link/broker_reason.c lib/link/broker_tls.c",
     "mqtt_protocol.h": "lib/link/intake*.c",
     "curl/*": "lib/link/delivery.c daemon/tool/ctl_client.c",
     "microhttpd.h": "lib/link/web_*.c",
