@@ -33,7 +33,7 @@ import writing
 
 DAY = 86400
 FIRST_S = int(datetime.datetime(2023, 1, 1, tzinfo=datetime.timezone.utc).timestamp())
-LAST_SEED_FOR_WORK = 116
+LAST_SEED_FOR_WORK = 120
 REGIONS = [("quillmere", "mountain", 0.4), ("ostrava-falls", "lakes", 0.3), ("tern-bay", "coast", 0.15),
            ("long-prairie", "plains", 0.15)]  # fmt: skip
 PROFILES = {"full": 0.36, "power": 0.15, "field": 0.17, "suction": 0.17, "radon": 0.08, "hand": 0.07}

@@ -232,7 +232,7 @@ def the_sheet_at_the_fan_says_what_the_tube_should_read(place):
 def papers(daemon, tool, ident):
     """Letter and record of a house; the record without the line that says when it was made."""
     page = Page(daemon.request("GET", f"/systems/{ident}/record", page=True).body.decode()).text
-    return tool.json("report", ident, "--year", LAST_YEAR), re.sub(r"Made on .*?\. ", "", page, count=1)
+    return tool.json("report", ident, "--year", LAST_YEAR), re.sub(r"As of[-\d :]+UTC", "", page, count=1)
 
 
 @suite.test
