@@ -4,8 +4,8 @@
     python3 tests/fleet/fleet.py --seed 3 --folder /tmp/fleet-3 [--houses 60] [--years 2]
                                  [--fleet mixed|healthy|wear|falling|sudden]
 
-Same seed, same bytes. Seeds up to 116 are for work; those above are sealed: each is opened once,
-when the rules are set, with --open-sealed, and published as it comes out (101 to 116 were). What a
+Same seed, same bytes. Seeds up to 120 are for work; those above are sealed: each is opened once,
+when the rules are set, with --open-sealed, and published as it comes out (101 to 120 were). What a
 folder holds:
 
     settings.yaml systems/ commission/   as the contract describes houses
