@@ -44,9 +44,9 @@ enum wear_status {
 /** What moves the ratio and is no wear; shares of 1. */
 struct wear_usual {
     double season; /* amplitude of a yearly wave, whatever is known of the weather */
-    double
-        weather;   /* of another one, which the outdoor temperature takes out where it is known, but
-                      for a third: soil and riser follow it by weeks, and a day's air is no season */
+    /* Of another one. A known outdoor temperature takes it out but for a third, for soil and riser
+       follow the weather by weeks. */
+    double weather;
     double wander; /* of the sensors: standard deviation of a random walk after a year */
 };
 
