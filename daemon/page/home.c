@@ -225,10 +225,10 @@ bool page_home_path(const struct page_view *view) {
 void page_home(struct page_view *view, bool whole) {
     struct store *store = pipeline_store(view->api->pipeline);
     bool get = strcmp(view->request->method, "GET") == 0;
-    const char *link = whole ? view->parts[1] : NULL;
-    size_t system = store && link ? page_share_find(store, view->api->fleet, link) : FLEET_NONE;
+    const char *token = whole ? view->parts[1] : NULL;
+    size_t system = store && token ? page_share_find(store, view->api->fleet, token) : FLEET_NONE;
     view->session = NULL; /* shows to the contractor what the homeowner sees */
-    view->share = system == FLEET_NONE ? NULL : link;
+    view->share = system == FLEET_NONE ? NULL : token;
     view->head.system = system;
     choose_language(view, system);
     const struct home_route *route = find_route(view);

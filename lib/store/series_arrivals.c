@@ -15,7 +15,7 @@ enum {
     HOURS_MOST = 131072,
     POINT_MOST = 2048,
     KEY_MOST = 1 << 24,
-    NONE = 0 /* links are places in their array + 1 */
+    NONE = 0 /* a number is the index in its array + 1 */
 };
 
 struct arrived_reading {
@@ -107,12 +107,12 @@ static bool remember(struct series_arrivals *arrivals, int64_t key, const struct
     const struct arrived_reading one = {*reading, NONE, (unsigned char)origin};
     if (!point || !array_add(&arrivals->readings, &arrivals->reading_count, &one, sizeof one))
         return false;
-    uint32_t link = (uint32_t)arrivals->reading_count;
+    uint32_t number = (uint32_t)arrivals->reading_count;
     if (point->count++ == 0)
-        point->first = link;
+        point->first = number;
     else
-        arrivals->readings[point->last - 1].next = link;
-    point->last = link;
+        arrivals->readings[point->last - 1].next = number;
+    point->last = number;
     return true;
 }
 
@@ -134,9 +134,9 @@ static void begin_placing(struct series_arrivals *arrivals) {
 static enum store_status place_readings(struct store *store, const struct arrived_point *point) {
     const struct arrived_reading *readings = store->arrivals->readings;
     enum store_status status = STORE_OK;
-    for (uint32_t link = point->first; link != NONE && status == STORE_OK;
-         link = readings[link - 1].next) {
-        const struct arrived_reading *one = &readings[link - 1];
+    for (uint32_t number = point->first; number != NONE && status == STORE_OK;
+         number = readings[number - 1].next) {
+        const struct arrived_reading *one = &readings[number - 1];
         status = series_rows_insert(store, point->key, &one->reading, one->origin);
         series_note_oldest(store, one->reading.time_ms);
     }
@@ -146,9 +146,9 @@ static enum store_status place_readings(struct store *store, const struct arrive
 static enum store_status place_hours(struct store *store, const struct arrived_point *point) {
     const struct arrived_hour *hours = store->arrivals->hours;
     enum store_status status = STORE_OK;
-    for (uint32_t link = point->first_hour; link != NONE && status == STORE_OK;
-         link = hours[link - 1].next)
-        status = series_hours_put_row(store, point->key, &hours[link - 1].hour);
+    for (uint32_t number = point->first_hour; number != NONE && status == STORE_OK;
+         number = hours[number - 1].next)
+        status = series_hours_put_row(store, point->key, &hours[number - 1].hour);
     return status;
 }
 
@@ -345,11 +345,11 @@ enum store_status series_arrivals_put_hour(struct store *store, int64_t key,
     const struct arrived_hour one = {*hour, NONE};
     if (!array_add(&arrivals->hours, &arrivals->hour_count, &one, sizeof one))
         return store_failure(store, SQLITE_NOMEM);
-    uint32_t link = (uint32_t)arrivals->hour_count;
+    uint32_t number = (uint32_t)arrivals->hour_count;
     if (point->last_hour == NONE)
-        point->first_hour = link;
+        point->first_hour = number;
     else
-        arrivals->hours[point->last_hour - 1].next = link;
-    point->last_hour = link;
+        arrivals->hours[point->last_hour - 1].next = number;
+    point->last_hour = number;
     return STORE_OK;
 }
